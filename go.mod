@@ -1,0 +1,3 @@
+module cardwright
+
+go 1.26

@@ -1,0 +1,264 @@
+// Package manifest holds what a shop writes down: its catalogue of models and
+// releases, and its vessels with the devices aboard. It loads these from the
+// shop folder, strictly: every mistake at once, each with file, line and
+// column, what was found and what was expected.
+package manifest
+
+import (
+	"fmt"
+	"time"
+
+	"cardwright/manifest/version"
+)
+
+// Pos is a place in a file that a person wrote. Line and Column count from 1;
+// 0 means unknown.
+type Pos struct {
+	File   string
+	Line   int
+	Column int
+}
+
+// String gives file:line:column, as editors and terminals understand it.
+func (p Pos) String() string {
+	switch {
+	case p.Line == 0:
+		return p.File
+	case p.Column == 0:
+		return fmt.Sprintf("%s:%d", p.File, p.Line)
+	}
+	return fmt.Sprintf("%s:%d:%d", p.File, p.Line, p.Column)
+}
+
+// Source remembers where the keys of one mapping stand. It is embedded in
+// every type that is read from a file.
+type Source struct {
+	whole Pos
+	keys  map[string]Pos
+}
+
+// At returns where the value of key stands, or where the whole mapping
+// begins when the key was left out (or is "").
+func (s *Source) At(key string) Pos {
+	if p, ok := s.keys[key]; ok {
+		return p
+	}
+	return s.whole
+}
+
+// SetAt notes where the value of key stands; key "" is the whole mapping.
+func (s *Source) SetAt(key string, p Pos) {
+	if key == "" {
+		s.whole = p
+		return
+	}
+	if s.keys == nil {
+		s.keys = map[string]Pos{}
+	}
+	s.keys[key] = p
+}
+
+// Shop is a shop folder: the file shop.yaml and all that stands below it.
+type Shop struct {
+	Source
+	Name     string `yaml:"shop"`
+	Packages string `yaml:"packages"` // folder of package files, relative to Dir
+	Ledger   string `yaml:"ledger"`   // file relative to Dir, or a postgres:// address
+
+	Dir     string    `yaml:"-"` // the shop folder, absolute
+	Models  []*Model  `yaml:"-"` // in order of id
+	Vessels []*Vessel `yaml:"-"` // in order of id
+}
+
+// Model is one catalogue file: a kind of equipment and its releases.
+type Model struct {
+	Source
+	ID       string     `yaml:"model"`
+	Maker    string     `yaml:"maker"`
+	Name     string     `yaml:"name"`
+	Kind     Kind       `yaml:"kind"`
+	Card     *CardRules `yaml:"card"`      // nil: the device has no card slot
+	PassesOn []string   `yaml:"passes_on"` // ids of models that it can update over the network
+	Releases []*Release `yaml:"releases"`  // in the order of the file
+	Alike    bool       `yaml:"alike"`     // all devices of the model on one vessel end on one version
+}
+
+// Kind is the trade's word for what a device is.
+type Kind string
+
+// Kinds is the closed list of device kinds, in the order a helm is checked.
+var Kinds = []Kind{
+	"chart display", "radar", "sounder", "autopilot computer", "heading sensor",
+	"position sensor", "transponder", "radio", "instrument", "camera", "gateway", "other",
+}
+
+// CardRules says which cards a device reads and how it takes a package.
+type CardRules struct {
+	Source
+	Least       Size     `yaml:"least"` // nominal, bytes
+	Most        Size     `yaml:"most"`  // nominal, bytes
+	FileSystems []string `yaml:"file_systems"`
+	Slot        string   `yaml:"slot"`
+	Folder      string   `yaml:"folder"`      // AnyFolder, or a fixed path such as "/" or "/update"
+	AtPowerUp   bool     `yaml:"at_power_up"` // installs by itself when powered up with a card in
+	Alone       bool     `yaml:"alone"`       // nothing else may be on the card, not even the record
+}
+
+// AnyFolder is the folder rule of a device on whose screen a folder is chosen.
+const AnyFolder = "any"
+
+// Size is a count of bytes, written as 412345678, 4GB (decimal) or 4GiB (binary).
+type Size int64
+
+// Release is one version of a model's software as its maker published it.
+type Release struct {
+	Source
+	Version    version.V     `yaml:"version"`
+	Released   Date          `yaml:"released"`
+	Files      []*File       `yaml:"files"`
+	Variant    string        `yaml:"variant"` // region or language; must equal the device's
+	Over       version.Range `yaml:"over"`    // what the device itself must run before this
+	Needs      []*Need       `yaml:"needs"`
+	PassedOnBy version.Range `yaml:"passed_on_by"` // what the host must run to pass this on
+	Minutes    int           `yaml:"minutes"`
+	WayBack    *bool         `yaml:"way_back"` // nil: the maker doesn't say
+	Settings   string        `yaml:"settings"` // SettingsKept, SettingsLost, or "" where the maker doesn't say
+	After      []string      `yaml:"after"`    // checks to redo, of Checks
+	Withdrawn  string        `yaml:"withdrawn"`
+	Notes      string        `yaml:"notes"`
+}
+
+// What becomes of a device's settings.
+const (
+	SettingsKept = "kept"
+	SettingsLost = "lost"
+)
+
+// Checks is the closed list of checks that an update can make necessary.
+var Checks = []string{
+	"version shown", "settings and waypoints", "heading against course", "compass swing",
+	"dockside set-up", "rudder stops and centre", "automatic tuning", "manual steering",
+	"position shown", "depth shown", "radar picture", "targets shown",
+}
+
+// Date is a day, at midnight UTC.
+type Date struct{ time.Time }
+
+// File is one file of a release, as it must stand on the card.
+type File struct {
+	Source
+	Name    string    `yaml:"name"` // may have folders: a/b.bin
+	Size    Size      `yaml:"size"`
+	SHA256  string    `yaml:"sha256"` // 64 lower-case hex digits
+	Unpack  string    `yaml:"unpack"` // "" or "zip": the device wants the members, not the archive
+	Members []*Member `yaml:"members"`
+}
+
+// Member is one file inside an archive that is unpacked onto the card.
+type Member struct {
+	Source
+	Name   string `yaml:"name"`
+	Size   Size   `yaml:"size"`
+	SHA256 string `yaml:"sha256"`
+}
+
+// Need is a release's demand on another model aboard.
+type Need struct {
+	Source
+	Model   string        `yaml:"model"`
+	Version version.Range `yaml:"version"`
+	By      string        `yaml:"by"` // ByStart or ByEnd
+}
+
+// When a need must be met.
+const (
+	ByStart = "start" // before this step begins
+	ByEnd   = "end"   // when the visit ends
+)
+
+// Vessel is one vessel file.
+type Vessel struct {
+	Source
+	ID       string    `yaml:"vessel"`
+	Name     string    `yaml:"name"`
+	Identity Identity  `yaml:"identity"`
+	Berth    string    `yaml:"berth"`
+	Supply   string    `yaml:"supply"`  // 12V, 24V, …, as the technician writes it
+	Folders  string    `yaml:"folders"` // FoldersByDevice or FoldersByModel
+	Devices  []*Device `yaml:"devices"` // in the order of the file
+}
+
+// How the folders on a vessel's cards are named.
+const (
+	FoldersByDevice = "device" // a folder for each device
+	FoldersByModel  = "model"  // one for each model and version, to save room
+)
+
+// Identity tells a vessel from others of its name.
+type Identity struct {
+	Source
+	IMO  string `yaml:"imo"`
+	MMSI string `yaml:"mmsi"`
+	Hull string `yaml:"hull"`
+}
+
+// Device is one piece of equipment aboard.
+type Device struct {
+	Source
+	ID      string        `yaml:"id"`
+	Model   string        `yaml:"model"`
+	Serial  string        `yaml:"serial"`
+	Place   string        `yaml:"place"`
+	Version version.V     `yaml:"version"` // or version.Unknown
+	Variant string        `yaml:"variant"`
+	Hold    version.Range `yaml:"hold"` // a range the customer wants kept
+	HoldWhy string        `yaml:"hold_why"`
+	Through []string      `yaml:"through"` // ids of devices, any one of which can update this one
+}
+
+// Model returns the model with this id, or nil.
+func (s *Shop) Model(id string) *Model {
+	for _, m := range s.Models {
+		if m.ID == id {
+			return m
+		}
+	}
+	return nil
+}
+
+// Vessel returns the vessel with this id, or nil.
+func (s *Shop) Vessel(id string) *Vessel {
+	for _, v := range s.Vessels {
+		if v.ID == id {
+			return v
+		}
+	}
+	return nil
+}
+
+// Device returns the device with this id, or nil.
+func (v *Vessel) Device(id string) *Device {
+	for _, d := range v.Devices {
+		if d.ID == id {
+			return d
+		}
+	}
+	return nil
+}
+
+// Release returns the release of this version and variant, or nil. Versions
+// that are written differently but compare as equal are the same release.
+func (m *Model) Release(v version.V, variant string) *Release {
+	if v == "" || v == version.Unknown {
+		return nil
+	}
+	for _, r := range m.Releases {
+		if r.Variant == variant && version.Compare(r.Version, v) == 0 {
+			return r
+		}
+	}
+	return nil
+}
+
+// MarshalText writes the position as String does.
+func (p Pos) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
