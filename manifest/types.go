@@ -64,6 +64,7 @@ type Shop struct {
 	Name     string `yaml:"shop"`
 	Packages string `yaml:"packages"` // folder of package files, relative to Dir
 	Ledger   string `yaml:"ledger"`   // file relative to Dir, or a postgres:// address
+	Call     string `yaml:"call"`     // whom to call when a step fails, and how
 
 	Dir     string    `yaml:"-"` // the shop folder, absolute
 	Models  []*Model  `yaml:"-"` // in order of id
@@ -81,6 +82,22 @@ type Model struct {
 	PassesOn []string   `yaml:"passes_on"` // ids of models that it can update over the network
 	Releases []*Release `yaml:"releases"`  // in the order of the file
 	Alike    bool       `yaml:"alike"`     // all devices of the model on one vessel end on one version
+
+	// What the install order says of the model, in the words of its maker.
+	VersionShown string       `yaml:"version_shown"` // where the device shows its version
+	Install      string       `yaml:"install"`       // how an update is started on its screen
+	Restarts     string       `yaml:"restarts"`      // what restarts, and how long it is dark
+	LeaveAlone   string       `yaml:"leave_alone"`   // what not to touch meanwhile
+	Checks       []*CheckText `yaml:"checks"`
+	IfItFails    string       `yaml:"if_it_fails"`
+}
+
+// CheckText is how one check of Checks is made on a model: the steps and the
+// figures of its maker.
+type CheckText struct {
+	Source
+	Check string `yaml:"check"`
+	Text  string `yaml:"text"`
 }
 
 // Kind is the trade's word for what a device is.
