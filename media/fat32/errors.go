@@ -1,0 +1,34 @@
+package fat32
+
+import "fmt"
+
+// NameError is a file or folder whose name can't stand on a card.
+type NameError struct {
+	Path     string // as it was given; hostile, so escape it where it is shown
+	Problem  string // what is wrong with it
+	Expected string
+}
+
+func (e *NameError) Error() string {
+	return fmt.Sprintf("placing %q: %s; expected %s", e.Path, e.Problem, e.Expected)
+}
+
+// SizeError is a file that is larger than FAT32 can hold.
+type SizeError struct {
+	Path string
+	Size int64 // bytes
+}
+
+func (e *SizeError) Error() string {
+	return fmt.Sprintf("placing %q: found %d bytes, expected 0 to %d, the most that FAT32 can hold", e.Path, e.Size, int64(MostFileBytes))
+}
+
+// RoomError is a set of files that doesn't fit a card.
+type RoomError struct {
+	Needed int64 // bytes, folders and files rounded up to clusters
+	Room   int64 // bytes in the card's data area
+}
+
+func (e *RoomError) Error() string {
+	return fmt.Sprintf("card too small: %d bytes needed, room for %d; use a larger card", e.Needed, e.Room)
+}

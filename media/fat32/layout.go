@@ -1,0 +1,187 @@
+package fat32
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+	"time"
+)
+
+// MostFileBytes is the largest file that FAT32 can hold.
+const MostFileBytes = 1<<32 - 1
+
+// File is a file to be placed on a card.
+type File struct {
+	Path     string // slash path from the card's root
+	Size     int64  // bytes
+	Modified time.Time
+}
+
+// Spec is what a card is laid out from.
+type Spec struct {
+	Bytes    int64  // the card's measured size, a multiple of 512
+	Label    string // as Label gives it; empty for none
+	VolumeID uint32
+	Made     time.Time // of folders and label
+	Files    []File    // in their order on the card
+}
+
+// Layout is a card that is laid out but not written: where each byte goes.
+type Layout struct {
+	spec    Spec
+	geo     Geometry
+	label   shortName
+	folders []*folder
+	first   []uint32 // first cluster of each file, 0 for an empty one
+	ends    []uint32 // last cluster of each folder and file, ascending
+}
+
+// Placed is a file and its place on the card.
+type Placed struct {
+	File
+	Offset   int64  // of its first byte on the card; 0 for an empty file, which has no place
+	Clusters uint32 // from there, without a gap
+	cluster  int64  // bytes
+}
+
+// Padded is the file's size in whole clusters. What lies between the file's
+// end and this many bytes is to be written as zeros.
+func (p Placed) Padded() int64 { return int64(p.Clusters) * p.cluster }
+
+// Lay lays out a card. The error is a *NameError, *SizeError or *RoomError
+// where a file is the cause, and plain where the size or the label is.
+func Lay(spec Spec) (*Layout, error) {
+	geo, err := geometry(spec.Bytes)
+	if err != nil {
+		return nil, fmt.Errorf("laying out card: %w", err)
+	}
+	label, err := checkLabel(spec.Label)
+	if err != nil {
+		return nil, fmt.Errorf("laying out card: %w", err)
+	}
+	folders, err := tree(spec.Files)
+	if err != nil {
+		return nil, fmt.Errorf("laying out card: %w", err)
+	}
+	if needed := needed(folders, spec.Files, geo.ClusterBytes()); needed > geo.RoomBytes() {
+		return nil, fmt.Errorf("laying out card: %w", &RoomError{Needed: needed, Room: geo.RoomBytes()})
+	}
+	l := &Layout{spec: spec, geo: geo, label: label, folders: folders}
+	l.place()
+	return l, nil
+}
+
+// Least is the size in bytes, a multiple of 4 MiB, of the smallest card that
+// Lay accepts for the files. A slightly larger one may be refused where the
+// specification's table goes over to larger clusters: Lay has the last word.
+func Least(files []File) (int64, error) {
+	folders, err := tree(files)
+	if err != nil {
+		return 0, fmt.Errorf("finding the least card: %w", err)
+	}
+	for i := 1; i < len(sizeBands); i++ {
+		cluster := int64(sizeBands[i].perCluster) * sectorSize
+		if size, ok := leastInBand(i, needed(folders, files, cluster)); ok {
+			return size, nil
+		}
+	}
+	needed := needed(folders, files, int64(sizeBands[len(sizeBands)-1].perCluster)*sectorSize)
+	return 0, fmt.Errorf("finding the least card: %w", &RoomError{Needed: needed, Room: needed})
+}
+
+// leastInBand searches one row of the table, in which room grows with size.
+func leastInBand(row int, needed int64) (int64, bool) {
+	from := max(leastCardBytes/boundary, cardUnits(sizeBands[row-1].most)+1)
+	to := cardUnits(sizeBands[row].most)
+	n := int64(sort.Search(int(max(0, to-from+1)), func(i int) bool {
+		g, err := geometry((from + int64(i)) * boundary)
+		return err == nil && g.RoomBytes() >= needed
+	}))
+	return (from + n) * boundary, from+n <= to
+}
+
+// cardUnits is the size, in boundary units, of the largest card whose volume
+// has at most so many sectors.
+func cardUnits(sectors uint32) int64 {
+	return min(int64(sectors)/boundarySectors+1, mostSectors/boundarySectors)
+}
+
+// needed is the room in bytes that folders and files take in clusters of that
+// size.
+func needed(folders []*folder, files []File, cluster int64) int64 {
+	var sum int64
+	for _, d := range folders {
+		sum += roundUp(int64(d.entries)*entrySize, cluster)
+	}
+	for _, f := range files {
+		sum += roundUp(f.Size, cluster)
+	}
+	return sum
+}
+
+func roundUp(n, unit int64) int64 { return (n + unit - 1) / unit * unit }
+
+// place gives folders and then files their clusters, one after another.
+func (l *Layout) place() {
+	next := uint32(firstCluster)
+	take := func(bytes int64) (first, count uint32) {
+		first, count = next, uint32(roundUp(bytes, l.geo.ClusterBytes())/l.geo.ClusterBytes())
+		next += count
+		l.ends = append(l.ends, next-1)
+		return first, count
+	}
+	for _, d := range l.folders {
+		d.first, d.count = take(int64(d.entries) * entrySize)
+	}
+	l.first = make([]uint32, len(l.spec.Files))
+	for i, f := range l.spec.Files {
+		if f.Size > 0 {
+			l.first[i], _ = take(f.Size)
+		}
+	}
+	l.geo.UsedClusters = next - firstCluster
+}
+
+// Geometry is where the parts of the card stand.
+func (l *Layout) Geometry() Geometry { return l.geo }
+
+// Files are the spec's files in the spec's order, each with its place. Places
+// ascend.
+func (l *Layout) Files() []Placed {
+	placed := make([]Placed, len(l.spec.Files))
+	for i, f := range l.spec.Files {
+		placed[i] = Placed{File: f, cluster: l.geo.ClusterBytes()}
+		if f.Size > 0 {
+			placed[i].Offset = l.geo.ClusterOffset(l.first[i])
+			placed[i].Clusters = uint32(roundUp(f.Size, l.geo.ClusterBytes()) / l.geo.ClusterBytes())
+		}
+	}
+	return placed
+}
+
+const labelLength = 11
+
+// Label makes a card's label out of any text: upper case, an underscore for
+// what a label can't hold, cut to 11 characters.
+func Label(text string) string {
+	label := strings.Map(func(r rune) rune {
+		if r != ' ' && !labelRune(r) {
+			return '_'
+		}
+		return r
+	}, upperASCII(strings.TrimSpace(text)))
+	return strings.TrimSpace(label[:min(len(label), labelLength)])
+}
+
+func labelRune(r rune) bool {
+	return r > ' ' && r < 0x7F && !strings.ContainsRune(neverInNames+onlyInLongNames, r) && (r < 'a' || r > 'z')
+}
+
+// checkLabel gives the label as it is kept; all spaces for none.
+func checkLabel(label string) (kept shortName, err error) {
+	if label != Label(label) {
+		return kept, fmt.Errorf("label %q can't stand on a card; expected at most %d upper-case letters, digits or inner spaces, for instance %q", label, labelLength, Label(label))
+	}
+	copy(kept[:], fmt.Sprintf("%-*s", labelLength, label))
+	return kept, nil
+}

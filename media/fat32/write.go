@@ -1,0 +1,176 @@
+package fat32
+
+import (
+	"bufio"
+	"cmp"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"slices"
+)
+
+// mostWrite is the most bytes that are written at once.
+const mostWrite = 1 << 20
+
+// Entries of a FAT with a meaning of their own.
+const (
+	fatMedia  = 0x0FFFFF00 | mediaFixed
+	fatClean  = 0x0FFFFFFF // all bits, those of a clean volume without I/O errors too
+	endOfFile = 0x0FFFFFFF
+)
+
+// Extent is a stretch of the card, in bytes.
+type Extent struct{ Offset, Length int64 }
+
+// Blank is what must be zero before anything else is written: sector 0 to the
+// end of the FATs. Afterwards the card holds no file system.
+func (l *Layout) Blank() []Extent {
+	return []Extent{{0, l.geo.DataOffset()}}
+}
+
+// part is a stretch of the card that isn't all zero.
+type part struct {
+	what   string
+	offset int64
+	write  func(io.Writer) error
+}
+
+// structures are FSInfo and its backup, the FATs as far as they are not zero,
+// and the folders, in ascending order.
+func (l *Layout) structures() []part {
+	info := asIs(l.fsInfo())
+	base := l.geo.PartitionOffset() + fsInfoSector*sectorSize
+	return []part{
+		{"FSInfo", base, info},
+		{"backup FSInfo", base + backupSector*sectorSize, info},
+		{"first FAT", l.geo.FATOffset(0), l.fatTo},
+		{"second FAT", l.geo.FATOffset(1), l.fatTo},
+		{"folders", l.geo.DataOffset(), l.foldersTo},
+	}
+}
+
+func asIs(data []byte) func(io.Writer) error {
+	return func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	}
+}
+
+// WriteStructures writes all of the file system but the boot sectors: FSInfo
+// and its backup, the FATs as far as they are not zero, and the folders, in
+// ascending order and at most 1 MiB at once. The card must have been blanked.
+func (l *Layout) WriteStructures(w io.WriterAt) error {
+	for _, p := range l.structures() {
+		buffered := bufio.NewWriterSize(io.NewOffsetWriter(w, p.offset), mostWrite)
+		err := p.write(buffered)
+		if err == nil {
+			err = buffered.Flush()
+		}
+		if err != nil {
+			return fmt.Errorf("writing %s: %w", p.what, err)
+		}
+	}
+	return nil
+}
+
+// fatBytes is the length of a FAT as far as it is not zero, in whole sectors.
+func (l *Layout) fatBytes() int64 {
+	return roundUp((firstCluster+int64(l.geo.UsedClusters))*fatEntrySize, sectorSize)
+}
+
+// fatTo writes one FAT as far as it is not zero. It is made while it is
+// written, as it grows with the payload.
+func (l *Layout) fatTo(w io.Writer) error {
+	var s sector
+	ends, cluster := l.ends, uint32(0)
+	for range l.fatBytes() / sectorSize {
+		for at := 0; at < sectorSize; at += fatEntrySize {
+			link := l.link(cluster)
+			if len(ends) > 0 && cluster == ends[0] {
+				link, ends = endOfFile, ends[1:]
+			}
+			binary.LittleEndian.PutUint32(s[at:], link)
+			cluster++
+		}
+		if _, err := w.Write(s[:]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// link is a FAT's entry for a cluster that doesn't end a folder or file.
+func (l *Layout) link(cluster uint32) uint32 {
+	switch {
+	case cluster == 0:
+		return fatMedia
+	case cluster == 1:
+		return fatClean
+	case cluster < firstCluster+l.geo.UsedClusters:
+		return cluster + 1
+	}
+	return 0
+}
+
+// Digest is the card's digest, as the package's documentation defines it.
+// fileSHA256 gives the SHA-256 of the spec's file i; it isn't asked for empty
+// files.
+func (l *Layout) Digest(fileSHA256 func(i int) [sha256.Size]byte) [sha256.Size]byte {
+	h := sha256.New()
+	fmt.Fprintf(h, "%d\n", l.geo.CardBytes)
+	if err := l.headTo(h); err != nil {
+		panic(fmt.Sprintf("fat32: a hash refused bytes: %v", err))
+	}
+	for i, f := range l.spec.Files {
+		if f.Size > 0 {
+			sum := fileSHA256(i)
+			h.Write(sum[:])
+		}
+	}
+	return [sha256.Size]byte(h.Sum(nil))
+}
+
+// headTo writes the finished card from its start to the end of the folders.
+func (l *Layout) headTo(w io.Writer) error {
+	parts := l.structures()
+	for _, b := range l.Boot() {
+		parts = append(parts, part{b.What, b.Offset, asIs(b.Data)})
+	}
+	slices.SortFunc(parts, func(a, b part) int { return cmp.Compare(a.offset, b.offset) })
+	at := &positioned{Writer: w}
+	for _, p := range parts {
+		if err := zeros(at, p.offset-at.offset); err != nil {
+			return err
+		}
+		if err := p.write(at); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// positioned knows how far it has written.
+type positioned struct {
+	io.Writer
+	offset int64
+}
+
+func (p *positioned) Write(b []byte) (int, error) {
+	n, err := p.Writer.Write(b)
+	p.offset += int64(n)
+	return n, err
+}
+
+// zeros writes n zero bytes.
+func zeros(w io.Writer, n int64) error {
+	_, err := io.CopyN(w, zeroReader{}, n)
+	return err
+}
+
+type zeroReader struct{}
+
+func (zeroReader) Read(p []byte) (int, error) {
+	clear(p)
+	return len(p), nil
+}
