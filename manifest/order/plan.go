@@ -1,7 +1,3 @@
-// Package order finds which releases a vessel's devices should end on and a
-// safe order to install them in, or the reason why there is none. It is pure:
-// the same vessel and catalogue give the same plan, and nothing is read or
-// written.
 package order
 
 import (

@@ -1,0 +1,183 @@
+package order
+
+import (
+	"encoding/json"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// The worked examples are our own; the rules they follow are in doc.go.
+func TestMakeWorkedExamples(t *testing.T) {
+	for _, c := range []struct{ name, scene, order string }{
+		{"nothing to do", `
+			model plot card
+			3.1
+			device helm plot 3.1`, ""},
+		{"a version written differently is the same", `
+			model plot card
+			4.1
+			device helm plot 4.01`, ""},
+		{"a display's new release that wants a newer radar first", `
+			model plot card
+			3.1
+			4.0 needs[radar >= 4.3 by start]
+			model radar card
+			4.2
+			4.3
+			device helm plot 3.1
+			device radar radar 4.2`, "radar 4.2>4.3, helm 3.1>4.0"},
+		{"a stepping stone", `
+			model plot card
+			2.0
+			3.0
+			4.0 over[>= 3.0]
+			device helm plot 2.0`, "helm 2.0>3.0, helm 3.0>4.0"},
+		{"two displays that must match", `
+			model plot card alike
+			3.0
+			4.0 variant[EU]
+			3.0 variant[EU]
+			3.5
+			3.5 variant[EU]
+			device helm plot 3.0
+			device flybridge plot 3.0 variant[EU]`, "helm 3.0>3.5, flybridge 3.0>3.5"},
+		{"a radar that goes through the raised display", `
+			model plot card passes[radar]
+			3.1
+			4.0 needs[radar >= 4.3 by end]
+			model radar
+			4.2
+			4.3 passed[>= 4.0]
+			device helm plot 3.1
+			device radar radar 4.2 through[helm]`, "helm 3.1>4.0, radar 4.2>4.3 through helm"},
+		{"any one host will do", `
+			model plot card passes[radar]
+			4.0
+			model old card passes[radar]
+			1.0
+			model radar
+			4.2
+			4.3 passed[>= 4.0]
+			device helm old 1.0
+			device flybridge plot 4.0
+			device radar radar 4.2 through[helm flybridge]`, "radar 4.2>4.3 through flybridge"},
+		{"withdrawn releases are not chosen", `
+			model plot card
+			3.1
+			4.0 withdrawn[charts vanish]
+			device helm plot 3.1`, ""},
+		{"a customer's hold", `
+			model plot card
+			3.1
+			3.5
+			4.0
+			device helm plot 3.1 hold[< 4]`, "helm 3.1>3.5"},
+		{"a held radar keeps the display back", `
+			model plot card
+			3.1
+			4.0 needs[radar >= 4.3 by end]
+			model radar card
+			4.2
+			4.3
+			device helm plot 3.1
+			device radar radar 4.2 hold[= 4.2]`, ""},
+		{"what is installed and untouched still needs", `
+			model plot card
+			4.0 needs[radar >= 4.3 by end]
+			model radar card
+			4.2
+			4.3
+			device helm plot 4.0
+			device radar radar 4.2`, "radar 4.2>4.3"},
+		{"a device that nothing can update stays", `
+			model radar
+			4.2
+			4.3
+			device radar radar 4.2`, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			plan, err := Make(scene(t, c.scene))
+			require.NoError(t, err)
+			require.Nil(t, plan.Conflict)
+			assert.Equal(t, c.order, short(plan))
+		})
+	}
+}
+
+func TestMakeOutOfService(t *testing.T) {
+	plan, err := Make(scene(t, `
+		model plot card passes[radar]
+		3.1
+		4.0 needs[radar >= 4.3 by end]
+		model radar
+		4.2
+		4.3 passed[>= 4.0]
+		model pilot card
+		1.0
+		2.0 needs[plot >= 4.0 by end]
+		device pilot pilot 1.0
+		device helm plot 3.1
+		device radar radar 4.2 through[helm]`))
+	require.NoError(t, err)
+	assert.Equal(t, "pilot 1.0>2.0, helm 3.1>4.0, radar 4.2>4.3 through helm", short(plan))
+	assert.Equal(t, []OutOfService{{"pilot", 1, 2}, {"radar", 2, 3}}, plan.OutOfService)
+}
+
+func TestMakeConflict(t *testing.T) {
+	plan, err := Make(scene(t, `
+		model plot card
+		4.0 needs[radar >= 4.3 by end]
+		model radar card
+		4.2
+		4.3
+		device helm plot 4.0
+		device radar radar 4.2 hold[< 4.3]`))
+	require.NoError(t, err)
+	require.NotNil(t, plan.Conflict)
+	text, err := json.Marshal(plan.Conflict.Because)
+	require.NoError(t, err)
+	assert.Contains(t, string(text), `{"fact":"plot 4.0 needs radar \u003e= 4.3 when the visit ends","at":"scene:3"}`)
+	assert.Contains(t, string(text), `{"fact":"radar is kept to \u003c 4.3","at":"scene:8"}`)
+	assert.Contains(t, plan.Conflict.WouldFree, "lift the hold on radar (scene:8)")
+}
+
+func TestMakeNotYet(t *testing.T) {
+	for _, c := range []struct{ name, scene, message string }{
+		{"upper bound", `
+			model plot card
+			3.1
+			4.0 needs[radar < 4.3 by end]
+			model radar card
+			4.2
+			4.3
+			device helm plot 3.1
+			device radar radar 4.2`, "scene:4: can't plan this yet: plot 4.0 needs radar < 4.3, and a release of it may be newer"},
+		{"unknown version", `
+			model plot card
+			3.1
+			device helm plot unknown`, "scene:4: can't plan this yet: device helm runs an unknown version; read it off the device"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			_, err := Make(scene(t, c.scene))
+			var notYet *NotYet
+			require.ErrorAs(t, err, &notYet)
+			assert.EqualError(t, err, c.message)
+		})
+	}
+}
+
+func TestMakeUpperBoundThatDoesNotMatter(t *testing.T) {
+	plan, err := Make(scene(t, `
+		model plot card
+		3.1
+		4.0 needs[radar < 5 by end]
+		model radar card
+		4.2
+		4.3
+		device helm plot 3.1
+		device radar radar 4.2`))
+	require.NoError(t, err)
+	assert.Equal(t, "helm 3.1>4.0, radar 4.2>4.3", short(plan))
+}
