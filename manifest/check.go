@@ -1,0 +1,216 @@
+package manifest
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"cardwright/manifest/version"
+)
+
+// checker finds what is wrong between keys and between files. It says nothing
+// about what a mistake already reported would explain.
+type checker struct {
+	shop   *Shop
+	found  *collector
+	faulty map[string]bool // files with a mistake of their own
+
+	models   map[string]*Model
+	modelIDs []string
+	nameless bool // some catalogue file has no id that could be read
+}
+
+func (c *checker) mistake(at Pos, what, found, expected, hint string) {
+	c.found.add(Mistake{At: at, What: what, Found: found, Expected: expected, Hint: hint})
+}
+
+func (c *checker) check() {
+	c.nameModels()
+	for _, m := range c.shop.Models {
+		c.model(m)
+	}
+	vessels := map[string]Pos{}
+	for _, v := range c.shop.Vessels {
+		c.once(vessels, v.ID, v.At("vessel"), "vessel")
+		c.vessel(v)
+	}
+}
+
+func (c *checker) nameModels() {
+	seen := map[string]Pos{}
+	c.models = map[string]*Model{}
+	for _, m := range c.shop.Models {
+		if m.ID == "" {
+			c.nameless = true
+			continue
+		}
+		if c.once(seen, m.ID, m.At("model"), "model") {
+			c.models[m.ID] = m
+			c.modelIDs = append(c.modelIDs, m.ID)
+		}
+	}
+}
+
+// once reports an id that was seen before.
+func (c *checker) once(seen map[string]Pos, id string, at Pos, what string) bool {
+	if id == "" {
+		return false
+	}
+	if first, ok := seen[id]; ok {
+		c.mistake(at, what+" given twice", quote(id)+" again", "each id once; the first is at "+first.String(), "")
+		return false
+	}
+	seen[id] = at
+	return true
+}
+
+// reference reports an id that no model has.
+func (c *checker) reference(id string, at Pos) {
+	if id == "" || c.nameless || c.models[id] != nil {
+		return
+	}
+	c.mistake(at, "no such model", quote(id), "the id of a model in the catalogue", nearest(id, c.modelIDs))
+}
+
+func (c *checker) model(m *Model) {
+	for i, id := range m.PassesOn {
+		c.reference(id, m.At(entryKey("passes_on", i)))
+	}
+	if card := m.Card; card != nil && card.Least > card.Most && card.Most > 0 {
+		c.mistake(card.At("least"), "smallest card above largest", "least "+card.Least.String(), "at most "+card.Most.String()+", as in most", "")
+	}
+	c.versions(m)
+	for _, r := range m.Releases {
+		for _, n := range r.Needs {
+			c.reference(n.Model, n.At("model"))
+		}
+		c.files(m, r)
+	}
+}
+
+// versions reports releases that are the same one, however they are written.
+func (c *checker) versions(m *Model) {
+	for i, r := range m.Releases {
+		same := func(s *Release) bool {
+			return r.Version != "" && s.Version != "" && s.Variant == r.Variant && version.Compare(s.Version, r.Version) == 0
+		}
+		if j := slices.IndexFunc(m.Releases[:i], same); j >= 0 {
+			first := m.Releases[j]
+			c.mistake(r.At("version"), "release given twice", quote(string(r.Version))+inVariant(r.Variant),
+				fmt.Sprintf("each version once for each variant; %s is in line %d", quote(string(first.Version)), first.At("version").Line), "")
+		}
+	}
+}
+
+func inVariant(v string) string {
+	if v == "" {
+		return ""
+	}
+	return " of variant " + quote(v)
+}
+
+func (c *checker) vessel(v *Vessel) {
+	if len(v.Devices) == 0 && !c.faulty[v.At("").File] {
+		c.mistake(v.At("devices"), "no devices", "an empty list", "the equipment aboard", "")
+	}
+	seen := map[string]Pos{}
+	for _, d := range v.Devices {
+		c.once(seen, d.ID, d.At("id"), "device")
+	}
+	for _, d := range v.Devices {
+		c.reference(d.Model, d.At("model"))
+		c.held(d)
+		c.reachable(d)
+		for i, host := range d.Through {
+			c.host(v, d, host, d.At(entryKey("through", i)))
+		}
+	}
+}
+
+func (c *checker) held(d *Device) {
+	switch {
+	case len(d.Hold) > 0 && d.HoldWhy == "":
+		c.mistake(d.At("hold"), "hold without a reason", "no hold_why", "hold_why: why the customer wants it", "")
+	case len(d.Hold) == 0 && d.HoldWhy != "":
+		c.mistake(d.At("hold_why"), "reason without a hold", "no hold", `hold: the range to keep, such as "< 5"`, "")
+	}
+}
+
+// reachable reports a device that no package can get into.
+func (c *checker) reachable(d *Device) {
+	m := c.sound(d.Model)
+	if m == nil || m.Card != nil || len(d.Through) > 0 || d.At("through") != d.At("") {
+		return
+	}
+	if slices.ContainsFunc(m.Releases, func(r *Release) bool { return len(r.Files) > 0 }) {
+		c.mistake(d.At(""), "no way to update this device", "a "+m.ID+", which has no card slot, and no through",
+			"through: the id of a device aboard that passes updates on to it", c.passers(m.ID))
+	}
+}
+
+// passers says which models could pass updates on to a model.
+func (c *checker) passers(id string) string {
+	var all []string
+	for _, m := range c.shop.Models {
+		if slices.Contains(m.PassesOn, id) {
+			all = append(all, m.ID)
+		}
+	}
+	if len(all) == 0 {
+		return "add " + id + " to passes_on of the model that does"
+	}
+	return "a device of model " + strings.Join(all, " or ")
+}
+
+// sound returns a model whose file has no mistake, or nil.
+func (c *checker) sound(id string) *Model {
+	if m := c.models[id]; m != nil && !c.faulty[m.At("").File] {
+		return m
+	}
+	return nil
+}
+
+// host checks one id of a device's through.
+func (c *checker) host(v *Vessel, d *Device, id string, at Pos) {
+	if id == "" {
+		return
+	}
+	if id == d.ID {
+		c.mistake(at, "device passes on to itself", quote(id), "the id of another device aboard", "")
+		return
+	}
+	host := v.Device(id)
+	if host == nil {
+		c.noDevice(v, d, id, at)
+		return
+	}
+	if len(host.Through) > 0 {
+		c.mistake(at, "chain of devices", fmt.Sprintf("%s, which is itself updated through %s", quote(id), quote(host.Through[0])),
+			"a device with a card slot of its own", "")
+		return
+	}
+	m := c.sound(host.Model)
+	if m == nil || d.Model == "" {
+		return
+	}
+	switch {
+	case !slices.Contains(m.PassesOn, d.Model):
+		c.mistake(at, "device does not pass updates on", fmt.Sprintf("%s, a %s", quote(id), m.ID),
+			"a device whose model has "+d.Model+" in passes_on", "")
+	case m.Card == nil:
+		c.mistake(at, "device has no card slot", fmt.Sprintf("%s, a %s", quote(id), m.ID), "a device with a card slot of its own", "")
+	}
+}
+
+func (c *checker) noDevice(v *Vessel, d *Device, id string, at Pos) {
+	var others []string
+	for _, o := range v.Devices {
+		switch {
+		case o.ID == "":
+			return // the device may be there, with an id that couldn't be read
+		case o.ID != d.ID:
+			others = append(others, o.ID)
+		}
+	}
+	c.mistake(at, "no such device", quote(id), "one of "+list(others), nearest(id, others))
+}

@@ -1,0 +1,166 @@
+package manifest
+
+import (
+	"reflect"
+	"strings"
+
+	"cardwright/manifest/version"
+)
+
+// field is what the loader and the schemas know about one key beside the Go
+// type of its value.
+type field struct {
+	help    string   // for editors, and for messages about a missing key
+	must    bool     // may not be left out
+	words   []string // the closed list of words for it; nil: any text
+	form    *form    // the form its text must have; nil: any
+	usual   string   // what it is when left out
+	digits  bool     // text that may look like a number: 00231, 4.10
+	single  bool     // a list of one may stand without brackets
+	lines   bool     // text that may have several lines
+	most    int      // of a count
+	unknown bool     // the word unknown may stand for a version
+}
+
+// maxMinutes is the longest that one installation may take: a day.
+const maxMinutes = 24 * 60
+
+// fields has every key of the shop's files, by Go type and key.
+var fields = map[string]field{
+	"Shop.shop":     {must: true, help: "name of the shop, as it stands on printed sheets"},
+	"Shop.packages": {form: &folderHere, usual: "packages", help: "folder of package files, below the shop folder"},
+	"Shop.ledger":   {form: &ledgerPlace, usual: "ledger.db", help: "file below the shop folder, or a postgres:// address"},
+
+	"Model.model":     {must: true, form: &id, help: "id of the model, as vessels and other models name it"},
+	"Model.maker":     {must: true, help: "who makes it"},
+	"Model.name":      {must: true, help: "the model's name, as the maker writes it"},
+	"Model.kind":      {must: true, words: kindWords(), help: "what the device is"},
+	"Model.card":      {help: "which cards the device reads; left out: it has no card slot"},
+	"Model.passes_on": {form: &id, help: "ids of models that it can update over the network"},
+	"Model.releases":  {help: "the releases of its software"},
+	"Model.alike":     {help: "true: all devices of this model on one vessel end on one version"},
+
+	"CardRules.least":        {must: true, help: "smallest card it reads, as printed on the card: 4GB"},
+	"CardRules.most":         {must: true, help: "largest card it reads, as printed on the card: 32GB"},
+	"CardRules.file_systems": {must: true, words: FileSystems, help: "file systems it reads"},
+	"CardRules.slot":         {words: Slots, help: "what fits its slot"},
+	"CardRules.folder":       {must: true, form: &cardFolder, help: "any: a folder chosen on its screen; or the path where it looks, such as / or /update"},
+	"CardRules.at_power_up":  {help: "true: it installs by itself when powered up with a card in"},
+	"CardRules.alone":        {help: "true: nothing else may be on the card"},
+
+	"Release.version":      {must: true, digits: true, help: "version, as the device shows it"},
+	"Release.released":     {must: true, help: "day of release: 2026-03-02"},
+	"Release.files":        {help: "the files that go on the card"},
+	"Release.variant":      {digits: true, help: "region or language; must equal the device's variant"},
+	"Release.over":         {digits: true, help: `what the device must run before this: ">= 3.0"`},
+	"Release.needs":        {help: "what other models aboard must run"},
+	"Release.passed_on_by": {digits: true, help: "for a device updated through another: what that one must run"},
+	"Release.minutes":      {most: maxMinutes, help: "how long the installation takes"},
+	"Release.way_back":     {help: "whether the maker gives a way back to an older release; left out: not said"},
+	"Release.settings":     {words: []string{SettingsKept, SettingsLost}, help: "what becomes of the device's settings; left out: not said"},
+	"Release.after":        {words: Checks, help: "checks to redo after the update"},
+	"Release.withdrawn":    {lines: true, help: "why the maker withdrew it; such a release is never chosen"},
+	"Release.notes":        {lines: true, help: "anything worth knowing before installing it"},
+
+	"File.name":    {must: true, form: &fileName, help: "name on the card, with / between folders"},
+	"File.size":    {must: true, help: "size in bytes: 412345678"},
+	"File.sha256":  {must: true, digits: true, form: &sha256Hex, help: "SHA-256 of the file, 64 hex digits"},
+	"File.unpack":  {words: []string{UnpackZip}, help: "zip: the device wants what is inside; left out: the file itself"},
+	"File.members": {help: "the files inside a zip that is unpacked"},
+
+	"Member.name":   {must: true, form: &fileName, help: "name inside the archive and on the card, with / between folders"},
+	"Member.size":   {must: true, help: "size in bytes, unpacked"},
+	"Member.sha256": {must: true, digits: true, form: &sha256Hex, help: "SHA-256 of the unpacked file, 64 hex digits"},
+
+	"Need.model":   {must: true, form: &id, help: "id of the other model"},
+	"Need.version": {must: true, digits: true, help: `what it must run: ">= 4.3"`},
+	"Need.by":      {words: []string{ByStart, ByEnd}, usual: ByEnd, help: "start: before this step; end: when the visit ends"},
+
+	"Vessel.vessel":   {must: true, form: &id, help: "id of the vessel, as commands name it"},
+	"Vessel.name":     {must: true, help: "the vessel's name"},
+	"Vessel.identity": {help: "what tells it from others of its name"},
+	"Vessel.berth":    {digits: true, help: "where it lies"},
+	"Vessel.supply":   {help: "its electrical supply: 12V"},
+	"Vessel.folders":  {words: []string{FoldersByDevice, FoldersByModel}, usual: FoldersByDevice, help: "device: a folder on the card for each device; model: one for each model and version, to save room"},
+	"Vessel.devices":  {must: true, help: "the equipment aboard"},
+
+	"Identity.imo":  {digits: true, form: &imoNumber, help: "IMO number, 7 digits"},
+	"Identity.mmsi": {digits: true, form: &mmsi, help: "MMSI, 9 digits"},
+	"Identity.hull": {digits: true, help: "hull or registration number"},
+
+	"Device.id":       {must: true, form: &id, help: "id of the device on this vessel"},
+	"Device.model":    {must: true, form: &id, help: "id of its model, as in the catalogue"},
+	"Device.serial":   {digits: true, help: "serial number"},
+	"Device.place":    {help: "where aboard it is"},
+	"Device.version":  {must: true, digits: true, unknown: true, help: "version that the device shows, or unknown"},
+	"Device.variant":  {digits: true, help: "region or language of its software"},
+	"Device.hold":     {digits: true, help: `a range that the customer wants kept: "< 5"`},
+	"Device.hold_why": {lines: true, help: "why it is held"},
+	"Device.through":  {form: &id, single: true, help: "ids of devices aboard, any one of which can update this one"},
+}
+
+// FileSystems is the closed list of file systems that a device may read.
+var FileSystems = []string{"fat32", "exfat", "fat16"}
+
+// Slots is the closed list of what fits a device's slot.
+var Slots = []string{"microSD", "SD", "CompactFlash", "USB"}
+
+// UnpackZip is the one way in which a file may be unpacked.
+const UnpackZip = "zip"
+
+func kindWords() []string {
+	words := make([]string, len(Kinds))
+	for i, k := range Kinds {
+		words[i] = string(k)
+	}
+	return words
+}
+
+// key is one key of a mapping: where its value goes, and what is known of it.
+type key struct {
+	name  string
+	index int // of the Go field
+	field
+}
+
+// shapes has the keys of every type that is read from a file, in their order.
+var shapes = allShapes(Shop{}, Model{}, Vessel{})
+
+func allShapes(roots ...any) map[reflect.Type][]key {
+	shapes := map[reflect.Type][]key{}
+	for _, r := range roots {
+		addShape(shapes, reflect.TypeOf(r))
+	}
+	return shapes
+}
+
+func addShape(shapes map[reflect.Type][]key, t reflect.Type) {
+	if !isMapping(t) || shapes[t] != nil {
+		return
+	}
+	for i := range t.NumField() {
+		name, _, _ := strings.Cut(t.Field(i).Tag.Get("yaml"), ",")
+		if name == "" || name == "-" {
+			continue
+		}
+		shapes[t] = append(shapes[t], key{name, i, fields[t.Name()+"."+name]})
+		addShape(shapes, element(t.Field(i).Type))
+	}
+}
+
+// element strips pointers and lists off a type.
+func element(t reflect.Type) reflect.Type {
+	for t.Kind() == reflect.Pointer || t.Kind() == reflect.Slice && t != rangeType {
+		t = t.Elem()
+	}
+	return t
+}
+
+func isMapping(t reflect.Type) bool { return t.Kind() == reflect.Struct && t != dateType }
+
+var (
+	versionType = reflect.TypeFor[version.V]()
+	rangeType   = reflect.TypeFor[version.Range]()
+	sizeType    = reflect.TypeFor[Size]()
+	dateType    = reflect.TypeFor[Date]()
+)

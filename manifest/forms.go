@@ -1,0 +1,171 @@
+package manifest
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+	"unicode/utf16"
+)
+
+// form is the shape that a text must have.
+type form struct {
+	name     string              // what a text without it is not: "not an id"
+	expected string              // in words, for messages
+	pattern  string              // as a regular expression, for schemas and the first check
+	problem  func(string) string // what else is wrong, or ""; may be nil
+}
+
+// MaxID is the longest id, in characters.
+const MaxID = 40
+
+var (
+	id = form{
+		name:     "an id",
+		expected: fmt.Sprintf("at most %d lower-case letters, digits and hyphens, with a letter or digit at either end", MaxID),
+		pattern:  fmt.Sprintf(`^[a-z0-9]([a-z0-9-]{0,%d}[a-z0-9])?$`, MaxID-2),
+		problem:  deviceName,
+	}
+	sha256Hex = form{
+		name: "a SHA-256", expected: "64 hex digits", pattern: `^[0-9a-fA-F]{64}$`,
+	}
+	mmsi = form{name: "an MMSI", expected: "9 digits", pattern: `^[0-9]{9}$`}
+
+	imoNumber = form{
+		name:     "an IMO number",
+		expected: "7 digits, the last of which checks the others",
+		pattern:  `^[0-9]{7}$`,
+		problem:  imoProblem,
+	}
+	fileName = form{
+		name:     "a name for a file on a card",
+		expected: "a path such as plot.upd or radar/plot.upd, of names that a FAT card can hold",
+		pattern:  `^[^/\\].*$`,
+		problem:  pathProblem,
+	}
+	cardFolder = form{
+		name:     "a folder on a card",
+		expected: "any, or a path such as / or /update",
+		pattern:  `^(any|/.*)$`,
+		problem:  folderProblem,
+	}
+	folderHere = form{
+		name: "a folder below the shop folder", expected: "a relative path such as packages",
+		pattern: `^[^/\\].*$`, problem: pathProblem,
+	}
+	ledgerPlace = form{
+		name: "a place for the ledger", expected: "a relative path such as ledger.db, or a postgres:// address",
+		pattern: `^[^/\\].*$`, problem: ledgerProblem,
+	}
+)
+
+// check returns what is wrong with s, or "".
+func (f *form) check(s string) string {
+	if !patterns[f.pattern].MatchString(s) {
+		return quote(s)
+	}
+	if f.problem != nil {
+		if p := f.problem(s); p != "" {
+			return quote(s) + ", " + p
+		}
+	}
+	return ""
+}
+
+var patterns = compile(&id, &sha256Hex, &mmsi, &imoNumber, &fileName, &cardFolder, &folderHere, &ledgerPlace)
+
+func compile(forms ...*form) map[string]*regexp.Regexp {
+	m := map[string]*regexp.Regexp{}
+	for _, f := range forms {
+		m[f.pattern] = regexp.MustCompile(f.pattern)
+	}
+	return m
+}
+
+// imoProblem checks the last digit of an IMO number: the last digit of the
+// sum of the first six, weighted 7 to 2. (The rule is from memory.)
+func imoProblem(s string) string {
+	sum := 0
+	for i := range 6 {
+		sum += int(s[i]-'0') * (7 - i)
+	}
+	if want := sum % 10; int(s[6]-'0') != want {
+		return fmt.Sprintf("whose last digit would be %d", want)
+	}
+	return ""
+}
+
+// Limits of names on FAT: Microsoft FAT32 File System Specification v1.03,
+// "long directory entries" (255 UTF-16 units a name, 260 with NUL a path).
+const (
+	maxName = 255
+	maxPath = 259
+)
+
+// RecordFolder is the folder of a card's own record, which no file of a
+// package may use.
+const RecordFolder = "_card"
+
+func ledgerProblem(s string) string {
+	if strings.HasPrefix(s, "postgres://") || strings.HasPrefix(s, "postgresql://") {
+		return ""
+	}
+	return pathProblem(s)
+}
+
+func folderProblem(s string) string {
+	if s == AnyFolder || s == "/" {
+		return ""
+	}
+	return pathProblem(s[1:])
+}
+
+// pathProblem says why a relative path can't stand on a FAT card, or "".
+func pathProblem(s string) string {
+	if utf16Units(s) > maxPath {
+		return fmt.Sprintf("longer than %d characters", maxPath)
+	}
+	for i, name := range strings.Split(s, "/") {
+		if i == 0 && strings.EqualFold(name, RecordFolder) {
+			return "the folder of the card's own record"
+		}
+		if p := nameProblem(name); p != "" {
+			return p
+		}
+	}
+	return ""
+}
+
+// nameProblem says why a name can't stand on a FAT card, or "". The illegal
+// characters are those of the specification for long names.
+func nameProblem(name string) string {
+	switch {
+	case name == "":
+		return "with nothing between two slashes or at an end"
+	case name == "." || name == "..":
+		return "with the step " + quote(name)
+	case utf16Units(name) > maxName:
+		return fmt.Sprintf("with a name longer than %d characters", maxName)
+	}
+	if i := strings.IndexFunc(name, illegalOnFAT); i >= 0 {
+		return fmt.Sprintf("with the character %q", []rune(name[i:])[0])
+	}
+	if strings.HasSuffix(name, ".") || strings.Trim(name, " ") != name {
+		return "with a name that ends in a dot, or begins or ends in a space"
+	}
+	return deviceName(name)
+}
+
+func illegalOnFAT(r rune) bool { return r < 0x20 || r == 0x7F || strings.ContainsRune(`"*/:<>?\|`, r) }
+
+func utf16Units(s string) int { return len(utf16.Encode([]rune(s))) }
+
+var deviceNames = regexp.MustCompile(`(?i)^(con|prn|aux|nul|clock\$|conin\$|conout\$|(com|lpt)[0-9¹²³])( *\..*)?$`)
+
+// deviceName refuses names that DOS and Windows take for a port or a console,
+// with any extension.
+func deviceName(name string) string {
+	if deviceNames.MatchString(name) {
+		return "which Windows takes for a port or a console, not a file"
+	}
+	return ""
+}

@@ -1,0 +1,251 @@
+package manifest
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// ShopFile marks a shop folder.
+const ShopFile = "shop.yaml"
+
+// The folders of a shop that Load reads.
+const (
+	CatalogueFolder = "catalogue"
+	VesselsFolder   = "vessels"
+)
+
+// Bounds on a shop folder.
+const (
+	MaxFileBytes = 512 << 10 // one file
+	MaxShopBytes = 32 << 20  // all files that are read
+	MaxFiles     = 2000      // entries of the catalogue folder, or of the vessels folder
+)
+
+// ErrNoShop says that a folder is no shop folder.
+var ErrNoShop = errors.New("no " + ShopFile)
+
+// FindShop returns the shop folder that start is in: start itself, or the
+// nearest folder above it that holds shop.yaml. The error wraps ErrNoShop
+// when there is none.
+func FindShop(start string) (string, error) {
+	start, err := filepath.Abs(start)
+	if err != nil {
+		return "", fmt.Errorf("finding shop folder: %w", err)
+	}
+	for dir := start; ; dir = filepath.Dir(dir) {
+		info, err := os.Stat(filepath.Join(dir, ShopFile))
+		switch {
+		case err == nil && info.Mode().IsRegular():
+			return dir, nil
+		case err != nil && !errors.Is(err, fs.ErrNotExist):
+			return "", fmt.Errorf("finding shop folder: %w", err)
+		case dir == filepath.Dir(dir):
+			return "", fmt.Errorf("finding shop folder: %w in %s or any folder above it", ErrNoShop, start)
+		}
+	}
+}
+
+// Load reads a shop folder: shop.yaml, catalogue/*.yaml and vessels/*.yaml,
+// in order of name. It returns Mistakes when the files can be read and say
+// something wrong, an error that wraps ErrNoShop when dir holds no shop.yaml,
+// and any other error when a file can't be read.
+func Load(dir string) (*Shop, error) {
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, fmt.Errorf("reading shop: %w", err)
+	}
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return nil, fmt.Errorf("reading shop: %w", err)
+	}
+	defer root.Close() // opened for reading only
+	if _, err := root.Lstat(ShopFile); errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("reading shop: %w in %s", ErrNoShop, dir)
+	}
+	l := loader{root: root, shop: &Shop{Dir: dir}}
+	if err := l.load(); err != nil {
+		return nil, fmt.Errorf("reading shop: %w", err)
+	}
+	if ms := l.found.sorted(); len(ms) > 0 {
+		return nil, ms
+	}
+	return l.shop, nil
+}
+
+// loader reads the files of one shop folder.
+type loader struct {
+	root   *os.Root
+	shop   *Shop
+	found  collector
+	bytes  int64           // read so far
+	faulty map[string]bool // files with a mistake
+}
+
+func (l *loader) load() error {
+	l.faulty = map[string]bool{}
+	if err := l.file(ShopFile, l.shop); err != nil {
+		return err
+	}
+	err := l.folder(CatalogueFolder, func(name string) error {
+		m := &Model{}
+		l.shop.Models = append(l.shop.Models, m)
+		return l.file(name, m)
+	})
+	if err != nil {
+		return err
+	}
+	err = l.folder(VesselsFolder, func(name string) error {
+		v := &Vessel{}
+		l.shop.Vessels = append(l.shop.Vessels, v)
+		return l.file(name, v)
+	})
+	if err != nil {
+		return err
+	}
+	c := checker{shop: l.shop, found: &l.found, faulty: l.faulty}
+	c.check()
+	slices.SortStableFunc(l.shop.Models, func(a, b *Model) int { return cmp.Compare(a.ID, b.ID) })
+	slices.SortStableFunc(l.shop.Vessels, func(a, b *Vessel) int { return cmp.Compare(a.ID, b.ID) })
+	return nil
+}
+
+// folder calls read with each YAML file of a folder, in order of name. A
+// folder that isn't there has no files.
+func (l *loader) folder(name string, read func(name string) error) error {
+	entries, err := l.entries(name)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		file := path.Join(name, e.Name())
+		switch ext := path.Ext(file); {
+		case strings.HasPrefix(e.Name(), "."):
+		case ext == ".yaml":
+			if err := read(file); err != nil {
+				return err
+			}
+		case strings.EqualFold(ext, ".yaml") || strings.EqualFold(ext, ".yml"):
+			l.mistake(file, "file would be ignored", "a name that ends in "+ext, "a name that ends in .yaml",
+				"rename it to "+quote(strings.TrimSuffix(e.Name(), ext)+".yaml"))
+		}
+	}
+	return nil
+}
+
+func (l *loader) entries(name string) ([]fs.DirEntry, error) {
+	folder, err := l.root.Open(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer folder.Close() // opened for reading only
+	entries, err := folder.ReadDir(MaxFiles + 1)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
+	}
+	if len(entries) > MaxFiles {
+		l.mistake(name, "too many files", fmt.Sprintf("more than %d", MaxFiles), fmt.Sprintf("at most %d", MaxFiles), "")
+		return nil, nil
+	}
+	slices.SortFunc(entries, func(a, b fs.DirEntry) int { return cmp.Compare(a.Name(), b.Name()) })
+	return entries, nil
+}
+
+// file decodes one file into out, a pointer to one of the manifest's types.
+func (l *loader) file(name string, out positioned) error {
+	before := len(l.found.all)
+	data, err := l.read(name)
+	if err != nil {
+		return err
+	}
+	if data != nil {
+		decodeFile(shown(name), data, out, &l.found)
+	}
+	if len(l.found.all) > before {
+		l.faulty[shown(name)] = true
+	}
+	return nil
+}
+
+// decodeFile fills out from a file's text.
+func decodeFile(name string, data []byte, out positioned, found *collector) {
+	out.SetAt("", Pos{File: name, Line: 1, Column: 1})
+	before := len(found.all)
+	known := checkText(name, data, found)
+	parsed := &collector{}
+	root := parse(name, data, parsed)
+	if root == nil && len(found.all) > before {
+		return // the characters refused are reason enough not to parse
+	}
+	found.all = append(found.all, parsed.all...)
+	if root != nil {
+		d := decoder{file: name, known: known, found: found}
+		d.mapping(root, reflect.ValueOf(out).Elem())
+	}
+}
+
+// read returns the text of a file, or nil when it has reported a mistake.
+func (l *loader) read(name string) ([]byte, error) {
+	info, err := l.root.Stat(name)
+	if err != nil {
+		return nil, l.unreachable(name, err)
+	}
+	if !info.Mode().IsRegular() {
+		l.mistake(name, "not a file", "a folder or a device", "a file", "")
+		return nil, nil
+	}
+	f, err := l.root.Open(name)
+	if err != nil {
+		return nil, l.unreachable(name, err)
+	}
+	defer f.Close() // opened for reading only
+	data, err := io.ReadAll(io.LimitReader(f, MaxFileBytes+1))
+	if err != nil {
+		return nil, err
+	}
+	l.bytes += int64(len(data))
+	switch {
+	case len(data) > MaxFileBytes:
+		l.mistake(name, "file too large", fmt.Sprintf("more than %d bytes", MaxFileBytes), fmt.Sprintf("at most %d bytes", MaxFileBytes), "")
+		return nil, nil
+	case l.bytes > MaxShopBytes:
+		return nil, fmt.Errorf("more than %d bytes in the files of the shop folder", MaxShopBytes)
+	}
+	return data, nil
+}
+
+// unreachable reports links that lead out of the shop folder, or nowhere, as
+// a mistake; every other error is one of reading.
+func (l *loader) unreachable(name string, err error) error {
+	info, lerr := l.root.Lstat(name)
+	if lerr != nil || info.Mode()&fs.ModeSymlink == 0 {
+		return err
+	}
+	l.mistake(name, "link refused", "a link that leads out of the shop folder, or nowhere", "a file in the shop folder", "put a copy of the file here")
+	return nil
+}
+
+func (l *loader) mistake(file, what, found, expected, hint string) {
+	l.found.add(Mistake{At: Pos{File: shown(file)}, What: what, Found: found, Expected: expected, Hint: hint})
+}
+
+// shown makes a file's name safe to show on a terminal.
+func shown(name string) string {
+	q := strconv.Quote(name)
+	if q == `"`+name+`"` {
+		return name
+	}
+	return q
+}

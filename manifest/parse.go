@@ -1,0 +1,153 @@
+package manifest
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"go.yaml.in/yaml/v4"
+)
+
+// Bounds on one file.
+const (
+	MaxDepth   = 12     // lists and mappings inside one another
+	MaxNodes   = 20_000 // values, lists and mappings
+	MaxEntries = 2000   // entries of one list
+)
+
+// limits stops the YAML parser early on files built to exhaust it.
+type limits struct{}
+
+var (
+	errDeep  = fmt.Errorf("lists and mappings more than %d deep", MaxDepth)
+	errAlias = errors.New("a YAML alias")
+)
+
+// CheckDepth implements yaml.LoaderLimitsPlugin.
+func (limits) CheckDepth(depth int, _ *yaml.DepthContext) error {
+	if depth > MaxDepth {
+		return errDeep
+	}
+	return nil
+}
+
+// CheckAlias implements yaml.LoaderLimitsPlugin.
+func (limits) CheckAlias(aliases, _ int) error {
+	if aliases > 0 {
+		return errAlias
+	}
+	return nil
+}
+
+// parse reads a file's text into its one mapping. It reports what can't be
+// read, and what YAML has that a shop's files don't: anchors, aliases, tags,
+// further documents. It returns nil when there is nothing to decode.
+func parse(file string, data []byte, found *collector) *yaml.Node {
+	loader, err := yaml.NewLoader(bytes.NewReader(data), yaml.WithPlugin(limits{}))
+	if err != nil {
+		found.add(unreadable(file, err))
+		return nil
+	}
+	var doc, next yaml.Node
+	if err := loader.Load(&doc); err != nil {
+		found.add(unreadable(file, err))
+		return nil
+	}
+	w := walk{file: file, found: found}
+	switch err := loader.Load(&next); {
+	case err == nil:
+		w.refuse(&next, "a second document after ---", "one document in a file")
+	case !errors.Is(err, io.EOF):
+		found.add(unreadable(file, err))
+	}
+	if !w.plain(&doc) || len(doc.Content) != 1 {
+		return nil
+	}
+	return doc.Content[0]
+}
+
+// walk counts the nodes of a file and looks for what isn't plain YAML.
+type walk struct {
+	file  string
+	found *collector
+	nodes int
+}
+
+func (w *walk) plain(n *yaml.Node) bool {
+	if w.nodes++; w.nodes == MaxNodes {
+		w.refuse(n, fmt.Sprintf("more than %d values", MaxNodes), "a smaller file")
+		return false
+	}
+	ok := true
+	switch {
+	case n.Kind == yaml.AliasNode:
+		w.refuse(n, "the alias *"+n.Value, plainValue)
+		return false
+	case n.Anchor != "":
+		w.refuse(n, "the anchor &"+n.Anchor, plainValue)
+		ok = false
+	case n.Style&yaml.TaggedStyle != 0:
+		w.refuse(n, "the tag "+quote(n.Tag), plainValue)
+		ok = false
+	}
+	for _, c := range n.Content {
+		if !w.plain(c) {
+			ok = false
+		}
+		if w.nodes >= MaxNodes {
+			return false
+		}
+	}
+	return ok
+}
+
+const plainValue = "the value itself, written out: no anchors, aliases or tags"
+
+func (w *walk) refuse(n *yaml.Node, what, expected string) {
+	w.found.add(Mistake{At: at(w.file, n), What: "not accepted here", Found: what, Expected: expected})
+}
+
+func at(file string, n *yaml.Node) Pos { return Pos{File: file, Line: n.Line, Column: n.Column} }
+
+// unreadable puts the YAML parser's error into plain words.
+func unreadable(file string, err error) Mistake {
+	m := Mistake{
+		At: Pos{File: file, Line: 1, Column: 1}, What: "not readable as YAML",
+		Found: "text that is not YAML", Expected: "lines of the form key: value",
+	}
+	if errors.Is(err, io.EOF) {
+		m.Found = "an empty file"
+		return m
+	}
+	var told *yaml.LoadError
+	if !errors.As(err, &told) {
+		return m
+	}
+	if told.Mark.Line > 0 {
+		m.At.Line, m.At.Column = told.Mark.Line, max(told.Mark.Column, 1)
+	}
+	m.Found += " (" + quote(told.Message) + ")"
+	for _, p := range parserWords {
+		if strings.Contains(told.Message, p.message) || strings.Contains(told.ContextMsg, p.message) {
+			m.Found, m.Expected, m.Hint = p.found, p.expected, p.hint
+			break
+		}
+	}
+	return m
+}
+
+// parserWords says in our words what the YAML parser's commonest messages mean.
+var parserWords = []struct{ message, found, expected, hint string }{
+	{errDeep.Error(), errDeep.Error(), "the keys of a shop's file", ""},
+	{"unknown anchor", "a YAML alias", plainValue, ""},
+	{"scanning a block scalar", "a value that begins with > or |", "a range in quotes", `put quotes around it, as in ">= 3.0"`},
+	{"cannot start any token", "a character that can't begin a value (or a tab)", "lines indented with spaces", "put quotes around the value, or spaces in place of a tab"},
+	{"mapping values are not allowed", "a second colon, or a line indented too far", "key: value, each on its own line", "put quotes around a value that holds a colon and a space"},
+	{"scanning a quoted scalar", "a quotation mark that is not closed", "a closing quotation mark", ""},
+	{"could not find expected ':'", "a line without a colon", "key: value", ""},
+	{"parsing a block mapping", "a line that is not indented like its neighbours", "keys of one mapping in one column", ""},
+	{"parsing a block collection", "a line that is not indented like its neighbours", "entries of one list in one column", ""},
+	{"parsing a flow", "brackets that are not closed, or a comma missing", "[a, b] or {key: value}", ""},
+}

@@ -1,0 +1,77 @@
+package manifest
+
+import (
+	"reflect"
+	"regexp"
+	"strings"
+	"time"
+
+	"cardwright/manifest/version"
+)
+
+// parser reads one kind of value from its text.
+type parser struct {
+	name     string // what a text that it refuses is not
+	expected string
+	parse    func(string) (any, error)
+	hint     func(string) string // what was perhaps meant, or ""
+}
+
+var parsers = map[reflect.Type]parser{
+	versionType: {
+		"a version", `a version as the device shows it, such as "4.0-12"`,
+		func(s string) (any, error) { return version.Parse(s) }, noHint,
+	},
+	rangeType: {
+		"a range of versions", `bounds such as ">= 4.3" or ">= 4.3, < 5"`,
+		func(s string) (any, error) { return version.ParseRange(s) }, rangeHint,
+	},
+	sizeType: {
+		"a size", "a whole number of bytes, or of kB, MB, GB, TB, KiB, MiB, GiB, TiB: 412345678, 4GB, 4GiB",
+		func(s string) (any, error) { return ParseSize(s) }, sizeHint,
+	},
+	dateType: {
+		"a day", "year, month and day: 2026-03-02",
+		func(s string) (any, error) { return ParseDate(s) }, dateHint,
+	},
+}
+
+func noHint(string) string { return "" }
+
+// rangeHint adds the comparison that is missing before a lone version.
+func rangeHint(s string) string {
+	if v, err := version.Parse(s); err == nil {
+		return quote(">= " + string(v))
+	}
+	return ""
+}
+
+var looseSize = regexp.MustCompile(`^([0-9][0-9_, ]*?) ?([kKmMgGtT]?)(i?)[bB]?$`)
+
+// sizeHint rewrites sizes with spaces, separators or other capitals.
+func sizeHint(s string) string {
+	m := looseSize.FindStringSubmatch(s)
+	if m == nil {
+		return ""
+	}
+	unit := strings.ToUpper(m[2])
+	switch {
+	case unit == "K" && m[3] == "":
+		unit = "kB"
+	case unit != "":
+		unit += m[3] + "B"
+	}
+	t := strings.NewReplacer("_", "", ",", "", " ", "").Replace(m[1]) + unit
+	if _, err := ParseSize(t); err != nil {
+		return ""
+	}
+	return t
+}
+
+// dateHint fills up days and months of one digit.
+func dateHint(s string) string {
+	if t, err := time.Parse("2006-1-2", s); err == nil && t.Format(time.DateOnly) != s {
+		return t.Format(time.DateOnly)
+	}
+	return ""
+}

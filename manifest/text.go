@@ -1,0 +1,89 @@
+package manifest
+
+import (
+	"fmt"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// refused tells whether a character may not stand in a shop's file: one that
+// controls a terminal, changes the direction of writing, or can't be seen.
+// Such a character makes a file say something else than it shows.
+func refused(r rune) bool {
+	switch r {
+	case '\n', '\t':
+		return false
+	}
+	return unicode.In(r,
+		unicode.Cc, unicode.Cf, unicode.Co, unicode.Cs, unicode.Zl, unicode.Zp,
+		unicode.Other_Default_Ignorable_Code_Point, unicode.Variation_Selector,
+		unicode.Noncharacter_Code_Point)
+}
+
+// charName names a character by its number, as in U+202E.
+func charName(r rune) string {
+	switch {
+	case unicode.Is(unicode.Bidi_Control, r):
+		return fmt.Sprintf("the character %U, which changes the direction of writing", r)
+	case unicode.Is(unicode.Cc, r):
+		return fmt.Sprintf("the control character %U", r)
+	}
+	return fmt.Sprintf("the character %U, which can't be seen", r)
+}
+
+// checkText reports every character of a file that is refused, and returns
+// the set of them, so that values which hold them aren't reported again.
+func checkText(file string, data []byte, found *collector) map[rune]bool {
+	var bad map[rune]bool
+	pos := Pos{File: file, Line: 1, Column: 1}
+	for i := 0; i < len(data); {
+		r, n := utf8.DecodeRune(data[i:])
+		if problem := charProblem(data[i:], i == 0, r, n); problem != "" {
+			found.add(Mistake{
+				At: pos, What: "character refused", Found: problem,
+				Expected: "text in UTF-8, with nothing in it but what can be seen",
+				Hint:     "delete it, and type the word again by hand",
+			})
+			if bad == nil {
+				bad = map[rune]bool{}
+			}
+			bad[r] = true
+		}
+		pos.Column++
+		if r == '\n' {
+			pos.Line, pos.Column = pos.Line+1, 1
+		}
+		i += n
+	}
+	return bad
+}
+
+// charProblem says what is wrong with the character at the start of data, or
+// "". A byte order mark may stand first; CR may stand before LF.
+func charProblem(data []byte, first bool, r rune, n int) string {
+	switch {
+	case r == utf8.RuneError && n <= 1:
+		return fmt.Sprintf("the byte 0x%02X, which is not UTF-8", data[0])
+	case r == '\uFEFF' && first:
+		return ""
+	case r == '\r' && len(data) > 1 && data[1] == '\n':
+		return ""
+	case refused(r):
+		return charName(r)
+	}
+	return ""
+}
+
+// firstRefused returns the first character of s that may not stand in a
+// value: what a file may not hold, and tabs; line ends only where lines says.
+func firstRefused(s string, lines bool) (rune, bool) {
+	i := strings.IndexFunc(s, func(r rune) bool {
+		return refused(r) || r == '\t' || r == '\n' && !lines
+	})
+	if i < 0 {
+		return 0, false
+	}
+	r, _ := utf8.DecodeRuneInString(s[i:])
+	return r, true
+}

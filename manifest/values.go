@@ -1,0 +1,84 @@
+package manifest
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// MaxSize is the largest size that is read: a petabyte, more than any card holds.
+const MaxSize Size = 1e15
+
+// units of a size, from the longest name to the shortest, so that a number
+// that isn't whole in one is tried in the next.
+var units = []struct {
+	name  string
+	bytes Size
+}{
+	{"TiB", 1 << 40}, {"GiB", 1 << 30}, {"MiB", 1 << 20}, {"KiB", 1 << 10},
+	{"TB", 1e12}, {"GB", 1e9}, {"MB", 1e6}, {"kB", 1e3},
+}
+
+var errSize = errors.New("not a size")
+
+// ParseSize reads a size as it is written in the shop's files: a whole number
+// of bytes (412345678), of decimal units (4GB) or of binary ones (4GiB).
+func ParseSize(s string) (Size, error) {
+	number, unit := s, Size(1)
+	for _, u := range units {
+		if rest, ok := strings.CutSuffix(s, u.name); ok {
+			number, unit = rest, u.bytes
+			break
+		}
+	}
+	if number == "" || strings.Trim(number, "0123456789") != "" || len(number) > 1 && number[0] == '0' {
+		return 0, fmt.Errorf("%s is %w", quote(s), errSize)
+	}
+	n, err := strconv.ParseInt(number, 10, 64)
+	if err != nil || Size(n) > MaxSize/unit {
+		return 0, fmt.Errorf("%s is more than %s", quote(s), MaxSize)
+	}
+	return Size(n) * unit, nil
+}
+
+// String writes the size in the largest unit that leaves a whole number, so
+// that ParseSize reads the same size back.
+func (s Size) String() string {
+	best, n := "", s
+	for _, u := range units {
+		if s > 0 && s%u.bytes == 0 && s/u.bytes < n {
+			best, n = u.name, s/u.bytes
+		}
+	}
+	return strconv.FormatInt(int64(n), 10) + best
+}
+
+// Days that a FAT directory entry can hold; a release's day becomes the time
+// of its files.
+const (
+	firstYear = 1980
+	lastYear  = 2107
+)
+
+// ParseDate reads a day written as 2026-03-02.
+func ParseDate(s string) (Date, error) {
+	t, err := time.Parse(time.DateOnly, s)
+	if err != nil {
+		return Date{}, fmt.Errorf("%s is not a day", quote(s))
+	}
+	if t.Year() < firstYear || t.Year() > lastYear {
+		return Date{}, fmt.Errorf("%s is outside the years %d to %d, which a card can hold", quote(s), firstYear, lastYear)
+	}
+	return Date{t}, nil
+}
+
+// String writes the day as ParseDate reads it.
+func (d Date) String() string { return d.Format(time.DateOnly) }
+
+// MarshalText writes the day as String does.
+func (d Date) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
+
+// MarshalJSON writes the day as a JSON string.
+func (d Date) MarshalJSON() ([]byte, error) { return []byte(strconv.Quote(d.String())), nil }
