@@ -1,0 +1,230 @@
+package sheet_test
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/clipperhouse/displaywidth"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"gotest.tools/v3/golden"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/verify"
+	"cardwright/verify/sheet"
+)
+
+const goldens = "../../../testdata/golden/sheet/" // below this package's own testdata, where golden looks
+
+func made(t *testing.T, in sheet.Input) sheet.Sheet {
+	t.Helper()
+	s, err := sheet.Make(in)
+	require.NoError(t, err)
+	return s
+}
+
+func conflicted() sheet.Input {
+	in := kittiwake()
+	in.Plan.Steps = nil
+	in.Plan.Conflict = &order.Conflict{
+		Because: []order.Fact{
+			{Fact: "Plot 12 4.0-12 needs Sweep 4 >= 4.10 before it starts", At: manifest.Pos{File: "catalogue/plot-12.yaml", Line: 31, Column: 9}},
+			{Fact: "the customer keeps the radar at = 4.2", At: manifest.Pos{File: "vessels/kittiwake.yaml", Line: 18, Column: 11}},
+		},
+		WouldFree: []string{"lift the hold on the radar"},
+	}
+	return in
+}
+
+func bad() sheet.Input {
+	in := provenKittiwake()
+	in.Cards[0].Verdict = verify.Bad
+	in.Cards[0].Findings = []verify.Finding{{
+		Kind: "file differs", Severity: verify.Stop, Path: "01-flybridge/plot12-4.0-12.upd",
+		Expected: "0f0f0f0f", Found: "1e1e1e1e", Meaning: "the file isn't what the catalogue says", Advice: "use another card",
+	}}
+	return in
+}
+
+func TestTextGolden(t *testing.T) {
+	nothing := kittiwake()
+	nothing.Plan.Steps, nothing.Plan.Cards, nothing.Plan.OutOfService = nil, nil, nil
+	for name, in := range map[string]sheet.Input{
+		"kittiwake-plan": kittiwake(), "kittiwake-good": provenKittiwake(), "morven-rose-good": provenMorvenRose(),
+		"conflict": conflicted(), "bad-card": bad(), "nothing": nothing, "hostile": hostile(),
+	} {
+		t.Run(name, func(t *testing.T) {
+			golden.Assert(t, sheet.Text(made(t, in)), goldens+name+".txt")
+		})
+	}
+}
+
+func TestTextIsNoWiderThanThePage(t *testing.T) {
+	for _, in := range []sheet.Input{kittiwake(), provenMorvenRose(), hostile(), conflicted(), bad()} {
+		for line := range strings.Lines(sheet.Text(made(t, in))) {
+			assert.LessOrEqual(t, displaywidth.String(strings.TrimSuffix(line, "\n")), sheet.Columns, "%q", line)
+		}
+	}
+}
+
+func TestSameInputSameText(t *testing.T) {
+	assert.Equal(t, sheet.Text(made(t, provenMorvenRose())), sheet.Text(made(t, provenMorvenRose())))
+}
+
+// Nothing is cut: each version, folder and file name of the plan stands on the
+// page whole, once broken lines are put together again.
+func TestNothingIsCut(t *testing.T) {
+	for _, in := range []sheet.Input{kittiwake(), provenMorvenRose(), hostile()} {
+		text := regexp.MustCompile(`\\\n *`).ReplaceAllString(sheet.Text(made(t, in)), "")
+		for _, s := range in.Plan.Steps {
+			assert.Contains(t, text, string(s.To))
+			assert.Contains(t, text, s.Folder)
+			for _, f := range s.Files {
+				assert.Contains(t, text, f.Name)
+			}
+		}
+	}
+}
+
+// What isn't proven is never called good.
+func TestOnlyProvenCardsAreGood(t *testing.T) {
+	with := func(change func(*sheet.Input)) sheet.Input {
+		in := provenMorvenRose()
+		change(&in)
+		return in
+	}
+	for name, c := range map[string]struct {
+		in   sheet.Input
+		want string
+	}{
+		"all proven":     {provenMorvenRose(), sheet.StampGood},
+		"none":           {morvenRose(), sheet.StampPlan},
+		"one missing":    {with(func(in *sheet.Input) { in.Cards = in.Cards[:2] }), sheet.StampPlan},
+		"no verdict":     {with(func(in *sheet.Input) { in.Cards[1].Verdict = "" }), sheet.StampNone},
+		"unchecked":      {with(func(in *sheet.Input) { in.Cards[1].Verdict = verify.Unchecked }), sheet.StampNone},
+		"bad":            {with(func(in *sheet.Input) { in.Cards[1].Verdict = verify.Bad }), sheet.StampNone},
+		"other plan":     {with(func(in *sheet.Input) { in.Cards[1].Plan = strings.Repeat("a", 64) }), sheet.StampNone},
+		"this plan":      {with(func(in *sheet.Input) { in.Cards[1].Plan = in.Plan.ID() }), sheet.StampGood},
+		"of another set": {with(func(in *sheet.Input) { in.Cards[1].Of = 2 }), sheet.StampNone},
+		"twice":          {with(func(in *sheet.Input) { in.Cards[1] = in.Cards[0] }), sheet.StampNone},
+		"no such card":   {with(func(in *sheet.Input) { in.Cards[1].Number = 4 }), sheet.StampNone},
+		"conflict":       {conflicted(), sheet.StampNone},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := made(t, c.in)
+			assert.Equal(t, c.want, s.Stamp.Kind)
+			assert.Equal(t, c.want == sheet.StampNone, !strings.Contains(sheet.Text(s), "STEP 1"), "steps only where there is an order")
+		})
+	}
+}
+
+func TestStyle(t *testing.T) {
+	in := provenKittiwake()
+	in.Style = sheet.Style{Dates: sheet.DatesMonth, Units: sheet.Feet}
+	text := sheet.Text(made(t, in))
+	assert.Contains(t, text, "Mar 14, 2026 09:30 +01:00")
+	assert.Contains(t, text, "within 3 ft of")
+	for _, style := range []sheet.Style{{Language: "xx"}, {Dates: "stardate"}, {Units: "fathoms"}} {
+		in.Style = style
+		_, err := sheet.Make(in)
+		assert.ErrorContains(t, err, "making install order: ")
+	}
+}
+
+// The figures on the sheet, each with where it is from. Common practice has no
+// source; a figure of it is marked so on the sheet itself.
+func TestFactsOfTheTrade(t *testing.T) {
+	in := provenKittiwake()
+	in.Plan.Steps[0].Minutes = 0
+	text := strings.Join(strings.Fields(sheet.Text(made(t, in))), " ")
+	for _, fact := range []struct{ words, source string }{
+		{"A device that loses power while it writes its own software may not start again", "IACS UR E10: supply interruptions are tested for corruption of programme or data"},
+		{"12.6 to 12.8 V full, 12.4 V three quarters, 12.2 V half, 12.0 V a quarter (common practice", "second-hand: battery makers' tables, rested four hours or more"},
+		{"About one and a half slow turns with the engine at idle, at about 2 to 3 degrees a second", "common practice, no source"},
+		{"within 0.9 m of the sensor (common practice)", "common practice, no source"},
+		{"then on the opposite one, and take the mean: current and leeway are in the difference", "from memory"},
+		{"S-turns under the pilot's command and must not be interrupted", "common practice, no source"},
+		{"each display on its own", "common practice, no source"},
+		{"Change over to manual steering and back", "SOLAS V/24.4: manual steering is tested after long use of the autopilot"},
+		{"Settings, waypoints, routes and tracks of each device are saved", "IACS UR E22 Rev.3, second-hand: settings backed up"},
+		{"whether there is a way back to the version now installed", "IACS UR E22 Rev.3, second-hand: way back, or that there is none"},
+		{"The version is read off each device while it is on", "IACS UR E26, second-hand: versions confirmed while switched on"},
+		{"Agreed by", "IACS UR E22 Rev.3, second-hand: who was told and who approved"},
+		{"at least 25 min; the catalogue has no time for 1", "sum of the steps' minutes"},
+	} {
+		assert.Contains(t, text, fact.words, fact.source)
+	}
+	in.Vessel.Supply = "24V"
+	assert.NotContains(t, sheet.Text(made(t, in)), "lead-acid", "the battery's figures are for 12 V")
+	assert.NotRegexp(t, `(?i)compl(y|ies|iant)`, text)
+}
+
+// The order of the work is the order on the page.
+func TestOrderOfTheWork(t *testing.T) {
+	var got []string
+	for _, s := range made(t, provenKittiwake()).Sections {
+		got = append(got, s.ID)
+	}
+	assert.Equal(t, []string{
+		"leave", "start", "versions", "back", "windows", "work-1", "check", "finish", "fails", "open", "sign",
+	}, got)
+}
+
+// Ids are unique: a form keeps what was filled in by them.
+func TestIDsAreUnique(t *testing.T) {
+	seen := map[string]bool{}
+	once := func(id string) {
+		assert.False(t, seen[id], id)
+		assert.NotEmpty(t, id)
+		seen[id] = true
+	}
+	for _, s := range made(t, provenMorvenRose()).Sections {
+		once(s.ID)
+		blanks := s.Blanks
+		for _, tick := range append(s.Ticks, s.Then...) {
+			once(tick.ID)
+			blanks = append(blanks, tick.Blanks...)
+		}
+		for _, step := range s.Steps {
+			once(step.ID)
+			blanks = append(blanks, step.Read, step.Took, step.Note)
+		}
+		for _, c := range s.Checks {
+			once(c.ID)
+			blanks = append(blanks, c.Value)
+		}
+		for _, sign := range s.Signs {
+			blanks = append(blanks, sign.Blanks...)
+		}
+		if s.Table != nil {
+			for _, row := range s.Table.Rows {
+				if row.Blank != nil {
+					blanks = append(blanks, *row.Blank)
+				}
+			}
+		}
+		for _, b := range blanks {
+			once(b.ID)
+		}
+	}
+}
+
+// A device that installs at power-up gets the card while it is off, and loses
+// it before it is switched on again; what it passes on, it takes while it runs.
+func TestCardInASlotAtPowerUp(t *testing.T) {
+	in := provenKittiwake()
+	in.Shop.Models[0].Card = atPower
+	s := made(t, in)
+	steps := s.Sections[5].Steps
+	assert.Equal(t, "Switch flybridge off.", steps[0].Do[0])
+	assert.Equal(t, "Put card 1 of 1 into flybridge.", steps[0].Do[1])
+	assert.Equal(t, "Switch flybridge on: it installs by itself.", steps[0].Do[2])
+	assert.Contains(t, steps[0].Do[len(steps[0].Do)-1], "take the card out of flybridge, before flybridge is next powered up")
+	assert.Equal(t, "Put card 1 of 1 into flybridge while it runs, not before.", steps[1].Do[0])
+
+	in = provenKittiwake() // with a small display aboard that this card isn't for
+	in.Vessel.Devices = append(in.Vessel.Devices, &manifest.Device{ID: "cabin", Model: "fennick-plot-9", Version: "2.0~rc1"})
+	assert.Contains(t, sheet.Text(made(t, in)), "Power up cabin only without this card")
+}
