@@ -57,7 +57,7 @@ func (c *checker) once(seen map[string]Pos, id string, at Pos, what string) bool
 		return false
 	}
 	if first, ok := seen[id]; ok {
-		c.mistake(at, what+" given twice", quote(id)+" again", "each id once; the first is at "+first.String(), "")
+		c.mistake(at, what+" given twice", quote(id)+" again", "each one once; the first is at "+first.String(), "")
 		return false
 	}
 	seen[id] = at
@@ -78,6 +78,10 @@ func (c *checker) model(m *Model) {
 	}
 	if card := m.Card; card != nil && card.Least > card.Most && card.Most > 0 {
 		c.mistake(card.At("least"), "smallest card above largest", "least "+card.Least.String(), "at most "+card.Most.String()+", as in most", "")
+	}
+	seen := map[string]Pos{}
+	for _, t := range m.Checks {
+		c.once(seen, t.Check, t.At("check"), "check")
 	}
 	c.versions(m)
 	for _, r := range m.Releases {

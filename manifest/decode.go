@@ -165,11 +165,22 @@ func (d *decoder) scalar(n *yaml.Node, k key) (string, bool) {
 		d.mistake(n, "wrong kind of value", describe(n), expected, "put it in quotes: "+quote(n.Value))
 		return "", false
 	}
-	r, bad := firstRefused(n.Value, k.lines)
-	if bad && !d.known[r] {
-		d.mistake(n, "character refused", charName(r)+", in "+quote(n.Value), "text with nothing in it but what can be seen", "")
+	text := n.Value
+	if n.Style&(yaml.LiteralStyle|yaml.FoldedStyle) != 0 {
+		text = strings.TrimRight(text, "\n") // block text ends with one unless >- says otherwise
 	}
-	return n.Value, !bad
+	r, bad := firstRefused(text)
+	if bad && !d.known[r] {
+		d.mistake(n, "character refused", charName(r)+", in "+quote(text), "one line of text, with nothing in it but what can be seen", lineHint(r))
+	}
+	return text, !bad
+}
+
+func lineHint(r rune) string {
+	if r == '\n' {
+		return "write >- in place of |, and no empty lines"
+	}
+	return ""
 }
 
 // parsed fills a version, range, size or day.

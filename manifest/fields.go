@@ -17,7 +17,6 @@ type field struct {
 	usual   string   // what it is when left out
 	digits  bool     // text that may look like a number: 00231, 4.10
 	single  bool     // a list of one may stand without brackets
-	lines   bool     // text that may have several lines
 	most    int      // of a count
 	unknown bool     // the word unknown may stand for a version
 }
@@ -30,6 +29,7 @@ var fields = map[string]field{
 	"Shop.shop":     {must: true, help: "name of the shop, as it stands on printed sheets"},
 	"Shop.packages": {form: &folderHere, usual: "packages", help: "folder of package files, below the shop folder"},
 	"Shop.ledger":   {form: &ledgerPlace, usual: "ledger.db", help: "file below the shop folder, or a postgres:// address"},
+	"Shop.call":     {help: "whom to call when a step fails, and how"},
 
 	"Model.model":     {must: true, form: &id, help: "id of the model, as vessels and other models name it"},
 	"Model.maker":     {must: true, help: "who makes it"},
@@ -39,6 +39,16 @@ var fields = map[string]field{
 	"Model.passes_on": {form: &id, help: "ids of models that it can update over the network"},
 	"Model.releases":  {help: "the releases of its software"},
 	"Model.alike":     {help: "true: all devices of this model on one vessel end on one version"},
+
+	"Model.version_shown": {help: "where the device shows its version, in the maker's words"},
+	"Model.install":       {help: "how an update is started on its screen, in the maker's words"},
+	"Model.restarts":      {help: "what restarts, and how long it is dark"},
+	"Model.leave_alone":   {help: "what not to touch while an update runs"},
+	"Model.checks":        {help: "how its checks are made: the maker's steps and figures"},
+	"Model.if_it_fails":   {help: "what the maker says to do when an update fails"},
+
+	"CheckText.check": {must: true, words: Checks, help: "the check"},
+	"CheckText.text":  {must: true, help: "how it is made on this model"},
 
 	"CardRules.least":        {must: true, help: "smallest card it reads, as printed on the card: 4GB"},
 	"CardRules.most":         {must: true, help: "largest card it reads, as printed on the card: 32GB"},
@@ -59,8 +69,8 @@ var fields = map[string]field{
 	"Release.way_back":     {help: "whether the maker gives a way back to an older release; left out: not said"},
 	"Release.settings":     {words: []string{SettingsKept, SettingsLost}, help: "what becomes of the device's settings; left out: not said"},
 	"Release.after":        {words: Checks, help: "checks to redo after the update"},
-	"Release.withdrawn":    {lines: true, help: "why the maker withdrew it; such a release is never chosen"},
-	"Release.notes":        {lines: true, help: "anything worth knowing before installing it"},
+	"Release.withdrawn":    {help: "why the maker withdrew it; such a release is never chosen"},
+	"Release.notes":        {help: "anything worth knowing before installing it"},
 
 	"File.name":    {must: true, form: &fileName, help: "name on the card, with / between folders"},
 	"File.size":    {must: true, help: "size in bytes: 412345678"},
@@ -95,7 +105,7 @@ var fields = map[string]field{
 	"Device.version":  {must: true, digits: true, unknown: true, help: "version that the device shows, or unknown"},
 	"Device.variant":  {digits: true, help: "region or language of its software"},
 	"Device.hold":     {digits: true, help: `a range that the customer wants kept: "< 5"`},
-	"Device.hold_why": {lines: true, help: "why it is held"},
+	"Device.hold_why": {help: "why it is held"},
 	"Device.through":  {form: &id, single: true, help: "ids of devices aboard, any one of which can update this one"},
 }
 

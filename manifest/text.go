@@ -2,32 +2,36 @@ package manifest
 
 import (
 	"fmt"
-	"strings"
 	"unicode"
 	"unicode/utf8"
 )
 
 // refused tells whether a character may not stand in a shop's file: one that
-// controls a terminal, changes the direction of writing, or can't be seen.
-// Such a character makes a file say something else than it shows.
+// controls a terminal, changes the direction of writing, can't be seen, or
+// looks like a space and isn't one. Such a character makes a file say
+// something else than it shows.
 func refused(r rune) bool {
-	switch r {
-	case '\n', '\t':
+	if r == '\n' || r == '\t' {
 		return false
 	}
-	return unicode.In(r,
-		unicode.Cc, unicode.Cf, unicode.Co, unicode.Cs, unicode.Zl, unicode.Zp,
-		unicode.Other_Default_Ignorable_Code_Point, unicode.Variation_Selector,
-		unicode.Noncharacter_Code_Point)
+	return !unicode.IsPrint(r) || r == blankBraille ||
+		unicode.In(r, unicode.Other_Default_Ignorable_Code_Point, unicode.Variation_Selector)
 }
+
+// blankBraille is a symbol by its category and a space by its looks.
+const blankBraille = '\u2800'
 
 // charName names a character by its number, as in U+202E.
 func charName(r rune) string {
 	switch {
+	case r == '\n':
+		return "a line end"
 	case unicode.Is(unicode.Bidi_Control, r):
 		return fmt.Sprintf("the character %U, which changes the direction of writing", r)
 	case unicode.Is(unicode.Cc, r):
 		return fmt.Sprintf("the control character %U", r)
+	case unicode.Is(unicode.Zs, r):
+		return fmt.Sprintf("the character %U, which only looks like a space", r)
 	}
 	return fmt.Sprintf("the character %U, which can't be seen", r)
 }
@@ -76,14 +80,12 @@ func charProblem(data []byte, first bool, r rune, n int) string {
 }
 
 // firstRefused returns the first character of s that may not stand in a
-// value: what a file may not hold, and tabs; line ends only where lines says.
-func firstRefused(s string, lines bool) (rune, bool) {
-	i := strings.IndexFunc(s, func(r rune) bool {
-		return refused(r) || r == '\t' || r == '\n' && !lines
-	})
-	if i < 0 {
-		return 0, false
+// value: what a file may not hold, tabs and line ends.
+func firstRefused(s string) (rune, bool) {
+	for _, r := range s {
+		if refused(r) || r == '\t' || r == '\n' {
+			return r, true
+		}
 	}
-	r, _ := utf8.DecodeRuneInString(s[i:])
-	return r, true
+	return 0, false
 }
