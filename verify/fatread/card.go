@@ -1,0 +1,185 @@
+// Package fatread reads memory cards that strangers made: partition table,
+// FAT12, FAT16 and FAT32, every structure checked, every bound named. It
+// never writes, and shares no code with what writes cards.
+//
+// Everything on a card is taken as hostile. No bytes make it panic, hang or
+// hold more memory than its Limits allow: what it can't read or won't follow
+// becomes a Fault, and the rest is read all the same.
+//
+// Sources: Microsoft FAT32 File System Specification v1.03 (6 Dec 2000); UEFI
+// Specification, chapter 5 (GPT). Marks of file systems that are only named
+// are listed in magic.go with where they come from.
+package fatread
+
+import (
+	"io"
+	"time"
+)
+
+// Limits bounds what is held and followed. A zero field means its default.
+type Limits struct {
+	Partitions int   // partitions looked at
+	Entries    int   // files and folders listed, over all volumes
+	Depth      int   // folders within folders
+	Faults     int   // faults kept; the rest is counted
+	Listing    int64 // bytes held for entries, names and runs, over all volumes
+	Runs       int   // runs kept for one file; Open follows the FAT for the rest
+	Failures   int   // failed reads, after which the drive isn't asked again
+	DigestHead int64 // bytes before the end of the second FAT that Digest reads
+}
+
+// DefaultLimits serves cards up to 2 TB in at most 60 MB of memory, and a
+// 32 GB card of 10,000 files in less than 24 MB.
+var DefaultLimits = Limits{
+	Partitions: 128,
+	Entries:    50_000,
+	Depth:      32,
+	Faults:     1_000,
+	Listing:    12 << 20,
+	Runs:       1_024,
+	Failures:   256,
+	DigestHead: 256 << 20,
+}
+
+func (l Limits) filled() Limits {
+	fill(&l.Partitions, DefaultLimits.Partitions)
+	fill(&l.Entries, DefaultLimits.Entries)
+	fill(&l.Depth, DefaultLimits.Depth)
+	fill(&l.Faults, DefaultLimits.Faults)
+	fill(&l.Listing, DefaultLimits.Listing)
+	fill(&l.Runs, DefaultLimits.Runs)
+	fill(&l.Failures, DefaultLimits.Failures)
+	fill(&l.DigestHead, DefaultLimits.DigestHead)
+	return l
+}
+
+func fill[T int | int64](field *T, value T) {
+	if *field <= 0 {
+		*field = value
+	}
+}
+
+// The kinds of partition tables.
+const (
+	MBR     = "mbr"
+	GPT     = "gpt"
+	NoTable = "none" // a file system straight on the card, or nothing at all
+)
+
+// Card is what stands on a card. It keeps the reader it came from for Open
+// and Digest; it is not safe for use by several goroutines at once.
+type Card struct {
+	Bytes         int64 // as measured
+	Table         string
+	Partitions    []Partition       // without a table one, number 0: the whole card
+	Volumes       []Volume          // one for each partition with a known file system, in the order of Partitions
+	Faults        []Fault           // in the order they were found
+	Counts        map[FaultKind]int // every fault, kept or not
+	FaultsLeftOut int               // faults that were counted but not kept
+
+	src     *source
+	cache   *pages
+	limits  Limits
+	limited map[string]bool
+	listed  int64 // bytes held for the listing
+	entries int
+}
+
+// Partition is an entry of the table.
+type Partition struct {
+	Number     int    // from 1; logical ones from 5; 0: no table
+	Type       string // "0x0c" in an MBR, a GUID in lower case in a GPT, "" without a table
+	Start      int64  // bytes
+	Length     int64  // bytes
+	Table      string // MBR, GPT or NoTable
+	FileSystem string // see the names in magic.go
+}
+
+// Volume is a file system. Only FAT ones have more than the first two fields.
+type Volume struct {
+	Partition  int
+	FileSystem string
+
+	Label        string // the root folder's; "" for none
+	BootLabel    string // the boot sector's; "" for none
+	VolumeID     uint32
+	Start        int64 // bytes from the start of the card, as the fields below
+	DataStart    int64 // where cluster 2 begins
+	SectorBytes  int
+	ClusterBytes int
+	FATs         int
+	FATBytes     int64 // of one FAT
+	Clusters     int64
+	Free         int64   // -1: not known
+	Bad          int64   // clusters marked bad
+	Lost         int64   // clusters in use by nothing; -1: not known
+	Dirty        bool    // not taken out cleanly
+	Root         Entry   // the root folder; no clusters on FAT12 and FAT16
+	Entries      []Entry // a folder's entries in their order on the card, then those of its folders
+
+	card *Card
+	fat  *fat
+}
+
+// Entry is a file or folder.
+type Entry struct {
+	// Path is the long name where there is one, folders first, joined by "/".
+	// It is raw: any character may be in it. Half of a surrogate pair is kept
+	// as its three bytes, which are not UTF-8; a "/" within a name, and the
+	// dots of a name of nothing else, are kept with 0x80 added, so that no
+	// name can pass for a path.
+	Path      string
+	ShortName string // NAME.EXT, read by code page 850
+	Size      int64
+	Modified  time.Time // the card's own clock, given as UTC; zero where there is none
+	Dir       bool
+	Hidden    bool
+	System    bool
+	ReadOnly  bool
+
+	First         uint32 // first cluster; 0: none
+	Chain         []Run  // at most Limits.Runs
+	ChainClusters int64  // clusters that are its own, those past Chain too
+}
+
+// Run is a stretch of clusters that follow one another.
+type Run struct{ First, Count uint32 }
+
+// Read reads everything but the files' contents. It never fails: what can't
+// be read is a Fault. bytes is the measured size of the card.
+//
+// It reads at most: 1 MiB for tables and boot sectors of each partition, 34
+// times the part of the FATs that the clusters need (3 times unless chains
+// jump about), and each directory once.
+func Read(r io.ReaderAt, bytes int64, limits Limits) *Card {
+	limits = limits.filled()
+	c := &Card{
+		Bytes:   bytes,
+		Table:   NoTable,
+		Counts:  map[FaultKind]int{},
+		limits:  limits,
+		limited: map[string]bool{},
+	}
+	c.src = &source{r: r, size: max(0, bytes) / sectorBytes * sectorBytes, failuresLeft: limits.Failures}
+	c.cache = &pages{}
+	c.readTable()
+	for i := range c.Partitions {
+		c.readPartition(&c.Partitions[i])
+	}
+	if c.FaultsLeftOut > 0 {
+		c.Counts[LimitReached]++
+		c.Faults = append(c.Faults, Fault{
+			Kind: LimitReached, Offset: -1,
+			Expected: count(limits.Faults, "fault") + " at most", Found: count(limits.Faults+c.FaultsLeftOut, "fault"),
+		})
+	}
+	return c
+}
+
+// BytesRead counts what was asked of the drive so far, by Open and Digest too.
+func (c *Card) BytesRead() int64 { return c.src.asked }
+
+// Place is where a cluster begins, in bytes from the start of the card.
+func (v *Volume) Place(cluster uint32) int64 {
+	return v.DataStart + (int64(cluster)-2)*int64(v.ClusterBytes)
+}

@@ -1,0 +1,214 @@
+package fatread
+
+import (
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"sort"
+	"strconv"
+)
+
+// ErrChainEnds is given where a file's own clusters end before its size.
+var ErrChainEnds = errors.New("the file's clusters end before its size")
+
+const readBytes = 1 << 20 // one read of a file
+
+// Open reads a file through its chain, at most its size. An error of the
+// drive comes as a *ReadError after the last byte before it; clusters that
+// aren't the file's own are not read (ErrChainEnds), so that reading every
+// file reads no part of the card twice.
+func (v *Volume) Open(e Entry) io.Reader { return v.open(e, e.Size) }
+
+func (v *Volume) open(e Entry, size int64) *file {
+	return &file{v: v, e: e, left: size, clusters: e.ChainClusters}
+}
+
+type file struct {
+	v        *Volume
+	e        Entry
+	left     int64 // bytes not yet in buf
+	clusters int64 // not yet begun
+	runs     int   // of e.Chain, used up
+	run      Run   // the rest of the one being read
+	last     uint32
+	buf, out []byte // out is what is left of buf
+	err      error
+}
+
+func (f *file) Read(p []byte) (int, error) {
+	if len(p) == 0 {
+		return 0, nil
+	}
+	for len(f.out) == 0 {
+		if f.err != nil {
+			return 0, f.err
+		}
+		f.fill()
+	}
+	n := copy(p, f.out)
+	f.out = f.out[n:]
+	return n, nil
+}
+
+// fill reads the next stretch; it leaves bytes in out, or an error.
+func (f *file) fill() {
+	if f.left <= 0 {
+		f.err = io.EOF
+		return
+	}
+	if f.run.Count == 0 && !f.nextRun() {
+		return
+	}
+	cluster := int64(f.v.ClusterBytes)
+	n := min(int64(f.run.Count), max(1, readBytes/cluster), (f.left+cluster-1)/cluster)
+	off := f.v.Place(f.run.First)
+	f.last = f.run.First + uint32(n) - 1
+	f.run.First += uint32(n)
+	f.run.Count -= uint32(n)
+	f.load(off, min(n*cluster, f.left))
+}
+
+func (f *file) load(off, n int64) {
+	whole := (n + sectorBytes - 1) / sectorBytes * sectorBytes
+	if int64(cap(f.buf)) < whole {
+		f.buf = make([]byte, whole)
+	}
+	f.buf = f.buf[:whole]
+	src := f.v.card.src
+	good := int64(0)
+	if err := src.read(f.buf, off); err != nil {
+		good, err = f.salvage(off, err)
+		f.err = &ReadError{Path: f.e.Path, Offset: off + good, Err: err}
+		n = min(n, good)
+	}
+	f.left -= n
+	f.out = f.buf[:n]
+}
+
+// salvage finds where in the buffer the drive fails.
+func (f *file) salvage(off int64, err error) (int64, error) {
+	src := f.v.card.src
+	if src.failed > retries {
+		return 0, err
+	}
+	for at := 0; at < len(f.buf); at += sectorBytes {
+		if err := src.read(f.buf[at:min(at+sectorBytes, len(f.buf))], off+int64(at)); err != nil {
+			return int64(at), err
+		}
+	}
+	return int64(len(f.buf)), fmt.Errorf("read in one piece: %w", err)
+}
+
+// nextRun finds the next stretch of clusters: of those kept, then of the FAT.
+func (f *file) nextRun() bool {
+	if f.clusters <= 0 || f.v.fat == nil {
+		f.err = fmt.Errorf("reading %q: %w: %d bytes are missing", f.e.Path, ErrChainEnds, f.left)
+		return false
+	}
+	if f.runs < len(f.e.Chain) {
+		f.run = f.e.Chain[f.runs]
+		f.runs++
+	} else if !f.nextByFAT() {
+		return false
+	}
+	if f.run.First < 2 || f.run.Count == 0 || int64(f.run.First)+int64(f.run.Count)-1 > int64(f.v.fat.last) {
+		f.err = fmt.Errorf("reading %q: %w: cluster %d doesn't exist", f.e.Path, ErrChainEnds, f.run.First)
+		return false
+	}
+	f.clusters -= int64(f.run.Count)
+	return true
+}
+
+func (f *file) nextByFAT() bool {
+	if f.last < 2 || f.last > f.v.fat.last {
+		f.err = fmt.Errorf("reading %q: %w", f.e.Path, ErrChainEnds)
+		return false
+	}
+	f.v.fat.loads++ // the walk has been there: as many pages again
+	next, err := f.v.fat.get(f.last)
+	if err != nil {
+		f.err = err
+		return false
+	}
+	f.run = Run{next, 1}
+	return true
+}
+
+// Digest is a card's digest: SHA-256 over its size in bytes (decimal, then a
+// line feed), its bytes up to the end of the second FAT, each folder's
+// clusters by ascending place, and the SHA-256 of each file that isn't empty
+// by ascending place. fileSHA256 gives the digest of a file that was read.
+//
+// False: the card isn't a single FAT32 volume with nothing unread, or a
+// digest isn't known. What can't be read becomes a Fault.
+func (c *Card) Digest(fileSHA256 func(Entry) ([32]byte, bool)) (sum [32]byte, ok bool) {
+	if len(c.Partitions) != 1 || len(c.Volumes) != 1 || c.Volumes[0].FileSystem != FAT32 || c.anyUnread() {
+		return sum, false
+	}
+	v := &c.Volumes[0]
+	h := sha256.New()
+	io.WriteString(h, strconv.FormatInt(c.Bytes, 10)+"\n")
+	if v.fat == nil || !c.digestHead(h, v) {
+		return sum, false
+	}
+	folders, files := v.byPlace()
+	for _, e := range folders {
+		if _, err := io.Copy(h, v.open(*e, e.ChainClusters*int64(v.ClusterBytes))); err != nil {
+			c.tell(v, e, err)
+			return sum, false
+		}
+	}
+	for _, e := range files {
+		digest, known := fileSHA256(*e)
+		if !known {
+			return sum, false
+		}
+		h.Write(digest[:])
+	}
+	return [32]byte(h.Sum(nil)), true
+}
+
+func (c *Card) anyUnread() bool { return c.Counts[ReadFailed] > 0 || c.Counts[LimitReached] > 0 }
+
+func (c *Card) tell(v *Volume, e *Entry, err error) {
+	var re *ReadError
+	if errors.As(err, &re) {
+		c.unread(v.Partition, e.Path, re.Offset, "folder", re.Err)
+	}
+}
+
+func (c *Card) digestHead(h io.Writer, v *Volume) bool {
+	end := v.fat.start + 2*v.FATBytes
+	if v.FATs != 2 || len(v.fat.copies) != 1 || end > min(c.limits.DigestHead, c.src.size) {
+		return false
+	}
+	ok := true
+	c.src.each(0, end, make([]byte, readBytes), func(off int64, b []byte, err error) bool {
+		if err != nil {
+			c.unread(v.Partition, "", off, "start of the card", err)
+			ok = false
+			return false
+		}
+		h.Write(b)
+		return true
+	})
+	return ok
+}
+
+// byPlace sorts what has clusters by the place of the first.
+func (v *Volume) byPlace() (folders, files []*Entry) {
+	folders = []*Entry{&v.Root}
+	for i := range v.Entries {
+		switch e := &v.Entries[i]; {
+		case e.Dir:
+			folders = append(folders, e)
+		case e.Size > 0:
+			files = append(files, e)
+		}
+	}
+	for _, list := range [][]*Entry{folders, files} {
+		sort.SliceStable(list, func(i, j int) bool { return list[i].First < list[j].First })
+	}
+	return folders, files
+}
