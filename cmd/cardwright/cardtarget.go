@@ -1,0 +1,195 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"strings"
+
+	"cardwright/media"
+	"cardwright/media/drive"
+	"cardwright/verify"
+)
+
+// cardTarget is one --to of prepare.
+type cardTarget struct {
+	path   string
+	kind   targetKind
+	bytes  int64 // measured, or the image's to be; 0 for a folder
+	job    media.Job
+	medium media.Medium // opened by guard
+	report *verify.Report
+
+	image *drive.Image
+	drive *drive.Drive
+}
+
+// target finds out what a --to is and how large a card it stands for. Nothing
+// is opened for writing yet.
+func (p *preparing) target(path string) (*cardTarget, error) {
+	kind, err := kindOf(path)
+	if err != nil {
+		return nil, err
+	}
+	t := &cardTarget{path: path, kind: kind}
+	switch kind {
+	case driveTarget:
+		d, err := drive.OpenDrive(path, false)
+		if err != nil {
+			return nil, err
+		}
+		t.bytes = d.Bytes()
+		return t, d.Close()
+	case imageTarget:
+		t.bytes, err = p.imageBytes(path)
+	}
+	return t, err
+}
+
+// imageBytes is --size, or without it the size of the image that is there.
+func (p *preparing) imageBytes(path string) (int64, error) {
+	if p.options.size != "" {
+		bytes, err := media.ImageBytes(p.options.size)
+		if err != nil {
+			return 0, usage(err)
+		}
+		return bytes, nil
+	}
+	info, err := os.Stat(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return 0, usage(fmt.Errorf("%s is not there yet: say with --size how large a card the image is for, such as --size 8GB", path))
+	}
+	if err != nil {
+		return 0, fmt.Errorf("looking at %s: %w", path, err)
+	}
+	return info.Size(), nil
+}
+
+// guard opens a target for writing, if nothing is lost with it that the user
+// didn't agree to lose.
+func (p *preparing) guard(t *cardTarget) error {
+	switch t.kind {
+	case imageTarget:
+		return p.guardImage(t)
+	case driveTarget:
+		return p.guardDrive(t)
+	}
+	return nil // WriteFolder looks at the folder itself
+}
+
+func (p *preparing) guardImage(t *cardTarget) error {
+	if _, err := os.Stat(t.path); err == nil {
+		if err := p.mayReplace(t); err != nil {
+			return err
+		}
+	}
+	image, err := drive.CreateImage(t.path, t.bytes)
+	if err != nil {
+		return err
+	}
+	t.image, t.medium = image, image
+	return nil
+}
+
+// mayReplace refuses to replace a file that isn't an image of this shop's.
+func (p *preparing) mayReplace(t *cardTarget) error {
+	if p.options.loseFiles {
+		return nil
+	}
+	old, err := openToRead(t.path, imageTarget)
+	if err != nil {
+		return fmt.Errorf("%w; with --lose-files it is replaced all the same", err)
+	}
+	defer old.Close()
+	g := verify.LookAt(old, old.Bytes())
+	if g.Record != nil && g.Record.Shop == p.shop.Name && len(g.Foreign) == 0 && !g.Unread {
+		return nil
+	}
+	return fmt.Errorf("%s is there already and is not a card image of %s: it was left as it is; choose another name, or --lose-files to replace it",
+		t.path, p.shop.Name)
+}
+
+// judge reads a written card back and compares it with what was meant to be
+// written.
+func (t *cardTarget) judge(ctx context.Context, read io.ReaderAt, r media.Record, digest string, bar *bar) error {
+	expected := verify.Expected{Record: r, Alone: t.job.Card.Alone, Digest: digest, Limits: t.job.Card.Limits, Package: t.openPackage}
+	report := verify.Card(ctx, read, t.bytes, &expected, bar.add)
+	if m, ok := t.medium.(readable); ok && !m.FromMedium() {
+		report.Add(verify.Cached(m.HowRead()))
+	}
+	t.report = &report
+	return notGood(report)
+}
+
+func (t *cardTarget) judgeFolder(ctx context.Context, r media.Record, beside bool, bar *bar) error {
+	expected := verify.Expected{Record: r, Alone: t.job.Card.Alone, Beside: beside, Package: t.openPackage}
+	report := verify.Folder(ctx, t.path, &expected, bar.add)
+	t.report = &report
+	if report.Verdict == verify.Unchecked { // a folder's own limits; said in the report
+		for _, f := range report.Findings {
+			if f.Kind == verify.Unreadable {
+				return notGood(report)
+			}
+		}
+		return nil
+	}
+	return notGood(report)
+}
+
+// openPackage opens what a file of the card was copied from.
+func (t *cardTarget) openPackage(path string) (io.ReadCloser, error) {
+	for _, f := range t.job.Card.Files {
+		if f.Path == path {
+			return t.job.Packages.Open(f.Source)
+		}
+	}
+	return nil, fs.ErrNotExist
+}
+
+// notGood is nil for a good report, and otherwise says the worst.
+func notGood(r verify.Report) error {
+	if r.Verdict == verify.Good {
+		return nil
+	}
+	if len(r.Findings) == 0 {
+		return fmt.Errorf("verdict %s", r.Verdict)
+	}
+	f := r.Findings[0]
+	return fmt.Errorf("%s", strings.Join([]string{string(f.Kind), f.Path, "found", f.Found, "expected", f.Expected}, " "))
+}
+
+// finish puts a good image in its place and gives everything back.
+func (t *cardTarget) finish(good bool) error {
+	switch {
+	case t.image != nil && good:
+		image := t.image
+		t.image, t.medium = nil, nil
+		return errors.Join(image.Commit(), image.Close())
+	case t.image != nil:
+		image := t.image
+		t.image, t.medium = nil, nil
+		return image.Abandon()
+	case t.drive != nil:
+		d := t.drive
+		t.drive, t.medium = nil, nil
+		return d.Close()
+	}
+	return nil
+}
+
+// leftover says in what state a failure left a target.
+func (t *cardTarget) leftover(err error) string {
+	if _, ok := errors.AsType[*media.NotBlank](err); ok {
+		return "The card may hold anything: do not use it."
+	}
+	switch t.kind {
+	case imageTarget:
+		return "No image was made, and nothing that stood there was touched."
+	case folderTarget:
+		return "What was written to the folder was removed again."
+	}
+	return "The card is blank: it holds no file system."
+}

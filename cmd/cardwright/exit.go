@@ -1,0 +1,121 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+
+	"cardwright/manifest"
+	"cardwright/media"
+	"cardwright/verify/visible"
+)
+
+// The exit codes, the same in every format.
+const (
+	exitDone        = 0   // done, or nothing to do
+	exitCouldNot    = 1   // could not do it
+	exitUsage       = 2   // bad usage or a bad manifest
+	exitNo          = 3   // the answer is no
+	exitUnchecked   = 4   // could not be fully checked
+	exitInterrupted = 130 // interrupted by the user
+)
+
+// answered ends a command whose answer is already written, with its code.
+type answered struct{ code int }
+
+func (a *answered) Error() string { return fmt.Sprintf("exit code %d", a.code) }
+
+// badUsage is an error in what was typed.
+type badUsage struct{ err error }
+
+func (b *badUsage) Error() string { return b.err.Error() }
+func (b *badUsage) Unwrap() error { return b.err }
+
+func usage(err error) error { return &badUsage{err} }
+
+// code is the exit code of an error.
+func code(err error) int {
+	if err == nil {
+		return exitDone
+	}
+	if a, ok := errors.AsType[*answered](err); ok {
+		return a.code
+	}
+	if _, ok := errors.AsType[*badUsage](err); ok {
+		return exitUsage
+	}
+	if _, ok := errors.AsType[manifest.Mistakes](err); ok {
+		return exitUsage
+	}
+	if media.Interrupted(err) {
+		return exitInterrupted
+	}
+	if _, ok := errors.AsType[*media.Misread](err); ok {
+		return exitNo
+	}
+	return exitCouldNot
+}
+
+// first is the code of several cards: the first of 130, 1, 3 and 4 that any
+// of them has.
+func first(codes []int) int {
+	for _, c := range []int{exitInterrupted, exitCouldNot, exitNo, exitUnchecked} {
+		for _, have := range codes {
+			if have == c {
+				return c
+			}
+		}
+	}
+	return exitDone
+}
+
+// end writes the error that a command ended with and returns its exit code.
+func (s *session) end(ctx context.Context, err error) int {
+	c := code(err)
+	if _, ok := errors.AsType[*answered](err); ok || err == nil {
+		return c
+	}
+	if ctx.Err() != nil && c == exitCouldNot {
+		c = exitInterrupted
+	}
+	if strings.HasPrefix(err.Error(), "unknown command") {
+		c = exitUsage
+	}
+	if s.json {
+		s.writeJSON(failure{Format: 1, Error: err.Error(), Mistakes: mistakes(err)})
+		return c
+	}
+	fmt.Fprintf(s.errs, "cardwright: %s\n", lines(err.Error()))
+	return c
+}
+
+// failure is the JSON form of an error.
+type failure struct {
+	Format   int               `json:"format"`
+	Error    string            `json:"error"`
+	Mistakes manifest.Mistakes `json:"mistakes,omitempty"`
+}
+
+func mistakes(err error) manifest.Mistakes {
+	m, _ := errors.AsType[manifest.Mistakes](err)
+	return m
+}
+
+// lines makes every line of a text safe for a terminal.
+func lines(text string) string {
+	parts := strings.Split(text, "\n")
+	for i, p := range parts {
+		parts[i] = visible.Visible(p)
+	}
+	return strings.Join(parts, "\n")
+}
+
+func (s *session) writeJSON(v any) {
+	enc := json.NewEncoder(s.out)
+	enc.SetEscapeHTML(false)
+	if err := enc.Encode(v); err != nil {
+		fmt.Fprintf(s.errs, "cardwright: writing the answer: %v\n", err)
+	}
+}

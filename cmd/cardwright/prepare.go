@@ -1,0 +1,373 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/media"
+	"cardwright/verify"
+)
+
+type prepareOptions struct {
+	to        []string
+	size      string
+	loseFiles bool
+	beside    bool
+}
+
+func newPrepareCommand(s *session) *cobra.Command {
+	var o prepareOptions
+	cmd := &cobra.Command{
+		Use:   "prepare VESSEL --to TARGET…",
+		Short: "Write a vessel's cards and prove them by reading them back",
+		Long: `prepare writes what a vessel's devices need onto cards and reads every card
+back from the medium. A target is an image file, a drive, or a mounted folder;
+name as many as the plan has cards, in their order, or a multiple of it for
+several equal sets.
+
+Until a card is proven it holds no file system: it can't be mistaken for a
+finished one, whenever the work is interrupted.`,
+		Args: exactly(1, "the id of a vessel"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runPrepare(interruptible(cmd), s, o, args[0])
+		},
+	}
+	flags := cmd.Flags()
+	flags.StringArrayVar(&o.to, "to", nil, "image file, drive or mounted folder to write to; may be repeated")
+	flags.StringVar(&o.size, "size", "", "size of the card that an image is for: 8GB, 4GiB or bytes")
+	flags.BoolVar(&o.loseFiles, "lose-files", false, "overwrite files that cardwright did not write")
+	flags.BoolVar(&o.beside, "beside", false, "leave other files in a mounted folder")
+	return cmd
+}
+
+// preparing is one run of prepare.
+type preparing struct {
+	session *session
+	options prepareOptions
+	shop    *manifest.Shop
+	vessel  *manifest.Vessel
+	layout  media.Layout
+	plan    order.Plan
+	order   []byte // the install order's text, as it goes onto the cards
+	targets []*cardTarget
+}
+
+func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) error {
+	p := preparing{session: s, options: o}
+	var err error
+	if p.shop, p.vessel, err = s.vessel(id); err != nil {
+		return err
+	}
+	if len(o.to) == 0 {
+		return usage(fmt.Errorf("name where the card goes with --to: an image file, a drive or a mounted folder"))
+	}
+	if err := p.lay(); err != nil {
+		return err
+	}
+	if p.plan.Conflict != nil || len(p.layout.Cards) == 0 {
+		return p.nothingToWrite()
+	}
+	defer p.close()
+	if err := p.ready(ctx); err != nil {
+		return err
+	}
+	return p.conclude(p.write(ctx))
+}
+
+// lay finds the targets' sizes, plans, and lays the cards out for them.
+func (p *preparing) lay() error {
+	for _, path := range p.options.to {
+		t, err := p.target(path)
+		if err != nil {
+			return err
+		}
+		p.targets = append(p.targets, t)
+	}
+	var err error
+	if p.layout, p.plan, err = planned(p.shop, p.vessel, p.sizes(1)...); err != nil {
+		return err
+	}
+	// With several sets, a card has to fit the smallest of the targets that
+	// get it; how many there are is known only once the cards are.
+	if sets := len(p.targets) / max(1, len(p.layout.Cards)); sets > 1 {
+		p.layout, p.plan, err = planned(p.shop, p.vessel, p.sizes(sets)...)
+	}
+	return err
+}
+
+// sizes are the measured bytes of the cards of one set: of each, the smallest
+// of its copies. Folders have no size.
+func (p *preparing) sizes(sets int) []int64 {
+	per := len(p.targets) / sets
+	sizes := make([]int64, 0, per)
+	for i, t := range p.targets {
+		switch {
+		case t.bytes == 0:
+		case i < per:
+			sizes = append(sizes, t.bytes)
+		case i%per < len(sizes):
+			sizes[i%per] = min(sizes[i%per], t.bytes)
+		}
+	}
+	return sizes
+}
+
+func (p *preparing) nothingToWrite() error {
+	if p.session.json {
+		p.session.writeJSON(prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}})
+	} else {
+		writePlan(p.session.out, p.vessel, p.plan)
+		fmt.Fprintln(p.session.out, "No card was written.")
+	}
+	if p.plan.Conflict != nil {
+		return &answered{exitNo}
+	}
+	return nil
+}
+
+// ready does everything that can fail before the first byte is written.
+func (p *preparing) ready(ctx context.Context) error {
+	cards := len(p.layout.Cards)
+	if len(p.targets)%cards != 0 {
+		return usage(fmt.Errorf("%s needs %s, and %s named: give one --to for each card, in their order",
+			p.vessel.Name, counted(cards, "card"), counted(len(p.targets), "target")))
+	}
+	var err error
+	if p.order, err = installOrderText(p.shop, p.vessel, p.plan); err != nil {
+		return err
+	}
+	for i, t := range p.targets {
+		t.job = p.job(p.layout.Cards[i%cards])
+		if t.kind == folderTarget {
+			continue
+		}
+		if _, err := t.job.Prepare(t.bytes); err != nil {
+			return fmt.Errorf("preparing %s: %w", t.path, err)
+		}
+	}
+	if err := p.checkPackages(ctx); err != nil {
+		return err
+	}
+	for _, t := range p.targets {
+		if err := p.guard(t); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (p *preparing) job(c media.Card) media.Job {
+	return media.Job{Layout: p.layout, Card: c, Packages: media.PackagesOf(p.shop), InstallOrder: p.order}
+}
+
+// checkPackages looks for every package before anything is touched. Where a
+// target can't be put back as it was, the packages are also read whole first:
+// a wrong one must not cost a card.
+func (p *preparing) checkPackages(ctx context.Context) error {
+	packages := media.PackagesOf(p.shop)
+	var total int64
+	whole := false
+	sources := map[media.Source]bool{}
+	for _, t := range p.targets {
+		whole = whole || t.kind != imageTarget
+		for _, f := range t.job.Card.Files {
+			f.Source.Member = ""
+			if !sources[f.Source] {
+				sources[f.Source] = true
+				total += f.Source.Size
+			}
+			if _, err := packages.Find(f.Source); err != nil {
+				return err
+			}
+		}
+	}
+	if !whole {
+		return nil
+	}
+	bar := p.session.bar("checking packages", total)
+	defer bar.end()
+	for s := range sources {
+		if err := packages.Check(s, func(n int) { bar.add(int64(n)) }); err != nil {
+			return err
+		}
+		if err := ctx.Err(); err != nil {
+			return fmt.Errorf("checking packages: %w", err)
+		}
+	}
+	return nil
+}
+
+// write writes all targets: those that get the same card together.
+func (p *preparing) write(ctx context.Context) []media.Outcome {
+	var total int64
+	for _, t := range p.targets {
+		for _, f := range t.job.Card.Files {
+			total += 2 * f.Size
+		}
+	}
+	bar := p.session.bar("writing", total)
+	defer bar.end()
+	outcomes := make([]media.Outcome, len(p.targets))
+	done := make(chan struct{})
+	groups := p.groups()
+	for _, group := range groups {
+		go func() {
+			defer func() { done <- struct{}{} }()
+			p.writeGroup(ctx, group, outcomes, bar)
+		}()
+	}
+	for range groups {
+		<-done
+	}
+	return outcomes
+}
+
+// groups are the targets, by index, that get copies of one card; a folder is
+// on its own.
+func (p *preparing) groups() [][]int {
+	copies := make([][]int, len(p.layout.Cards))
+	var groups [][]int
+	for i, t := range p.targets {
+		if t.kind == folderTarget {
+			groups = append(groups, []int{i})
+			continue
+		}
+		n := i % len(p.layout.Cards)
+		copies[n] = append(copies[n], i)
+	}
+	for _, c := range copies {
+		if len(c) > 0 {
+			groups = append(groups, c)
+		}
+	}
+	return groups
+}
+
+func (p *preparing) writeGroup(ctx context.Context, group []int, outcomes []media.Outcome, bar *bar) {
+	job := p.targets[group[0]].job
+	job.Progress = func(_ media.Phase, n int64) { bar.add(n) }
+	if t := p.targets[group[0]]; t.kind == folderTarget {
+		outcomes[group[0]] = job.WriteFolder(ctx, media.FolderTarget{
+			Dir: t.path, Beside: p.options.beside,
+			Judge: func(ctx context.Context, r media.Record) error { return t.judgeFolder(ctx, r, p.options.beside, bar) },
+		})
+		return
+	}
+	var targets []media.Target
+	for _, i := range group {
+		t := p.targets[i]
+		targets = append(targets, media.Target{
+			Medium: t.medium,
+			Judge: func(ctx context.Context, read io.ReaderAt, r media.Record, digest string) error {
+				return t.judge(ctx, read, r, digest, bar)
+			},
+		})
+	}
+	for k, outcome := range job.Write(ctx, targets) {
+		i := group[k]
+		outcomes[i] = outcome
+		if err := p.targets[i].finish(outcome.Err == nil); err != nil && outcome.Err == nil {
+			outcomes[i].Err = err
+		}
+	}
+}
+
+// prepared is the answer of prepare in JSON.
+type prepared struct {
+	Format int            `json:"format"`
+	Plan   order.Plan     `json:"plan"`
+	Cards  []preparedCard `json:"cards"`
+}
+
+type preparedCard struct {
+	Target  string         `json:"target"`
+	Card    int            `json:"card"`
+	Of      int            `json:"of"`
+	Verdict verify.Verdict `json:"verdict"` // "" where the card could not be written
+	Digest  string         `json:"digest"`
+	Written int64          `json:"bytes_written"`
+	Error   string         `json:"error"`
+	Report  *verify.Report `json:"report"`
+}
+
+func (p *preparing) conclude(outcomes []media.Outcome) error {
+	answer := prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}}
+	var codes []int
+	for i, o := range outcomes {
+		t := p.targets[i]
+		card := preparedCard{
+			Target: t.path, Card: t.job.Card.Number, Of: t.job.Card.Of,
+			Digest: o.Digest, Written: o.Written, Report: t.report,
+		}
+		c := code(o.Err)
+		if o.Err != nil {
+			card.Error = o.Err.Error()
+		}
+		if t.report != nil {
+			card.Verdict = t.report.Verdict
+			if o.Err == nil && t.report.Verdict == verify.Unchecked {
+				c = exitUnchecked
+			}
+		}
+		codes = append(codes, c)
+		answer.Cards = append(answer.Cards, card)
+		if !p.session.json {
+			p.tell(t, o, c)
+		}
+	}
+	if p.session.json {
+		p.session.writeJSON(answer)
+	}
+	if c := first(codes); c != exitDone {
+		return &answered{c}
+	}
+	return nil
+}
+
+// tell says what became of one target.
+func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
+	out := p.session.out
+	name := fmt.Sprintf("card %d of %d, %s, for %s", t.job.Card.Number, t.job.Card.Of, t.path, p.vessel.Name)
+	switch c {
+	case exitDone, exitUnchecked:
+		writeReport(out, name, *t.report)
+		fmt.Fprintf(out, "Next: cardwright verify %s --for %s --order install-order.txt\n", shellWord(t.path), p.vessel.ID)
+	case exitInterrupted:
+		fmt.Fprintf(out, "✗ INTERRUPTED: %s\n%s\n", wrapped(name, "    "), t.leftover(o.Err))
+	default:
+		fmt.Fprintf(out, "✗ NOT WRITTEN: %s\n%s\n%s\n", wrapped(name, "    "), wrapped(o.Err.Error(), ""), t.leftover(o.Err))
+		if t.report != nil {
+			for _, f := range t.report.Findings {
+				writeFinding(out, f)
+			}
+		}
+	}
+}
+
+func (p *preparing) close() {
+	for _, t := range p.targets {
+		if t.medium != nil {
+			if err := t.finish(false); err != nil {
+				fmt.Fprintf(p.session.errs, "cardwright: closing %s: %v\n", t.path, err)
+			}
+		}
+	}
+}
+
+// shellWord quotes a path for a shell where it has to be.
+func shellWord(path string) string {
+	for _, c := range path {
+		switch {
+		case c >= 'a' && c <= 'z', c >= 'A' && c <= 'Z', c >= '0' && c <= '9':
+		case c == '/', c == '.', c == '-', c == '_':
+		default:
+			return fmt.Sprintf("%q", path)
+		}
+	}
+	return path
+}

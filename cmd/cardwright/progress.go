@@ -1,0 +1,42 @@
+package main
+
+import (
+	"os"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+	"golang.org/x/term"
+)
+
+// bar shows bytes, rate and time left on a terminal, and nothing elsewhere.
+type bar struct{ shown *progressbar.ProgressBar }
+
+// bar begins a progress bar of that many bytes on the session's error stream.
+func (s *session) bar(what string, bytes int64) *bar {
+	f, ok := s.errs.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) || bytes <= 0 {
+		return &bar{}
+	}
+	return &bar{progressbar.NewOptions64(bytes,
+		progressbar.OptionSetWriter(f),
+		progressbar.OptionSetDescription(what),
+		progressbar.OptionShowBytes(true),
+		progressbar.OptionSetPredictTime(true),
+		progressbar.OptionSetElapsedTime(false),
+		progressbar.OptionFullWidth(),
+		progressbar.OptionThrottle(100*time.Millisecond),
+		progressbar.OptionClearOnFinish(),
+	)}
+}
+
+func (b *bar) add(bytes int64) {
+	if b.shown != nil {
+		_ = b.shown.Add64(bytes) // a bar that can't be drawn is no reason to stop
+	}
+}
+
+func (b *bar) end() {
+	if b.shown != nil {
+		_ = b.shown.Clear()
+	}
+}

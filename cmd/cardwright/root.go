@@ -1,0 +1,106 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+)
+
+// session is what all commands of one run share.
+//
+// The answer goes to out, everything else (questions, progress, errors) to
+// errs, so that an answer can be piped.
+type session struct {
+	in   io.Reader
+	out  io.Writer
+	errs io.Writer
+
+	shopDir string // --shop
+	json    bool   // --json
+	yes     bool   // --yes
+}
+
+func newRootCommand(s *session) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "cardwright",
+		Short: "Prepare, prove and account for the update cards of a vessel's devices",
+		Long: `cardwright finds which releases a vessel's devices should run and in which
+order they can be installed, puts exactly those packages on a memory card,
+proves the card by reading it back, and prints the install order.
+
+Exit codes: 0 done; 1 could not do it; 2 bad usage or manifest; 3 the answer
+is no (no safe order, a bad card, a read-back that differs); 4 could not be
+fully checked; 130 interrupted.`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+	}
+	root.SetIn(s.in)
+	root.SetOut(s.out)
+	root.SetErr(s.errs)
+	root.CompletionOptions.HiddenDefaultCmd = true
+	flags := root.PersistentFlags()
+	flags.StringVar(&s.shopDir, "shop", "", "shop folder (default: this folder or the nearest above with shop.yaml)")
+	flags.BoolVar(&s.json, "json", false, "answer in JSON, for programs")
+	flags.BoolVar(&s.yes, "yes", false, "do not ask before doing what was asked for")
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
+	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s))
+	return root
+}
+
+// exactly is cobra.ExactArgs with an exit code and the right usage.
+func exactly(n int, what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) != n {
+			return usage(fmt.Errorf("expected %s, found %d arguments\nusage: %s", what, len(args), cmd.UseLine()))
+		}
+		return nil
+	}
+}
+
+// shop loads the shop folder.
+func (s *session) shop() (*manifest.Shop, error) {
+	dir := s.shopDir
+	if dir == "" {
+		found, err := manifest.FindShop(".")
+		if err != nil {
+			return nil, usage(err)
+		}
+		dir = found
+	}
+	return manifest.Load(filepath.Clean(dir))
+}
+
+// vessel loads the shop folder and finds one vessel in it.
+func (s *session) vessel(id string) (*manifest.Shop, *manifest.Vessel, error) {
+	shop, err := s.shop()
+	if err != nil {
+		return nil, nil, err
+	}
+	vessel := shop.Vessel(id)
+	if vessel == nil {
+		return nil, nil, usage(fmt.Errorf("no vessel %q in %s; there are: %s", id, shop.Dir, vesselIDs(shop)))
+	}
+	return shop, vessel, nil
+}
+
+func vesselIDs(shop *manifest.Shop) string {
+	text := ""
+	for i, v := range shop.Vessels {
+		if i > 0 {
+			text += ", "
+		}
+		text += v.ID
+	}
+	if text == "" {
+		return "none"
+	}
+	return text
+}
+
+// interruptible is the context of a command that cobra was given.
+func interruptible(cmd *cobra.Command) context.Context { return cmd.Context() }

@@ -1,0 +1,42 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"unicode/utf8"
+
+	"cardwright/verify/visible"
+)
+
+// columns is the width that all output is readable at.
+const columns = 80
+
+// counted writes a count with its noun: 1 step, 2 steps.
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// wrapped makes a text safe for a terminal and breaks it between words; the
+// lines after the first begin with indent. Words are never cut.
+func wrapped(text, indent string) string {
+	var out strings.Builder
+	width := len(indent)
+	for i, word := range strings.Fields(visible.Visible(text)) {
+		n := utf8.RuneCountInString(word)
+		switch {
+		case i == 0:
+		case width+1+n > columns:
+			out.WriteString("\n" + indent)
+			width = len(indent)
+		default:
+			out.WriteByte(' ')
+			width++
+		}
+		out.WriteString(word)
+		width += n
+	}
+	return out.String()
+}

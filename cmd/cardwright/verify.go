@@ -1,0 +1,224 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/natefinch/atomic"
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/media"
+	"cardwright/verify"
+	"cardwright/verify/sheet"
+)
+
+type verifyOptions struct {
+	forVessel string
+	orderFile string
+}
+
+func newVerifyCommand(s *session) *cobra.Command {
+	var o verifyOptions
+	cmd := &cobra.Command{
+		Use:   "verify TARGET",
+		Short: "Read a card back and judge it; it is never written to",
+		Long: `verify reads a card (a drive, an image file or a mounted folder) back from the
+medium and says whether it is good, bad or could not be checked.
+
+With --for it is compared with what that vessel needs now. Without it there is
+nothing to compare with: what is on the card is told, and the verdict is
+unchecked.`,
+		Args: exactly(1, "a drive, an image file or a folder"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runVerify(interruptible(cmd), s, o, args[0])
+		},
+	}
+	cmd.Flags().StringVar(&o.forVessel, "for", "", "vessel that the card should be for")
+	cmd.Flags().StringVar(&o.orderFile, "order", "", "write the install order of a good card to this file (needs --for)")
+	return cmd
+}
+
+func runVerify(ctx context.Context, s *session, o verifyOptions, path string) error {
+	if o.orderFile != "" && o.forVessel == "" {
+		return usage(fmt.Errorf("--order needs --for VESSEL: without a vessel there is no install order"))
+	}
+	v := verifying{session: s, path: path}
+	if o.forVessel != "" {
+		shop, vessel, err := s.vessel(o.forVessel)
+		if err != nil {
+			return err
+		}
+		v.shop, v.vessel = shop, vessel
+	}
+	report, err := v.judge(ctx)
+	if err != nil {
+		return err
+	}
+	if ctx.Err() != nil {
+		return fmt.Errorf("verifying %s: %w", path, ctx.Err())
+	}
+	if s.json {
+		s.writeJSON(report)
+	} else {
+		writeReport(s.out, v.title(), report)
+	}
+	if o.orderFile != "" {
+		if err := v.writeOrder(o.orderFile, report); err != nil {
+			return err
+		}
+	}
+	return verdictCode(report.Verdict)
+}
+
+func verdictCode(v verify.Verdict) error {
+	switch v {
+	case verify.Good:
+		return nil
+	case verify.Bad:
+		return &answered{exitNo}
+	}
+	return &answered{exitUnchecked}
+}
+
+// verifying is one run of verify.
+type verifying struct {
+	session *session
+	path    string
+	shop    *manifest.Shop   // nil without --for
+	vessel  *manifest.Vessel // nil without --for
+
+	plan  order.Plan
+	card  media.Card // of the plan, as chosen
+	bytes int64      // measured; 0 for a folder
+}
+
+func (v *verifying) title() string {
+	if v.vessel == nil {
+		return v.path
+	}
+	return v.path + ", for " + v.vessel.Name
+}
+
+func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
+	kind, err := kindOf(v.path)
+	if err != nil {
+		return verify.Report{}, err
+	}
+	if kind == folderTarget {
+		return v.judgeFolder(ctx)
+	}
+	card, err := openToRead(v.path, kind)
+	if err != nil {
+		return verify.Report{}, err
+	}
+	defer card.Close()
+	v.bytes = card.Bytes()
+	expected, err := v.expect(v.bytes, func(l media.Layout) (media.Card, bool) {
+		return verify.Choose(l, card, v.bytes)
+	})
+	if err != nil {
+		return verify.Report{}, err
+	}
+	bar := v.session.bar("reading back", verify.LookAt(card, v.bytes).FileBytes())
+	report := verify.Card(ctx, card, v.bytes, expected, bar.add)
+	bar.end()
+	if !card.FromMedium() {
+		report.Add(verify.Cached(card.HowRead()))
+	}
+	return report, nil
+}
+
+func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
+	expected, err := v.expect(0, func(l media.Layout) (media.Card, bool) {
+		return verify.ChooseForFolder(l, v.path)
+	})
+	if err != nil {
+		return verify.Report{}, err
+	}
+	bar := v.session.bar("reading back", verify.LookAtFolder(v.path).FileBytes())
+	report := verify.Folder(ctx, v.path, expected, bar.add)
+	bar.end()
+	return report, nil
+}
+
+// expect is what the card should hold; nil without --for.
+func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, bool)) (*verify.Expected, error) {
+	if v.vessel == nil {
+		return nil, nil
+	}
+	layout, err := v.layout(bytes)
+	if err != nil {
+		return nil, err
+	}
+	if v.plan.Conflict != nil {
+		return nil, fmt.Errorf("there is no safe order for %s, so no card can be right for it: see cardwright plan %s", v.vessel.Name, v.vessel.ID)
+	}
+	card, ok := choose(layout)
+	if !ok {
+		return &verify.Expected{Nothing: true, Record: media.Record{Vessel: v.vessel.ID, VesselName: v.vessel.Name}}, nil
+	}
+	v.card = card
+	order, err := installOrderText(v.shop, v.vessel, v.plan)
+	if err != nil {
+		return nil, err
+	}
+	expected := verify.ForCard(layout, card, order, media.PackagesOf(v.shop))
+	return &expected, nil
+}
+
+// layout is laid out for cards of the size at hand; where that size doesn't
+// do, for any size, so that the report can say what is wrong with this one.
+func (v *verifying) layout(bytes int64) (media.Layout, error) {
+	if bytes > 0 {
+		layout, plan, err := planned(v.shop, v.vessel, bytes)
+		if err == nil {
+			v.plan = plan
+			return layout, nil
+		}
+	}
+	layout, plan, err := planned(v.shop, v.vessel)
+	v.plan = plan
+	return layout, err
+}
+
+// installOrderText is what stands on the card: the order as planned, with no
+// date or name, so that the same plan gives the same card.
+func installOrderText(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan) ([]byte, error) {
+	made, err := sheet.Make(sheet.Input{Shop: shop, Vessel: vessel, Plan: plan})
+	if err != nil {
+		return nil, err
+	}
+	return []byte(sheet.Text(made)), nil
+}
+
+// writeOrder writes the install order of a good card.
+func (v *verifying) writeOrder(path string, report verify.Report) error {
+	if report.Verdict != verify.Good {
+		fmt.Fprintf(v.session.errs, "No install order was written: the card is %s.\n", report.Verdict)
+		return nil
+	}
+	made, err := sheet.Make(sheet.Input{
+		Shop: v.shop, Vessel: v.vessel, Plan: v.plan, When: time.Now(),
+		Cards: []sheet.CardState{v.state(report)},
+	})
+	if err != nil {
+		return err
+	}
+	if err := atomic.WriteFile(path, strings.NewReader(sheet.Text(made))); err != nil {
+		return fmt.Errorf("writing the install order: %w", err)
+	}
+	fmt.Fprintf(v.session.errs, "Install order written to %s\n", path)
+	return nil
+}
+
+func (v *verifying) state(report verify.Report) sheet.CardState {
+	return sheet.CardState{
+		Number: v.card.Number, Of: v.card.Of, Label: v.card.Label, VolumeID: media.VolumeText(v.card.VolumeID),
+		Digest: report.Digest, Plan: v.plan.ID(), Verdict: report.Verdict, Findings: report.Findings,
+		When: time.Now(), Bytes: v.bytes, Used: int64(report.Counts["bytes_of_files"]),
+	}
+}

@@ -1,0 +1,399 @@
+package media
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"slices"
+	"strings"
+)
+
+// FolderTarget is a card that is already formatted and mounted, or any other
+// folder. It promises less than a drive or an image: it can't be blank while
+// it is written, so an interruption can leave some of the files there. They
+// stand under temporary names until all were written, and the record comes
+// last, so such a folder never has a record of its new content.
+type FolderTarget struct {
+	Dir    string
+	Beside bool // other files may be there, and stay
+	// Judge reads the folder, past caches where it can.
+	Judge func(ctx context.Context, record Record) error
+}
+
+// pendingFolder holds the files under temporary names while they are written.
+const pendingFolder = "_card.pending"
+
+// maxFolderEntries bounds how much of a folder is looked at.
+const maxFolderEntries = 100_000
+
+// Occupied is a folder that holds what isn't ours to touch.
+type Occupied struct {
+	Dir    string
+	Paths  []string // some of them
+	Count  int
+	Advice string
+}
+
+func (e *Occupied) Error() string {
+	return fmt.Sprintf("%s holds %d files that are not ours (%q …): %s", e.Dir, e.Count, e.Paths[0], e.Advice)
+}
+
+// WriteFolder puts a card's files into a folder and has them judged.
+func (j Job) WriteFolder(ctx context.Context, t FolderTarget) Outcome {
+	root, err := os.OpenRoot(t.Dir)
+	if err != nil {
+		return Outcome{Err: fmt.Errorf("opening the folder: %w", err)}
+	}
+	defer root.Close()
+	w := folderWriter{job: j, target: t, root: root}
+	record, err := w.write(ctx)
+	if err != nil {
+		err = errors.Join(err, w.undo())
+		return Outcome{Err: err, Written: w.written}
+	}
+	return Outcome{Record: record, Written: w.written}
+}
+
+type folderWriter struct {
+	job     Job
+	target  FolderTarget
+	root    *os.Root
+	written int64
+	placed  []string // files that stand under their own names by now
+	started bool     // whether anything in the folder was changed
+}
+
+func (w *folderWriter) write(ctx context.Context) (Record, error) {
+	old, err := w.lookAround()
+	if err != nil {
+		return Record{}, err
+	}
+	w.started = true
+	if err := w.root.RemoveAll(pendingFolder); err != nil {
+		return Record{}, fmt.Errorf("removing what an interrupted run left: %w", err)
+	}
+	record, own, err := w.pending(ctx)
+	if err != nil {
+		return Record{}, err
+	}
+	if err := w.removeOld(old); err != nil {
+		return Record{}, err
+	}
+	if err := w.rename(own); err != nil {
+		return Record{}, err
+	}
+	if err := w.target.Judge(ctx, record); err != nil {
+		if ctx.Err() != nil {
+			return Record{}, ctx.Err()
+		}
+		return Record{}, &Misread{err}
+	}
+	return record, nil
+}
+
+// lookAround finds what is in the folder: the files that our own earlier
+// record lists, with the digests it has, and nothing else unless told so.
+func (w *folderWriter) lookAround() (old []string, err error) {
+	if w.target.Beside && w.job.Card.AtPowerUp {
+		return nil, errors.New("a device that installs at power-up takes this card: nothing may stand beside its package; use an empty card")
+	}
+	ours := w.earlier()
+	var foreign []string
+	count := 0
+	err = fs.WalkDir(w.root.FS(), ".", func(p string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return fmt.Errorf("looking through the folder: %w", err)
+		}
+		if count++; count > maxFolderEntries {
+			return fmt.Errorf("looking through the folder: more than %d entries", maxFolderEntries)
+		}
+		if p == pendingFolder {
+			return fs.SkipDir
+		}
+		if d.IsDir() {
+			return nil
+		}
+		if ours[p] {
+			old = append(old, p)
+		} else {
+			foreign = append(foreign, p)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return old, w.refuse(foreign)
+}
+
+func (w *folderWriter) refuse(foreign []string) error {
+	if len(foreign) == 0 {
+		return nil
+	}
+	if !w.target.Beside {
+		return &Occupied{w.target.Dir, foreign, len(foreign), "use an empty card, or --beside to leave them there"}
+	}
+	taken := map[string]bool{}
+	for _, p := range w.paths() {
+		taken[strings.ToLower(p)] = true
+	}
+	for _, p := range foreign {
+		if taken[strings.ToLower(p)] {
+			return &Occupied{w.target.Dir, []string{p}, 1, "a file of the card has to stand there; move it away first"}
+		}
+	}
+	return nil
+}
+
+// earlier are the paths that an earlier record of ours lists, where the files
+// are still what it says.
+func (w *folderWriter) earlier() map[string]bool {
+	ours := map[string]bool{}
+	text, err := readBounded(w.root, RecordPath)
+	if err != nil {
+		return ours
+	}
+	record, err := DecodeRecord(text)
+	if err != nil || record.Shop != w.job.Layout.Shop {
+		return ours
+	}
+	for _, f := range append(slices.Clone(record.Files), record.InstallOrder) {
+		if w.isStill(f) {
+			ours[path.Clean(f.Path)] = true
+		}
+	}
+	for _, p := range []string{RecordPath, SumsPath, SignaturePath} {
+		ours[p] = true
+	}
+	return ours
+}
+
+func readBounded(root *os.Root, name string) ([]byte, error) {
+	f, err := root.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, MaxRecordBytes+1))
+}
+
+func (w *folderWriter) isStill(f RecordFile) bool {
+	in, err := w.root.Open(f.Path)
+	if err != nil {
+		return false
+	}
+	defer in.Close()
+	running := NewRunning()
+	n, err := io.Copy(running, io.LimitReader(in, f.Size+1))
+	return err == nil && n == f.Size && running.SHA256() == f.SHA256
+}
+
+// paths are the files that will stand in the folder, the record's own last.
+func (w *folderWriter) paths() []string {
+	var paths []string
+	for _, f := range w.job.Card.Files {
+		paths = append(paths, f.Path)
+	}
+	if w.job.Card.Alone {
+		return paths
+	}
+	paths = append(paths, InstallOrderPath, SumsPath)
+	if w.job.Sign != nil {
+		paths = append(paths, SignaturePath)
+	}
+	return append(paths, RecordPath)
+}
+
+// pendingName is where the n-th payload file, or the n-th of the record's
+// folder after them, stands until everything is written.
+func pendingName(n int) string { return fmt.Sprintf("%s/%05d", pendingFolder, n) }
+
+// pending writes all files under temporary names.
+func (w *folderWriter) pending(ctx context.Context) (Record, []string, error) {
+	if err := w.root.Mkdir(pendingFolder, 0o755); err != nil {
+		return Record{}, nil, fmt.Errorf("making a folder on the card: %w", err)
+	}
+	feed := newFeed(w.job.Card.Files, w.job.Packages, 1)
+	go feed.run(ctx)
+	defer feed.lanes[0].leave()
+	if err := w.payload(ctx, feed.lanes[0]); err != nil {
+		return Record{}, nil, err
+	}
+	running, err := feed.lanes[0].result()
+	if err != nil {
+		return Record{}, nil, err
+	}
+	record := w.job.Layout.Record(w.job.Card)
+	for i := range record.Files {
+		record.Files[i].Running = running[i]
+	}
+	contents, err := w.job.recordContents(&record)
+	if err != nil {
+		return Record{}, nil, err
+	}
+	names := []string{InstallOrderPath, RecordPath, SumsPath, SignaturePath}[:len(contents)]
+	for i, content := range contents {
+		if err := w.writeWhole(pendingName(len(record.Files)+i), content); err != nil {
+			return Record{}, nil, err
+		}
+	}
+	return record, names, nil
+}
+
+func (w *folderWriter) payload(ctx context.Context, in *lane) (err error) {
+	var out *os.File
+	current := -1
+	finish := func() error {
+		if out == nil {
+			return nil
+		}
+		done := out
+		out = nil
+		return errors.Join(done.Sync(), done.Close())
+	}
+	defer func() { err = errors.Join(err, finish()) }()
+	for b := range in.blocks {
+		for _, s := range b.segments {
+			for current < s.file && err == nil { // files of no bytes have no segment
+				current++
+				if err = finish(); err == nil {
+					out, err = w.create(pendingName(current))
+				}
+			}
+			if err == nil {
+				_, err = out.Write(b.bytes[s.from:s.to])
+			}
+			if err == nil {
+				err = ctx.Err()
+			}
+			w.written += int64(s.to - s.from)
+			if w.job.Progress != nil {
+				w.job.Progress(Writing, int64(s.to-s.from))
+			}
+		}
+		b.release()
+		if err != nil {
+			return fmt.Errorf("writing %s: %w", w.job.Card.Files[max(current, 0)].Path, err)
+		}
+	}
+	for current++; current < len(w.job.Card.Files); current++ {
+		if w.job.Card.Files[current].Size > 0 {
+			return nil // reading stopped early; the feed's result says why
+		}
+		if err := w.writeWhole(pendingName(current), nil); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (w *folderWriter) create(name string) (*os.File, error) {
+	return w.root.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+}
+
+func (w *folderWriter) writeWhole(name string, content []byte) error {
+	f, err := w.create(name)
+	if err != nil {
+		return fmt.Errorf("writing %s: %w", name, err)
+	}
+	_, err = f.Write(content)
+	w.written += int64(len(content))
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return fmt.Errorf("writing %s: %w", name, err)
+	}
+	return nil
+}
+
+// removeOld removes what our earlier record listed, the record first, so that
+// no record ever stands for files that are gone.
+func (w *folderWriter) removeOld(old []string) error {
+	if i := slices.Index(old, RecordPath); i > 0 {
+		old[0], old[i] = old[i], old[0]
+	}
+	for _, p := range old {
+		if err := w.root.Remove(p); err != nil {
+			return fmt.Errorf("removing what an earlier card left: %w", err)
+		}
+	}
+	for _, p := range old {
+		w.removeEmpty(path.Dir(p))
+	}
+	return nil
+}
+
+// removeEmpty removes a folder and those above it as long as they are empty;
+// one that isn't stays, which is no fault.
+func (w *folderWriter) removeEmpty(dir string) {
+	for ; dir != "." && dir != "/"; dir = path.Dir(dir) {
+		if w.root.Remove(dir) != nil {
+			return
+		}
+	}
+}
+
+// rename gives every file its own name, the record's last.
+func (w *folderWriter) rename(own []string) error {
+	at := map[string]string{}
+	for i, f := range w.job.Card.Files {
+		at[f.Path] = pendingName(i)
+	}
+	for i, p := range own {
+		at[p] = pendingName(len(w.job.Card.Files) + i)
+	}
+	for _, p := range w.paths() {
+		if err := w.root.MkdirAll(path.Dir(p), 0o755); err != nil {
+			return fmt.Errorf("making a folder on the card: %w", err)
+		}
+		if err := w.root.Rename(at[p], p); err != nil {
+			return fmt.Errorf("naming %s: %w", p, err)
+		}
+		w.placed = append(w.placed, p)
+	}
+	if err := w.root.Remove(pendingFolder); err != nil {
+		return fmt.Errorf("removing the folder of temporary names: %w", err)
+	}
+	return w.syncFolders()
+}
+
+// syncFolders makes the names durable.
+func (w *folderWriter) syncFolders() error {
+	folders := map[string]bool{".": true}
+	for _, p := range w.placed {
+		for dir := path.Dir(p); dir != "."; dir = path.Dir(dir) {
+			folders[dir] = true
+		}
+	}
+	for dir := range folders {
+		f, err := w.root.Open(dir)
+		if err != nil {
+			return fmt.Errorf("syncing folder %s: %w", dir, err)
+		}
+		if err := errors.Join(syncFolder(f), f.Close()); err != nil {
+			return fmt.Errorf("syncing folder %s: %w", dir, err)
+		}
+	}
+	return nil
+}
+
+// undo removes what this run has put there, the record first.
+func (w *folderWriter) undo() error {
+	if !w.started {
+		return nil
+	}
+	var errs []error
+	for _, p := range slices.Backward(w.placed) {
+		errs = append(errs, w.root.Remove(p))
+	}
+	for _, p := range w.placed {
+		w.removeEmpty(path.Dir(p))
+	}
+	errs = append(errs, w.root.RemoveAll(pendingFolder))
+	if err := errors.Join(errs...); err != nil {
+		return fmt.Errorf("and what was written could not be removed again: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,170 @@
+package media
+
+import (
+	"archive/zip"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+)
+
+// Source says which package file of the shop a file on a card comes from, or
+// which member of an archive.
+type Source struct {
+	Model   string
+	Version version.V
+	Name    string // of the package file, as the catalogue has it
+	Size    int64  // of the package file
+	SHA256  string // of the package file
+	Member  string // "" where the package file itself goes on the card
+}
+
+// PackageError is a package that is missing from the shop's folder or isn't
+// what the catalogue says. Nothing was written because of it.
+type PackageError struct {
+	Source   Source
+	Path     string // where it was looked for, or stands
+	Expected string
+	Found    string
+	Advice   string
+}
+
+func (e *PackageError) Error() string {
+	return fmt.Sprintf("package %s of %s %s: found %s, expected %s; %s (%s)",
+		e.Source.Name, e.Source.Model, e.Source.Version, e.Found, e.Expected, e.Advice, e.Path)
+}
+
+// Packages is the shop's folder of package files.
+type Packages struct{ Dir string }
+
+// PackagesOf is the package folder of a shop.
+func PackagesOf(shop *manifest.Shop) Packages {
+	return Packages{filepath.Join(shop.Dir, filepath.FromSlash(shop.Packages))}
+}
+
+// Find returns the path of the package file: packages/<model>/<version>/<name>
+// or packages/<name>. Its size is checked here, its digest while it is read.
+func (p Packages) Find(s Source) (string, error) {
+	own := filepath.Join(p.Dir, s.Model, versionFolder(s.Version), filepath.FromSlash(s.Name))
+	var wrong *PackageError
+	for _, path := range []string{own, filepath.Join(p.Dir, filepath.FromSlash(s.Name))} {
+		info, err := os.Stat(path)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			continue
+		case err != nil:
+			return "", fmt.Errorf("finding package %s: %w", s.Name, err)
+		case info.Mode().IsRegular() && info.Size() == s.Size:
+			return path, nil
+		}
+		wrong = &PackageError{s, path, Bytes(s.Size), foundThere(info), "download it again"}
+	}
+	if wrong != nil {
+		return "", wrong
+	}
+	return "", &PackageError{
+		s, own, "a file of " + Bytes(s.Size), "no such file",
+		"download it from its maker and put it there",
+	}
+}
+
+func foundThere(info fs.FileInfo) string {
+	if !info.Mode().IsRegular() {
+		return "something that is not a plain file"
+	}
+	return Bytes(info.Size())
+}
+
+// Open opens what goes on the card: the package file or a member of it. The
+// caller compares size and digest with what the card's file should have.
+func (p Packages) Open(s Source) (io.ReadCloser, error) {
+	path, err := p.Find(s)
+	if err != nil {
+		return nil, err
+	}
+	if s.Member != "" {
+		return openMember(path, s)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("opening package: %w", err)
+	}
+	return f, nil
+}
+
+func openMember(path string, s Source) (io.ReadCloser, error) {
+	archive, err := zip.OpenReader(path)
+	if err != nil {
+		return nil, &PackageError{s, path, "a zip archive", err.Error(), "download it again"}
+	}
+	for _, member := range archive.File {
+		if member.Name != s.Member {
+			continue
+		}
+		content, err := member.Open()
+		if err != nil {
+			archive.Close()
+			return nil, &PackageError{s, path, "member " + s.Member, err.Error(), "download it again"}
+		}
+		return memberReader{content, archive}, nil
+	}
+	archive.Close()
+	return nil, &PackageError{s, path, "member " + s.Member, "no such member", "compare the catalogue with the archive"}
+}
+
+// memberReader closes the archive with its member.
+type memberReader struct {
+	io.ReadCloser
+	archive io.Closer
+}
+
+func (m memberReader) Close() error {
+	return errors.Join(m.ReadCloser.Close(), m.archive.Close())
+}
+
+// Check reads one package file whole and compares its digest.
+// progress, which may be nil, is told of every byte read.
+func (p Packages) Check(s Source, progress func(n int)) error {
+	path, err := p.Find(s)
+	if err != nil {
+		return err
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("checking package: %w", err)
+	}
+	defer f.Close()
+	sum := sha256.New()
+	buffer := make([]byte, 1<<20)
+	for {
+		n, err := f.Read(buffer)
+		sum.Write(buffer[:n])
+		if progress != nil {
+			progress(n)
+		}
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return fmt.Errorf("checking package: %w", err)
+		}
+	}
+	if got := hex.EncodeToString(sum.Sum(nil)); got != s.SHA256 {
+		return s.differs(path, s.SHA256, got)
+	}
+	return nil
+}
+
+func (s Source) differs(path, expected, found string) *PackageError {
+	return &PackageError{
+		s, path, "SHA-256 " + expected, "SHA-256 " + found,
+		"download it again; if it stays so, compare the catalogue with what the maker publishes",
+	}
+}

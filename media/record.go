@@ -1,0 +1,233 @@
+package media
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"hash"
+	"strings"
+)
+
+// What the folder of the record holds, on every card but those that may hold
+// nothing else (CardRules.Alone).
+const (
+	RecordFolder     = "_card"
+	RecordPath       = RecordFolder + "/record.json"
+	SignaturePath    = RecordFolder + "/record.json.minisig"
+	SumsPath         = RecordFolder + "/SHA256SUMS"
+	InstallOrderPath = RecordFolder + "/install-order.txt"
+)
+
+// RecordFormat is the version of the record's JSON form.
+const RecordFormat = 1
+
+// BlockSize is the distance between two running digests of a file, in bytes.
+const BlockSize = 1 << 20
+
+// Record says what was put on one card, and stands on it.
+type Record struct {
+	Format       int          `json:"format"`
+	Shop         string       `json:"shop"`
+	Vessel       string       `json:"vessel"`
+	VesselName   string       `json:"vessel_name"`
+	Plan         string       `json:"plan"` // order.Plan.ID
+	Card         int          `json:"card"`
+	Of           int          `json:"of"`
+	Label        string       `json:"label"`
+	VolumeID     string       `json:"volume_id"` // as 1A2B-3C4D
+	Files        []RecordFile `json:"files"`     // payload, in the order it stands on the card
+	InstallOrder RecordFile   `json:"install_order"`
+}
+
+// RecordFile is one file with its digests.
+//
+// Running[i] is the SHA-256 of the file's first i+1 MiB (of all of it for the
+// last one), as `head -c` and `sha256sum` give it. The first running digest
+// that differs names the first MiB that differs, at no more cost than hashing
+// the file once.
+type RecordFile struct {
+	Path    string   `json:"path"`
+	Size    int64    `json:"size"`
+	SHA256  string   `json:"sha256"`
+	Running []string `json:"running"`
+}
+
+// NewRecordFile describes a file whose content is at hand.
+func NewRecordFile(path string, content []byte) RecordFile {
+	r := NewRunning()
+	r.Write(content)
+	return RecordFile{Path: path, Size: int64(len(content)), SHA256: r.SHA256(), Running: r.Digests()}
+}
+
+// Running hashes a file and keeps its digest at every MiB.
+type Running struct {
+	hash    hash.Hash
+	size    int64
+	digests []string
+}
+
+// NewRunning returns a Running that has seen no byte yet.
+func NewRunning() *Running { return &Running{hash: sha256.New()} }
+
+// Write takes the next bytes of the file. It never fails.
+func (r *Running) Write(p []byte) (int, error) {
+	n := len(p)
+	for len(p) > 0 {
+		room := BlockSize - r.size%BlockSize
+		part := p[:min(int64(len(p)), room)]
+		r.hash.Write(part)
+		r.size += int64(len(part))
+		if r.size%BlockSize == 0 {
+			r.digests = append(r.digests, r.SHA256())
+		}
+		p = p[len(part):]
+	}
+	return n, nil
+}
+
+// Size is the count of bytes seen.
+func (r *Running) Size() int64 { return r.size }
+
+// SHA256 is the digest of all bytes seen, as 64 hex digits.
+func (r *Running) SHA256() string { return hex.EncodeToString(r.hash.Sum(nil)) }
+
+// Digests are the running digests, the last one over the whole file.
+func (r *Running) Digests() []string {
+	d := r.digests
+	if r.size%BlockSize != 0 {
+		d = append(d[:len(d):len(d)], r.SHA256())
+	}
+	return d
+}
+
+// Blocks is how many running digests a file of this size has.
+func Blocks(size int64) int { return int((size + BlockSize - 1) / BlockSize) }
+
+// Encode writes the record as it stands on the card. The same record always
+// gives the same bytes, and its length follows from paths and sizes alone.
+func (r Record) Encode() ([]byte, error) {
+	var out bytes.Buffer
+	enc := json.NewEncoder(&out)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", " ")
+	if err := enc.Encode(r); err != nil {
+		return nil, fmt.Errorf("writing the record: %w", err)
+	}
+	return out.Bytes(), nil
+}
+
+// blankDigest stands where a digest will be once it is known.
+var blankDigest = strings.Repeat("0", sha256.Size*2)
+
+// withBlankDigests is a record of the same length as r, before the payload
+// was hashed.
+func (r Record) withBlankDigests() Record {
+	files := make([]RecordFile, len(r.Files))
+	for i, f := range r.Files {
+		files[i] = f.withBlankDigests()
+	}
+	r.Files = files
+	return r
+}
+
+func (f RecordFile) withBlankDigests() RecordFile {
+	f.Running = make([]string, Blocks(f.Size))
+	for b := range f.Running {
+		f.Running[b] = blankDigest
+	}
+	return f
+}
+
+// Sums is the check file that stands on the card, in the form that coreutils'
+// sha256sum --check reads: all files of the card but itself and the signature.
+func (r Record) Sums(record []byte) []byte {
+	var out bytes.Buffer
+	for _, f := range r.Files {
+		writeSum(&out, f.SHA256, f.Path)
+	}
+	sum := sha256.Sum256(record)
+	writeSum(&out, r.InstallOrder.SHA256, r.InstallOrder.Path)
+	writeSum(&out, hex.EncodeToString(sum[:]), RecordPath)
+	return out.Bytes()
+}
+
+// writeSum needs no escaping: no path that can stand on FAT has a backslash
+// or a line end in it.
+func writeSum(out *bytes.Buffer, digest, path string) {
+	fmt.Fprintf(out, "%s  %s\n", digest, path)
+}
+
+// Bounds on a record read from a card.
+const (
+	MaxRecordBytes = 8 << 20 // a full 32 GB card's is under 3 MiB
+	MaxRecordFiles = 65536
+)
+
+// DecodeRecord reads a record that stands on a card. Everything in it is
+// checked for form: what it says is believed only as far as the caller trusts
+// the card.
+func DecodeRecord(text []byte) (Record, error) {
+	var r Record
+	if len(text) > MaxRecordBytes {
+		return r, fmt.Errorf("record of %d bytes, expected at most %d", len(text), MaxRecordBytes)
+	}
+	dec := json.NewDecoder(bytes.NewReader(text))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&r); err != nil {
+		return Record{}, fmt.Errorf("reading the record: %w", err)
+	}
+	if dec.More() {
+		return Record{}, fmt.Errorf("reading the record: something stands after its end")
+	}
+	if err := r.check(); err != nil {
+		return Record{}, fmt.Errorf("reading the record: %w", err)
+	}
+	return r, nil
+}
+
+func (r Record) check() error {
+	if r.Format != RecordFormat {
+		return fmt.Errorf("format %d, expected %d", r.Format, RecordFormat)
+	}
+	if len(r.Files) > MaxRecordFiles {
+		return fmt.Errorf("%d files, expected at most %d", len(r.Files), MaxRecordFiles)
+	}
+	if r.Card < 1 || r.Of < r.Card {
+		return fmt.Errorf("card %d of %d", r.Card, r.Of)
+	}
+	if err := r.InstallOrder.check(); err != nil {
+		return err
+	}
+	for _, f := range r.Files {
+		if err := f.check(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (f RecordFile) check() error {
+	if f.Size < 0 || !isDigest(f.SHA256) || len(f.Running) != Blocks(f.Size) {
+		return fmt.Errorf("file %q: size, SHA-256 and running digests do not fit one another", f.Path)
+	}
+	for _, d := range f.Running {
+		if !isDigest(d) {
+			return fmt.Errorf("file %q: %q is not a SHA-256", f.Path, d)
+		}
+	}
+	return nil
+}
+
+func isDigest(s string) bool {
+	if len(s) != sha256.Size*2 {
+		return false
+	}
+	for _, c := range s {
+		if (c < '0' || c > '9') && (c < 'a' || c > 'f') {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,47 @@
+package verify
+
+import (
+	"io"
+	"strings"
+
+	"cardwright/media"
+)
+
+// Expected is what a card should hold.
+type Expected struct {
+	// Record is the card's record. Its running digests may be missing where
+	// the packages weren't read; its install order's digest may be "" where
+	// that isn't known.
+	Record media.Record
+	// Nothing: the vessel needs no card at all.
+	Nothing bool
+	// Beside: other files may be there, and are told of.
+	Beside bool
+	// Alone: the card should hold its payload only, no folder of the record.
+	Alone bool
+	// RecordOptional: a card without the record's folder is told of, and can
+	// be good all the same, as when a customer made it.
+	RecordOptional bool
+	// Digest of the card, 64 hex digits; "" where it isn't known.
+	Digest string
+	// Limits on measured bytes; the zero value sets none.
+	Limits media.Limits
+	// Package opens the package file of a payload path, to name the first byte
+	// that differs. nil, or an error: only the MiB is named.
+	Package func(path string) (io.ReadCloser, error)
+}
+
+// ForCard is what card c of a layout should hold.
+func ForCard(l media.Layout, c media.Card, installOrder []byte, packages media.Packages) Expected {
+	e := Expected{Record: l.Record(c), Alone: c.Alone, RecordOptional: true, Limits: c.Limits}
+	e.Record.InstallOrder = media.NewRecordFile(media.InstallOrderPath, installOrder)
+	sources := map[string]media.Source{}
+	for _, f := range c.Files {
+		sources[f.Path] = f.Source
+	}
+	e.Package = func(path string) (io.ReadCloser, error) { return packages.Open(sources[path]) }
+	return e
+}
+
+// key is a path as FAT compares it: without regard to case.
+func key(path string) string { return strings.ToLower(path) }

@@ -1,0 +1,102 @@
+package verify
+
+import (
+	"io"
+	"path/filepath"
+
+	"cardwright/media"
+	"cardwright/media/drive"
+	"cardwright/verify/fatread"
+)
+
+// Glance is what a card seems to hold, by its directories alone: enough to
+// decide what would be lost with it, no proof of anything.
+type Glance struct {
+	FileSystem string        // "" where there is none that is known
+	Record     *media.Record // the record on the card; nil where there is none that can be read
+	Foreign    []Seen        // files that the record doesn't list
+	Unread     bool          // something couldn't be read, so there may be more
+
+	sizes map[string]int64 // of files, by key
+}
+
+// Seen is one file by its directory entry.
+type Seen struct {
+	Path string
+	Size int64
+}
+
+// LookAt glances at a card.
+func LookAt(read io.ReaderAt, bytes int64) Glance {
+	card := fatread.Read(read, bytes, fatread.DefaultLimits)
+	g := Glance{sizes: map[string]int64{}}
+	for _, f := range card.Faults {
+		g.Unread = g.Unread || f.Unread()
+	}
+	for i := range card.Volumes {
+		g.FileSystem = card.Volumes[i].FileSystem
+		g.look(filesOf(&card.Volumes[i]))
+	}
+	return g
+}
+
+// LookAtFolder glances at a mounted card.
+func LookAtFolder(dir string) Glance {
+	r := newReport()
+	files, err := walk(dir, r)
+	g := Glance{FileSystem: "a folder", Unread: err != nil || len(r.Findings) > 0, sizes: map[string]int64{}}
+	for i := range files {
+		path := filepath.Join(dir, filepath.FromSlash(files[i].path))
+		files[i].open = func() (io.ReadCloser, error) {
+			f, err := drive.OpenFile(path)
+			if err != nil {
+				return nil, err
+			}
+			return &mediumFile{Reader: io.NewSectionReader(f, 0, f.Bytes()), image: f, cached: new(int)}, nil
+		}
+	}
+	g.look(files)
+	return g
+}
+
+// FileBytes is how many bytes the files hold by their directory entries.
+func (g Glance) FileBytes() (sum int64) {
+	for _, n := range g.sizes {
+		sum += n
+	}
+	return sum
+}
+
+func (g *Glance) look(files []file) {
+	j := judging{report: newReport(), files: files, entries: map[string]file{}, own: map[string][]byte{}}
+	for _, f := range files {
+		j.entries[key(f.path)] = f
+		if !f.dir {
+			g.sizes[key(f.path)] = f.size
+		}
+	}
+	g.Record = j.readRecord()
+	listed := g.listed()
+	for _, f := range files {
+		if size, ok := listed[key(f.path)]; f.dir || ok && (size < 0 || size == f.size) {
+			continue
+		}
+		g.Foreign = append(g.Foreign, Seen{f.path, f.size})
+	}
+}
+
+// listed are the files that the record accounts for, with their sizes, and
+// the record's own files, whose sizes it doesn't tell (-1).
+func (g *Glance) listed() map[string]int64 {
+	listed := map[string]int64{}
+	if g.Record == nil {
+		return listed
+	}
+	for _, f := range append(g.Record.Files, g.Record.InstallOrder) {
+		listed[key(f.Path)] = f.Size
+	}
+	for _, p := range []string{media.RecordPath, media.SumsPath, media.SignaturePath} {
+		listed[key(p)] = -1
+	}
+	return listed
+}

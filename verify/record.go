@@ -1,0 +1,197 @@
+package verify
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+
+	"cardwright/media"
+)
+
+// readRecord reads the record's folder as far as it is there. A record that
+// can't be understood is told of, and nothing is taken from it.
+func (j *judging) readRecord() *media.Record {
+	for _, path := range []string{media.RecordPath, media.SumsPath, media.SignaturePath} {
+		e, ok := j.entries[key(path)]
+		if !ok || e.dir || e.size > media.MaxRecordBytes {
+			continue
+		}
+		content, err := e.content()
+		if err != nil {
+			continue // told when all files are hashed
+		}
+		j.own[path] = content
+	}
+	text, ok := j.own[media.RecordPath]
+	if !ok {
+		return nil
+	}
+	r, err := media.DecodeRecord(text)
+	if err != nil {
+		j.report.add(Finding{
+			Kind: RecordAltered, Severity: Stop, Path: media.RecordPath,
+			Expected: "a record as cardwright writes it", Found: err.Error(),
+			Meaning: "The record was altered or damaged.", Advice: "Prepare the card again.",
+		})
+		return nil
+	}
+	return &r
+}
+
+// isOwn tells whether a path belongs to the record's folder as it should be.
+func (j *judging) isOwn(k string) bool {
+	if j.expected != nil && j.expected.Alone {
+		return false
+	}
+	switch k {
+	case key(media.RecordFolder), key(media.RecordPath), key(media.SumsPath), key(media.InstallOrderPath), key(media.SignaturePath):
+		return true
+	}
+	return false
+}
+
+// record compares the record's folder with what it should be, byte for byte:
+// with the digests that were just formed it can be written again.
+func (j *judging) record(found *media.Record) {
+	want := found
+	if j.expected != nil {
+		if j.expected.Alone {
+			return
+		}
+		want = &j.expected.Record
+	}
+	if !j.hasOwn() {
+		j.noRecord()
+		return
+	}
+	if want == nil {
+		return // nothing expected, and the record is told of as it is
+	}
+	if found != nil && j.another(found, want) {
+		return
+	}
+	again := *want
+	again.Files = make([]media.RecordFile, len(want.Files))
+	for i, f := range want.Files {
+		if e, ok := j.entries[key(f.Path)]; ok && j.digests[e.path] == f.SHA256 {
+			f.Running = j.running[e.path]
+		}
+		again.Files[i] = f
+	}
+	j.installOrder(&again)
+	text, err := again.Encode()
+	if err != nil {
+		j.report.add(altered(RecordAltered, media.RecordPath, err.Error()))
+		return
+	}
+	j.same(RecordAltered, media.RecordPath, text)
+	j.same(SumsAltered, media.SumsPath, again.Sums(text))
+}
+
+func (j *judging) hasOwn() bool {
+	_, ok := j.entries[key(media.RecordFolder)]
+	return ok
+}
+
+func (j *judging) noRecord() {
+	f := Finding{
+		Kind: NoRecord, Severity: Stop, Path: media.RecordFolder,
+		Expected: "the record of what was put on the card", Found: "none",
+		Meaning: "The card was not made by cardwright, or its record was removed.",
+		Advice:  "Judge it by its contents, or prepare a card of your own.",
+	}
+	if j.expected == nil || j.expected.RecordOptional {
+		f.Severity = Warn
+	}
+	j.report.add(f)
+}
+
+// another tells when the record is, by its own word, that of another vessel,
+// plan or card: then comparing further would only repeat it.
+func (j *judging) another(found, want *media.Record) bool {
+	f := Finding{Severity: Stop, Path: media.RecordPath, Advice: "Use the card that was made for this vessel and plan, or prepare this one again."}
+	switch {
+	case found.Vessel != want.Vessel:
+		f.Kind, f.Expected, f.Found = OtherVessel, want.VesselName+" ("+want.Vessel+")", found.VesselName+" ("+found.Vessel+")"
+		f.Meaning = "The card was made for another vessel."
+	case found.Plan != want.Plan:
+		f.Kind, f.Expected, f.Found = OtherPlan, "plan "+want.Plan, "plan "+found.Plan
+		f.Meaning = "The card was made for another plan of this vessel: its devices or the catalogue have changed since."
+	case found.Card != want.Card || found.Of != want.Of:
+		f.Kind = OtherCard
+		f.Expected, f.Found = fmt.Sprintf("card %d of %d", want.Card, want.Of), fmt.Sprintf("card %d of %d", found.Card, found.Of)
+		f.Meaning = "It is another card of the set."
+	default:
+		return false
+	}
+	j.report.add(f)
+	return true
+}
+
+// installOrder compares the install order with what it should be, or, where
+// that isn't known, takes over what the card has.
+func (j *judging) installOrder(r *media.Record) {
+	e, ok := j.entries[key(media.InstallOrderPath)]
+	if !ok {
+		j.report.add(altered(OrderAltered, media.InstallOrderPath, "no such file"))
+		return
+	}
+	digest, read := j.digests[e.path]
+	if !read {
+		return
+	}
+	if r.InstallOrder.SHA256 == "" {
+		r.InstallOrder = media.RecordFile{Path: media.InstallOrderPath, Size: e.size, SHA256: digest, Running: j.running[e.path]}
+		return
+	}
+	if r.InstallOrder.SHA256 != digest {
+		f := altered(OrderAltered, media.InstallOrderPath, "SHA-256 "+digest)
+		f.Expected = "SHA-256 " + r.InstallOrder.SHA256
+		f.Meaning = "The install order on the card is not the one for this plan."
+		j.report.add(f)
+	}
+}
+
+// same compares a file of the record's folder with the bytes it should have.
+func (j *judging) same(kind Kind, path string, want []byte) {
+	got, ok := j.own[path]
+	switch {
+	case !ok:
+		if _, there := j.entries[key(path)]; there {
+			if _, read := j.digests[path]; !read {
+				return // told as unreadable
+			}
+			j.report.add(altered(kind, path, "a file of another size"))
+			return
+		}
+		j.report.add(altered(kind, path, "no such file"))
+	case !bytes.Equal(got, want):
+		j.report.add(altered(kind, path, "other bytes from byte "+fmt.Sprint(firstOther(got, want))+" on"))
+	}
+}
+
+func altered(kind Kind, path, found string) Finding {
+	return Finding{
+		Kind: kind, Severity: Stop, Path: path,
+		Expected: "as cardwright wrote it", Found: found,
+		Meaning: "It was altered or damaged after the card was made.",
+		Advice:  "Prepare the card again.",
+	}
+}
+
+func firstOther(a, b []byte) int {
+	n := min(len(a), len(b))
+	for i := range n {
+		if a[i] != b[i] {
+			return i
+		}
+	}
+	return n
+}
+
+func parentOf(path string) string {
+	i := strings.LastIndexByte(path, '/')
+	return path[:max(i, 0)]
+}
+
+func compareText(a, b string) int { return strings.Compare(a, b) }
