@@ -216,5 +216,9 @@ func (c *checker) noDevice(v *Vessel, d *Device, id string, at Pos) {
 			others = append(others, o.ID)
 		}
 	}
-	c.mistake(at, "no such device", quote(id), "one of "+list(others), nearest(id, others))
+	expected := "one of " + list(others)
+	if len(others) == 0 {
+		expected = "the id of another device aboard"
+	}
+	c.mistake(at, "no such device", quote(id), expected, nearest(id, others))
 }

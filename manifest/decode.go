@@ -50,6 +50,9 @@ func (d *decoder) mapping(n *yaml.Node, out reflect.Value) {
 // key finds what a key of a mapping stands for, and reports it when it is
 // unknown or stands there twice.
 func (d *decoder) key(name *yaml.Node, keys []key, seen map[string]*yaml.Node) (key, bool) {
+	if notPlain(name) {
+		return key{}, false
+	}
 	i := slices.IndexFunc(keys, func(k key) bool { return name.Kind == yaml.ScalarNode && k.name == name.Value })
 	if i < 0 {
 		d.mistake(name, "unknown key", describe(name), "one of "+list(names(keys)), nearest(name.Value, names(keys)))
@@ -82,14 +85,15 @@ func (d *decoder) leftOut(n *yaml.Node, out reflect.Value, keys []key, seen map[
 // value fills out, the value of key k, from n.
 func (d *decoder) value(n *yaml.Node, out reflect.Value, k key, source positioned) {
 	switch t := out.Type(); {
+	case t.Kind() == reflect.Pointer: // set even when the value is refused, so that no entry of a list is nil
+		fresh := reflect.New(t.Elem())
+		d.value(n, fresh.Elem(), k, source)
+		out.Set(fresh)
+	case notPlain(n):
 	case t == versionType || t == rangeType || t == sizeType || t == dateType:
 		d.parsed(n, out, k)
 	case t.Kind() == reflect.Slice:
 		d.list(n, out, k, source)
-	case t.Kind() == reflect.Pointer:
-		fresh := reflect.New(t.Elem())
-		d.value(n, fresh.Elem(), k, source)
-		out.Set(fresh)
 	case t.Kind() == reflect.Struct:
 		d.mapping(n, out)
 	case t.Kind() == reflect.Bool:

@@ -27,7 +27,7 @@ const (
 // Bounds on a shop folder.
 const (
 	MaxFileBytes = 512 << 10 // one file
-	MaxShopBytes = 32 << 20  // all files that are read
+	MaxShopBytes = 16 << 20  // all files that are read
 	MaxFiles     = 2000      // entries of the catalogue folder, or of the vessels folder
 )
 

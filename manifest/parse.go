@@ -43,7 +43,7 @@ func (limits) CheckAlias(aliases, _ int) error {
 
 // parse reads a file's text into its one mapping. It reports what can't be
 // read, and what YAML has that a shop's files don't: anchors, aliases, tags,
-// further documents. It returns nil when there is nothing to decode.
+// further documents. It returns nil when the rest can't be looked at.
 func parse(file string, data []byte, found *collector) *yaml.Node {
 	loader, err := yaml.NewLoader(bytes.NewReader(data), yaml.WithPlugin(limits{}))
 	if err != nil {
@@ -62,7 +62,8 @@ func parse(file string, data []byte, found *collector) *yaml.Node {
 	case !errors.Is(err, io.EOF):
 		found.add(unreadable(file, err))
 	}
-	if !w.plain(&doc) || len(doc.Content) != 1 {
+	w.plain(&doc)
+	if w.nodes >= MaxNodes || len(doc.Content) != 1 {
 		return nil
 	}
 	return doc.Content[0]
@@ -75,33 +76,26 @@ type walk struct {
 	nodes int
 }
 
-func (w *walk) plain(n *yaml.Node) bool {
-	if w.nodes++; w.nodes == MaxNodes {
+func (w *walk) plain(n *yaml.Node) {
+	switch w.nodes++; {
+	case w.nodes > MaxNodes:
+		return
+	case w.nodes == MaxNodes:
 		w.refuse(n, fmt.Sprintf("more than %d values", MaxNodes), "a smaller file")
-		return false
-	}
-	ok := true
-	switch {
 	case n.Kind == yaml.AliasNode:
-		w.refuse(n, "the alias *"+n.Value, plainValue)
-		return false
+		w.refuse(n, "the alias "+quote("*"+n.Value), plainValue)
 	case n.Anchor != "":
-		w.refuse(n, "the anchor &"+n.Anchor, plainValue)
-		ok = false
+		w.refuse(n, "the anchor "+quote("&"+n.Anchor), plainValue)
 	case n.Style&yaml.TaggedStyle != 0:
 		w.refuse(n, "the tag "+quote(n.Tag), plainValue)
-		ok = false
 	}
 	for _, c := range n.Content {
-		if !w.plain(c) {
-			ok = false
-		}
-		if w.nodes >= MaxNodes {
-			return false
-		}
+		w.plain(c)
 	}
-	return ok
 }
+
+// notPlain tells whether walk has refused the value of a node already.
+func notPlain(n *yaml.Node) bool { return n.Kind == yaml.AliasNode || n.Style&yaml.TaggedStyle != 0 }
 
 const plainValue = "the value itself, written out: no anchors, aliases or tags"
 

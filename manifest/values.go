@@ -1,7 +1,6 @@
 package manifest
 
 import (
-	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -21,8 +20,6 @@ var units = []struct {
 	{"TB", 1e12}, {"GB", 1e9}, {"MB", 1e6}, {"kB", 1e3},
 }
 
-var errSize = errors.New("not a size")
-
 // ParseSize reads a size as it is written in the shop's files: a whole number
 // of bytes (412345678), of decimal units (4GB) or of binary ones (4GiB).
 func ParseSize(s string) (Size, error) {
@@ -34,11 +31,11 @@ func ParseSize(s string) (Size, error) {
 		}
 	}
 	if number == "" || strings.Trim(number, "0123456789") != "" || len(number) > 1 && number[0] == '0' {
-		return 0, fmt.Errorf("%s is %w", quote(s), errSize)
+		return 0, fmt.Errorf("%s, not a whole number of bytes or of a unit such as GB", quote(s))
 	}
 	n, err := strconv.ParseInt(number, 10, 64)
 	if err != nil || Size(n) > MaxSize/unit {
-		return 0, fmt.Errorf("%s is more than %s", quote(s), MaxSize)
+		return 0, fmt.Errorf("%s, more than %s", quote(s), MaxSize)
 	}
 	return Size(n) * unit, nil
 }
@@ -66,10 +63,10 @@ const (
 func ParseDate(s string) (Date, error) {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil {
-		return Date{}, fmt.Errorf("%s is not a day", quote(s))
+		return Date{}, fmt.Errorf("%s, not a day written like 2026-03-02", quote(s))
 	}
 	if t.Year() < firstYear || t.Year() > lastYear {
-		return Date{}, fmt.Errorf("%s is outside the years %d to %d, which a card can hold", quote(s), firstYear, lastYear)
+		return Date{}, fmt.Errorf("%s, outside the years %d to %d, which a card can hold", quote(s), firstYear, lastYear)
 	}
 	return Date{t}, nil
 }
