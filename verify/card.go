@@ -320,35 +320,42 @@ func (j *judging) compare(f media.RecordFile, e file) {
 	}
 }
 
-// others tells what is on the card that nothing expects.
+// others tells what is on the card that nothing expects: files, and folders
+// with no file in them.
 func (j *judging) others() {
-	folders := map[string]bool{}
-	for k := range j.wanted {
-		for p := parentOf(k); p != ""; p = parentOf(p) {
-			folders[p] = true
+	if j.expected == nil && len(j.wanted) == 0 { // nothing to compare with
+		return
+	}
+	filled := map[string]bool{}
+	for _, e := range j.files {
+		for p := parentOf(key(e.path)); p != "" && !e.dir; p = parentOf(p) {
+			filled[p] = true
 		}
 	}
 	for _, e := range j.files {
 		k := key(e.path)
 		_, wanted := j.wanted[k]
-		if wanted && !e.dir || e.dir && folders[k] || j.isOwn(k) {
+		if wanted && !e.dir || e.dir && filled[k] || j.isOwn(k) {
 			continue
-		}
-		if j.expected == nil && len(j.wanted) == 0 { // nothing to compare with
-			continue
-		}
-		f := Finding{Kind: ExtraFile, Severity: Stop, Path: e.path, Expected: "nothing", Found: media.Bytes(e.size)}
-		if e.dir {
-			f.Kind, f.Found = ExtraFolder, "a folder"
-		}
-		f.Meaning = "It is not part of what this vessel needs; a device may show it, or take it for an update."
-		f.Advice = "Use a card that holds only what was prepared."
-		if j.expected != nil && j.expected.Beside {
-			f.Severity, f.Expected = Note, "other files, as allowed"
 		}
 		j.report.Counts["files_unexpected"]++
-		j.report.add(f)
+		j.report.add(j.extra(e))
 	}
+}
+
+func (j *judging) extra(e file) Finding {
+	f := Finding{
+		Kind: ExtraFile, Severity: Stop, Path: e.path, Expected: "nothing", Found: media.Bytes(e.size),
+		Meaning: "It is not part of what this vessel needs; a device may show it, or take it for an update.",
+		Advice:  "Use a card that holds only what was prepared.",
+	}
+	if e.dir {
+		f.Kind, f.Found = ExtraFolder, "an empty folder"
+	}
+	if j.expected != nil && j.expected.Beside {
+		f.Severity, f.Expected = Note, "other files, as allowed"
+	}
+	return f
 }
 
 func (r *Report) conclude() {
@@ -356,7 +363,7 @@ func (r *Report) conclude() {
 		if c := rank(a.Severity) - rank(b.Severity); c != 0 {
 			return c
 		}
-		if c := compareText(string(a.Kind), string(b.Kind)); c != 0 {
+		if c := slices.Index(Kinds, a.Kind) - slices.Index(Kinds, b.Kind); c != 0 {
 			return c
 		}
 		return compareText(a.Path, b.Path)

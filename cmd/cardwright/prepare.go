@@ -342,9 +342,7 @@ func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 	default:
 		fmt.Fprintf(out, "✗ NOT WRITTEN: %s\n%s\n%s\n", wrapped(name, "    "), wrapped(o.Err.Error(), ""), t.leftover(o.Err))
 		if t.report != nil {
-			for _, f := range t.report.Findings {
-				writeFinding(out, f)
-			}
+			writeFindings(out, t.report.Findings)
 		}
 	}
 }

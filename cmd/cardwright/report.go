@@ -27,29 +27,41 @@ var verdictMeans = map[verify.Verdict]string{
 func writeReport(w io.Writer, title string, r verify.Report) {
 	fmt.Fprintf(w, "%s: %s\n", verdictLines[r.Verdict], wrapped(title, "    "))
 	fmt.Fprintf(w, "%s\n", capital(verdictMeans[r.Verdict]))
-	for i, f := range r.Findings {
-		if i == 0 && f.Severity != verify.Note {
-			fmt.Fprintf(w, "What to do: %s\n", wrapped(f.Advice, "            "))
-		}
-		writeFinding(w, f)
+	if len(r.Findings) > 0 && r.Findings[0].Severity != verify.Note {
+		fmt.Fprintf(w, "What to do: %s\n", wrapped(r.Findings[0].Advice, "            "))
 	}
+	writeFindings(w, r.Findings)
 	writeCounts(w, r)
 }
 
 func capital(s string) string { return string(s[0]-'a'+'A') + s[1:] }
 
-func writeFinding(w io.Writer, f verify.Finding) {
-	where := ""
-	if f.Path != "" {
-		where = ": " + visible.Visible(f.Path)
-	}
-	fmt.Fprintf(w, "\n%s %s%s\n", f.Severity, f.Kind, where)
-	for _, line := range []struct{ label, text string }{
-		{"expected", f.Expected}, {"found   ", f.Found}, {"means   ", f.Meaning}, {"do      ", f.Advice},
-	} {
-		if line.text != "" {
-			fmt.Fprintf(w, "  %s  %s\n", line.label, wrapped(line.text, "            "))
+// writeFindings tells findings of one cause together: what they mean and what
+// to do stands once.
+func writeFindings(w io.Writer, findings []verify.Finding) {
+	for i, f := range findings {
+		if i == 0 || !sameCause(f, findings[i-1]) {
+			fmt.Fprintf(w, "\n%s %s\n", f.Severity, f.Kind)
 		}
+		if f.Path != "" {
+			fmt.Fprintf(w, "  %s\n", visible.Visible(f.Path))
+		}
+		writeLabelled(w, "expected", f.Expected)
+		writeLabelled(w, "found", f.Found)
+		if i+1 == len(findings) || !sameCause(f, findings[i+1]) {
+			writeLabelled(w, "means", f.Meaning)
+			writeLabelled(w, "do", f.Advice)
+		}
+	}
+}
+
+func sameCause(a, b verify.Finding) bool {
+	return a.Kind == b.Kind && a.Severity == b.Severity && a.Meaning == b.Meaning && a.Advice == b.Advice
+}
+
+func writeLabelled(w io.Writer, label, text string) {
+	if text != "" {
+		fmt.Fprintf(w, "    %-8s  %s\n", label, wrapped(text, "              "))
 	}
 }
 
