@@ -17,7 +17,7 @@ type checker struct {
 
 	models   map[string]*Model
 	modelIDs []string
-	nameless bool // some catalogue file has no id that could be read
+	nameless bool // some catalogue file has no id of its own that could be read
 }
 
 func (c *checker) mistake(at Pos, what, found, expected, hint string) {
@@ -40,13 +40,11 @@ func (c *checker) nameModels() {
 	seen := map[string]Pos{}
 	c.models = map[string]*Model{}
 	for _, m := range c.shop.Models {
-		if m.ID == "" {
-			c.nameless = true
-			continue
-		}
 		if c.once(seen, m.ID, m.At("model"), "model") {
 			c.models[m.ID] = m
 			c.modelIDs = append(c.modelIDs, m.ID)
+		} else {
+			c.nameless = true
 		}
 	}
 }
@@ -114,19 +112,26 @@ func inVariant(v string) string {
 }
 
 func (c *checker) vessel(v *Vessel) {
-	if len(v.Devices) == 0 && !c.faulty[v.At("").File] {
+	if len(v.Devices) == 0 && v.given("devices") && !c.faulty[v.At("").File] {
 		c.mistake(v.At("devices"), "no devices", "an empty list", "the equipment aboard", "")
 	}
 	seen := map[string]Pos{}
+	named := true
 	for _, d := range v.Devices {
-		c.once(seen, d.ID, d.At("id"), "device")
+		named = c.once(seen, d.ID, d.At("id"), "device") && named
 	}
 	for _, d := range v.Devices {
 		c.reference(d.Model, d.At("model"))
 		c.held(d)
 		c.reachable(d)
-		for i, host := range d.Through {
-			c.host(v, d, host, d.At(entryKey("through", i)))
+		for i, id := range d.Through {
+			at := d.At(entryKey("through", i))
+			switch host := v.Device(id); {
+			case host != nil:
+				c.host(d, host, at)
+			case named && id != "":
+				c.noDevice(v, d, id, at)
+			}
 		}
 	}
 }
@@ -135,7 +140,7 @@ func (c *checker) held(d *Device) {
 	switch {
 	case len(d.Hold) > 0 && d.HoldWhy == "":
 		c.mistake(d.At("hold"), "hold without a reason", "no hold_why", "hold_why: why the customer wants it", "")
-	case len(d.Hold) == 0 && d.HoldWhy != "":
+	case d.HoldWhy != "" && !d.given("hold"):
 		c.mistake(d.At("hold_why"), "reason without a hold", "no hold", `hold: the range to keep, such as "< 5"`, "")
 	}
 }
@@ -143,7 +148,7 @@ func (c *checker) held(d *Device) {
 // reachable reports a device that no package can get into.
 func (c *checker) reachable(d *Device) {
 	m := c.sound(d.Model)
-	if m == nil || m.Card != nil || len(d.Through) > 0 || d.At("through") != d.At("") {
+	if m == nil || m.Card != nil || d.given("through") {
 		return
 	}
 	if slices.ContainsFunc(m.Releases, func(r *Release) bool { return len(r.Files) > 0 }) {
@@ -174,45 +179,36 @@ func (c *checker) sound(id string) *Model {
 	return nil
 }
 
-// host checks one id of a device's through.
-func (c *checker) host(v *Vessel, d *Device, id string, at Pos) {
-	if id == "" {
-		return
-	}
-	if id == d.ID {
-		c.mistake(at, "device passes on to itself", quote(id), "the id of another device aboard", "")
-		return
-	}
-	host := v.Device(id)
-	if host == nil {
-		c.noDevice(v, d, id, at)
+// host checks one device of another's through.
+func (c *checker) host(d, host *Device, at Pos) {
+	found := quote(host.ID)
+	if host.ID == d.ID {
+		c.mistake(at, "device passes on to itself", found, "the id of another device aboard", "")
 		return
 	}
 	if len(host.Through) > 0 {
-		c.mistake(at, "chain of devices", fmt.Sprintf("%s, which is itself updated through %s", quote(id), quote(host.Through[0])),
+		c.mistake(at, "chain of devices", found+", which is itself updated through "+quote(host.Through[0]),
 			"a device with a card slot of its own", "")
 		return
 	}
 	m := c.sound(host.Model)
-	if m == nil || d.Model == "" {
+	if m == nil || c.models[d.Model] == nil {
 		return
 	}
+	found += ", a " + m.ID
 	switch {
 	case !slices.Contains(m.PassesOn, d.Model):
-		c.mistake(at, "device does not pass updates on", fmt.Sprintf("%s, a %s", quote(id), m.ID),
-			"a device whose model has "+d.Model+" in passes_on", "")
+		c.mistake(at, "device does not pass updates on", found, "a device whose model has "+d.Model+" in passes_on", "")
 	case m.Card == nil:
-		c.mistake(at, "device has no card slot", fmt.Sprintf("%s, a %s", quote(id), m.ID), "a device with a card slot of its own", "")
+		c.mistake(at, "device has no card slot", found, "a device with a card slot of its own", "")
 	}
 }
 
+// noDevice reports an id that no device aboard has.
 func (c *checker) noDevice(v *Vessel, d *Device, id string, at Pos) {
 	var others []string
 	for _, o := range v.Devices {
-		switch {
-		case o.ID == "":
-			return // the device may be there, with an id that couldn't be read
-		case o.ID != d.ID:
+		if o != d {
 			others = append(others, o.ID)
 		}
 	}

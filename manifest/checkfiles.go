@@ -46,11 +46,11 @@ func (c *checker) files(m *Model, r *Release) {
 
 func (c *checker) members(f *File) {
 	switch {
-	case f.Unpack != "" && len(f.Members) == 0 && f.At("members") == f.At(""):
+	case f.Unpack != "" && !f.given("members"):
 		c.mistake(f.At("unpack"), "archive without members", "no members", "members: name, size and sha256 of each file inside that goes on the card", "")
-	case f.Unpack != "" && len(f.Members) == 0:
+	case f.Unpack != "" && len(f.Members) == 0 && !c.faulty[f.At("").File]:
 		c.mistake(f.At("members"), "archive without members", "an empty list", "name, size and sha256 of each file inside that goes on the card", "")
-	case f.Unpack == "" && len(f.Members) > 0:
+	case len(f.Members) > 0 && !f.given("unpack"):
 		c.mistake(f.At("members"), "members of a file that is not unpacked", "no unpack", "unpack: zip", "")
 	}
 }

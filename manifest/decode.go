@@ -36,7 +36,7 @@ func (d *decoder) mapping(n *yaml.Node, out reflect.Value) {
 	}
 	source := out.Addr().Interface().(positioned)
 	source.SetAt("", at(d.file, n))
-	seen := map[string]*yaml.Node{}
+	seen := seenKeys{map[string]*yaml.Node{}, map[string]bool{}}
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		name, value := n.Content[i], n.Content[i+1]
 		if k, ok := d.key(name, keys, seen); ok {
@@ -47,36 +47,44 @@ func (d *decoder) mapping(n *yaml.Node, out reflect.Value) {
 	d.leftOut(n, out, keys, seen)
 }
 
+// seenKeys is which keys of a mapping stand there.
+type seenKeys struct {
+	given map[string]*yaml.Node
+	meant map[string]bool // by a misspelt one
+}
+
 // key finds what a key of a mapping stands for, and reports it when it is
 // unknown or stands there twice.
-func (d *decoder) key(name *yaml.Node, keys []key, seen map[string]*yaml.Node) (key, bool) {
+func (d *decoder) key(name *yaml.Node, keys []key, seen seenKeys) (key, bool) {
 	if notPlain(name) {
 		return key{}, false
 	}
 	i := slices.IndexFunc(keys, func(k key) bool { return name.Kind == yaml.ScalarNode && k.name == name.Value })
 	if i < 0 {
-		d.mistake(name, "unknown key", describe(name), "one of "+list(names(keys)), nearest(name.Value, names(keys)))
+		meant := nearest(name.Value, names(keys))
+		d.mistake(name, "unknown key", describe(name), "one of "+list(names(keys)), meant)
+		seen.meant[meant] = true
 		return key{}, false
 	}
-	if first, ok := seen[name.Value]; ok {
+	if first, ok := seen.given[name.Value]; ok {
 		d.mistake(name, "key given twice", quote(name.Value)+" again", fmt.Sprintf("each key once; the first is in line %d", first.Line), "")
 		return key{}, false
 	}
-	seen[name.Value] = name
+	seen.given[name.Value] = name
 	return keys[i], true
 }
 
 // leftOut reports the keys that must be there and aren't, and gives the
 // others their usual value.
-func (d *decoder) leftOut(n *yaml.Node, out reflect.Value, keys []key, seen map[string]*yaml.Node) {
+func (d *decoder) leftOut(n *yaml.Node, out reflect.Value, keys []key, seen seenKeys) {
 	for _, k := range keys {
 		field := out.Field(k.index)
 		switch {
-		case seen[k.name] == nil && k.must:
+		case k.must && seen.given[k.name] == nil && !seen.meant[k.name]:
 			d.mistake(n, "missing key", "no "+k.name, k.name+": "+k.help, "")
 		case k.usual != "" && field.IsZero():
 			field.SetString(k.usual)
-		case seen[k.name] == nil && isMapping(field.Type()):
+		case seen.given[k.name] == nil && isMapping(field.Type()):
 			field.Addr().Interface().(positioned).SetAt("", at(d.file, n))
 		}
 	}

@@ -38,7 +38,8 @@ type Source struct {
 }
 
 // At returns where the value of key stands, or where the whole mapping
-// begins when the key was left out (or is "").
+// begins when the key was left out (or is ""). An entry of a list of texts
+// has a key of its own: through[0].
 func (s *Source) At(key string) Pos {
 	if p, ok := s.keys[key]; ok {
 		return p
@@ -56,6 +57,12 @@ func (s *Source) SetAt(key string, p Pos) {
 		s.keys = map[string]Pos{}
 	}
 	s.keys[key] = p
+}
+
+// given tells whether key stood there, whatever its value.
+func (s *Source) given(key string) bool {
+	_, ok := s.keys[key]
+	return ok
 }
 
 // Shop is a shop folder: the file shop.yaml and all that stands below it.
