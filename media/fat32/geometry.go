@@ -58,6 +58,9 @@ func (g Geometry) ClusterOffset(cluster uint32) int64 {
 // rounded up to clusters, can take.
 func (g Geometry) RoomBytes() int64 { return int64(g.Clusters) * g.ClusterBytes() }
 
+// UsedBytes is what folders and files, each rounded up to clusters, take of it.
+func (g Geometry) UsedBytes() int64 { return int64(g.UsedClusters) * g.ClusterBytes() }
+
 // geometry lays out an empty card of the given size in bytes.
 func geometry(cardBytes int64) (Geometry, error) {
 	if err := checkCardBytes(cardBytes); err != nil {

@@ -85,8 +85,12 @@ func Least(files []File) (int64, error) {
 			return size, nil
 		}
 	}
-	needed := needed(folders, files, int64(sizeBands[len(sizeBands)-1].perCluster)*sectorSize)
-	return 0, fmt.Errorf("finding the least card: %w", &RoomError{Needed: needed, Room: needed})
+	largest, err := geometry(mostSectors * sectorSize)
+	if err != nil {
+		return 0, err
+	}
+	needed := needed(folders, files, largest.ClusterBytes())
+	return 0, fmt.Errorf("finding the least card: %w", &RoomError{Needed: needed, Room: largest.RoomBytes()})
 }
 
 // leastInBand searches one row of the table, in which room grows with size.

@@ -61,8 +61,9 @@ func asIs(data []byte) func(io.Writer) error {
 // and its backup, the FATs as far as they are not zero, and the folders, in
 // ascending order and at most 1 MiB at once. The card must have been blanked.
 func (l *Layout) WriteStructures(w io.WriterAt) error {
+	buffered := bufio.NewWriterSize(nil, mostWrite)
 	for _, p := range l.structures() {
-		buffered := bufio.NewWriterSize(io.NewOffsetWriter(w, p.offset), mostWrite)
+		buffered.Reset(io.NewOffsetWriter(w, p.offset))
 		err := p.write(buffered)
 		if err == nil {
 			err = buffered.Flush()
@@ -162,15 +163,16 @@ func (p *positioned) Write(b []byte) (int, error) {
 	return n, err
 }
 
+var zeroBlock [64 << 10]byte
+
 // zeros writes n zero bytes.
 func zeros(w io.Writer, n int64) error {
-	_, err := io.CopyN(w, zeroReader{}, n)
-	return err
-}
-
-type zeroReader struct{}
-
-func (zeroReader) Read(p []byte) (int, error) {
-	clear(p)
-	return len(p), nil
+	for n > 0 {
+		wrote, err := w.Write(zeroBlock[:min(n, int64(len(zeroBlock)))])
+		if err != nil {
+			return err
+		}
+		n -= int64(wrote)
+	}
+	return nil
 }
