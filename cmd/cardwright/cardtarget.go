@@ -100,13 +100,14 @@ func (p *preparing) mayReplace(t *cardTarget) error {
 		return nil
 	}
 	old, err := openToRead(t.path, imageTarget)
-	if err != nil {
-		return fmt.Errorf("%w; with --lose-files it is replaced all the same", err)
-	}
-	defer old.Close()
-	g := verify.LookAt(old, old.Bytes())
-	if g.Record != nil && g.Record.Shop == p.shop.Name && len(g.Foreign) == 0 && !g.Unread {
-		return nil
+	if err == nil {
+		defer old.Close()
+		g := verify.LookAt(old, old.Bytes())
+		if g.Record != nil && g.Record.Shop == p.shop.Name && len(g.Foreign) == 0 && !g.Unread {
+			return nil
+		}
+	} else if !errors.Is(err, drive.ErrNotImage) {
+		return err
 	}
 	return fmt.Errorf("%s is there already and is not a card image of %s: it was left as it is; choose another name, or --lose-files to replace it",
 		t.path, p.shop.Name)

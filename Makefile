@@ -1,0 +1,53 @@
+# make demo   a card image from the demo shop: planned, written, verified, its sheet printed
+# make test   all tests, after installing the outside tools that judge
+# make check  formatting, vet, staticcheck, race tests, short fuzz runs
+# make bench  speed and memory beside the public tools
+# make build  bin/cardwright
+
+GO      ?= go
+DEMO    ?= demo
+FUZZ    ?= 20s
+LINT     = $(GO) tool -modfile=.ci/lint/go.mod
+# the demo's packages stand below testdata, which ./... leaves out
+ALL      = ./... ./testdata/demo/...
+
+.PHONY: build demo test check bench tools fuzz clean
+
+build:
+	CGO_ENABLED=0 $(GO) build -trimpath -o bin/cardwright ./cmd/cardwright
+
+demo: build
+	rm -rf $(DEMO)
+	$(GO) run ./testdata/demo $(DEMO)
+	bin/cardwright plan kittiwake --shop $(DEMO)
+	@echo
+	bin/cardwright prepare kittiwake --shop $(DEMO) --to $(DEMO)/kittiwake.img --size 4GB
+	@echo
+	bin/cardwright verify $(DEMO)/kittiwake.img --shop $(DEMO) --for kittiwake --order $(DEMO)/install-order.txt
+	@echo
+	cat $(DEMO)/install-order.txt
+
+test: tools
+	$(GO) test -timeout 50m $(ALL)
+
+check: tools
+	test -z "$$($(LINT) gofumpt -l . | tee /dev/stderr)"
+	$(GO) vet $(ALL)
+	$(LINT) staticcheck $(ALL)
+	GOOS=windows $(GO) build ./...
+	GOOS=darwin $(GO) build ./...
+	$(GO) test -race -short -timeout 50m $(ALL)
+	$(MAKE) fuzz
+
+# every fuzz target for a short while, one after the other
+fuzz:
+	sh testdata/fuzz-all $(FUZZ)
+
+bench: build tools
+	sh testdata/bench
+
+tools:
+	sh testdata/test-tools
+
+clean:
+	rm -rf bin $(DEMO)

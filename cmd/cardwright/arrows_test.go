@@ -1,0 +1,74 @@
+package main
+
+import (
+	"os/exec"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// arrows says which of our packages each package may import. A package that
+// isn't named here fails the test: whoever adds one decides where it belongs.
+var arrows = map[string][]string{
+	"manifest":         {"manifest/version"},
+	"manifest/version": {},
+	"manifest/order":   {"manifest", "manifest/version"},
+	"manifest/schema":  {"manifest", "manifest/version"},
+
+	"media":           {"manifest", "manifest/version", "manifest/order", "media/fat32"},
+	"media/fat32":     {},
+	"media/drive":     {},
+	"media/readers":   {},
+	"media/capacity":  {"media"},
+	"media/mediatest": {},
+
+	"verify":           {"manifest", "media", "media/drive", "verify/fatread"},
+	"verify/fatread":   {},
+	"verify/exfatread": {"verify/fatread"},
+	"verify/visible":   {},
+	"verify/sheet":     {"manifest", "manifest/order", "manifest/version", "media", "verify", "verify/visible"},
+
+	// the ledger's rooms may import one another
+	"verify/ledger": {"manifest", "manifest/order", "manifest/version", "media", "verify"},
+
+	"cmd/cardwright": nil, // anything
+}
+
+// TestArrows: cmd → verify → {manifest, media}; media → the values of manifest
+// and its order; manifest → nothing of ours; the writer and the reader of FAT32
+// know nothing of each other.
+func TestArrows(t *testing.T) {
+	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, "cardwright/...").CombinedOutput()
+	require.NoError(t, err, string(out))
+	for line := range strings.Lines(string(out)) {
+		fields := strings.Fields(line)
+		from := strings.TrimPrefix(fields[0], "cardwright/")
+		ledger := strings.HasPrefix(from, "verify/ledger")
+		if ledger {
+			from = "verify/ledger"
+		}
+		allowed, known := arrows[from]
+		require.Truef(t, known, "package %s is not on the list of arrows", from)
+		for _, to := range fields[1:] {
+			to, ours := strings.CutPrefix(to, "cardwright/")
+			if ours && allowed != nil && !(ledger && strings.HasPrefix(to, "verify/ledger")) {
+				require.Containsf(t, allowed, to, "%s must not import %s", from, to)
+			}
+		}
+	}
+}
+
+// TestOnlyCommandsPrint: what a person sees, and how the process ends, is
+// decided in cmd alone.
+func TestOnlyCommandsPrint(t *testing.T) {
+	out, err := exec.Command("go", "list", "-f", `{{if ne .Name "main"}}{{$d := .Dir}}{{range .GoFiles}}{{$d}}/{{.}}{{"\n"}}{{end}}{{end}}`, "cardwright/...").CombinedOutput()
+	require.NoError(t, err, string(out))
+	files := strings.Fields(string(out))
+	require.NotEmpty(t, files)
+	args := append([]string{"-nE", `\b(fmt\.Print|os\.(Stdout|Stderr|Exit)\b|log\.(Print|Fatal))`}, files...)
+	found, err := exec.Command("grep", args...).Output()
+	var exit *exec.ExitError
+	require.ErrorAs(t, err, &exit, "found:\n%s", found)
+	require.Equal(t, 1, exit.ExitCode(), "found:\n%s", found) // grep's code for no match
+}

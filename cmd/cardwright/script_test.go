@@ -1,0 +1,109 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"cardwright": main})
+}
+
+// TestScripts runs the real command by the scripts in testdata/script, each in
+// a folder of its own that begins as a copy of testdata/shop.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:                 "testdata/script",
+		RequireExplicitExec: true,
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("PATH", env.Getenv("PATH")+":/usr/sbin:/sbin")
+			env.Setenv("MTOOLS_SKIP_CHECK", "1")
+			return os.CopyFS(filepath.Join(env.WorkDir, "shop"), os.DirFS("testdata/shop"))
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"exits":     exits,
+			"partition": partition,
+			"flip":      flip,
+			"attach":    attach,
+			"same":      same,
+		},
+	})
+}
+
+// exits CODE COMMAND ARGS… runs a command that must end with this exit code.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits CODE COMMAND ARGS…")
+	}
+	got := 0
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		var exit *exec.ExitError
+		if !errors.As(err, &exit) {
+			ts.Fatalf("%v", err)
+		}
+		got = exit.ExitCode()
+	}
+	if want, err := strconv.Atoi(args[0]); err != nil || got != want {
+		ts.Fatalf("exit code %d, expected %s", got, args[0])
+	}
+}
+
+// partition NAME IMAGE makes a read-only loop drive of the image's partition,
+// for tools without a notion of partitions, and puts its path into NAME.
+func partition(ts *testscript.TestScript, neg bool, args []string) {
+	loopDrive(ts, args[0], "--read-only", "--offset", "4194304", ts.MkAbs(args[1]))
+}
+
+// flip IMAGE PACKAGE N changes one bit of byte N of the package's only copy on
+// the image.
+func flip(ts *testscript.TestScript, neg bool, args []string) {
+	content := []byte(ts.ReadFile(args[1]))
+	n, err := strconv.Atoi(args[2])
+	ts.Check(err)
+	f, err := os.OpenFile(ts.MkAbs(args[0]), os.O_RDWR, 0)
+	ts.Check(err)
+	defer f.Close()
+	head := make([]byte, 64<<20) // the small shop's files all stand within it
+	_, err = f.ReadAt(head, 0)
+	ts.Check(err)
+	at := bytes.Index(head, content)
+	if at < 0 || bytes.Contains(head[at+1:], content) {
+		ts.Fatalf("%s does not stand exactly once on %s", args[1], args[0])
+	}
+	_, err = f.WriteAt([]byte{content[n] ^ 1}, int64(at+n))
+	ts.Check(err)
+}
+
+// attach NAME SIZE makes a loop drive over a sparse file and puts its path
+// into the variable NAME.
+func attach(ts *testscript.TestScript, neg bool, args []string) {
+	backing := ts.MkAbs(args[0] + ".backing")
+	ts.Check(ts.Exec("truncate", "-s", args[1], backing))
+	loopDrive(ts, args[0], backing)
+}
+
+func loopDrive(ts *testscript.TestScript, name string, args ...string) {
+	out, err := exec.Command("losetup", append([]string{"--find", "--show"}, args...)...).Output()
+	if err != nil {
+		ts.Fatalf("attaching a loop drive (this test needs root and loop drives): %v", err)
+	}
+	loop := strings.TrimSpace(string(out))
+	ts.Setenv(name, loop)
+	ts.Defer(func() { _ = exec.Command("losetup", "-d", loop).Run() })
+}
+
+// same FILE FILE: byte for byte, also where they are large and sparse.
+func same(ts *testscript.TestScript, neg bool, args []string) {
+	err := ts.Exec("cmp", args[0], args[1])
+	if neg == (err == nil) {
+		ts.Fatalf("cmp %s %s: %v", args[0], args[1], err)
+	}
+}
