@@ -1,0 +1,415 @@
+package drive_test
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"testing/iotest"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/sys/unix"
+	"pgregory.net/rapid"
+
+	"cardwright/media/drive"
+)
+
+// run runs a tool of the system: util-linux or e2fsprogs, as root.
+func run(t *testing.T, name string, args ...string) string {
+	t.Helper()
+	var complaint bytes.Buffer
+	cmd := exec.CommandContext(t.Context(), name, args...)
+	cmd.Stderr = &complaint
+	out, err := cmd.Output()
+	require.NoError(t, err, "%s %v: %s\nThese tests use real loop drives: run them as root, with util-linux and e2fsprogs installed.",
+		name, args, &complaint)
+	return strings.TrimSpace(string(out))
+}
+
+// loop makes a loop drive of a new backing file.
+func loop(t *testing.T, content []byte, options ...string) (path, backing string) {
+	t.Helper()
+	backing = filepath.Join(t.TempDir(), "backing")
+	require.NoError(t, os.WriteFile(backing, content, 0o600))
+	return loopOf(t, backing, options...), backing
+}
+
+func loopOf(t *testing.T, backing string, options ...string) string {
+	t.Helper()
+	path := run(t, "losetup", append(options, "-f", "--show", backing)...)
+	t.Cleanup(func() { _ = exec.Command("losetup", "-d", path).Run() })
+	return path
+}
+
+func mount(t *testing.T, args ...string) (folder string) {
+	t.Helper()
+	folder = t.TempDir()
+	run(t, "mount", append(args, folder)...)
+	t.Cleanup(func() { _ = exec.Command("umount", folder).Run() })
+	return folder
+}
+
+func open(t *testing.T, path string, forWriting bool) *drive.Drive {
+	t.Helper()
+	d, err := drive.OpenDrive(path, forWriting)
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = d.Close() })
+	return d
+}
+
+// Judge: blockdev of util-linux.
+func TestDriveIsMeasured(t *testing.T) {
+	for _, sector := range []string{"512", "4096"} {
+		path, _ := loop(t, make([]byte, 3<<20+4096), "--sector-size", sector)
+		d := open(t, path, false)
+		assert.Equal(t, run(t, "blockdev", "--getsize64", path), strconv.FormatInt(d.Bytes(), 10))
+		assert.Equal(t, run(t, "blockdev", "--getss", path), strconv.Itoa(d.SectorBytes()))
+		assert.Equal(t, path, d.Path())
+		assert.True(t, d.FromMedium())
+		assert.Equal(t, "read past the system's cache", d.HowRead())
+	}
+}
+
+func TestWriterHoldsTheDriveAlone(t *testing.T) {
+	path, _ := loop(t, make([]byte, 1<<20))
+	first := open(t, path, true)
+	_, err := drive.OpenDrive(path, true)
+	require.ErrorIs(t, err, drive.ErrBusy)
+	assert.ErrorContains(t, err, "unmount")
+	open(t, path, false)
+	require.NoError(t, first.Close())
+	require.NoError(t, first.Close())
+	open(t, path, true)
+}
+
+func TestMountedDriveIsRefused(t *testing.T) {
+	path, _ := loop(t, make([]byte, 8<<20))
+	run(t, "mkfs.ext4", "-q", path)
+	mount(t, path)
+	_, err := drive.OpenDrive(path, true)
+	require.ErrorIs(t, err, drive.ErrBusy)
+	open(t, path, false)
+}
+
+func TestDriveWithAMountedPartIsRefused(t *testing.T) {
+	path, _ := loop(t, make([]byte, 16<<20))
+	run(t, "addpart", path, "1", "2048", "30720")
+	t.Cleanup(func() { _ = exec.Command("delpart", path, "1").Run() })
+	part := path + "p1"
+	run(t, "mkfs.ext4", "-q", part)
+	_, err := drive.OpenDrive(part, true)
+	require.ErrorIs(t, err, drive.ErrPartition)
+	mount(t, part)
+	_, err = drive.OpenDrive(path, true)
+	require.ErrorIs(t, err, drive.ErrBusy)
+}
+
+func TestLockedCardSaysSo(t *testing.T) {
+	path, _ := loop(t, pattern(1<<20), "-r")
+	_, err := drive.OpenDrive(path, true)
+	require.ErrorIs(t, err, drive.ErrLocked)
+	assert.ErrorContains(t, err, "opening drive "+path+" for writing: it is locked against writing: slide the lock switch")
+	d := open(t, path, false)
+	require.NoError(t, iotest.TestReader(io.NewSectionReader(d, 0, 5000), pattern(5000)))
+}
+
+func TestDriveRefusals(t *testing.T) {
+	folder := t.TempDir()
+	file, pipe := filepath.Join(folder, "file"), filepath.Join(folder, "pipe")
+	require.NoError(t, os.WriteFile(file, make([]byte, 4096), 0o600))
+	require.NoError(t, unix.Mkfifo(pipe, 0o600))
+	for path, want := range map[string]error{
+		file:                          drive.ErrNotDrive,
+		folder:                        drive.ErrNotDrive,
+		pipe:                          drive.ErrNotDrive,
+		"/dev/null":                   drive.ErrNotDrive,
+		filepath.Join(folder, "none"): drive.ErrMissing,
+	} {
+		for _, forWriting := range []bool{false, true} {
+			_, err := drive.OpenDrive(path, forWriting)
+			assert.ErrorIs(t, err, want, path)
+		}
+	}
+	path, _ := loop(t, make([]byte, 4096))
+	_, err := drive.CreateImage(path, 512)
+	require.ErrorIs(t, err, drive.ErrNotImage)
+	require.ErrorContains(t, err, "a drive")
+	_, err = drive.OpenImage(pipe)
+	require.ErrorIs(t, err, drive.ErrNotImage)
+	run(t, "losetup", "-d", path)
+	_, err = drive.OpenDrive(path, false)
+	require.ErrorIs(t, err, drive.ErrNoCard, "a loop drive without a file is a reader without a card")
+}
+
+// The cache of a drive and its medium are made to differ: the backing file is
+// written behind the loop drive's back.
+func TestDriveIsReadFromTheMedium(t *testing.T) {
+	old, changed := bytes.Repeat([]byte("old "), 1<<18), bytes.Repeat([]byte("new "), 1<<18)
+	path, backing := loop(t, old)
+	d := open(t, path, false)
+	cached, err := os.Open(path)
+	require.NoError(t, err)
+	defer cached.Close()
+	readCached := func() []byte {
+		got := make([]byte, len(old))
+		_, err := cached.ReadAt(got, 0)
+		require.NoError(t, err)
+		return got
+	}
+	require.Equal(t, old, readCached())
+	writeBehind(t, backing, changed, 0)
+	require.Equal(t, old, readCached(), "else this test shows nothing: cache and medium must differ")
+
+	got := make([]byte, len(old))
+	_, err = d.ReadAt(got, 0)
+	require.NoError(t, err)
+	assert.Equal(t, changed, got)
+	require.NoError(t, d.Forget())
+	assert.Equal(t, changed, readCached(), "Forget emptied the drive's cache for everybody")
+}
+
+func writeBehind(t *testing.T, path string, content []byte, off int64) {
+	t.Helper()
+	f, err := os.OpenFile(path, os.O_WRONLY, 0)
+	require.NoError(t, err)
+	_, err = f.WriteAt(content, off)
+	require.NoError(t, err)
+	require.NoError(t, f.Close())
+}
+
+// imageOnExt4 makes an image file on a file system of its own and gives the
+// offset of its bytes in the file that backs that file system.
+func imageOnExt4(t *testing.T, content []byte) (path, backing string, offset int64) {
+	t.Helper()
+	fileSystem, backing := loop(t, make([]byte, 32<<20))
+	run(t, "mkfs.ext4", "-q", "-b", "4096", "-O", "^has_journal", fileSystem)
+	folder := mount(t, fileSystem)
+	path = filepath.Join(folder, "card.img")
+	require.NoError(t, os.WriteFile(path, content, 0o600))
+	run(t, "sync", path)
+	extents := run(t, "filefrag", "-v", "-b4096", path)
+	for line := range strings.Lines(extents) {
+		var number, from, to, block int64
+		if n, _ := fmt.Sscanf(strings.NewReplacer(":", " ", "..", " ").Replace(line), "%d %d %d %d", &number, &from, &to, &block); n == 4 {
+			require.GreaterOrEqual(t, (to+1)*4096, int64(len(content)), "the image must be in one piece: %s", extents)
+			return path, backing, block * 4096
+		}
+	}
+	require.Fail(t, "no extent found", extents)
+	return "", "", 0
+}
+
+// The cache of an image file and the disk below are made to differ: the disk
+// is written behind the file system's back.
+func TestImageIsReadFromTheMedium(t *testing.T) {
+	old, changed := bytes.Repeat([]byte("old "), 1<<18), bytes.Repeat([]byte("new "), 1<<18)
+	for _, way := range []string{"past the cache", "after emptying the cache"} {
+		t.Run(way, func(t *testing.T) {
+			path, backing, offset := imageOnExt4(t, old)
+			img, err := drive.OpenImage(path)
+			require.NoError(t, err)
+			defer img.Close()
+			require.True(t, img.FromMedium())
+			if way != "past the cache" {
+				drive.WithoutDirect(img)
+				require.False(t, img.FromMedium(), "nothing is proven before the cache was dropped")
+				require.Contains(t, img.HowRead(), "perhaps")
+			}
+			cached, err := os.ReadFile(path)
+			require.NoError(t, err)
+			require.Equal(t, old, cached)
+			writeBehind(t, backing, changed, offset)
+			cached, err = os.ReadFile(path)
+			require.NoError(t, err)
+			require.Equal(t, old, cached, "else this test shows nothing: cache and medium must differ")
+
+			require.NoError(t, img.Forget())
+			require.True(t, img.FromMedium(), img.HowRead())
+			got := make([]byte, len(old))
+			_, err = img.ReadAt(got, 0)
+			require.NoError(t, err)
+			assert.Equal(t, changed, got)
+		})
+	}
+}
+
+// Pages that can't be dropped (here: locked into memory) leave the reads
+// unproven.
+func TestCacheThatStaysIsNoProof(t *testing.T) {
+	path, _, _ := imageOnExt4(t, pattern(1<<20))
+	img, err := drive.OpenImage(path)
+	require.NoError(t, err)
+	defer img.Close()
+	drive.WithoutDirect(img)
+	f, err := os.Open(path)
+	require.NoError(t, err)
+	defer f.Close()
+	pages, err := unix.Mmap(int(f.Fd()), 0, 1<<20, unix.PROT_READ, unix.MAP_SHARED|unix.MAP_POPULATE)
+	require.NoError(t, err)
+	require.NoError(t, img.Forget())
+	assert.False(t, img.FromMedium())
+	require.NoError(t, unix.Munmap(pages))
+	require.NoError(t, img.Forget())
+	assert.True(t, img.FromMedium())
+}
+
+func TestImageInMemoryIsItsOwnMedium(t *testing.T) {
+	img, err := drive.CreateImage(filepath.Join(mount(t, "-t", "tmpfs", "tmpfs"), "a.img"), 1<<20)
+	require.NoError(t, err)
+	defer img.Close()
+	assert.True(t, img.FromMedium())
+	assert.Contains(t, img.HowRead(), "memory")
+	_, err = img.WriteAt(pattern(5000), 77)
+	require.NoError(t, err)
+	require.NoError(t, img.Sync())
+	require.NoError(t, img.Forget())
+	require.NoError(t, iotest.TestReader(io.NewSectionReader(img, 77, 5000), pattern(5000)))
+}
+
+// Reads of any offset and length, into memory of any alignment, give what a
+// plain read of the backing file gives.
+func TestAnyReadEqualsAPlainRead(t *testing.T) {
+	content := pattern(3<<20 + 4096)
+	for _, sector := range []string{"512", "4096"} {
+		path, _ := loop(t, content, "--sector-size", sector)
+		checkReads(t, open(t, path, false), content)
+	}
+	odd := pattern(3<<20 + 512)
+	path, _, _ := imageOnExt4(t, odd)
+	img, err := drive.OpenImage(path)
+	require.NoError(t, err)
+	defer img.Close()
+	checkReads(t, img, odd)
+}
+
+func checkReads(t *testing.T, r io.ReaderAt, content []byte) {
+	t.Helper()
+	plain := bytes.NewReader(content)
+	rapid.Check(t, func(t *rapid.T) {
+		off, length, shift := drawRange(t, len(content))
+		got, want := make([]byte, length+shift)[shift:], make([]byte, length)
+		n, err := r.ReadAt(got, off)
+		wantN, wantErr := plain.ReadAt(want, off)
+		require.Equal(t, wantErr, err)
+		require.Equal(t, wantN, n)
+		require.True(t, bytes.Equal(want, got), "%d bytes at %d", length, off)
+	})
+}
+
+// drawRange prefers the neighbourhood of boundaries.
+func drawRange(t *rapid.T, size int) (off int64, length, shift int) {
+	near := rapid.IntRange(-3, 3)
+	at := rapid.SampledFrom([]int{0, 512, 4096, 1 << 20, 2 << 20, size - 4096, size}).Draw(t, "at") + near.Draw(t, "near")*rapid.SampledFrom([]int{1, 512, 4096}).Draw(t, "unit")
+	length = rapid.SampledFrom([]int{0, 1, 512, 513, 4096, 1 << 20, 2<<20 + 7}).Draw(t, "length") + rapid.IntRange(0, 5).Draw(t, "more")
+	return int64(max(at, 0)), length, rapid.SampledFrom([]int{0, 1, 512}).Draw(t, "shift")
+}
+
+// Writes of any offset and length leave what the same writes leave in memory.
+func TestAnyWriteEqualsAPlainWrite(t *testing.T) {
+	for _, sector := range []string{"512", "4096"} {
+		content := pattern(3<<20 + 4096)
+		path, backing := loop(t, content, "--sector-size", sector)
+		d := open(t, path, true)
+		rapid.Check(t, func(t *rapid.T) {
+			off, length, shift := drawRange(t, len(content))
+			p := bytes.Repeat([]byte{rapid.Byte().Draw(t, "fill")}, length+shift)[shift:]
+			n, err := d.WriteAt(p, off)
+			if int(off)+length > len(content) {
+				require.ErrorIs(t, err, drive.ErrOutside)
+				return
+			}
+			require.NoError(t, err)
+			require.Equal(t, length, n)
+			copy(content[off:], p)
+		})
+		require.NoError(t, d.Sync())
+		require.NoError(t, d.Forget())
+		got, err := io.ReadAll(io.NewSectionReader(d, 0, d.Bytes()))
+		require.NoError(t, err)
+		require.True(t, bytes.Equal(content, got), "what is read differs")
+		got, err = os.ReadFile(backing)
+		require.NoError(t, err)
+		require.True(t, bytes.Equal(content, got), "the backing file differs")
+	}
+}
+
+func TestVerifyingLeavesTheDriveAsItWas(t *testing.T) {
+	path, backing := loop(t, pattern(1<<20))
+	before, err := os.Stat(backing)
+	require.NoError(t, err)
+	d := open(t, path, false)
+	_, err = d.WriteAt(make([]byte, 512), 0)
+	require.ErrorIs(t, err, drive.ErrReadOnly)
+	require.NoError(t, d.Sync())
+	require.NoError(t, d.Forget())
+	_, err = io.Copy(io.Discard, io.NewSectionReader(d, 0, d.Bytes()))
+	require.NoError(t, err)
+	require.NoError(t, d.Close())
+	after, err := os.Stat(backing)
+	require.NoError(t, err)
+	assert.Equal(t, before.ModTime(), after.ModTime())
+	got, err := os.ReadFile(backing)
+	require.NoError(t, err)
+	assert.Equal(t, pattern(1<<20), got)
+}
+
+func TestDriveThatShrinksIsTold(t *testing.T) {
+	path, backing := loop(t, pattern(2<<20))
+	d := open(t, path, false)
+	require.NoError(t, os.Truncate(backing, 1<<20))
+	run(t, "losetup", "-c", path)
+	_, err := d.ReadAt(make([]byte, 4096), 1<<20)
+	require.ErrorIs(t, err, drive.ErrShrunk)
+	assert.ErrorContains(t, err, "holds 1048576 bytes now and held 2097152")
+	n, err := d.ReadAt(make([]byte, 8192), 1<<20-4096)
+	require.ErrorIs(t, err, drive.ErrShrunk)
+	assert.Equal(t, 4096, n)
+}
+
+// A drive whose medium fails in its second half: the backing file ends early.
+func TestFailingDriveIsTold(t *testing.T) {
+	path, backing := loop(t, pattern(2<<20))
+	d := open(t, path, false)
+	require.NoError(t, os.Truncate(backing, 1<<20))
+	_, err := d.ReadAt(make([]byte, 4096), 1<<20+4096)
+	require.ErrorIs(t, err, drive.ErrNoAnswer)
+	assert.ErrorContains(t, err, fmt.Sprintf("reading %s at byte %d: it does not answer: it was pulled out", path, 1<<20+4096))
+}
+
+// A drive that takes no more bytes: its backing file's disk is full.
+func TestDriveThatCannotBeWrittenIsTold(t *testing.T) {
+	backing := filepath.Join(mount(t, "-t", "tmpfs", "-o", "size=1m", "tmpfs"), "backing")
+	require.NoError(t, os.WriteFile(backing, nil, 0o600))
+	require.NoError(t, os.Truncate(backing, 4<<20))
+	d := open(t, loopOf(t, backing), true)
+	_, err := d.WriteAt(pattern(4<<20), 0)
+	if err == nil {
+		err = d.Sync()
+	}
+	require.Error(t, err)
+	assert.ErrorContains(t, err, "ing "+d.Path())
+	assert.True(t, strings.Contains(err.Error(), drive.ErrNoAnswer.Error()) || strings.Contains(err.Error(), drive.ErrFull.Error()), err)
+}
+
+func TestFullDiskUnderAnImage(t *testing.T) {
+	folder := mount(t, "-t", "tmpfs", "-o", "size=1m", "tmpfs")
+	img, err := drive.CreateImage(filepath.Join(folder, "a.img"), 4<<20)
+	require.NoError(t, err)
+	_, err = img.WriteAt(pattern(4<<20), 0)
+	require.ErrorIs(t, err, drive.ErrFull)
+	assert.ErrorContains(t, err, "free some room")
+	require.NoError(t, img.Abandon())
+	assert.Empty(t, names(t, folder))
+}
+
+func TestReadOnlyFolderForAnImage(t *testing.T) {
+	_, err := drive.CreateImage(filepath.Join(mount(t, "-t", "tmpfs", "-o", "ro", "tmpfs"), "a.img"), 4096)
+	require.ErrorIs(t, err, drive.ErrLocked)
+	assert.ErrorContains(t, err, "choose another folder")
+}

@@ -1,0 +1,119 @@
+package drive
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+)
+
+// What can be wrong with a drive or an image, for errors.Is. The messages that
+// wrap them say what to do.
+var (
+	ErrLocked    = errors.New("it is locked against writing")
+	ErrBusy      = errors.New("it is in use")
+	ErrFull      = errors.New("there is no room left")
+	ErrTooLong   = errors.New("the file system there can't hold a file that long")
+	ErrNoAnswer  = errors.New("it does not answer")
+	ErrShrunk    = errors.New("it has become smaller")
+	ErrNoCard    = errors.New("there is no card in the reader")
+	ErrDenied    = errors.New("it may not be opened by this user")
+	ErrMissing   = errors.New("there is no such file or drive")
+	ErrReadOnly  = errors.New("it was opened for reading only")
+	ErrOutside   = errors.New("that is outside of it")
+	ErrNotDrive  = errors.New("it is not a drive")
+	ErrPartition = errors.New("it is one partition of a drive")
+	ErrNotImage  = errors.New("it is not an image file")
+	ErrOnlyLinux = errors.New("writing a drive is only possible on Linux so far: write an image (--size) and copy it to the card")
+)
+
+// kind is what the bytes live on: it chooses the words of an error.
+type kind int
+
+const (
+	drive kind = iota
+	image
+)
+
+// advice is what to do about an error, for a drive and for an image.
+var advice = map[error][2]string{
+	ErrLocked: {
+		"slide the lock switch of the card or its adapter away from LOCK and put it in again; a card that stays locked is worn out",
+		"the file or its file system is read-only: choose another folder",
+	},
+	ErrBusy: {
+		"unmount every part of it, close what uses it (lsblk shows both), then try again",
+		"another run is writing the same image: wait for it, or choose another name",
+	},
+	ErrFull: {
+		"take a larger card",
+		"free some room on that disk, or choose a folder on another",
+	},
+	ErrTooLong: {
+		"take a larger card",
+		"choose a folder on a disk with another file system",
+	},
+	ErrNoAnswer: {
+		"it was pulled out, or the card or its reader is failing: put it in again or try another reader, and don't trust what is on it",
+		"the disk that holds it is failing or was taken away: don't trust the image",
+	},
+	ErrNoCard: {
+		"put one in, wait a few seconds, then try again",
+		"put one in, wait a few seconds, then try again",
+	},
+	ErrDenied: {
+		"become a user who may open drives (the system's group for disks, or root)",
+		"choose another folder, or ask for the right to it",
+	},
+	ErrMissing: {
+		"the command readers lists the drives there are",
+		"check the name and the folder",
+	},
+}
+
+// fault gives an error of the system its name, in words, and what to do.
+func (s *store) fault(doing string, err error) error {
+	return faultOf(s.kind, doing, err)
+}
+
+func faultOf(k kind, doing string, err error) error {
+	bare := bareError(err)
+	name := nameOf(bare)
+	if name == nil {
+		return fmt.Errorf("%s: %w", doing, bare)
+	}
+	return fmt.Errorf("%s: %w: %s (%w)", doing, name, advice[name][k], bare)
+}
+
+// bareError takes off the operation and path that os puts around an error: the
+// chain says them already.
+func bareError(err error) error {
+	if path, ok := errors.AsType[*fs.PathError](err); ok {
+		return path.Err
+	}
+	if link, ok := errors.AsType[*os.LinkError](err); ok {
+		return link.Err
+	}
+	if call, ok := errors.AsType[*os.SyscallError](err); ok {
+		return call.Err
+	}
+	return err
+}
+
+func nameOf(err error) error {
+	for _, known := range systemErrors {
+		if errors.Is(err, known.system) {
+			return known.name
+		}
+	}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return ErrMissing
+	case errors.Is(err, fs.ErrPermission):
+		return ErrDenied
+	}
+	return nil
+}
+
+// systemError is what one error number of the system means for a card.
+type systemError struct{ system, name error }

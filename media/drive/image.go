@@ -1,0 +1,226 @@
+package drive
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// Image is a card's bytes in a file. One that is being made stands beside its
+// final name until Commit.
+type Image struct {
+	*store
+	target string // where Commit puts it; "" once committed, abandoned, or opened for reading
+}
+
+// OpenImage opens an image file for reading; it is never written to, nor are
+// its times changed by us. Bytes after the last whole sector are left out.
+func OpenImage(path string) (*Image, error) {
+	doing := "opening image " + path
+	if err := mustBeFile(doing, path); err != nil {
+		return nil, err
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, faultOf(image, doing, err)
+	}
+	size, err := sizeOf(f)
+	if err != nil {
+		return nil, errors.Join(faultOf(image, doing, err), f.Close())
+	}
+	if size < sectorSize {
+		return nil, errors.Join(fmt.Errorf("%s: %w: it holds %d bytes, less than one sector of %d", doing, ErrNotImage, size, sectorSize), f.Close())
+	}
+	img := &Image{store: newStore(path, f, size-size%sectorSize, false)}
+	img.openDirect()
+	return img, nil
+}
+
+// CreateImage begins an image file of that many bytes, all zero and sparse,
+// beside path. Nothing stands at path, and what stood there is untouched,
+// until Commit. What an earlier run left behind for the same path when it was
+// killed is removed.
+func CreateImage(path string, bytes int64) (*Image, error) {
+	doing := "creating image " + path
+	if bytes <= 0 || bytes%sectorSize != 0 {
+		return nil, fmt.Errorf("%s: %d bytes is not a whole number of %d-byte sectors", doing, bytes, sectorSize)
+	}
+	target, err := resolve(path)
+	if err != nil {
+		return nil, faultOf(image, doing, err)
+	}
+	if err := mustBeFile(doing, target); err != nil && !errors.Is(err, ErrMissing) {
+		return nil, err
+	}
+	if err := removeLeftovers(target); err != nil {
+		return nil, fmt.Errorf("%s: %w", doing, err)
+	}
+	return createBeside(doing, target, bytes)
+}
+
+func createBeside(doing, target string, bytes int64) (*Image, error) {
+	temp := filepath.Join(filepath.Dir(target), tempName(target))
+	f, err := os.OpenFile(temp, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+	if err != nil {
+		return nil, faultOf(image, doing, err)
+	}
+	img := &Image{store: newStore(temp, f, bytes, true), target: target}
+	if err := img.claim(); err != nil {
+		return nil, errors.Join(faultOf(image, doing, err), img.Abandon())
+	}
+	img.openDirect()
+	return img, nil
+}
+
+// claim gives the file its length and marks it as being written.
+func (i *Image) claim() error {
+	if err := lock(i.plain); err != nil {
+		return err
+	}
+	// Between the creation and the lock another run could have taken it for a
+	// leftover.
+	if _, err := os.Lstat(i.path); err != nil {
+		return err
+	}
+	return i.plain.Truncate(i.bytes)
+}
+
+func newStore(path string, f *os.File, bytes int64, writing bool) *store {
+	return &store{path: path, kind: image, bytes: bytes, sector: sectorSize, writing: writing, plain: f}
+}
+
+// Commit puts the finished image at its final name, for certain: when it
+// returns nil, the name and the bytes are on the disk. The image is closed.
+// On an error what stood at the name before is still there.
+func (i *Image) Commit() error {
+	if i.target == "" {
+		return fmt.Errorf("committing image %s: it is not being made", i.path)
+	}
+	doing := "committing image " + i.target
+	if err := i.Sync(); err != nil {
+		return fmt.Errorf("%s: %w", doing, err)
+	}
+	if err := i.closeFiles(); err != nil {
+		return fmt.Errorf("%s: %w", doing, err)
+	}
+	if err := os.Rename(i.path, i.target); err != nil {
+		return faultOf(image, doing, err)
+	}
+	folder := filepath.Dir(i.target)
+	i.path, i.target = i.target, ""
+	if err := syncFolder(folder); err != nil {
+		return faultOf(image, doing, err)
+	}
+	return nil
+}
+
+// Abandon removes an image that was not committed. After Commit, and on one
+// opened for reading, it does nothing.
+func (i *Image) Abandon() error {
+	if i.target == "" {
+		return nil
+	}
+	i.target = ""
+	err := i.closeFiles()
+	if removing := os.Remove(i.path); removing != nil && !errors.Is(removing, fs.ErrNotExist) {
+		err = errors.Join(err, faultOf(image, "removing unfinished image "+i.path, removing))
+	}
+	return err
+}
+
+// Close closes an image opened for reading, and abandons one being made.
+func (i *Image) Close() error {
+	if i.target != "" {
+		return i.Abandon()
+	}
+	return i.closeFiles()
+}
+
+// resolve follows symbolic links, so that an image replaces the file and not
+// the link to it.
+func resolve(path string) (string, error) {
+	target, err := filepath.EvalSymlinks(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return path, nil
+	}
+	return target, err
+}
+
+func mustBeFile(doing, path string) error {
+	info, err := os.Stat(path)
+	if err != nil {
+		return faultOf(image, doing, err)
+	}
+	if !info.Mode().IsRegular() {
+		return fmt.Errorf("%s: %w but %s", doing, ErrNotImage, whatIs(info.Mode()))
+	}
+	return nil
+}
+
+func whatIs(mode fs.FileMode) string {
+	switch {
+	case mode.IsDir():
+		return "a folder"
+	case mode&fs.ModeDevice != 0 && mode&fs.ModeCharDevice == 0:
+		return "a drive"
+	}
+	return "something else: " + mode.Type().String()
+}
+
+// An unfinished image is named after the finished one, so that a person can
+// tell what it is and a later run can remove it: .NAME.unfinished-1a2b3c4d
+const unfinished = ".unfinished-"
+
+func tempName(target string) string {
+	var random [4]byte
+	_, _ = rand.Read(random[:]) // never fails, by its documentation
+	return "." + filepath.Base(target) + unfinished + hex.EncodeToString(random[:])
+}
+
+func isTempOf(target, name string) bool {
+	tail, ok := strings.CutPrefix(name, "."+filepath.Base(target)+unfinished)
+	random, err := hex.DecodeString(tail)
+	return ok && err == nil && len(random) == 4 && tail == strings.ToLower(tail)
+}
+
+// removeLeftovers removes what a killed run left beside target. One that
+// another run is still writing is an error.
+func removeLeftovers(target string) error {
+	entries, err := os.ReadDir(filepath.Dir(target))
+	if err != nil {
+		return faultOf(image, "looking for unfinished images", err)
+	}
+	for _, entry := range entries {
+		if !entry.Type().IsRegular() || !isTempOf(target, entry.Name()) {
+			continue
+		}
+		if err := removeLeftover(filepath.Join(filepath.Dir(target), entry.Name())); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func removeLeftover(path string) error {
+	doing := "removing unfinished image " + path
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return faultOf(image, doing, err)
+	}
+	// A lock that can be had says that its writer is gone; it goes with f.
+	if err := errors.Join(lock(f), f.Close()); err != nil {
+		return faultOf(image, doing, err)
+	}
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return faultOf(image, doing, err)
+	}
+	return nil
+}
