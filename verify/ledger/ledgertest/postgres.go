@@ -1,0 +1,204 @@
+package ledgertest
+
+import (
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"os/exec"
+	"os/user"
+	"path/filepath"
+	"strconv"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"testing"
+	"time"
+
+	"database/sql"
+
+	_ "github.com/jackc/pgx/v5/stdlib" // the driver pgx
+	"github.com/stretchr/testify/require"
+)
+
+// Server is a throw-away PostgreSQL server on a socket in its own folder.
+type Server struct {
+	dir     string
+	process *exec.Cmd
+	exited  chan struct{}
+}
+
+// StartServer makes a server and starts it. Where there is no PostgreSQL it
+// says what to install.
+func StartServer() (*Server, error) {
+	initdb, err := postgresProgram("initdb")
+	if err != nil {
+		return nil, err
+	}
+	dir, err := os.MkdirTemp("", "cardwright-postgres-*")
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{dir: dir}
+	if err := s.giveAway(dir); err != nil {
+		return nil, err
+	}
+	cmd := exec.Command(initdb, "-A", "trust", "--no-sync", "-U", "ledger", "-E", "UTF8", "--locale=C", "-D", s.data())
+	if out, err := s.run(cmd); err != nil {
+		return nil, fmt.Errorf("initdb: %w: %s", err, out)
+	}
+	return s, s.Start()
+}
+
+func postgresProgram(name string) (string, error) {
+	if path, err := exec.LookPath(name); err == nil {
+		return path, nil
+	}
+	found, err := filepath.Glob("/usr/lib/postgresql/*/bin/" + name)
+	if err != nil || len(found) == 0 {
+		return "", fmt.Errorf("no %s here: these tests start a PostgreSQL server; install one (Debian: apt-get install postgresql)", name)
+	}
+	return found[len(found)-1], nil
+}
+
+func (s *Server) data() string { return filepath.Join(s.dir, "data") }
+
+// credential is an unprivileged user to run as: PostgreSQL refuses root.
+func credential() (*syscall.Credential, error) {
+	if os.Getuid() != 0 {
+		return nil, nil
+	}
+	for _, name := range []string{"postgres", "nobody"} {
+		if u, err := user.Lookup(name); err == nil {
+			uid, err1 := strconv.ParseUint(u.Uid, 10, 32)
+			gid, err2 := strconv.ParseUint(u.Gid, 10, 32)
+			return &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}, errors.Join(err1, err2)
+		}
+	}
+	return nil, errors.New("no unprivileged user to run PostgreSQL as")
+}
+
+func (s *Server) giveAway(dir string) error {
+	c, err := credential()
+	if err != nil || c == nil {
+		return err
+	}
+	return os.Chown(dir, int(c.Uid), int(c.Gid))
+}
+
+func (s *Server) run(cmd *exec.Cmd) (string, error) {
+	if err := s.as(cmd); err != nil {
+		return "", err
+	}
+	out, err := cmd.CombinedOutput()
+	return string(out), err
+}
+
+func (s *Server) as(cmd *exec.Cmd) error {
+	c, err := credential()
+	cmd.Dir = s.dir
+	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: c}
+	return err
+}
+
+// Start starts the server (again) and returns when it answers.
+func (s *Server) Start() error {
+	postgres, err := postgresProgram("postgres")
+	if err != nil {
+		return err
+	}
+	s.process = exec.Command(postgres, "-D", s.data(), "-k", s.dir, "-c", "listen_addresses=", "-c", "fsync=off",
+		"-c", "max_connections=60", "-c", "shared_buffers=64MB", "-c", "log_min_messages=fatal")
+	if err := s.as(s.process); err != nil {
+		return err
+	}
+	if err := s.process.Start(); err != nil {
+		return err
+	}
+	process, exited := s.process, make(chan struct{})
+	s.exited = exited
+	go func() { process.Wait(); close(exited) }()
+	return s.await()
+}
+
+func (s *Server) await() error {
+	db, err := sql.Open("pgx", s.Address(""))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	for range 600 {
+		if err = db.Ping(); err == nil {
+			return nil
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	return fmt.Errorf("PostgreSQL didn't answer in 30 s: %w", err)
+}
+
+// Halt stops the server at once, as a power cut would stop its processes, and
+// returns when it is gone.
+func (s *Server) Halt() error {
+	err := s.process.Process.Signal(syscall.SIGQUIT)
+	<-s.exited
+	return err
+}
+
+// Remove stops the server and removes its folder.
+func (s *Server) Remove() error {
+	return errors.Join(s.Halt(), os.RemoveAll(s.dir))
+}
+
+// Address is a ledger's address on the server, in a schema of its own.
+func (s *Server) Address(schema string) string {
+	q := url.Values{"host": {s.dir}}
+	if schema != "" {
+		q.Set("search_path", schema)
+	}
+	return "postgres://ledger@/postgres?" + q.Encode()
+}
+
+var schemas atomic.Int64
+
+// Fresh makes an empty schema and gives its address; it goes with the test.
+func (s *Server) Fresh(t testing.TB) string {
+	t.Helper()
+	db, err := sql.Open("pgx", s.Address(""))
+	require.NoError(t, err)
+	schema := fmt.Sprintf("ledger%d", schemas.Add(1))
+	_, err = db.Exec("CREATE SCHEMA " + schema)
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		db.Exec("DROP SCHEMA " + schema + " CASCADE") // the server goes anyway
+		db.Close()
+	})
+	return s.Address(schema)
+}
+
+var shared struct {
+	once   sync.Once
+	server *Server
+	err    error
+}
+
+// Postgres gives the address of an empty ledger on the server that the tests
+// of one package share. The package's TestMain calls Main.
+func Postgres(t testing.TB) string {
+	t.Helper()
+	shared.once.Do(func() { shared.server, shared.err = StartServer() })
+	require.NoError(t, shared.err)
+	return shared.server.Fresh(t)
+}
+
+// Main runs a package's tests, and then removes the shared server.
+func Main(m *testing.M) int {
+	code := m.Run()
+	if shared.server == nil {
+		return code
+	}
+	if err := shared.server.Remove(); err != nil {
+		fmt.Fprintln(os.Stderr, "removing PostgreSQL:", err)
+		return 1
+	}
+	return code
+}

@@ -1,0 +1,92 @@
+package ledger
+
+import (
+	"crypto/ed25519"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+)
+
+// Signer holds a writer's private key. Sign returns the Ed25519 signature
+// (RFC 8032) of the message itself, 64 bytes.
+type Signer interface {
+	Public() ed25519.PublicKey
+	Sign(message []byte) (signature []byte, err error)
+}
+
+// Key is a Signer with the private key in memory.
+type Key ed25519.PrivateKey
+
+// Public is the key that the writer is known by.
+func (k Key) Public() ed25519.PublicKey {
+	return ed25519.PrivateKey(k).Public().(ed25519.PublicKey)
+}
+
+// Sign never fails.
+func (k Key) Sign(message []byte) ([]byte, error) {
+	return ed25519.Sign(ed25519.PrivateKey(k), message), nil
+}
+
+// SignedMessage is what a signature is over. The words before the id keep a
+// signature made for something else from being taken for an event's.
+func SignedMessage(id ID) []byte { return []byte("cardwright ledger event " + id.String()) }
+
+// Ways in which an event does not hold.
+var (
+	ErrDigest    = errors.New("the content does not give the event's id: it was changed")
+	ErrSignature = errors.New("the signature is not the writer's")
+)
+
+// Sign fills in the writer and makes the event. It refuses a statement that
+// isn't valid and a signature that doesn't verify.
+func Sign(s Statement, signer Signer) (Event, error) {
+	s.Format = Format
+	s.Writer = hex.EncodeToString(signer.Public())
+	content, err := s.Canonical()
+	if err != nil {
+		return Event{}, err
+	}
+	id := IDOf(content)
+	signature, err := signer.Sign(SignedMessage(id))
+	if err != nil {
+		return Event{}, fmt.Errorf("signing event: %w", err)
+	}
+	if !ed25519.Verify(signer.Public(), SignedMessage(id), signature) {
+		return Event{}, fmt.Errorf("signing event: %w", ErrSignature)
+	}
+	return Event{ID: id, Content: content, Signature: signature, Statement: s}, nil
+}
+
+// Verify reads an event from anywhere: its content must be canonical, give
+// its id, and be signed with the key that it names. Whether that key is one
+// the shop knows is the caller's question.
+func Verify(id ID, content, signature []byte) (Event, error) {
+	if len(content) > MaxContent || IDOf(content) != id {
+		return Event{}, ErrDigest
+	}
+	s, err := Parse(content)
+	if err != nil {
+		return Event{}, err
+	}
+	writer, err := hex.DecodeString(s.Writer)
+	if err != nil {
+		return Event{}, err
+	}
+	if !ed25519.Verify(writer, SignedMessage(id), signature) {
+		return Event{}, ErrSignature
+	}
+	return Event{ID: id, Content: content, Signature: signature, Statement: s}, nil
+}
+
+// NewVisit names a visit: 32 hex digits, by chance.
+func NewVisit() string { return randomHex() }
+
+// NewChain names a chain: 32 hex digits, by chance.
+func NewChain() string { return randomHex() }
+
+func randomHex() string {
+	var b [16]byte
+	rand.Read(b[:]) // never fails, crypto/rand
+	return hex.EncodeToString(b[:])
+}

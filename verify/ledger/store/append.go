@@ -1,0 +1,149 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	"cardwright/verify/ledger"
+)
+
+// MaxAppend is the most entries that are appended at once.
+const MaxAppend = 10_000
+
+// Writer is who appends: the shop, the person, and the key of this laptop.
+type Writer struct {
+	Shop       string
+	Technician string
+	Signer     ledger.Signer
+	Now        func() time.Time // nil: the clock
+}
+
+func (w Writer) now() time.Time {
+	now := time.Now
+	if w.Now != nil {
+		now = w.Now
+	}
+	return now().UTC().Truncate(time.Second)
+}
+
+// Append signs entries, links them to the writer's chain and stores them: all
+// of them, or none. When it returns without an error they are on the disk.
+//
+// An error wrapping ErrUncertain means that a server went away while it was
+// committing.
+func (l *Ledger) Append(ctx context.Context, w Writer, entries ...ledger.Entry) ([]ledger.Event, error) {
+	events, err := l.append(ctx, w, entries)
+	if err != nil {
+		return nil, fmt.Errorf("appending to ledger %s: %w", l.place, err)
+	}
+	return events, nil
+}
+
+func (l *Ledger) append(ctx context.Context, w Writer, entries []ledger.Entry) ([]ledger.Event, error) {
+	if err := validateAll(entries); err != nil {
+		return nil, err
+	}
+	var events []ledger.Event
+	err := l.write(ctx, func(t *tx) error {
+		var err error
+		if events, err = t.sign(ctx, w, entries); err != nil {
+			return err
+		}
+		_, err = t.put(ctx, events)
+		return err
+	})
+	var commit *commitError
+	if errors.As(err, &commit) {
+		err = l.settleCommit(ctx, events, err)
+	}
+	return events, err
+}
+
+func validateAll(entries []ledger.Entry) error {
+	if n := len(entries); n == 0 || n > MaxAppend {
+		return fmt.Errorf("%d entries, expected 1 to %d", n, MaxAppend)
+	}
+	var errs []error
+	for i := range entries {
+		if err := entries[i].Validate(); err != nil {
+			errs = append(errs, fmt.Errorf("entry %d (%s): %w", i+1, entries[i].Kind, err))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// settleCommit looks whether a commit that failed was carried out all the
+// same.
+func (l *Ledger) settleCommit(ctx context.Context, events []ledger.Event, failed error) error {
+	if l.engine != postgresEngine {
+		return failed
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), connectTimeout)
+	defer cancel()
+	var there bool
+	last := events[len(events)-1].ID
+	err := l.Look(ctx, func(q Querier) error {
+		return q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE id = $1)`, last[:]).Scan(&there)
+	})
+	switch {
+	case err != nil:
+		return fmt.Errorf("%w (%w)", ErrUncertain, failed)
+	case there:
+		return nil
+	}
+	return failed
+}
+
+// sign makes events of entries, at the end of the writer's own chain.
+func (t *tx) sign(ctx context.Context, w Writer, entries []ledger.Entry) ([]ledger.Event, error) {
+	writer := ledger.Writer(w.Signer.Public())
+	name, head, err := t.ownChain(ctx, writer)
+	if err != nil {
+		return nil, err
+	}
+	s := ledger.Statement{Chain: name, Shop: w.Shop, Technician: w.Technician, Written: w.now()}
+	events := make([]ledger.Event, len(entries))
+	for i, e := range entries {
+		s.Entry, s.Seq, s.Prev = e, head.Seq+1, ""
+		if head.Seq > 0 {
+			s.Prev = head.ID.String()
+		}
+		if events[i], err = ledger.Sign(s, w.Signer); err != nil {
+			return nil, fmt.Errorf("entry %d (%s): %w", i+1, e.Kind, err)
+		}
+		head = ledger.Head{Seq: s.Seq, ID: events[i].ID}
+	}
+	return events, nil
+}
+
+// ownChain finds the chain that this writer appends to in this ledger, and
+// its head; the first time it names a new one.
+func (t *tx) ownChain(ctx context.Context, writer string) (name string, head ledger.Head, err error) {
+	var no int64
+	err = t.QueryRowContext(ctx, `SELECT no, name FROM chain WHERE writer = $1 AND own = 1`, writer).Scan(&no, &name)
+	if errors.Is(err, sql.ErrNoRows) {
+		name = ledger.NewChain()
+		_, err = t.ExecContext(ctx, `INSERT INTO chain (writer, name, own) VALUES ($1, $2, 1)`, writer, name)
+		return name, head, err
+	}
+	if err != nil {
+		return "", head, err
+	}
+	head, _, err = headOf(ctx, t, no)
+	return name, head, err
+}
+
+// headOf returns the last event of a chain; false where it has none.
+func headOf(ctx context.Context, q Querier, chain int64) (ledger.Head, bool, error) {
+	var h ledger.Head
+	var id []byte
+	err := q.QueryRowContext(ctx, `SELECT seq, id FROM event WHERE chain = $1 ORDER BY seq DESC, id DESC LIMIT 1`, chain).Scan(&h.Seq, &id)
+	if errors.Is(err, sql.ErrNoRows) {
+		return h, false, nil
+	}
+	copy(h.ID[:], id)
+	return h, err == nil, err
+}

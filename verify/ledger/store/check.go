@@ -1,0 +1,478 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"slices"
+
+	"cardwright/verify/ledger"
+)
+
+// Verdict is the conclusion of a check.
+type Verdict string
+
+// The verdicts. Damage comes from a worn or torn file; what is edited was
+// changed by somebody, in a database that is sound. A damaged ledger may have
+// been edited too.
+const (
+	Whole   Verdict = "whole"
+	Edited  Verdict = "edited"
+	Damaged Verdict = "damaged"
+	// Unproven: every event is there and holds, but it wasn't said which
+	// writers the shop knows.
+	Unproven Verdict = "unproven"
+)
+
+// MaxBreaks is how many breaks a report lists; the rest are counted.
+const MaxBreaks = 200
+
+// CheckOptions say what a ledger is checked against.
+type CheckOptions struct {
+	Known map[string]string // public keys of the writers that the shop knows, 64 hex digits, with a name each
+	Saved []ledger.Heads    // heads saved with a backup or told by another ledger
+}
+
+// CheckReport is the outcome of a check.
+type CheckReport struct {
+	Format  int            `json:"format"`
+	Ledger  string         `json:"ledger"`
+	Place   string         `json:"place"`
+	Verdict Verdict        `json:"verdict"`
+	Events  int64          `json:"events"`
+	Chains  []ChainReport  `json:"chains"`
+	First   *ledger.Break  `json:"first"`  // the first broken link, or nil
+	Breaks  []ledger.Break `json:"breaks"` // at most MaxBreaks
+	More    int            `json:"more"`   // breaks that are not listed
+	Notes   []string       `json:"notes"`
+}
+
+// ChainReport is one writer's chain.
+type ChainReport struct {
+	Writer string      `json:"writer"`
+	Name   string      `json:"name"` // of the writer, where the shop knows it
+	Chain  string      `json:"chain"`
+	Own    bool        `json:"own"` // appended to here
+	Events int64       `json:"events"`
+	Head   ledger.Head `json:"head"`
+}
+
+// What a check can't show, said in every report.
+const (
+	tailNote   = "events taken off the end of a chain show only against a head saved elsewhere: keep the heads of each backup in another place"
+	writerNote = "it wasn't said which writers the shop knows: a chain forged with a key of its own would not show"
+)
+
+// Check goes through every event: that it is what was signed, that it stands
+// in its place in its writer's chain, and that what audits look up is what
+// the events say. It reads the ledger as it is at one moment and changes
+// nothing. The error says only that it could not be gone through.
+func (l *Ledger) Check(ctx context.Context, o CheckOptions) (CheckReport, error) {
+	c := &check{known: o.Known, report: CheckReport{
+		Format: 1, Ledger: l.id, Place: l.place,
+		Chains: []ChainReport{}, Breaks: []ledger.Break{}, Notes: []string{tailNote},
+	}}
+	if o.Known == nil {
+		c.report.Notes = append(c.report.Notes, writerNote)
+	}
+	err := l.Look(ctx, func(q Querier) error {
+		if l.engine == sqliteEngine {
+			if err := c.integrity(ctx, q); err != nil {
+				return err
+			}
+		}
+		return c.all(ctx, q, o.Saved)
+	})
+	if errors.Is(err, ErrDamaged) {
+		c.damaged(err.Error())
+		err = nil
+	}
+	if err != nil {
+		return CheckReport{}, fmt.Errorf("checking ledger %s: %w", l.place, err)
+	}
+	c.conclude()
+	return c.report, nil
+}
+
+type check struct {
+	known  map[string]string
+	report CheckReport
+	counts [3]int64 // rows that the events give, by saysTables
+	tries  int      // events that were searched for a single flipped bit
+}
+
+func (c *check) add(b ledger.Break) {
+	if len(c.report.Breaks) == MaxBreaks {
+		c.report.More++
+		return
+	}
+	c.report.Breaks = append(c.report.Breaks, b)
+	if first := c.report.First; first == nil || first.Seq == 0 && b.Seq > 0 {
+		c.report.First = &b
+	}
+}
+
+func (c *check) damaged(found string) {
+	c.add(ledger.Break{
+		Kind: ledger.DatabaseDamaged, Expected: "a database that passes its own check", Found: found,
+		Meaning: "the file was torn or its medium is worn; nobody edits a ledger this way",
+		Advice:  "keep the file as it is, and salvage it into a new ledger",
+	})
+}
+
+// integrity asks SQLite whether the file is sound.
+func (c *check) integrity(ctx context.Context, q Querier) error {
+	const most = 20
+	return Each(ctx, q, fmt.Sprintf("PRAGMA integrity_check(%d)", most), nil, func(r *sql.Rows) error {
+		var line string
+		err := r.Scan(&line)
+		if err == nil && line != "ok" {
+			c.damaged(line)
+		}
+		return err
+	})
+}
+
+func (c *check) all(ctx context.Context, q Querier, saved []ledger.Heads) error {
+	chains, err := chainsOf(ctx, q)
+	if err != nil {
+		return err
+	}
+	for _, ch := range chains {
+		if err := c.chain(ctx, q, ch); err != nil {
+			return err
+		}
+	}
+	witnessed, err := witnesses(ctx, q)
+	if err != nil {
+		return err
+	}
+	for _, h := range append(witnessed, saved...) {
+		if err := c.heads(ctx, q, h); err != nil {
+			return err
+		}
+	}
+	return errors.Join(c.totals(ctx, q), c.devices(ctx, q), c.vessels(ctx, q))
+}
+
+type chainRow struct {
+	no           int64
+	writer, name string
+	own          bool
+}
+
+func chainsOf(ctx context.Context, q Querier) ([]chainRow, error) {
+	var list []chainRow
+	err := Each(ctx, q, `SELECT no, writer, name, own FROM chain ORDER BY writer, name`, nil, func(r *sql.Rows) error {
+		var c chainRow
+		var own int64
+		err := r.Scan(&c.no, &c.writer, &c.name, &own)
+		c.own = own == 1
+		list = append(list, c)
+		return err
+	})
+	return list, err
+}
+
+// chain goes along one chain in the order that the database gives it.
+func (c *check) chain(ctx context.Context, q Querier, ch chainRow) error {
+	at := len(c.report.Chains)
+	c.report.Chains = append(c.report.Chains, ChainReport{
+		Writer: ch.writer, Name: c.known[ch.writer], Chain: ch.name, Own: ch.own,
+		Head: ledger.Head{Writer: ch.writer, Chain: ch.name},
+	})
+	if _, ok := c.known[ch.writer]; !ok && c.known != nil {
+		c.add(ledger.Break{
+			Kind: ledger.WriterUnknown, Writer: ch.writer, Chain: ch.name, Expected: "a writer whom the shop trusts", Found: ch.writer,
+			Meaning: "somebody with a key of their own wrote this chain",
+			Advice:  "add the key to the shop's trusted ones if it is one of yours; otherwise believe nothing of this chain",
+		})
+	}
+	var walk ledger.Walk
+	var after scanPlace
+	for {
+		batch, err := readRaw(ctx, q, ch.no, after)
+		if err != nil || len(batch) == 0 {
+			return err
+		}
+		verifyAll(batch)
+		if err := c.batch(ctx, q, ch, batch, &walk, &c.report.Chains[at]); err != nil {
+			return err
+		}
+		last := batch[len(batch)-1]
+		after = scanPlace{last.seq, last.no}
+	}
+}
+
+func (c *check) batch(ctx context.Context, q Querier, ch chainRow, batch []*raw, walk *ledger.Walk, r *ChainReport) error {
+	var sound []*raw
+	for _, e := range batch {
+		c.report.Events++
+		r.Events++
+		if e.err != nil {
+			c.unsound(ch, e)
+			walk.Pass(e.seq, toID(e.id))
+			continue
+		}
+		if b := walk.Next(&e.event); b != nil {
+			c.add(*b)
+		}
+		r.Head.Seq, r.Head.ID = e.event.Statement.Seq, e.event.ID
+		c.columns(ch, e)
+		sound = append(sound, e)
+	}
+	return c.says(ctx, q, sound)
+}
+
+// unsound says what is wrong with an event that doesn't verify.
+func (c *check) unsound(ch chainRow, e *raw) {
+	b := ledger.Break{Writer: ch.writer, Chain: ch.name, Seq: e.seq, ID: fmt.Sprintf("%x", e.id)}
+	switch {
+	case c.wornOut(e):
+		b.Kind = ledger.Unreadable
+		b.Expected, b.Found = "an event as it was written", e.err.Error()
+		b.Meaning = "the bytes are not what anybody would write: a worn or torn medium leaves this"
+		b.Advice = "keep the file as it is, and salvage it into a new ledger"
+	case errors.Is(e.err, ledger.ErrSignature):
+		b.Kind = ledger.SignatureWrong
+		b.Expected, b.Found = "the signature of writer "+ch.writer, "another"
+		b.Meaning = "the writer didn't write this"
+		b.Advice = "believe the copy in another ledger or a backup"
+	default:
+		b.Kind = ledger.ContentChanged
+		b.Expected, b.Found = "content with the digest "+b.ID, "content with the digest "+ledger.IDOf(e.content).String()
+		b.Meaning = "somebody changed what the event says (or its id) after it was signed"
+		b.Advice = "believe the copy in another ledger or a backup"
+	}
+	c.add(b)
+}
+
+// columns compares what is looked up of an event with the event.
+func (c *check) columns(ch chainRow, e *raw) {
+	want := eventRow(&e.event, ch.no)
+	names := splitColumns(eventColumns)
+	s := &e.event.Statement
+	if s.Writer != ch.writer || s.Chain != ch.name {
+		c.changed(s, e.event.ID, "event", "chain", s.Writer+" "+s.Chain, ch.writer+" "+ch.name)
+	}
+	for i, name := range names {
+		if name == "content" || name == "signature" || name == "id" || name == "chain" {
+			continue
+		}
+		if w, f := plain(want[i]), plain(e.columns[i]); w != f {
+			c.changed(s, e.event.ID, "event", name, w, f)
+		}
+	}
+}
+
+func (c *check) changed(s *ledger.Statement, id ledger.ID, table, column, want, found string) {
+	c.add(ledger.Break{
+		Kind: ledger.IndexChanged, Writer: s.Writer, Chain: s.Chain, Seq: s.Seq, ID: id.String(),
+		Expected: fmt.Sprintf("%s.%s: %.300s", table, column, want), Found: fmt.Sprintf("%.300s", found),
+		Meaning: "audits would answer from this, and it isn't what the event says: somebody changed the database",
+		Advice:  "salvage the ledger into a new one: it takes over what was signed",
+	})
+}
+
+// says compares the rows that events give with those that are stored.
+func (c *check) says(ctx context.Context, q Querier, events []*raw) error {
+	if len(events) == 0 {
+		return nil
+	}
+	want, err := c.wanted(ctx, q, events)
+	if err != nil {
+		return err
+	}
+	found, err := storedSays(ctx, q, events)
+	if err != nil {
+		return err
+	}
+	for _, e := range events {
+		for _, table := range saysTables {
+			w, f := want[e.no][table.name], found[e.no][table.name]
+			c.counts[table.at] += int64(len(w))
+			slices.Sort(w)
+			slices.Sort(f)
+			if !slices.Equal(w, f) {
+				c.changed(&e.event.Statement, e.event.ID, table.name, "rows", fmt.Sprintf("%.250q", w), fmt.Sprintf("%.250q", f))
+			}
+		}
+	}
+	return nil
+}
+
+// saysTables are the tables that hold what single events say.
+var saysTables = []struct {
+	at            int
+	name, columns string
+	event         int // place of the column event
+}{
+	{0, "sighting", sightingColumns, 0},
+	{1, "reading", readingColumns, 3},
+	{2, "carried", carriedColumns, 0},
+}
+
+// rowsByTable holds rows as text, by table.
+type rowsByTable map[string][]string
+
+func (c *check) wanted(ctx context.Context, q Querier, events []*raw) (map[int64]rowsByTable, error) {
+	stands, err := standing(ctx, q, events)
+	if err != nil {
+		return nil, err
+	}
+	out := map[int64]rowsByTable{}
+	for _, e := range events {
+		out[e.no] = rowsByTable{}
+		if !stands[e.no] {
+			continue
+		}
+		s := saysOf(placed{e.no, &e.event})
+		for i, rows := range [][][]any{s.sightings, s.readings, s.carried} {
+			for _, row := range rows {
+				out[e.no][saysTables[i].name] = append(out[e.no][saysTables[i].name], plainRow(row))
+			}
+		}
+	}
+	return out, nil
+}
+
+func storedSays(ctx context.Context, q Querier, events []*raw) (map[int64]rowsByTable, error) {
+	out := map[int64]rowsByTable{}
+	args := make([]any, len(events))
+	for i, e := range events {
+		args[i] = e.no
+		out[e.no] = rowsByTable{}
+	}
+	for _, table := range saysTables {
+		query := "SELECT " + table.columns + " FROM " + table.name + " WHERE event IN " + list(len(args)) +
+			fmt.Sprintf(" LIMIT %d", chunk*2*ledger.MaxList)
+		err := Each(ctx, q, query, args, func(r *sql.Rows) error {
+			row, err := scanAny(r)
+			if err != nil {
+				return err
+			}
+			no, _ := row[table.event].(int64)
+			if rows, ok := out[no]; ok {
+				rows[table.name] = append(rows[table.name], plainRow(row))
+			}
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// standing tells which events stand: those that nobody corrected, and of an
+// event's corrections the last one.
+func standing(ctx context.Context, q Querier, events []*raw) (map[int64]bool, error) {
+	stands := map[int64]bool{}
+	byID := map[ledger.ID]int64{}
+	args := make([]any, len(events))
+	for i, e := range events {
+		id := e.event.ID
+		args[i] = id[:]
+		byID[id] = e.no
+		stands[e.no] = true
+	}
+	corrected := map[int64]bool{}
+	err := Each(ctx, q, "SELECT DISTINCT corrects FROM event WHERE corrects IS NOT NULL AND corrects IN "+list(len(args)), args, func(r *sql.Rows) error {
+		var id []byte
+		err := r.Scan(&id)
+		corrected[byID[toID(id)]] = true
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range events {
+		if e.event.Statement.Entry.Correction == nil {
+			stands[e.no] = !corrected[e.no]
+		} else if stands[e.no], err = correctionStands(ctx, q, e); err != nil {
+			return nil, err
+		}
+	}
+	return stands, nil
+}
+
+func correctionStands(ctx context.Context, q Querier, e *raw) (bool, error) {
+	of := corrects(&e.event)
+	var later, ofCorrection bool
+	err := q.QueryRowContext(ctx, `SELECT
+		EXISTS (SELECT 1 FROM event WHERE corrects = $1 AND ord > $2),
+		EXISTS (SELECT 1 FROM event WHERE id = $1 AND corrects IS NOT NULL)`,
+		of, ledger.Ord(e.event.Statement.Entry.At, &e.event.Statement, e.event.ID)).Scan(&later, &ofCorrection)
+	return !later && !ofCorrection, err
+}
+
+// totals finds rows that belong to no event that was gone through.
+func (c *check) totals(ctx context.Context, q Querier) error {
+	count := func(table string) (n int64, err error) {
+		err = q.QueryRowContext(ctx, "SELECT count(*) FROM "+table).Scan(&n)
+		return n, err
+	}
+	events, err := count("event")
+	if err != nil {
+		return err
+	}
+	if events != c.report.Events {
+		c.stray("event", c.report.Events, events)
+	}
+	for _, table := range saysTables {
+		n, err := count(table.name)
+		if err != nil {
+			return err
+		}
+		if n > c.counts[table.at] && len(c.report.Breaks) == 0 {
+			c.stray(table.name, c.counts[table.at], n)
+		}
+	}
+	return nil
+}
+
+func (c *check) stray(table string, want, found int64) {
+	c.add(ledger.Break{
+		Kind: ledger.IndexChanged, Expected: fmt.Sprintf("%s: %d rows", table, want), Found: fmt.Sprint(found),
+		Meaning: "rows stand there that belong to no chain or event: somebody changed the database",
+		Advice:  "salvage the ledger into a new one: it takes over what was signed",
+	})
+}
+
+// heads looks for heads that were saved elsewhere.
+func (c *check) heads(ctx context.Context, q Querier, saved ledger.Heads) error {
+	for _, h := range saved.Heads {
+		var there bool
+		err := q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE id = $1)`, h.ID[:]).Scan(&there)
+		if err != nil {
+			return err
+		}
+		if !there {
+			c.add(ledger.Break{
+				Kind: ledger.TailMissing, Writer: h.Writer, Chain: h.Chain, Seq: h.Seq, ID: h.ID.String(),
+				Expected: fmt.Sprintf("event %d, as ledger %.12s had it on %s", h.Seq, saved.Ledger, saved.Taken.Format("2006-01-02 15:04")),
+				Found:    "none",
+				Meaning:  "events were taken off the end of the chain, or an older copy of the ledger was put in its place",
+				Advice:   "sync with that ledger, or restore the backup that the head was saved with",
+			})
+		}
+	}
+	return nil
+}
+
+func (c *check) conclude() {
+	c.report.Verdict = Whole
+	if c.known == nil {
+		c.report.Verdict = Unproven
+	}
+	for _, b := range c.report.Breaks {
+		switch b.Kind {
+		case ledger.DatabaseDamaged, ledger.Unreadable:
+			c.report.Verdict = Damaged
+			return
+		default:
+			c.report.Verdict = Edited
+		}
+	}
+}

@@ -1,0 +1,5 @@
+//go:build !unix
+
+package store
+
+func explainFile(err error) error { return err }

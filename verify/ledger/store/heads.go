@@ -1,0 +1,94 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"cardwright/verify/ledger"
+)
+
+// Heads gives the last event of every chain. Saved away from the ledger, they
+// show later whether a tail was removed.
+func (l *Ledger) Heads(ctx context.Context) (ledger.Heads, error) {
+	h := ledger.Heads{Format: 1, Ledger: l.id, Taken: time.Now().UTC().Truncate(time.Second)}
+	err := l.Look(ctx, func(q Querier) error {
+		chains, err := chainsOf(ctx, q)
+		if err != nil {
+			return err
+		}
+		for _, c := range chains {
+			head, ok, err := headOf(ctx, q, c.no)
+			if err != nil {
+				return err
+			}
+			if ok {
+				head.Writer, head.Chain = c.writer, c.name
+				h.Heads = append(h.Heads, head)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return ledger.Heads{}, fmt.Errorf("reading the heads of ledger %s: %w", l.place, err)
+	}
+	return h, nil
+}
+
+// remember keeps another ledger's heads, so that a check shows what was
+// removed here since.
+func (l *Ledger) remember(ctx context.Context, h ledger.Heads) error {
+	var rows [][]any
+	for _, head := range h.Heads {
+		rows = append(rows, []any{h.Ledger, head.Writer, head.Chain, head.Seq, head.ID[:], timeText(h.Taken)})
+	}
+	return l.write(ctx, func(t *tx) error {
+		return t.insert(ctx, "witness", "ledger, writer, chain, seq, id, taken",
+			` ON CONFLICT (ledger, writer, chain) DO UPDATE SET seq = excluded.seq, id = excluded.id, taken = excluded.taken`, rows, nil)
+	})
+}
+
+func witnesses(ctx context.Context, q Querier) ([]ledger.Heads, error) {
+	var list []ledger.Heads
+	err := Each(ctx, q, `SELECT ledger, writer, chain, seq, id, taken FROM witness ORDER BY ledger, writer, chain`, nil, func(r *sql.Rows) error {
+		var from, taken string
+		var h ledger.Head
+		var id []byte
+		if err := r.Scan(&from, &h.Writer, &h.Chain, &h.Seq, &id, &taken); err != nil {
+			return err
+		}
+		h.ID = toID(id)
+		at, err := parseTime(taken)
+		list = append(list, ledger.Heads{Ledger: from, Taken: at, Heads: []ledger.Head{h}})
+		return err
+	})
+	return list, err
+}
+
+// HasVisit tells whether a visit was begun in this ledger already, so that a
+// filled sheet isn't recorded twice.
+func (l *Ledger) HasVisit(ctx context.Context, visit string) (bool, error) {
+	var there bool
+	err := l.Look(ctx, func(q Querier) error {
+		return q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE visit = $1 AND kind = 'visit begun')`, visit).Scan(&there)
+	})
+	if err != nil {
+		return false, fmt.Errorf("looking for visit %s: %w", visit, err)
+	}
+	return there, nil
+}
+
+// Event returns the event with this id; false where the ledger has none.
+func (l *Ledger) Event(ctx context.Context, id ledger.ID) (found ledger.Event, ok bool, err error) {
+	err = l.Look(ctx, func(q Querier) error {
+		return EachEvent(ctx, q, `id = $1`, []any{id[:]}, func(e ledger.Event) error {
+			found, ok = e, true
+			return nil
+		})
+	})
+	if err != nil {
+		err = fmt.Errorf("looking for event %s: %w", id.Short(), err)
+	}
+	return found, ok, err
+}

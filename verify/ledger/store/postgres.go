@@ -1,0 +1,153 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"net"
+	"net/url"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/stdlib"
+	"github.com/pressly/goose/v3"
+	"github.com/pressly/goose/v3/lock"
+
+	"cardwright/verify/ledger"
+)
+
+var postgresEngine = &engine{
+	name:       "PostgreSQL",
+	migrations: below("migrations/postgres"),
+	snapshot:   sql.LevelRepeatableRead,
+	bound:      func(*sql.Conn) error { return nil }, // a server is the shop's own
+	explain:    explainPostgres,
+	// One writer at a time, as in a file: chains and states are then taken
+	// from everything that was committed before.
+	lock: `SELECT pg_advisory_xact_lock(hashtext('cardwright ledger ' || current_schema()))`,
+}
+
+const (
+	postgresConnections = 4
+	connectTimeout      = 10 * time.Second
+)
+
+// openPostgres connects as the address says; TLS too (sslmode).
+func openPostgres(ctx context.Context, address string, o Options) (*Ledger, error) {
+	config, err := pgx.ParseConfig(address)
+	if err != nil {
+		return nil, err // pgx leaves the password out
+	}
+	if config.ConnectTimeout == 0 {
+		config.ConnectTimeout = connectTimeout
+	}
+	if o.ReadOnly {
+		config.RuntimeParams["default_transaction_read_only"] = "on"
+	}
+	l := &Ledger{engine: postgresEngine, place: Redacted(address), readOnly: o.ReadOnly, db: stdlib.OpenDB(*config)}
+	l.db.SetMaxOpenConns(postgresConnections)
+	if err := l.prepare(ctx, o); err != nil {
+		return nil, errors.Join(err, l.db.Close())
+	}
+	return l, nil
+}
+
+// prepare looks whether the server holds a ledger, and makes one if it may.
+func (l *Ledger) prepare(ctx context.Context, o Options) error {
+	version, err := l.postgresVersion(ctx)
+	switch {
+	case err != nil:
+		return l.explain(err)
+	case version > schemaVersion:
+		return fmt.Errorf("%w: layout %d, expected %d", ErrNewer, version, schemaVersion)
+	case version == schemaVersion:
+		return l.readMeta(ctx)
+	case !o.Create || o.ReadOnly:
+		return ErrNoLedger
+	}
+	if err := l.makePostgres(ctx); err != nil {
+		return fmt.Errorf("making ledger: %w", l.explain(err))
+	}
+	return l.readMeta(ctx)
+}
+
+func (l *Ledger) postgresVersion(ctx context.Context) (int64, error) {
+	var there bool
+	err := l.db.QueryRowContext(ctx, `SELECT to_regclass('goose_db_version') IS NOT NULL AND to_regclass('ledger') IS NOT NULL`).Scan(&there)
+	if err != nil || !there {
+		return 0, err
+	}
+	var version int64
+	err = l.db.QueryRowContext(ctx, `SELECT coalesce(max(version_id), 0) FROM goose_db_version`).Scan(&version)
+	return version, err
+}
+
+func (l *Ledger) makePostgres(ctx context.Context) error {
+	locker, err := lock.NewPostgresSessionLocker()
+	if err != nil {
+		return err
+	}
+	err = migrate(ctx, l.db, goose.DialectPostgres, l.engine.migrations, goose.WithSessionLocker(locker))
+	if err != nil {
+		return err
+	}
+	_, err = l.db.ExecContext(ctx, `INSERT INTO ledger (one, id, format) VALUES (1, $1, $2) ON CONFLICT DO NOTHING`,
+		ledger.NewChain(), ledger.Format)
+	return err
+}
+
+// Redacted is an address without its password, for showing.
+func Redacted(address string) string {
+	if !IsPostgres(address) {
+		return address
+	}
+	u, err := url.Parse(address)
+	if err != nil {
+		return "postgres://…"
+	}
+	q := u.Query()
+	for _, secret := range []string{"password", "sslpassword"} {
+		if q.Has(secret) {
+			q.Set(secret, "xxxxx")
+			u.RawQuery = q.Encode()
+		}
+	}
+	return u.Redacted()
+}
+
+// explainPostgres chains one of our errors where the SQLSTATE says which
+// (PostgreSQL 15 documentation, appendix A).
+func explainPostgres(err error) error {
+	var e *pgconn.PgError
+	var network net.Error
+	var connect *pgconn.ConnectError
+	switch {
+	case errors.As(err, &e):
+		return explainState(e.Code, err)
+	case errors.As(err, &connect), errors.As(err, &network), pgconn.SafeToRetry(err), errors.Is(err, sql.ErrConnDone),
+		strings.Contains(err.Error(), "conn closed"), strings.Contains(err.Error(), "unexpected EOF"):
+		return fmt.Errorf("%w (%w)", ErrAway, err)
+	}
+	return err
+}
+
+func explainState(code string, err error) error {
+	switch {
+	case code == "42501":
+		return fmt.Errorf("%w (%w)", ErrRights, err)
+	case code == "53100":
+		return fmt.Errorf("%w (%w)", ErrFull, err)
+	case code == "25006":
+		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
+	case code == "55P03":
+		return fmt.Errorf("%w (%w)", ErrLocked, err)
+	case strings.HasPrefix(code, "57P"), strings.HasPrefix(code, "08"):
+		return fmt.Errorf("%w (%w)", ErrAway, err)
+	case code == "XX001", code == "XX002":
+		return fmt.Errorf("%w (%w)", ErrDamaged, err)
+	}
+	return err
+}

@@ -1,0 +1,207 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"runtime"
+	"strings"
+	"sync"
+	"unicode/utf8"
+
+	"cardwright/verify/ledger"
+)
+
+// raw is an event as it stands in a database, with nothing believed yet.
+type raw struct {
+	no, seq   int64
+	id        []byte
+	content   []byte
+	signature []byte
+	columns   []any // in the order of eventColumns
+
+	event ledger.Event // when err is nil
+	err   error
+}
+
+// rawBatch is how many events are read at once: at most about 25 MB.
+const rawBatch = chunk
+
+// scanPlace is where a scan of a chain goes on.
+type scanPlace struct{ seq, no int64 }
+
+// bounded keeps a field of a database from elsewhere from filling memory.
+func bounded(column string, most int) string {
+	return fmt.Sprintf("CASE WHEN octet_length(%s) <= %d THEN %s END", column, most, column)
+}
+
+var rawColumns = sync.OnceValue(func() string {
+	columns := splitColumns(eventColumns)
+	for i, name := range columns {
+		switch name {
+		case "chain", "seq":
+		case "content":
+			columns[i] = bounded(name, ledger.MaxContent)
+		default:
+			columns[i] = bounded(name, 4*ledger.MaxWord)
+		}
+	}
+	return "no, " + strings.Join(columns, ", ")
+})
+
+func splitColumns(s string) []string { return strings.Split(s, ", ") }
+
+// readRaw reads the events of a chain that follow a place.
+func readRaw(ctx context.Context, q Querier, chain int64, after scanPlace) ([]*raw, error) {
+	return readRawWhere(ctx, q, fmt.Sprintf("chain = $1 AND (seq, no) > ($2, $3) ORDER BY seq, no LIMIT %d", rawBatch),
+		chain, after.seq, after.no)
+}
+
+func readRawWhere(ctx context.Context, q Querier, where string, args ...any) ([]*raw, error) {
+	var batch []*raw
+	err := Each(ctx, q, "SELECT "+rawColumns()+" FROM event WHERE "+where, args, func(r *sql.Rows) error {
+		row, err := scanAny(r)
+		if err != nil {
+			return err
+		}
+		e := &raw{columns: row[1:]}
+		e.no, _ = row[0].(int64)
+		for i, name := range splitColumns(eventColumns) {
+			switch name {
+			case "id":
+				e.id = toBytes(e.columns[i])
+			case "seq":
+				e.seq, _ = e.columns[i].(int64)
+			case "content":
+				e.content = toBytes(e.columns[i])
+			case "signature":
+				e.signature = toBytes(e.columns[i])
+			}
+		}
+		batch = append(batch, e)
+		return nil
+	})
+	return batch, err
+}
+
+// scanAny reads a row whatever its types are.
+func scanAny(r *sql.Rows) ([]any, error) {
+	names, err := r.Columns()
+	if err != nil {
+		return nil, err
+	}
+	row := make([]any, len(names))
+	to := make([]any, len(names))
+	for i := range row {
+		to[i] = &row[i]
+	}
+	return row, r.Scan(to...)
+}
+
+func toBytes(v any) []byte {
+	switch v := v.(type) {
+	case []byte:
+		return v
+	case string:
+		return []byte(v)
+	}
+	return nil
+}
+
+func toID(b []byte) ledger.ID {
+	var id ledger.ID
+	copy(id[:], b)
+	return id
+}
+
+// plain writes a value so that both databases write it alike.
+func plain(v any) string {
+	switch v := v.(type) {
+	case []byte:
+		if v == nil {
+			return ""
+		}
+		return fmt.Sprintf("%x", v)
+	case nil:
+		return ""
+	}
+	return fmt.Sprint(v)
+}
+
+func plainRow(row []any) string {
+	words := make([]string, len(row))
+	for i, v := range row {
+		words[i] = plain(v)
+	}
+	return strings.Join(words, "|")
+}
+
+// verifyAll verifies events on all processors.
+func verifyAll(batch []*raw) {
+	var wait sync.WaitGroup
+	workers := runtime.GOMAXPROCS(0)
+	for w := range workers {
+		wait.Go(func() {
+			for i := w; i < len(batch); i += workers {
+				batch[i].verify()
+			}
+		})
+	}
+	wait.Wait()
+}
+
+func (e *raw) verify() {
+	if len(e.id) != len(ledger.ID{}) {
+		e.err = ledger.ErrDigest
+		return
+	}
+	e.event, e.err = ledger.Verify(toID(e.id), e.content, e.signature)
+}
+
+// maxTries is how many unsound events are searched for a flipped bit.
+const maxTries = 32
+
+// wornOut tells whether an unsound event looks like wear rather than like
+// somebody's edit: its content isn't even text in JSON, or a single flipped
+// bit makes it whole again.
+func (c *check) wornOut(e *raw) bool {
+	if !utf8.Valid(e.content) || !json.Valid(e.content) {
+		return true
+	}
+	if c.tries == maxTries {
+		return false
+	}
+	c.tries++
+	if errors.Is(e.err, ledger.ErrSignature) {
+		return flipMakes(e.signature, func() bool { e.verify(); return e.err == nil })
+	}
+	id := toID(e.id)
+	return len(e.id) == len(id) && (flipMakes(e.content, func() bool { return ledger.IDOf(e.content) == id }) ||
+		oneBitApart(id[:], e.content))
+}
+
+// flipMakes tells whether flipping one bit makes good true. It leaves the
+// bytes as they were.
+func flipMakes(b []byte, good func() bool) bool {
+	for i := range b {
+		for bit := range 8 {
+			b[i] ^= 1 << bit
+			ok := good()
+			b[i] ^= 1 << bit
+			if ok {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// oneBitApart tells whether it is the id in which one bit was flipped.
+func oneBitApart(id, content []byte) bool {
+	want := ledger.IDOf(content)
+	flipped := bytes.Clone(id)
+	return flipMakes(flipped, func() bool { return bytes.Equal(flipped, want[:]) })
+}

@@ -1,0 +1,160 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"strings"
+	"time"
+
+	"cardwright/verify/ledger"
+)
+
+// chunk is how many rows one statement takes. Both databases take thousands
+// of parameters; more rows than this gain nothing.
+const chunk = 100
+
+// timeText is how times stand in the database: they sort as text.
+func timeText(t time.Time) string { return t.UTC().Format(time.RFC3339) }
+
+// values writes the parameters of n rows: ($1, $2), ($3, $4), …
+func values(n, columns int) string {
+	var b strings.Builder
+	p := 1
+	for row := range n {
+		if row > 0 {
+			b.WriteString(", ")
+		}
+		for col := range columns {
+			b.WriteString([]string{"(", ", "}[min(col, 1)])
+			fmt.Fprintf(&b, "$%d", p)
+			p++
+		}
+		b.WriteString(")")
+	}
+	return b.String()
+}
+
+// insert puts rows into a table, a chunk at a time; columns is what follows
+// the table's name, and tail what follows the values.
+func (t *tx) insert(ctx context.Context, table, columns, tail string, rows [][]any, returned func(*sql.Rows) error) error {
+	for len(rows) > 0 {
+		n := min(chunk, len(rows))
+		query := "INSERT INTO " + table + " (" + columns + ") VALUES " + values(n, len(rows[0])) + tail
+		var args []any
+		for _, row := range rows[:n] {
+			args = append(args, row...)
+		}
+		if returned != nil {
+			if err := Each(ctx, t, query, args, returned); err != nil {
+				return err
+			}
+		} else if _, err := t.ExecContext(ctx, query, args...); err != nil {
+			return err
+		}
+		rows = rows[n:]
+	}
+	return nil
+}
+
+// placed is an event with its number in this ledger.
+type placed struct {
+	no int64
+	*ledger.Event
+}
+
+const eventColumns = "id, chain, seq, ord, at, kind, vessel, visit, berth, technician, card, target, corrects, content, signature"
+
+// eventRow is what is looked up of an event, and the event itself.
+func eventRow(e *ledger.Event, chain int64) []any {
+	s := &e.Statement
+	card, target := "", ""
+	if s.Entry.Card != nil {
+		card, target = s.Entry.Card.Digest, s.Entry.Card.Target
+	}
+	return []any{
+		e.ID[:], chain, s.Seq, ledger.Ord(s.Entry.At, s, e.ID), timeText(s.Entry.At), string(s.Entry.Kind),
+		s.Entry.Vessel, s.Entry.Visit, s.Entry.Berth, s.Technician, card, target, corrects(e),
+		string(e.Content), e.Signature,
+	}
+}
+
+// corrects is the id of the event that e corrects, or nil.
+func corrects(e *ledger.Event) []byte {
+	if e.Statement.Entry.Correction == nil {
+		return nil
+	}
+	id, err := ledger.ParseID(e.Statement.Entry.Correction.Of)
+	if err != nil { // validated
+		panic(err)
+	}
+	return id[:]
+}
+
+// says holds the rows that an event gives in the tables that are looked up.
+type says struct {
+	sightings [][]any
+	readings  [][]any
+	carried   [][]any
+}
+
+const (
+	sightingColumns = "event, ord, vessel, name, berth, imo, mmsi, hull"
+	readingColumns  = "vessel, device, ord, event, at, writer, kind, maker, model, name, place, serial, variant, version, version_key, before, gone"
+	carriedColumns  = "event, place, at, vessel, card, device, maker, model, variant, version, version_key, good"
+)
+
+// saysOf gives the rows of an event that stands.
+func saysOf(p placed) says {
+	var out says
+	s := &p.Statement
+	e := s.Entry.Says()
+	if e == nil {
+		return out
+	}
+	ord := ledger.Ord(e.At, s, p.ID)
+	if row := sightingRow(p.no, ord, e); row != nil {
+		out.sightings = append(out.sightings, row)
+	}
+	for _, r := range ledger.Readings(e) {
+		d := r.Device
+		out.readings = append(out.readings, []any{
+			r.Vessel, d.ID, ord, p.no, timeText(r.At), s.Writer, d.Kind, d.Maker, d.Model, d.Name, d.Place, d.Serial,
+			d.Variant, string(r.Version), ledger.VersionKey(r.Version), string(r.Before), number(r.Gone),
+		})
+	}
+	for i, c := range ledger.CarriedBy(e) {
+		r := c.Release
+		out.carried = append(out.carried, []any{
+			p.no, int64(i), timeText(c.At), c.Vessel, c.Card, r.Device, r.Maker, r.Model, r.Variant,
+			string(r.Version), ledger.VersionKey(r.Version), number(c.Good),
+		})
+	}
+	return out
+}
+
+func sightingRow(no int64, ord []byte, e *ledger.Entry) []any {
+	switch {
+	case e.TakenOn != nil:
+		t := e.TakenOn
+		return []any{no, ord, e.Vessel, t.Name, e.Berth, t.IMO, t.MMSI, t.Hull}
+	case e.VisitBegun != nil:
+		return []any{no, ord, e.Vessel, "", e.Berth, "", "", ""}
+	}
+	return nil
+}
+
+func number(b bool) int64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func parseTime(s string) (time.Time, error) {
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil {
+		return time.Time{}, fmt.Errorf("time %.40q in the database: %w", s, err)
+	}
+	return t.UTC(), nil
+}

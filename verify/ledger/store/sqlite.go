@@ -1,0 +1,316 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+
+	"github.com/pressly/goose/v3"
+	"modernc.org/sqlite"
+	lib "modernc.org/sqlite/lib"
+
+	"cardwright/verify/ledger"
+)
+
+var sqliteEngine = &engine{name: "SQLite", migrations: below("migrations/sqlite"), bound: boundSQLite, explain: explainSQLite}
+
+func below(dir string) fs.FS {
+	f, err := fs.Sub(migrations, dir)
+	if err != nil { // the folder is embedded
+		panic(err)
+	}
+	return f
+}
+
+// connections that one ledger file is read through at once.
+const sqliteConnections = 4
+
+// busyMillis is how long a writer waits for another program's.
+const busyMillis = 60_000
+
+func openSQLite(ctx context.Context, path string, o Options) (*Ledger, error) {
+	if err := findFile(ctx, path, o); err != nil {
+		return nil, err
+	}
+	l := &Ledger{engine: sqliteEngine, place: path, readOnly: o.ReadOnly}
+	dsn := sqliteDSN(path, o.ReadOnly)
+	if o.ReadOnly {
+		mode, err := readOnlyMode(path)
+		if err != nil {
+			return nil, err
+		}
+		dsn += mode
+	}
+	db, err := sql.Open("sqlite", dsn)
+	if err != nil {
+		return nil, err
+	}
+	db.SetMaxOpenConns(sqliteConnections)
+	l.db = db
+	if err := l.recognise(ctx); err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return l, nil
+}
+
+// findFile makes the ledger file if it may, and looks whether what is there
+// begins as a database does.
+func findFile(ctx context.Context, path string, o Options) error {
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		if !o.Create || o.ReadOnly {
+			return ErrNoLedger
+		}
+		return create(ctx, path)
+	}
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	head := make([]byte, len(sqliteMagic))
+	n, err := io.ReadFull(f, head)
+	switch {
+	case err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF):
+		return err
+	case string(head) != sqliteMagic:
+		return fmt.Errorf("%w: found %d bytes beginning %+q, expected %+q", ErrNotLedger, n, head[:n], sqliteMagic)
+	}
+	return nil
+}
+
+// maxField is the largest field and row that is read from a file, in bytes.
+const maxField = 4 << 20
+
+func boundSQLite(c *sql.Conn) error {
+	_, err := sqlite.Limit(c, lib.SQLITE_LIMIT_LENGTH, maxField)
+	return err
+}
+
+const sqliteMagic = "SQLite format 3\x00"
+
+func sqliteDSN(path string, readOnly bool) string {
+	q := "?_txlock=immediate&_dqs=0" +
+		fmt.Sprintf("&_pragma=busy_timeout(%d)", busyMillis) +
+		"&_pragma=foreign_keys(on)&_pragma=trusted_schema(off)&_pragma=cell_size_check(on)"
+	if !readOnly {
+		q += "&_pragma=synchronous(full)"
+	}
+	p := filepath.ToSlash(path)
+	if runtime.GOOS == "windows" && filepath.VolumeName(path) != "" {
+		p = "/" + p
+	}
+	return "file:" + strings.ReplaceAll((&url.URL{Path: p}).EscapedPath(), "?", "%3F") + q
+}
+
+// readOnlyMode is how a file is opened for reading only. Where its folder
+// can't be written, SQLite can't make the files that it shares with writers;
+// then there are none, and the file is taken as it stands.
+func readOnlyMode(path string) (string, error) {
+	wal, err := os.Stat(path + "-wal")
+	hasWAL := err == nil && wal.Size() > 0
+	probe, err := os.CreateTemp(filepath.Dir(path), ".cardwright-*")
+	if err == nil {
+		return "&mode=ro", errors.Join(probe.Close(), os.Remove(probe.Name()))
+	}
+	if hasWAL {
+		return "", fmt.Errorf("its last events still stand in %s-wal, and its folder can't be written: copy both files to one that can", path)
+	}
+	return "&mode=ro&immutable=1", nil
+}
+
+// create makes a ledger file beside its place and then gives it its name, so
+// that nobody meets half a ledger.
+func create(ctx context.Context, path string) error {
+	if _, err := os.Stat(path + "-wal"); err == nil {
+		return fmt.Errorf("%s-wal is there but the ledger isn't: find the file it belongs to, or move it away", path)
+	}
+	temp, err := tempBeside(path)
+	if err != nil {
+		return explainSQLite(err)
+	}
+	defer removeDatabase(temp)
+	if err := makeLedger(ctx, temp); err != nil {
+		return fmt.Errorf("making ledger: %w", explainSQLite(err))
+	}
+	return nameOnce(temp, path)
+}
+
+func tempBeside(path string) (string, error) {
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
+	if err != nil {
+		return "", err
+	}
+	return f.Name(), f.Close()
+}
+
+// nameOnce gives a finished file its name, unless something has it already:
+// then another program made the ledger meanwhile, and that one counts.
+func nameOnce(temp, path string) error {
+	err := os.Link(temp, path)
+	switch {
+	case err == nil || errors.Is(err, fs.ErrExist):
+		return syncFolder(path)
+	default: // a file system without links
+		if _, err := os.Stat(path); err == nil {
+			return nil
+		}
+		if err := os.Rename(temp, path); err != nil {
+			return err
+		}
+		return syncFolder(path)
+	}
+}
+
+func syncFolder(path string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	d, err := os.Open(filepath.Dir(path))
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
+
+func removeDatabase(path string) {
+	for _, end := range []string{"", "-wal", "-shm", "-journal"} {
+		os.Remove(path + end)
+	}
+}
+
+func makeLedger(ctx context.Context, path string) (err error) {
+	db, err := sql.Open("sqlite", sqliteDSN(path, false)+"&_pragma=journal_mode(wal)")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	db.SetMaxOpenConns(1)
+	if err := migrate(ctx, db, goose.DialectSQLite3, sqliteEngine.migrations); err != nil {
+		return err
+	}
+	_, err = db.ExecContext(ctx, `INSERT INTO ledger (one, id, format) VALUES (1, $1, $2)`, ledger.NewChain(), ledger.Format)
+	return err
+}
+
+func migrate(ctx context.Context, db *sql.DB, dialect goose.Dialect, from fs.FS, o ...goose.ProviderOption) error {
+	p, err := goose.NewProvider(dialect, db, from, append(o, goose.WithDisableGlobalRegistry(true))...)
+	if err != nil {
+		return err
+	}
+	_, err = p.Up(ctx)
+	return err
+}
+
+// recognise takes the file for a ledger only if it is laid out as ours: a
+// file from elsewhere may hold views and triggers that do anything.
+func (l *Ledger) recognise(ctx context.Context) error {
+	found, err := schemaOf(ctx, l.db)
+	if err != nil {
+		return explainSQLite(err)
+	}
+	if !strings.Contains(found, "table ledger ledger ") {
+		return fmt.Errorf("%w: it is a database without the table ledger", ErrNotLedger)
+	}
+	want, err := wantedSchema()
+	if err != nil {
+		return err
+	}
+	if found != want {
+		return l.explainSchema(ctx, found, want)
+	}
+	return l.readMeta(ctx)
+}
+
+func (l *Ledger) explainSchema(ctx context.Context, found, want string) error {
+	var version int64
+	err := l.db.QueryRowContext(ctx, `SELECT max(version_id) FROM goose_db_version`).Scan(&version)
+	if err == nil && version > schemaVersion {
+		return fmt.Errorf("%w: layout %d, expected %d", ErrNewer, version, schemaVersion)
+	}
+	return fmt.Errorf("%w: %s", ErrSchema, firstDifference(found, want))
+}
+
+func firstDifference(found, want string) string {
+	has := map[string]bool{}
+	for line := range strings.SplitSeq(want, "\x00") {
+		has[line] = true
+	}
+	for line := range strings.SplitSeq(found, "\x00") {
+		if !has[line] {
+			return fmt.Sprintf("found %+.200q", line)
+		}
+		delete(has, line)
+	}
+	for line := range strings.SplitSeq(want, "\x00") {
+		if has[line] {
+			return fmt.Sprintf("%.200q is missing", line)
+		}
+	}
+	return "its parts stand in another order"
+}
+
+// Bounds of a layout that is read from a file: ours has about 30 parts.
+const (
+	maxSchemaParts = 200
+	maxSchemaText  = 8192
+)
+
+// schemaOf describes a database's layout: one part after another.
+func schemaOf(ctx context.Context, db *sql.DB) (string, error) {
+	var parts []string
+	err := Each(ctx, db, `SELECT type, name, tbl_name, coalesce(sql, '') FROM sqlite_schema
+		WHERE name NOT LIKE 'sqlite_stat%' AND octet_length(coalesce(sql, '')) <= $1
+		ORDER BY type, name LIMIT $2`,
+		[]any{maxSchemaText, maxSchemaParts}, func(rows *sql.Rows) error {
+			var kind, name, table, text string
+			err := rows.Scan(&kind, &name, &table, &text)
+			parts = append(parts, strings.Join([]string{kind, name, table, text}, " "))
+			return err
+		})
+	return strings.Join(parts, "\x00"), err
+}
+
+// wantedSchema is the layout that our migrations give.
+var wantedSchema = sync.OnceValues(func() (string, error) {
+	db, err := sql.Open("sqlite", ":memory:")
+	if err != nil {
+		return "", err
+	}
+	defer db.Close()
+	db.SetMaxOpenConns(1)
+	ctx := context.Background()
+	if err := migrate(ctx, db, goose.DialectSQLite3, sqliteEngine.migrations); err != nil {
+		return "", err
+	}
+	return schemaOf(ctx, db)
+})
+
+// explainSQLite chains one of our errors where SQLite's code says which.
+func explainSQLite(err error) error {
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return explainFile(err)
+	}
+	switch e.Code() & 0xff {
+	case lib.SQLITE_FULL:
+		return fmt.Errorf("%w (%w)", ErrFull, err)
+	case lib.SQLITE_READONLY:
+		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
+	case lib.SQLITE_BUSY, lib.SQLITE_LOCKED:
+		return fmt.Errorf("%w (%w)", ErrLocked, err)
+	case lib.SQLITE_TOOBIG:
+		return fmt.Errorf("%w: a field larger than any that cardwright writes (%w)", ErrSchema, err)
+	case lib.SQLITE_CORRUPT, lib.SQLITE_NOTADB:
+		return fmt.Errorf("%w (%w)", ErrDamaged, err)
+	}
+	return err
+}
