@@ -5,8 +5,10 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"hash"
+	"io"
 	"strings"
 )
 
@@ -161,8 +163,12 @@ func writeSum(out *bytes.Buffer, digest, path string) {
 
 // Bounds on a record read from a card.
 const (
-	MaxRecordBytes = 8 << 20 // a full 32 GB card's is under 3 MiB
+	MaxRecordBytes = 4 << 20 // a full 32 GB card's is under 3 MiB
 	MaxRecordFiles = 65536
+
+	// The shortest file of an honest record takes 133 bytes for 6 values; a
+	// list of nothing would take 3 bytes, and many times as much memory.
+	leastValueBytes = 20
 )
 
 // DecodeRecord reads a record that stands on a card. Everything in it is
@@ -173,18 +179,38 @@ func DecodeRecord(text []byte) (Record, error) {
 	if len(text) > MaxRecordBytes {
 		return r, fmt.Errorf("record of %d bytes, expected at most %d", len(text), MaxRecordBytes)
 	}
+	if most := len(text)/leastValueBytes + 64; values(text) > most {
+		return r, fmt.Errorf("reading the record: more than %d values in %d bytes", most, len(text))
+	}
 	dec := json.NewDecoder(bytes.NewReader(text))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&r); err != nil {
 		return Record{}, fmt.Errorf("reading the record: %w", err)
 	}
-	if dec.More() {
-		return Record{}, fmt.Errorf("reading the record: something stands after its end")
+	if _, err := dec.Token(); err != io.EOF {
+		return Record{}, errors.New("reading the record: something stands after its end")
 	}
 	if err := r.check(); err != nil {
 		return Record{}, fmt.Errorf("reading the record: %w", err)
 	}
 	return r, nil
+}
+
+// values is how many values a JSON text has: each comes after a bracket, a
+// brace or a comma.
+func values(text []byte) (n int) {
+	quoted := false
+	for i := 0; i < len(text); i++ {
+		switch c := text[i]; {
+		case quoted && c == '\\':
+			i++
+		case c == '"':
+			quoted = !quoted
+		case !quoted && (c == '[' || c == '{' || c == ','):
+			n++
+		}
+	}
+	return n
 }
 
 func (r Record) check() error {
