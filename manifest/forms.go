@@ -52,6 +52,10 @@ var (
 		name: "a folder below the shop folder", expected: "a relative path such as packages",
 		pattern: `^[^/\\].*$`, problem: pathProblem,
 	}
+	publicKey = form{
+		name: "a public key", expected: "the 56 characters that cardwright key show prints, beginning with RW",
+		pattern: `^RW[0-9A-Za-z+/]{54}$`,
+	}
 	ledgerPlace = form{
 		name: "a place for the ledger", expected: "a relative path such as ledger.db, or a postgres:// address",
 		pattern: `^[^/\\].*$`, problem: ledgerProblem,
@@ -71,7 +75,7 @@ func (f *form) check(s string) string {
 	return ""
 }
 
-var patterns = compile(&id, &sha256Hex, &mmsi, &imoNumber, &fileName, &cardFolder, &folderHere, &ledgerPlace)
+var patterns = compile(&id, &sha256Hex, &mmsi, &imoNumber, &fileName, &cardFolder, &folderHere, &ledgerPlace, &publicKey)
 
 func compile(forms ...*form) map[string]*regexp.Regexp {
 	m := map[string]*regexp.Regexp{}

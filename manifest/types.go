@@ -73,9 +73,18 @@ type Shop struct {
 	Ledger   string `yaml:"ledger"`   // file relative to Dir, or a postgres:// address
 	Call     string `yaml:"call"`     // whom to call when a step fails, and how
 
+	Trusts []*Trust `yaml:"trusts"` // whose records on cards are believed
+
 	Dir     string    `yaml:"-"` // the shop folder, absolute
 	Models  []*Model  `yaml:"-"` // in order of id
 	Vessels []*Vessel `yaml:"-"` // in order of id
+}
+
+// Trust is a shop whose signed records are believed.
+type Trust struct {
+	Source
+	Shop string `yaml:"shop"`
+	Key  string `yaml:"key"` // public key, as minisign writes it
 }
 
 // Model is one catalogue file: a kind of equipment and its releases.

@@ -1,0 +1,142 @@
+// Package keys signs the records on cards and checks their signatures, in the
+// form of minisign (Ed25519), so that its tool and libraries can check them
+// without cardwright.
+package keys
+
+import (
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"aead.dev/minisign"
+)
+
+// The comments in every signature. They are fixed, so that the same record
+// signed with the same key gives the same bytes.
+const (
+	trustedComment   = "record of a memory card"
+	untrustedComment = "signature from cardwright"
+)
+
+// maxKeyFile and maxSignature bound what is read, in bytes; both kinds of file
+// have a few hundred.
+const (
+	maxKeyFile   = 4 << 10
+	maxSignature = 4 << 10
+)
+
+// Key is a shop's own signing key.
+type Key struct{ private minisign.PrivateKey }
+
+// Place is where a technician's key stands when no other place is named: the
+// user's own folder for settings.
+func Place() (string, error) {
+	dir, err := os.UserConfigDir()
+	if err != nil {
+		return "", fmt.Errorf("finding the place of the key: %w", err)
+	}
+	return filepath.Join(dir, "cardwright", "shop.key"), nil
+}
+
+// New makes a key and keeps it at path with owner-only rights. A key that is
+// there already is never replaced: cards were signed with it.
+func New(path string) (Key, error) {
+	_, private, err := minisign.GenerateKey(rand.Reader)
+	if err != nil {
+		return Key{}, fmt.Errorf("making a key: %w", err)
+	}
+	text, err := private.MarshalText()
+	if err != nil {
+		return Key{}, fmt.Errorf("making a key: %w", err)
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return Key{}, fmt.Errorf("keeping the key: %w", err)
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return Key{}, fmt.Errorf("there is a key at %s already: it was left as it is; show it with cardwright key show", path)
+	}
+	if err != nil {
+		return Key{}, fmt.Errorf("keeping the key: %w", err)
+	}
+	_, err = f.Write(append(text, '\n'))
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return Key{}, errors.Join(fmt.Errorf("keeping the key: %w", err), os.Remove(path))
+	}
+	return Key{private}, nil
+}
+
+// Load reads the key at path. It wraps fs.ErrNotExist where there is none, and
+// refuses one that others than its owner may read.
+func Load(path string) (Key, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return Key{}, fmt.Errorf("reading the key: %w", err)
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return Key{}, fmt.Errorf("reading the key: %w", err)
+	}
+	if mode := info.Mode().Perm(); runtime.GOOS != "windows" && mode&0o077 != 0 {
+		return Key{}, fmt.Errorf("reading the key: %s may be read by others (rights %04o, expected 0600): chmod 600 it, and make a new key if somebody has read it", path, mode)
+	}
+	text, err := io.ReadAll(io.LimitReader(f, maxKeyFile+1))
+	if err != nil {
+		return Key{}, fmt.Errorf("reading the key: %w", err)
+	}
+	if len(text) > maxKeyFile || minisign.IsEncrypted(text) {
+		return Key{}, fmt.Errorf("reading the key: %s is not a key as cardwright keeps it", path)
+	}
+	var k Key
+	if err := k.private.UnmarshalText(text); err != nil {
+		return Key{}, fmt.Errorf("reading the key: %s: %w", path, err)
+	}
+	return k, nil
+}
+
+// Public is the public half in one line, as it stands in shop.yaml.
+func (k Key) Public() string {
+	return k.private.Public().(minisign.PublicKey).String()
+}
+
+// Sign gives the signature file of a record. Its length is always the same.
+func (k Key) Sign(record []byte) ([]byte, error) {
+	return minisign.SignWithComments(k.private, record, trustedComment, untrustedComment), nil
+}
+
+// Signer is what a check found out about a signature.
+type Signer int
+
+// The outcomes of a check.
+const (
+	Unsigned Signer = iota // no signature
+	Nobody                 // a signature that doesn't fit the record, or by a key that isn't trusted
+	Known                  // signed by a key that is trusted
+)
+
+// Check finds which of the trusted public keys has signed the record, by its
+// place among them.
+func Check(record, signature []byte, trusted []string) (Signer, int) {
+	if len(signature) == 0 {
+		return Unsigned, -1
+	}
+	if len(signature) > maxSignature {
+		return Nobody, -1
+	}
+	for i, text := range trusted {
+		var public minisign.PublicKey
+		if err := public.UnmarshalText([]byte(text)); err != nil {
+			continue // manifest has checked its form; a key that is none signs nothing
+		}
+		if minisign.Verify(public, record, signature) {
+			return Known, i
+		}
+	}
+	return Nobody, -1
+}
