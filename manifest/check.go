@@ -82,11 +82,12 @@ func (c *checker) model(m *Model) {
 		c.once(seen, t.Check, t.At("check"), "check")
 	}
 	c.versions(m)
+	reader := c.fatReader(m)
 	for _, r := range m.Releases {
 		for _, n := range r.Needs {
 			c.reference(n.Model, n.At("model"))
 		}
-		c.files(m, r)
+		c.files(r, reader)
 	}
 }
 

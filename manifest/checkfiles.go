@@ -29,8 +29,9 @@ func contents(f *File) []onCard {
 	return all
 }
 
-func (c *checker) files(m *Model, r *Release) {
-	reader := c.fatReader(m)
+// files checks a release's files; reader is a model that reads them from a
+// FAT card, or nil.
+func (c *checker) files(r *Release, reader *Model) {
 	taken := map[string]taken{}
 	for _, f := range r.Files {
 		c.members(f)

@@ -26,7 +26,7 @@ const (
 
 // Bounds on a shop folder.
 const (
-	MaxFileBytes = 512 << 10 // one file
+	MaxFileBytes = 256 << 10 // one file
 	MaxShopBytes = 16 << 20  // all files that are read
 	MaxFiles     = 2000      // entries of the catalogue folder, or of the vessels folder
 )

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode/utf8"
 
 	"go.yaml.in/yaml/v4"
 )
@@ -13,7 +14,7 @@ import (
 // Bounds on one file.
 const (
 	MaxDepth   = 12     // lists and mappings inside one another
-	MaxNodes   = 20_000 // values, lists and mappings
+	MaxBreaks  = 20_000 // commas, opening brackets and line ends; between two of them stand three values at most
 	MaxEntries = 2000   // entries of one list
 )
 
@@ -45,6 +46,13 @@ func (limits) CheckAlias(aliases, _ int) error {
 // read, and what YAML has that a shop's files don't: anchors, aliases, tags,
 // further documents. It returns nil when the rest can't be looked at.
 func parse(file string, data []byte, found *collector) *yaml.Node {
+	if at, ok := tooMany(file, data); ok {
+		found.add(Mistake{
+			At: at, What: "file with too much in it", Found: fmt.Sprintf("more than %d commas, brackets and lines", MaxBreaks),
+			Expected: "the keys of a shop's file",
+		})
+		return nil
+	}
 	loader, err := yaml.NewLoader(bytes.NewReader(data), yaml.WithPlugin(limits{}))
 	if err != nil {
 		found.add(unreadable(file, err))
@@ -55,7 +63,7 @@ func parse(file string, data []byte, found *collector) *yaml.Node {
 		found.add(unreadable(file, err))
 		return nil
 	}
-	w := walk{file: file, found: found}
+	w := walk{file, found}
 	switch err := loader.Load(&next); {
 	case err == nil:
 		w.refuse(&next, "a second document after ---", "one document in a file")
@@ -63,25 +71,39 @@ func parse(file string, data []byte, found *collector) *yaml.Node {
 		found.add(unreadable(file, err))
 	}
 	w.plain(&doc)
-	if w.nodes >= MaxNodes || len(doc.Content) != 1 {
+	if len(doc.Content) != 1 {
 		return nil
 	}
 	return doc.Content[0]
 }
 
-// walk counts the nodes of a file and looks for what isn't plain YAML.
+// tooMany finds the place from which on a file is more than a parser should
+// be given: its tree would take some hundred times the room of the text.
+func tooMany(file string, data []byte) (Pos, bool) {
+	line, start, breaks := 1, 0, 0
+	for i, c := range data {
+		switch c {
+		case '\n':
+			line, start = line+1, i+1
+		case ',', '[', '{':
+		default:
+			continue
+		}
+		if breaks++; breaks > MaxBreaks {
+			return Pos{file, line, utf8.RuneCount(data[start:i+1]) + 1}, true
+		}
+	}
+	return Pos{}, false
+}
+
+// walk looks for what isn't plain YAML.
 type walk struct {
 	file  string
 	found *collector
-	nodes int
 }
 
 func (w *walk) plain(n *yaml.Node) {
-	switch w.nodes++; {
-	case w.nodes > MaxNodes:
-		return
-	case w.nodes == MaxNodes:
-		w.refuse(n, fmt.Sprintf("more than %d values", MaxNodes), "a smaller file")
+	switch {
 	case n.Kind == yaml.AliasNode:
 		w.refuse(n, "the alias "+quote("*"+n.Value), plainValue)
 	case n.Anchor != "":
