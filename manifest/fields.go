@@ -31,7 +31,7 @@ var fields = map[string]field{
 	"Shop.ledger":   {form: &ledgerPlace, usual: "ledger.db", help: "file below the shop folder, or a postgres:// address"},
 	"Shop.call":     {help: "whom to call when a step fails, and how"},
 
-	"Shop.trusts":   {help: "whose signed records on cards are believed, this shop's own among them"},
+	"Shop.trusts": {help: "whose signed records on cards are believed, this shop's own among them"},
 
 	"Trust.shop": {must: true, help: "the shop that signs with this key, as reports name it"},
 	"Trust.key":  {must: true, form: &publicKey, help: "its public key: the line that cardwright key show prints"},

@@ -16,8 +16,14 @@ var units = []struct {
 	name  string
 	bytes Size
 }{
-	{"TiB", 1 << 40}, {"GiB", 1 << 30}, {"MiB", 1 << 20}, {"KiB", 1 << 10},
-	{"TB", 1e12}, {"GB", 1e9}, {"MB", 1e6}, {"kB", 1e3},
+	{"TiB", 1 << 40},
+	{"GiB", 1 << 30},
+	{"MiB", 1 << 20},
+	{"KiB", 1 << 10},
+	{"TB", 1e12},
+	{"GB", 1e9},
+	{"MB", 1e6},
+	{"kB", 1e3},
 }
 
 // ParseSize reads a size as it is written in the shop's files: a whole number

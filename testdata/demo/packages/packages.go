@@ -126,7 +126,9 @@ func (p Package) Make(w io.Writer) error {
 	return z.Close()
 }
 
-func (p Package) member(m *manifest.Member) io.Reader { return content(path.Join(p.Path, m.Name), m.Size) }
+func (p Package) member(m *manifest.Member) io.Reader {
+	return content(path.Join(p.Path, m.Name), m.Size)
+}
 
 // content gives size bytes that follow from name: lines of text for .txt,
 // noise for everything else.
