@@ -166,16 +166,20 @@ func (f *feed) readFile(ctx context.Context, b *block, i int, file CardFile) (*b
 	}
 	var more [1]byte
 	if n, _ := in.Read(more[:]); n > 0 {
-		return b, &PackageError{file.Source, file.Path, Bytes(file.Size), "more than that", "download it again"}
+		return b, f.otherSize(file, "more than that")
 	}
 	return b, nil
 }
 
 func (f *feed) short(file CardFile, got int64, err error) error {
 	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
-		return &PackageError{file.Source, file.Path, Bytes(file.Size), Bytes(got), "download it again"}
+		return f.otherSize(file, Bytes(got))
 	}
 	return fmt.Errorf("reading package %s: %w", file.Source.Name, err)
+}
+
+func (f *feed) otherSize(file CardFile, found string) error {
+	return &PackageError{file.Source, f.packages.where(file.Source), Bytes(file.Size), found, "download it again"}
 }
 
 // hand gives a block to the hasher and to every lane that is still there.
@@ -241,7 +245,7 @@ func (f *feed) compare(i int, got *Running) error {
 		return nil // reading stopped before its end, and says why
 	}
 	if got.SHA256() != file.SHA256 {
-		return file.Source.differs(file.Path, file.SHA256, got.SHA256())
+		return file.Source.differs(f.packages.where(file.Source), file.SHA256, got.SHA256())
 	}
 	f.running[i] = got.Digests()
 	return nil

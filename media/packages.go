@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 
@@ -75,6 +76,15 @@ func (p Packages) Find(s Source) (string, error) {
 	}
 }
 
+// where is where a package stands that was found before.
+func (p Packages) where(s Source) string {
+	path, err := p.Find(s)
+	if err != nil {
+		return p.Dir
+	}
+	return path
+}
+
 func foundThere(info fs.FileInfo) string {
 	if !info.Mode().IsRegular() {
 		return "something that is not a plain file"
@@ -100,23 +110,55 @@ func (p Packages) Open(s Source) (io.ReadCloser, error) {
 }
 
 func openMember(path string, s Source) (io.ReadCloser, error) {
-	archive, err := zip.OpenReader(path)
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("opening package: %w", err)
+	}
+	in, err := memberOf(f, path, s)
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	return memberReader{in, f}, nil
+}
+
+// memberOf finds a member in an archive of which nothing is known but its
+// size.
+func memberOf(archive io.ReaderAt, path string, s Source) (io.ReadCloser, error) {
+	list := &listReader{archive, mostListBytes}
+	z, err := zip.NewReader(list, s.Size)
 	if err != nil {
 		return nil, &PackageError{s, path, "a zip archive", err.Error(), "download it again"}
 	}
-	for _, member := range archive.File {
+	list.left = math.MaxInt64
+	for _, member := range z.File {
 		if member.Name != s.Member {
 			continue
 		}
 		content, err := member.Open()
 		if err != nil {
-			archive.Close()
 			return nil, &PackageError{s, path, "member " + s.Member, err.Error(), "download it again"}
 		}
-		return memberReader{content, archive}, nil
+		return content, nil
 	}
-	archive.Close()
 	return nil, &PackageError{s, path, "member " + s.Member, "no such member", "compare the catalogue with the archive"}
+}
+
+// mostListBytes bounds an archive's list of members, which is held in memory;
+// a list of 10,000 takes about half as much.
+const mostListBytes = 2 << 20
+
+// listReader reads no more of an archive than is left.
+type listReader struct {
+	io.ReaderAt
+	left int64
+}
+
+func (r *listReader) ReadAt(p []byte, off int64) (int, error) {
+	if r.left -= int64(len(p)); r.left < 0 {
+		return 0, fmt.Errorf("the list of its members is longer than %s", Bytes(mostListBytes))
+	}
+	return r.ReaderAt.ReadAt(p, off)
 }
 
 // memberReader closes the archive with its member.
