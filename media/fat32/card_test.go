@@ -293,9 +293,9 @@ func TestRandomTrees(t *testing.T) {
 		}
 		card := filepath.Join(dir, "card.img")
 		require.NoError(rt, os.WriteFile(card, nil, 0o600))
-		writeImage(t, card, l)
-		judgeFsck(t, card, l)
-		judgeMtools(t, card, l)
+		writeImage(rt, card, l)
+		judgeFsck(rt, card, l)
+		judgeMtools(rt, card, l)
 		require.NoError(rt, os.Remove(card))
 	})
 }
@@ -342,7 +342,7 @@ func randomFiles(rt *rapid.T) []File {
 	return files
 }
 
-func writeImage(t testing.TB, card string, l *Layout) {
+func writeImage(t require.TestingT, card string, l *Layout) {
 	f, err := os.OpenFile(card, os.O_RDWR, 0)
 	require.NoError(t, err)
 	require.NoError(t, f.Truncate(l.geo.CardBytes))

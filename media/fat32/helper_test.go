@@ -44,7 +44,7 @@ func content(i int, size int64) io.Reader {
 	return io.LimitReader(rand.NewChaCha8([32]byte{byte(i), byte(i >> 8), byte(i >> 16), 0xC0}), size)
 }
 
-func sumOf(t testing.TB, i int, size int64) (sum [sha256.Size]byte) {
+func sumOf(t require.TestingT, i int, size int64) (sum [sha256.Size]byte) {
 	h := sha256.New()
 	_, err := io.Copy(h, content(i, size))
 	require.NoError(t, err)
@@ -52,7 +52,7 @@ func sumOf(t testing.TB, i int, size int64) (sum [sha256.Size]byte) {
 }
 
 // writeCard does what the package's documentation asks of a caller.
-func writeCard(t testing.TB, l *Layout, w io.WriterAt) {
+func writeCard(t require.TestingT, l *Layout, w io.WriterAt) {
 	for _, e := range l.Blank() {
 		require.NoError(t, zeros(&offsetWriter{w, e.Offset}, e.Length))
 	}
@@ -94,7 +94,7 @@ func image(t testing.TB, spec Spec) (path string, l *Layout) {
 	return path, l
 }
 
-func run(t testing.TB, name string, args ...string) string {
+func run(t require.TestingT, name string, args ...string) string {
 	cmd := exec.Command(name, args...)
 	cmd.Env = append(os.Environ(), "LC_ALL=C.UTF-8", "MTOOLSRC=/dev/null", "TZ=UTC")
 	out, err := cmd.CombinedOutput()
@@ -104,7 +104,7 @@ func run(t testing.TB, name string, args ...string) string {
 
 // partition copies the partition into a sparse file of its own, as fsck.fat
 // can't be told an offset. Holes are skipped, not read.
-func partition(t testing.TB, card string, g Geometry) string {
+func partition(t require.TestingT, card string, g Geometry) string {
 	const seekData, seekHole = 3, 4 // lseek(2) on Linux
 	in, err := os.Open(card)
 	require.NoError(t, err)
@@ -131,7 +131,7 @@ func partition(t testing.TB, card string, g Geometry) string {
 
 // judgeFsck asks fsck.fat, which must find nothing at all: besides its version
 // it may print the one line of counts.
-func judgeFsck(t testing.TB, card string, l *Layout) {
+func judgeFsck(t require.TestingT, card string, l *Layout) {
 	path := partition(t, card, l.geo)
 	defer os.Remove(path)
 	out := strings.Split(strings.TrimSpace(run(t, fsck, "-n", path)), "\n")
@@ -147,9 +147,9 @@ func mtoolsImage(card string) string { return fmt.Sprintf("%s@@%d", card, bounda
 
 // judgeMtools extracts the card with mcopy: the same tree of names, every file
 // with its SHA-256.
-func judgeMtools(t testing.TB, card string, l *Layout) {
-	dir := filepath.Join(t.TempDir(), "tree")
-	require.NoError(t, os.Mkdir(dir, 0o700))
+func judgeMtools(t require.TestingT, card string, l *Layout) {
+	dir, err := os.MkdirTemp(filepath.Dir(card), "tree")
+	require.NoError(t, err)
 	defer os.RemoveAll(dir)
 	if len(l.spec.Files) > 0 {
 		run(t, mcopy, "-s", "-n", "-i", mtoolsImage(card), "::/", dir)
@@ -158,7 +158,7 @@ func judgeMtools(t testing.TB, card string, l *Layout) {
 }
 
 // wanted is every path with its file's SHA-256; folders end in a slash.
-func wanted(t testing.TB, l *Layout) []string {
+func wanted(t require.TestingT, l *Layout) []string {
 	var want []string
 	for _, d := range l.folders[1:] {
 		want = append(want, d.path+"/")
@@ -171,7 +171,7 @@ func wanted(t testing.TB, l *Layout) []string {
 	return want
 }
 
-func found(t testing.TB, dir string) []string {
+func found(t require.TestingT, dir string) []string {
 	var have []string
 	require.NoError(t, fs.WalkDir(os.DirFS(dir), ".", func(path string, d fs.DirEntry, err error) error {
 		switch {

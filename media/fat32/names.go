@@ -61,6 +61,11 @@ func units(s string) int {
 // wider than any one device's table, so that a clash is refused and not met.
 func fold(name string) string {
 	return strings.Map(func(r rune) rune {
+		// Both ways, for letters that change one way only, as dotless i does.
+		r = unicode.ToUpper(unicode.ToLower(r))
+		if r <= unicode.MaxASCII {
+			return r
+		}
 		least := r
 		for f := unicode.SimpleFold(r); f != r; f = unicode.SimpleFold(f) {
 			least = min(least, f)

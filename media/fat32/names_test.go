@@ -153,6 +153,8 @@ func TestNamesThatClash(t *testing.T) {
 		{"a/x", "A/y", "only in case"},
 		{"ÉTÉ.upd", "été.upd", "only in case"},
 		{"ſ.txt", "S.TXT", "only in case"},
+		{"ı.txt", "I.TXT", "only in case"},
+		{"İ.txt", "i.txt", "only in case"},
 		{"a", "a/b", "as a file and as a folder"},
 		{"a/b", "a", "as a file and as a folder"},
 		{"a/b", "A", "only in case"},
@@ -183,5 +185,41 @@ func TestLabels(t *testing.T) {
 	for _, label := range []string{"Kittiwake", "KITTIWAKE IV", " A", "A ", "A.B", "Æ", "\n"} {
 		_, err := Lay(Spec{Bytes: nominal(4), Label: label})
 		assert.ErrorContains(t, err, "can't stand on a card")
+	}
+}
+
+// Whatever the paths, they are refused, or every name in a folder gets a short
+// name of the specification's characters that is nobody else's.
+func FuzzPaths(f *testing.F) {
+	f.Add("foo.html\nfoo.htm\nFOO~1.HTM\na/b\na/é.txt")
+	f.Add("a\nA\n..\n/\n\xff\n\uffff\n.x\n \nx.")
+	f.Fuzz(func(t *testing.T, lines string) {
+		var files []File
+		for _, path := range strings.Split(lines, "\n") {
+			files = append(files, aFile(path, 1))
+		}
+		l, err := Lay(spec(nominal(4), files...))
+		if err != nil {
+			var bad *NameError
+			require.ErrorAs(t, err, &bad)
+			return
+		}
+		for _, d := range l.folders {
+			requireShortNames(t, d)
+		}
+	})
+}
+
+func requireShortNames(t *testing.T, d *folder) {
+	const valid = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789!#$%&'()-@^_`{}~ "
+	seen := map[shortName]bool{}
+	for _, n := range d.nodes {
+		require.False(t, seen[n.short], "%q twice", n.short)
+		seen[n.short] = true
+		require.Empty(t, strings.Trim(string(n.short[:]), valid))
+		require.NotEqual(t, byte(' '), n.short[0])
+		if other := d.byName[fold(n.short.String())]; other != nil {
+			require.Same(t, n, other, "another's long name")
+		}
 	}
 }

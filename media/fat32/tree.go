@@ -69,19 +69,21 @@ func addPath(at *folder, path string, file int) (added []*folder, err error) {
 	if n := units(path); n > mostPathUnits {
 		return nil, &NameError{path, "the path is too long: " + strconv.Itoa(n) + " UTF-16 units", "at most " + strconv.Itoa(mostPathUnits)}
 	}
-	names := strings.Split(path, "/")
-	last := len(names) - 1
-	for i, name := range names[:last] {
-		next, isNew, err := at.subfolder(name, strings.Join(names[:i+1], "/"))
+	for from := 0; ; {
+		slash := strings.IndexByte(path[from:], '/')
+		if slash < 0 {
+			return added, at.add(&node{name: path[from:], file: file}, path)
+		}
+		end := from + slash
+		next, isNew, err := at.subfolder(path[from:end], path[:end])
 		if err != nil {
 			return nil, err
 		}
 		if isNew {
 			added = append(added, next)
 		}
-		at = next
+		at, from = next, end+1
 	}
-	return added, at.add(&node{name: names[last], file: file}, path)
 }
 
 // subfolder finds or makes the folder of that name.

@@ -59,7 +59,8 @@ func asIs(data []byte) func(io.Writer) error {
 
 // WriteStructures writes all of the file system but the boot sectors: FSInfo
 // and its backup, the FATs as far as they are not zero, and the folders, in
-// ascending order and at most 1 MiB at once. The card must have been blanked.
+// ascending order, whole sectors, at most 1 MiB at once. The card must have
+// been blanked.
 func (l *Layout) WriteStructures(w io.WriterAt) error {
 	buffered := bufio.NewWriterSize(nil, mostWrite)
 	for _, p := range l.structures() {

@@ -31,24 +31,31 @@ func (r *recorder) WriteAt(p []byte, off int64) (int, error) {
 }
 
 func TestStructuresAscendAndSpareTheBootSectors(t *testing.T) {
-	l, err := Lay(spec(nominal(32), aFile("a", 4<<30-1), aFile("b", 4<<30-1), aFile("c/d", 4<<30-1)))
-	require.NoError(t, err)
-	r := &recorder{WriterAt: mediatest.NewMemory(nominal(32))}
-	require.NoError(t, l.WriteStructures(r))
-	end := int64(0)
-	for _, w := range r.writes {
-		assert.GreaterOrEqual(t, w.Offset, end, "ascending, nothing twice")
-		assert.LessOrEqual(t, w.Length, int64(1<<20))
-		end = w.Offset + w.Length
-		for _, b := range l.Boot() {
-			assert.False(t, w.Offset < b.Offset+sectorSize && b.Offset < end, "%s at %d", b.What, b.Offset)
+	for _, files := range [][]File{nil, demoFiles(), manyFiles(5000), {aFile("a", MostFileBytes), aFile("b", MostFileBytes), aFile("c/d", MostFileBytes)}} {
+		l, err := Lay(spec(nominal(32), files...))
+		require.NoError(t, err)
+		r := &recorder{WriterAt: nowhere{}}
+		require.NoError(t, l.WriteStructures(r))
+		end := l.geo.PartitionOffset() + sectorSize
+		for _, w := range r.writes {
+			require.GreaterOrEqual(t, w.Offset, end, "ascending, nothing twice")
+			require.LessOrEqual(t, w.Length, int64(1<<20))
+			require.Zero(t, w.Offset%sectorSize, "whole sectors")
+			require.Zero(t, w.Length%sectorSize)
+			end = w.Offset + w.Length
+			for _, b := range l.Boot() {
+				require.False(t, w.Offset < b.Offset+sectorSize && b.Offset < end, "%s at %d", b.What, b.Offset)
+			}
 		}
+		require.Equal(t, []Extent{{0, l.geo.DataOffset()}}, l.Blank())
+		for _, f := range l.Files() {
+			if f.Size > 0 {
+				require.Equal(t, end, f.Offset, "folders and then files, without a gap")
+				end += f.Padded()
+			}
+		}
+		require.Equal(t, end, l.geo.DataOffset()+l.geo.UsedBytes())
 	}
-	files := l.Files()
-	assert.LessOrEqual(t, end, files[0].Offset, "folders before files")
-	assert.Equal(t, files[0].Offset+files[0].Padded(), files[1].Offset, "files without a gap")
-	assert.GreaterOrEqual(t, r.writes[0].Offset, l.geo.PartitionOffset())
-	assert.Equal(t, []Extent{{0, files[0].Offset - 2*l.geo.ClusterBytes()}}, l.Blank(), "up to the root and the folder")
 }
 
 func TestFilesThatAreEmptyHaveNoPlace(t *testing.T) {
