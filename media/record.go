@@ -71,7 +71,7 @@ type Running struct {
 }
 
 // NewRunning returns a Running that has seen no byte yet.
-func NewRunning() *Running { return &Running{hash: sha256.New()} }
+func NewRunning() *Running { return &Running{hash: sha256.New(), digests: []string{}} }
 
 // Write takes the next bytes of the file. It never fails.
 func (r *Running) Write(p []byte) (int, error) {

@@ -35,7 +35,7 @@ func TestDigestsByFIPS180(t *testing.T) {
 		if len(message) > 0 {
 			assert.Equal(t, []string{want}, f.Running)
 		} else {
-			assert.Empty(t, f.Running)
+			assert.Equal(t, []string{}, f.Running) // its length on the card is settled before
 		}
 	}
 }
