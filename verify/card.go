@@ -185,42 +185,50 @@ func (j *judging) judge() {
 	j.hashAll()
 	j.payload()
 	j.others()
+	j.signature()
 	j.record(found)
 }
 
 // expect settles what the payload should be.
 func (j *judging) expect(found *media.Record) {
 	j.wanted = map[string]media.RecordFile{}
-	var files []media.RecordFile
 	switch {
-	case j.expected != nil:
-		files = j.expected.Record.Files
+	case !j.fromRecord():
+		j.want(j.expected.Record.Files)
+		if j.expected.Nothing {
+			j.report.add(Finding{
+				Kind: NothingNeeded, Severity: Stop,
+				Expected: "no card", Found: "a card with files",
+				Meaning: j.expected.Record.VesselName + " needs nothing from a card: every device runs the newest release that fits.",
+				Advice:  "Put this card away.",
+			})
+		}
 	case found != nil:
-		files = found.Files
+		j.want(found.Files)
+		if !j.vouched() {
+			j.nothingExpected("a record that nobody vouches for: for " + found.VesselName + ", by " + found.Shop)
+		}
+	default:
+		j.nothingExpected("neither")
 	}
+}
+
+func (j *judging) want(files []media.RecordFile) {
 	for _, f := range files {
 		j.wanted[key(f.Path)] = f
 	}
-	if j.expected != nil && j.expected.Nothing {
-		j.report.add(Finding{
-			Kind: NothingNeeded, Severity: Stop,
-			Expected: "no card", Found: "a card with files",
-			Meaning: j.expected.Record.VesselName + " needs nothing from a card: every device runs the newest release that fits.",
-			Advice:  "Put this card away.",
-		})
-	}
-	if j.expected == nil {
-		f := Finding{
-			Kind: NothingExpected, Severity: Warn,
-			Expected: "a vessel, or a record on the card that can be trusted", Found: "neither",
-			Meaning: "It can be told what is on the card, not whether that is right.",
-			Advice:  "Name the vessel: cardwright verify TARGET --for VESSEL",
-		}
-		if found != nil {
-			f.Found = "a record that nobody vouches for: for " + found.VesselName + ", by " + found.Shop
-		}
-		j.report.add(f)
-	}
+}
+
+// fromRecord tells whether nothing is known but what the card itself says.
+func (j *judging) fromRecord() bool { return j.expected == nil || j.expected.FromRecord }
+
+func (j *judging) nothingExpected(found string) {
+	j.report.add(Finding{
+		Kind: NothingExpected, Severity: Warn,
+		Expected: "a vessel, or a record on the card that can be trusted", Found: found,
+		Meaning: "It can be told what is on the card, not whether that is right.",
+		Advice:  "Name the vessel: cardwright verify TARGET --for VESSEL",
+	})
 }
 
 // hashAll reads every file of the card, in the order of its place, whether it
@@ -323,7 +331,7 @@ func (j *judging) compare(f media.RecordFile, e file) {
 // others tells what is on the card that nothing expects: files, and folders
 // with no file in them.
 func (j *judging) others() {
-	if j.expected == nil && len(j.wanted) == 0 { // nothing to compare with
+	if j.fromRecord() && len(j.wanted) == 0 { // nothing to compare with
 		return
 	}
 	filled := map[string]bool{}

@@ -4,6 +4,7 @@ import (
 	"io"
 	"strings"
 
+	"cardwright/manifest"
 	"cardwright/media"
 )
 
@@ -22,6 +23,13 @@ type Expected struct {
 	// RecordOptional: a card without the record's folder is told of, and can
 	// be good all the same, as when a customer made it.
 	RecordOptional bool
+	// FromRecord: nothing is known but what a record on the card says that one
+	// of Trusts has signed. Without such a record nothing is expected.
+	FromRecord bool
+	// Trusts are the shops whose signatures are believed.
+	Trusts []*manifest.Trust
+	// Signed: the record has to be signed by one of Trusts.
+	Signed bool
 	// Digest of the card, 64 hex digits; "" where it isn't known.
 	Digest string
 	// Limits on measured bytes; the zero value sets none.

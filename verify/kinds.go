@@ -26,7 +26,11 @@ const (
 	NotFromMedium   Kind = "not-from-medium"       // read, but perhaps from a cache
 	NoRecord        Kind = "no-record"             // no record of ours on the card
 	NameCase        Kind = "name-case"             // the right name in other letter case
+	SignerUnknown   Kind = "signer-unknown"        // the record's signature is by nobody known, or doesn't fit it
+	OtherWording    Kind = "other-wording"         // a signed install order in other words than ours
 	FolderOnly      Kind = "folder-only"           // a folder was judged, not the file system that holds it
+	Signed          Kind = "signed"                // who made the card
+	Unsigned        Kind = "unsigned"              // nobody signed the record
 )
 
 // Kinds is every kind, those that explain others first: a report shows its
@@ -35,7 +39,7 @@ var Kinds = []Kind{
 	NoFileSystem, OtherFileSystem, TooSmall, TooLarge, NothingNeeded, OtherVessel, OtherPlan, OtherCard,
 	Unreadable, Structure, ContentDiffers, SizeDiffers, MissingFile, ExtraFile, ExtraFolder,
 	RecordAltered, SumsAltered, OrderAltered, DigestDiffers, NothingExpected, NotFromMedium,
-	NoRecord, NameCase, FolderOnly,
+	SignerUnknown, NoRecord, NameCase, OtherWording, FolderOnly, Signed, Unsigned,
 }
 
 // unchecking are the kinds that leave something unknown: with one of them a

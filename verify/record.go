@@ -53,11 +53,11 @@ func (j *judging) isOwn(k string) bool {
 // record compares the record's folder with what it should be, byte for byte:
 // with the digests that were just formed it can be written again.
 func (j *judging) record(found *media.Record) {
+	if j.expected != nil && j.expected.Alone {
+		return
+	}
 	want := found
-	if j.expected != nil {
-		if j.expected.Alone {
-			return
-		}
+	if !j.fromRecord() {
 		want = &j.expected.Record
 	}
 	if !j.hasOwn() {
@@ -78,7 +78,7 @@ func (j *judging) record(found *media.Record) {
 		}
 		again.Files[i] = f
 	}
-	j.installOrder(&again)
+	j.installOrder(&again, found)
 	text, err := again.Encode()
 	if err != nil {
 		j.report.add(altered(RecordAltered, media.RecordPath, err.Error()))
@@ -100,7 +100,7 @@ func (j *judging) noRecord() {
 		Meaning: "The card was not made by cardwright, or its record was removed.",
 		Advice:  "Judge it by its contents, or prepare a card of your own.",
 	}
-	if j.expected == nil || j.expected.RecordOptional {
+	if j.fromRecord() || j.expected.RecordOptional {
 		f.Severity = Warn
 	}
 	j.report.add(f)
@@ -129,8 +129,9 @@ func (j *judging) another(found, want *media.Record) bool {
 }
 
 // installOrder compares the install order with what it should be, or, where
-// that isn't known, takes over what the card has.
-func (j *judging) installOrder(r *media.Record) {
+// that isn't known, takes over what the card has. One that a known shop has
+// signed may say it in other words: an older edition's, or another language's.
+func (j *judging) installOrder(r *media.Record, found *media.Record) {
 	e, ok := j.entries[key(media.InstallOrderPath)]
 	if !ok {
 		j.report.add(altered(OrderAltered, media.InstallOrderPath, "no such file"))
@@ -144,12 +145,22 @@ func (j *judging) installOrder(r *media.Record) {
 		r.InstallOrder = media.RecordFile{Path: media.InstallOrderPath, Size: e.size, SHA256: digest, Running: j.running[e.path]}
 		return
 	}
-	if r.InstallOrder.SHA256 != digest {
-		f := altered(OrderAltered, media.InstallOrderPath, "SHA-256 "+digest)
-		f.Expected = "SHA-256 " + r.InstallOrder.SHA256
-		f.Meaning = "The install order on the card is not the one for this plan."
-		j.report.add(f)
+	if r.InstallOrder.SHA256 == digest {
+		return
 	}
+	if found != nil && found.InstallOrder.SHA256 == digest && j.vouched() {
+		r.InstallOrder = found.InstallOrder
+		j.report.add(Finding{
+			Kind: OtherWording, Severity: Note, Path: media.InstallOrderPath,
+			Expected: "the install order as it is written here", Found: "other words for the same plan",
+			Meaning: "It was written by another edition of cardwright, or from a vessel file that said other things beside the plan.",
+		})
+		return
+	}
+	f := altered(OrderAltered, media.InstallOrderPath, "SHA-256 "+digest)
+	f.Expected = "SHA-256 " + r.InstallOrder.SHA256
+	f.Meaning = "The install order on the card is not the one for this plan."
+	j.report.add(f)
 }
 
 // same compares a file of the record's folder with the bytes it should have.

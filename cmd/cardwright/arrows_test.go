@@ -21,9 +21,10 @@ var arrows = map[string][]string{
 	"media/drive":     {},
 	"media/readers":   {},
 	"media/capacity":  {"media"},
+	"media/keys":      {},
 	"media/mediatest": {},
 
-	"verify":           {"manifest", "media", "media/drive", "verify/fatread"},
+	"verify":           {"manifest", "media", "media/drive", "media/keys", "verify/fatread"},
 	"verify/fatread":   {},
 	"verify/exfatread": {"verify/fatread"},
 	"verify/visible":   {},

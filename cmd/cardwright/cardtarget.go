@@ -9,6 +9,7 @@ import (
 	"os"
 	"strings"
 
+	"cardwright/manifest"
 	"cardwright/media"
 	"cardwright/media/drive"
 	"cardwright/verify"
@@ -22,6 +23,8 @@ type cardTarget struct {
 	job    media.Job
 	medium media.Medium // opened by guard
 	report *verify.Report
+
+	signers []*manifest.Trust // whose signature the record has to have; none: it isn't signed
 
 	image *drive.Image
 	drive *drive.Drive
@@ -116,7 +119,8 @@ func (p *preparing) mayReplace(t *cardTarget) error {
 // judge reads a written card back and compares it with what was meant to be
 // written.
 func (t *cardTarget) judge(ctx context.Context, read io.ReaderAt, r media.Record, digest string, bar *bar) error {
-	expected := verify.Expected{Record: r, Alone: t.job.Card.Alone, Digest: digest, Limits: t.job.Card.Limits, Package: t.openPackage}
+	expected := t.expected(r)
+	expected.Digest, expected.Limits = digest, t.job.Card.Limits
 	report := verify.Card(ctx, read, t.bytes, &expected, bar.add)
 	if m, ok := t.medium.(readable); ok && !m.FromMedium() {
 		report.Add(verify.Cached(m.HowRead()))
@@ -126,7 +130,8 @@ func (t *cardTarget) judge(ctx context.Context, read io.ReaderAt, r media.Record
 }
 
 func (t *cardTarget) judgeFolder(ctx context.Context, r media.Record, beside bool, bar *bar) error {
-	expected := verify.Expected{Record: r, Alone: t.job.Card.Alone, Beside: beside, Package: t.openPackage}
+	expected := t.expected(r)
+	expected.Beside = beside
 	report := verify.Folder(ctx, t.path, &expected, bar.add)
 	t.report = &report
 	if report.Verdict == verify.Unchecked { // a folder's own limits; said in the report
@@ -138,6 +143,14 @@ func (t *cardTarget) judgeFolder(ctx context.Context, r media.Record, beside boo
 		return nil
 	}
 	return notGood(report)
+}
+
+// expected is what a card that was just written should hold.
+func (t *cardTarget) expected(r media.Record) verify.Expected {
+	return verify.Expected{
+		Record: r, Alone: t.job.Card.Alone, Package: t.openPackage,
+		Trusts: t.signers, Signed: len(t.signers) > 0 && !t.job.Card.Alone,
+	}
 }
 
 // openPackage opens what a file of the card was copied from.

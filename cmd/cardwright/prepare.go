@@ -10,6 +10,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/media"
+	"cardwright/media/keys"
 	"cardwright/verify"
 )
 
@@ -18,6 +19,7 @@ type prepareOptions struct {
 	size      string
 	loseFiles bool
 	beside    bool
+	key       keyOptions
 }
 
 func newPrepareCommand(s *session) *cobra.Command {
@@ -42,6 +44,7 @@ finished one, whenever the work is interrupted.`,
 	flags.StringVar(&o.size, "size", "", "size of the card that an image is for: 8GB, 4GiB or bytes")
 	flags.BoolVar(&o.loseFiles, "lose-files", false, "overwrite files that cardwright did not write")
 	flags.BoolVar(&o.beside, "beside", false, "leave other files in a mounted folder")
+	o.key.addFlag(cmd)
 	return cmd
 }
 
@@ -53,7 +56,8 @@ type preparing struct {
 	vessel  *manifest.Vessel
 	layout  media.Layout
 	plan    order.Plan
-	order   []byte // the install order's text, as it goes onto the cards
+	order   []byte    // the install order's text, as it goes onto the cards
+	key     *keys.Key // nil: records aren't signed
 	targets []*cardTarget
 }
 
@@ -71,6 +75,9 @@ func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) er
 	}
 	if p.plan.Conflict != nil || len(p.layout.Cards) == 0 {
 		return p.nothingToWrite()
+	}
+	if p.key, err = o.key.signing(); err != nil {
+		return err
 	}
 	defer p.close()
 	if err := p.ready(ctx); err != nil {
@@ -142,7 +149,7 @@ func (p *preparing) ready(ctx context.Context) error {
 		return err
 	}
 	for i, t := range p.targets {
-		t.job = p.job(p.layout.Cards[i%cards])
+		t.job, t.signers = p.job(p.layout.Cards[i%cards]), own(p.shop.Name, p.key)
 		if t.kind == folderTarget {
 			continue
 		}
@@ -162,7 +169,11 @@ func (p *preparing) ready(ctx context.Context) error {
 }
 
 func (p *preparing) job(c media.Card) media.Job {
-	return media.Job{Layout: p.layout, Card: c, Packages: media.PackagesOf(p.shop), InstallOrder: p.order}
+	job := media.Job{Layout: p.layout, Card: c, Packages: media.PackagesOf(p.shop), InstallOrder: p.order}
+	if p.key != nil {
+		job.Sign = p.key.Sign
+	}
+	return job
 }
 
 // checkPackages looks for every package before anything is touched. Where a

@@ -48,7 +48,7 @@ fully checked; 130 interrupted.`,
 	flags.BoolVar(&s.json, "json", false, "answer in JSON, for programs")
 	flags.BoolVar(&s.yes, "yes", false, "do not ask before doing what was asked for")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s))
+	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s), newKeyCommand(s))
 	return root
 }
 
@@ -73,6 +73,17 @@ func (s *session) shop() (*manifest.Shop, error) {
 		dir = found
 	}
 	return manifest.Load(filepath.Clean(dir))
+}
+
+// shopIfAny loads the shop folder that was named or that there is, for commands
+// that can do without one; nil where there is none.
+func (s *session) shopIfAny() (*manifest.Shop, error) {
+	if s.shopDir == "" {
+		if _, err := manifest.FindShop("."); err != nil {
+			return nil, nil
+		}
+	}
+	return s.shop()
 }
 
 // vessel loads the shop folder and finds one vessel in it.

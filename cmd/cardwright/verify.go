@@ -29,9 +29,13 @@ func newVerifyCommand(s *session) *cobra.Command {
 		Long: `verify reads a card (a drive, an image file or a mounted folder) back from the
 medium and says whether it is good, bad or could not be checked.
 
-With --for it is compared with what that vessel needs now. Without it there is
-nothing to compare with: what is on the card is told, and the verdict is
-unchecked.`,
+With --for it is compared with what that vessel needs now. Without it, with the
+record on the card, if a shop that shop.yaml trusts has signed it. Without such
+a record there is nothing to compare with: what is on the card is told, and the
+verdict is unchecked.
+
+A byte-for-byte copy of a card is that card for every program; so is an older
+card of the same vessel, unless --for names the vessel.`,
 		Args: exactly(1, "a drive, an image file or a folder"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runVerify(interruptible(cmd), s, o, args[0])
@@ -47,12 +51,14 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 		return usage(fmt.Errorf("--order needs --for VESSEL: without a vessel there is no install order"))
 	}
 	v := verifying{session: s, path: path}
+	var err error
 	if o.forVessel != "" {
-		shop, vessel, err := s.vessel(o.forVessel)
-		if err != nil {
-			return err
-		}
-		v.shop, v.vessel = shop, vessel
+		v.shop, v.vessel, err = s.vessel(o.forVessel)
+	} else {
+		v.shop, err = s.shopIfAny()
+	}
+	if err != nil {
+		return err
 	}
 	report, err := v.judge(ctx)
 	if err != nil {
@@ -88,7 +94,7 @@ func verdictCode(v verify.Verdict) error {
 type verifying struct {
 	session *session
 	path    string
-	shop    *manifest.Shop   // nil without --for
+	shop    *manifest.Shop   // nil where there is none: then nobody's signature is believed
 	vessel  *manifest.Vessel // nil without --for
 
 	plan  order.Plan
@@ -145,10 +151,11 @@ func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
 	return report, nil
 }
 
-// expect is what the card should hold; nil without --for.
+// expect is what the card should hold: what the vessel needs, or, without
+// --for, what a record on the card says that a known shop has signed.
 func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, bool)) (*verify.Expected, error) {
 	if v.vessel == nil {
-		return nil, nil
+		return &verify.Expected{FromRecord: true, Trusts: v.trusts()}, nil
 	}
 	layout, err := v.layout(bytes)
 	if err != nil {
@@ -167,7 +174,15 @@ func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, b
 		return nil, err
 	}
 	expected := verify.ForCard(layout, card, order, media.PackagesOf(v.shop))
+	expected.Trusts = v.trusts()
 	return &expected, nil
+}
+
+func (v *verifying) trusts() []*manifest.Trust {
+	if v.shop == nil {
+		return nil
+	}
+	return v.shop.Trusts
 }
 
 // layout is laid out for cards of the size at hand; where that size doesn't

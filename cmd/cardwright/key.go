@@ -1,0 +1,142 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/media/keys"
+)
+
+type keyOptions struct{ file string }
+
+func (o *keyOptions) addFlag(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&o.file, "key", "", "file of the signing key (default: in your own settings folder)")
+}
+
+// place is where the key stands.
+func (o keyOptions) place() (string, error) {
+	if o.file != "" {
+		return o.file, nil
+	}
+	return keys.Place()
+}
+
+func newKeyCommand(s *session) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "key",
+		Short: "Make or show the key that signs the records on this shop's cards",
+		Long: `A signed record tells on the dock, without any vessel named, which shop made
+a card and that its record is unaltered. Every shop that should believe it lists
+the public key under trusts: in its shop.yaml.
+
+A signature says who made a card. It cannot tell a card from a copy of it, byte
+for byte.`,
+	}
+	cmd.AddCommand(newKeyNewCommand(s), newKeyShowCommand(s))
+	return cmd
+}
+
+func newKeyNewCommand(s *session) *cobra.Command {
+	var o keyOptions
+	cmd := &cobra.Command{
+		Use:   "new",
+		Short: "Make a signing key; one that is there is never replaced",
+		Args:  exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runKeyNew(interruptible(cmd), s, o)
+		},
+	}
+	o.addFlag(cmd)
+	return cmd
+}
+
+func runKeyNew(_ context.Context, s *session, o keyOptions) error {
+	path, err := o.place()
+	if err != nil {
+		return err
+	}
+	key, err := keys.New(path)
+	if err != nil {
+		return err
+	}
+	s.showKey(path, key)
+	if !s.json {
+		fmt.Fprintf(s.errs, "The key stands in %s. Keep a copy where only you can read it:\nwhoever has it can sign as your shop.\n", path)
+	}
+	return nil
+}
+
+func newKeyShowCommand(s *session) *cobra.Command {
+	var o keyOptions
+	cmd := &cobra.Command{
+		Use:   "show",
+		Short: "Show the public key, as it goes into shop.yaml",
+		Args:  exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runKeyShow(interruptible(cmd), s, o)
+		},
+	}
+	o.addFlag(cmd)
+	return cmd
+}
+
+func runKeyShow(_ context.Context, s *session, o keyOptions) error {
+	path, err := o.place()
+	if err != nil {
+		return err
+	}
+	key, err := keys.Load(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("there is no key at %s: make one with cardwright key new", path)
+	}
+	if err != nil {
+		return err
+	}
+	s.showKey(path, key)
+	return nil
+}
+
+func (s *session) showKey(path string, key keys.Key) {
+	if s.json {
+		s.writeJSON(struct {
+			Format int    `json:"format"`
+			File   string `json:"file"`
+			Public string `json:"public"`
+		}{1, path, key.Public()})
+		return
+	}
+	name := "YOUR SHOP'S NAME"
+	if shop, err := s.shop(); err == nil {
+		name = shop.Name
+	}
+	fmt.Fprintf(s.out, "trusts:\n  - shop: %s\n    key: %s\n", name, key.Public())
+}
+
+// signing is the key that prepare signs with; nil where none was made.
+func (o keyOptions) signing() (*keys.Key, error) {
+	path, err := o.place()
+	if err != nil {
+		return nil, err
+	}
+	key, err := keys.Load(path)
+	if errors.Is(err, fs.ErrNotExist) && o.file == "" {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &key, nil
+}
+
+// own is the key as a shop that is believed.
+func own(shop string, key *keys.Key) []*manifest.Trust {
+	if key == nil {
+		return nil
+	}
+	return []*manifest.Trust{{Shop: shop, Key: key.Public()}}
+}
