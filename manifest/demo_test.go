@@ -71,7 +71,14 @@ func TestWriteDemoShop(t *testing.T) {
 	shop, err := manifest.Load(dir)
 	require.NoError(t, err)
 	for _, p := range packages.Packages(shop) {
-		data, err := os.ReadFile(filepath.Join(dir, "packages", filepath.FromSlash(p.Path)))
+		name := filepath.Join(dir, "packages", filepath.FromSlash(p.Path))
+		info, err := os.Stat(name)
+		require.NoError(t, err)
+		assert.Equal(t, int64(p.File.Size), info.Size(), p.Path)
+		if p.File.Size > 2e6 {
+			continue // TestDemoCatalogueAgreesWithItsPackages hashes them all
+		}
+		data, err := os.ReadFile(name)
 		require.NoError(t, err)
 		assert.Equal(t, p.File.SHA256, digestOf(data), p.Path)
 	}

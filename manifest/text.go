@@ -42,6 +42,11 @@ func checkText(file string, data []byte, found *collector) map[rune]bool {
 	var bad map[rune]bool
 	pos := Pos{File: file, Line: 1, Column: 1}
 	for i := 0; i < len(data); {
+		if data[i] >= ' ' && data[i] < 0x7F {
+			pos.Column++
+			i++
+			continue
+		}
 		r, n := utf8.DecodeRune(data[i:])
 		if problem := charProblem(data[i:], i == 0, r, n); problem != "" {
 			found.add(Mistake{

@@ -10,8 +10,7 @@ import (
 // MaxSize is the largest size that is read: a petabyte, more than any card holds.
 const MaxSize Size = 1e15
 
-// units of a size, from the longest name to the shortest, so that a number
-// that isn't whole in one is tried in the next.
+// units of a size: binary ones (IEC 80000-13) and decimal ones (SI).
 var units = []struct {
 	name  string
 	bytes Size

@@ -15,7 +15,7 @@ import (
 )
 
 // Pairs run through dpkg 1.21, whose order Debian Policy 4.6.2 §5.6.12 gives;
-// the first four are the policy's own.
+// the first four are the policy's own row (~~, ~~a, ~, nothing, a), after 1.0.
 var dpkgPairs = []struct {
 	a    V
 	want int
