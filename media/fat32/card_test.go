@@ -90,18 +90,20 @@ func TestEmptyCard(t *testing.T) {
 	assert.Contains(t, run(t, mdir, "-i", mtoolsImage(card), "::/"), "has no label")
 }
 
-// A card without one cluster to spare has no next free one.
+// A card without one cluster to spare has no next free one; its last file begins
+// past cluster 65,535, which takes both halves of the number.
 func TestFullCard(t *testing.T) {
 	g, err := geometry(leastCardBytes)
 	require.NoError(t, err)
 	room := g.RoomBytes() - 3*sectorSize // the root, the folder and one file of a byte
-	full := spec(leastCardBytes, aFile("A/one", 1), aFile("A/rest", room))
+	full := spec(leastCardBytes, aFile("A/most", room), aFile("A/one", 1))
 	card, l := image(t, full)
 	assert.Equal(t, l.geo.Clusters, l.geo.UsedClusters)
+	assert.Equal(t, uint32(0xFFFFFFFF), binary.LittleEndian.Uint32(l.fsInfo()[492:]), "the specification's unknown")
 	judgeFsck(t, card, l)
 	judgeMtools(t, card, l)
 
-	full.Files[1].Size++
+	full.Files[0].Size++
 	_, err = Lay(full)
 	var short *RoomError
 	require.ErrorAs(t, err, &short)
@@ -176,6 +178,35 @@ func TestTimesByMtools(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, want, info.ModTime().UTC().Format(time.RFC3339), name)
 	}
+}
+
+// FSInfo by the specification: the free count is exact (fsck.fat says so too),
+// the next free cluster is the first with an empty FAT entry.
+func TestFSInfoPointsAtTheFirstFreeCluster(t *testing.T) {
+	card, l := image(t, spec(nominal(4), demoFiles()...))
+	f, err := os.Open(card)
+	require.NoError(t, err)
+	defer f.Close()
+	number := func(off int64) uint32 {
+		var b [4]byte
+		_, err := f.ReadAt(b[:], off)
+		require.NoError(t, err)
+		return binary.LittleEndian.Uint32(b[:])
+	}
+	for _, at := range []int64{1, 7} {
+		info := l.geo.PartitionOffset() + at*sectorSize
+		next := number(info + 492)
+		assert.Zero(t, number(l.geo.FATOffset(0)+int64(next)*4))
+		assert.NotZero(t, number(l.geo.FATOffset(0)+int64(next-1)*4))
+		assert.Equal(t, l.geo.Clusters+2-next, number(info+488))
+	}
+}
+
+// mattrib tells attributes: files wait to be archived, folders don't.
+func TestAttributesByMtools(t *testing.T) {
+	card, _ := image(t, spec(nominal(4), aFile("FOLDER/FILE", 1)))
+	assert.Regexp(t, `^ +A +::/FOLDER/FILE\n$`, run(t, mattrib, "-i", mtoolsImage(card), "::/FOLDER/FILE"))
+	assert.Regexp(t, `^ +::/FOLDER\n$`, run(t, mattrib, "-i", mtoolsImage(card), "::/FOLDER"))
 }
 
 // sfdisk makes the same partition table, to the byte, from the words alone;

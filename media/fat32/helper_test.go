@@ -23,7 +23,8 @@ import (
 const (
 	fsck     = "fsck.fat" // dosfstools
 	mkfs     = "mkfs.fat"
-	mcopy    = "mcopy" // mtools
+	mattrib  = "mattrib" // mtools
+	mcopy    = "mcopy"
 	mdir     = "mdir"
 	mshowfat = "mshowfat"
 	sfdisk   = "sfdisk" // util-linux
