@@ -84,11 +84,12 @@ func (l *Ledger) Check(ctx context.Context, o CheckOptions) (CheckReport, error)
 		}
 		return c.all(ctx, q, o.Saved)
 	})
-	if errors.Is(err, ErrDamaged) {
+	switch {
+	case errors.Is(err, ErrDamaged):
 		c.damaged(err.Error())
-		err = nil
-	}
-	if err != nil {
+	case errors.Is(err, ErrSchema):
+		c.spoiled(err.Error())
+	case err != nil:
 		return CheckReport{}, fmt.Errorf("checking ledger %s: %w", l.place, err)
 	}
 	c.conclude()
@@ -118,6 +119,14 @@ func (c *check) damaged(found string) {
 		Kind: ledger.DatabaseDamaged, Expected: "a database that passes its own check", Found: found,
 		Meaning: "the file was torn or its medium is worn; nobody edits a ledger this way",
 		Advice:  "keep the file as it is, and salvage it into a new ledger",
+	})
+}
+
+func (c *check) spoiled(found string) {
+	c.add(ledger.Break{
+		Kind: ledger.SchemaChanged, Expected: "tables and fields as cardwright makes them", Found: found,
+		Meaning: "somebody made or changed this database by hand; nothing in it can be asked safely",
+		Advice:  "salvage the ledger into a new one: it takes over what was signed",
 	})
 }
 

@@ -21,6 +21,7 @@ import (
 
 var postgresEngine = &engine{
 	name:       "PostgreSQL",
+	rows:       100,
 	migrations: below("migrations/postgres"),
 	snapshot:   sql.LevelRepeatableRead,
 	bound:      func(*sql.Conn) error { return nil }, // a server is the shop's own

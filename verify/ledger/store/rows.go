@@ -4,14 +4,14 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"cardwright/verify/ledger"
 )
 
-// chunk is how many rows one statement takes. Both databases take thousands
-// of parameters; more rows than this gain nothing.
+// chunk is how many rows one question is about.
 const chunk = 100
 
 // timeText is how times stand in the database: they sort as text.
@@ -35,26 +35,42 @@ func values(n, columns int) string {
 	return b.String()
 }
 
-// insert puts rows into a table, a chunk at a time; columns is what follows
-// the table's name, and tail what follows the values.
+// insert puts rows into a table, as many at a time as the engine likes;
+// columns is what follows the table's name, and tail what follows the values.
 func (t *tx) insert(ctx context.Context, table, columns, tail string, rows [][]any, returned func(*sql.Rows) error) error {
-	for len(rows) > 0 {
-		n := min(chunk, len(rows))
-		query := "INSERT INTO " + table + " (" + columns + ") VALUES " + values(n, len(rows[0])) + tail
-		var args []any
-		for _, row := range rows[:n] {
-			args = append(args, row...)
+	if len(rows) == 0 {
+		return nil
+	}
+	many := min(t.engine.rows, len(rows))
+	head := "INSERT INTO " + table + " (" + columns + ") VALUES "
+	whole, err := t.PrepareContext(ctx, head+values(many, len(rows[0]))+tail)
+	if err != nil {
+		return err
+	}
+	defer whole.Close()
+	for part := range slices.Chunk(rows, many) {
+		if len(part) == many {
+			err = run(ctx, whole, slices.Concat(part...), returned)
+		} else {
+			err = t.insert(ctx, table, columns, tail, part, returned)
 		}
-		if returned != nil {
-			if err := Each(ctx, t, query, args, returned); err != nil {
-				return err
-			}
-		} else if _, err := t.ExecContext(ctx, query, args...); err != nil {
+		if err != nil {
 			return err
 		}
-		rows = rows[n:]
 	}
 	return nil
+}
+
+func run(ctx context.Context, s *sql.Stmt, args []any, returned func(*sql.Rows) error) error {
+	if returned == nil {
+		_, err := s.ExecContext(ctx, args...)
+		return err
+	}
+	rows, err := s.QueryContext(ctx, args...)
+	if err != nil {
+		return err
+	}
+	return eachRow(rows, returned)
 }
 
 // placed is an event with its number in this ledger.

@@ -45,6 +45,7 @@ type engine struct {
 	name       string
 	lock       string // run first in every writing transaction
 	migrations fs.FS
+	rows       int                // that one INSERT takes; more gain nothing
 	snapshot   sql.IsolationLevel // in which a reader sees one moment
 	bound      func(*sql.Conn) error
 	explain    func(error) error // chains one of this package's errors where it knows better
@@ -136,6 +137,10 @@ func Each(ctx context.Context, q Querier, query string, args []any, scan func(*s
 	if err != nil {
 		return err
 	}
+	return eachRow(rows, scan)
+}
+
+func eachRow(rows *sql.Rows, scan func(*sql.Rows) error) error {
 	defer rows.Close()
 	for rows.Next() {
 		if err := scan(rows); err != nil {
@@ -163,7 +168,7 @@ func (l *Ledger) write(ctx context.Context, change func(*tx) error) error {
 			return l.explain(err)
 		}
 	}
-	if err := change(&tx{Tx: t}); err != nil {
+	if err := change(&tx{t, l.engine}); err != nil {
 		return l.explain(err)
 	}
 	if err := t.Commit(); err != nil {
@@ -178,7 +183,10 @@ type commitError struct{ error }
 
 func (e *commitError) Unwrap() error { return e.error }
 
-type tx struct{ *sql.Tx }
+type tx struct {
+	*sql.Tx
+	engine *engine
+}
 
 // readMeta reads the one row that says which ledger this is.
 func (l *Ledger) readMeta(ctx context.Context) error {
