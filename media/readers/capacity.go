@@ -1,0 +1,66 @@
+package readers
+
+// Band is the capacity band of a card, by the SD Association's names.
+type Band string
+
+// The bands, each up to the nominal size named, from the end of the one before.
+const (
+	StandardCapacity Band = "standard capacity" // 2 GB, FAT12 or FAT16
+	HighCapacity     Band = "high capacity"     // 32 GB, FAT32
+	ExtendedCapacity Band = "extended capacity" // 2 TB, exFAT
+	UltraCapacity    Band = "ultra capacity"    // 128 TB
+	NoBand           Band = ""
+)
+
+const (
+	megabyte = 1_000_000
+	gigabyte = 1000 * megabyte
+	terabyte = 1000 * gigabyte
+)
+
+// A card holds from 0.92 to 1.05 times its nominal size.
+const (
+	leastPercent = 92
+	mostPercent  = 105
+)
+
+func atLeast(bytes, nominal int64) bool { return bytes >= percentOf(nominal, leastPercent) }
+func atMost(bytes, nominal int64) bool  { return bytes <= percentOf(nominal, mostPercent) }
+
+// percentOf doesn't overflow below 2^63 / 1.05.
+func percentOf(size, percent int64) int64 { return size/100*percent + size%100*percent/100 }
+
+// Nominal is the size printed on a card that measures so many bytes, in bytes
+// (32,000,000,000 for a card of 31,914,983,424), or 0 where no usual size is
+// near. The usual sizes are powers of two times 1 MB, 1 GB and 1 TB.
+func Nominal(bytes int64) int64 {
+	for unit := int64(megabyte); unit <= terabyte; unit *= 1000 {
+		for size := unit; size < 1000*unit; size *= 2 {
+			if atLeast(bytes, size) && atMost(bytes, size) {
+				return size
+			}
+		}
+	}
+	return 0
+}
+
+// BandOf is the band of a card that measures so many bytes.
+func BandOf(bytes int64) Band {
+	size := bytes
+	if nominal := Nominal(bytes); nominal != 0 {
+		size = nominal
+	}
+	switch {
+	case size <= 0:
+		return NoBand
+	case size <= 2*gigabyte:
+		return StandardCapacity
+	case size <= 32*gigabyte:
+		return HighCapacity
+	case size <= 2*terabyte:
+		return ExtendedCapacity
+	case size <= 128*terabyte:
+		return UltraCapacity
+	}
+	return NoBand
+}

@@ -1,0 +1,182 @@
+package readers
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// Limits are the nominal sizes of card that a vessel's devices take, in bytes:
+// 4,000,000,000 to 32,000,000,000 for many. Without limits nothing may be
+// erased.
+type Limits struct {
+	Least, Most int64
+}
+
+// UsualLimits are the sizes that vessel electronics commonly take (common
+// practice, no source).
+var UsualLimits = Limits{Least: 4 * gigabyte, Most: 32 * gigabyte}
+
+// Verdict says whether a drive may be erased. Reasons are why, each a clause
+// that can follow the drive's name; where it may not, every reason against it.
+type Verdict struct {
+	OK      bool     `json:"ok"`
+	Reasons []string `json:"reasons"`
+}
+
+// MayErase says whether a drive may be erased to become a vessel's card, from
+// what the system lists of it. It is no by default: the drive must be shown to
+// be a card in a reader by facts that agree, or be a loop drive, and nothing
+// may speak against it. What the listing can't see (another mount namespace,
+// a program that holds the drive) the exclusive opening refuses.
+func MayErase(d Drive, limits Limits) Verdict {
+	against := slices.Concat(
+		whyNotWhole(d), whyNotCard(d), whyInUse(d), whyBuiltUpon(d), whyNotWritable(d), whyNotWithin(d, limits),
+	)
+	if len(against) > 0 {
+		return Verdict{Reasons: against}
+	}
+	return Verdict{OK: true, Reasons: []string{
+		howShown(d),
+		fmt.Sprintf("holds %s, within %s to %s", inGB(d.Bytes), inGB(limits.Least), inGB(limits.Most)),
+		"nothing of it is mounted or in use",
+	}}
+}
+
+func whyNotWhole(d Drive) []string {
+	var why []string
+	if len(d.Unknown) > 0 {
+		why = append(why, "is not described well enough by the system: it doesn't say "+strings.Join(d.Unknown, ", "))
+	}
+	if d.Type != typeDisk && d.Type != typeLoop {
+		why = append(why, fmt.Sprintf("is not a whole drive but %s", orUnknown(d.Type)))
+	}
+	return why
+}
+
+// whyNotCard asks for at least two facts from different places that agree.
+func whyNotCard(d Drive) []string {
+	switch {
+	case d.Type == typeLoop:
+		return nil
+	case d.Transport == transportUSB || d.Transport == transportSD:
+		return whyNotRemovable(d)
+	case d.Transport == transportMMC:
+		return whyNotSD(d)
+	}
+	return []string{fmt.Sprintf("is not in a card reader: it is connected by %s", orUnknown(d.Transport))}
+}
+
+func whyNotRemovable(d Drive) []string {
+	switch {
+	case !d.Removable:
+		return []string{"is not a removable medium: it may be a disk in a case"}
+	case !d.HotPlug:
+		return []string{"calls itself removable, but it can't be unplugged while running"}
+	}
+	return nil
+}
+
+// whyNotSD: Linux calls soldered memory of this kind hot-pluggable and cards in
+// these readers not removable, so that only the card's own word tells.
+func whyNotSD(d Drive) []string {
+	switch {
+	case d.Card == nil:
+		return []string{"doesn't say whether it is a card or memory soldered to the board"}
+	case d.Card.Kind != cardKindSD:
+		return []string{fmt.Sprintf("is not an SD card but %s, which may be soldered to the board", orUnknown(d.Card.Kind))}
+	case !d.HotPlug:
+		return []string{"calls itself a card, but it can't be taken out while running"}
+	case d.Card.Bytes != d.Bytes:
+		return []string{fmt.Sprintf("claims %d bytes but measures %d: it may be damaged or a fake", d.Card.Bytes, d.Bytes)}
+	}
+	return nil
+}
+
+func whyInUse(d Drive) []string {
+	var why []string
+	if d.System {
+		why = append(why, "holds a part of the running system")
+	}
+	for _, part := range d.all() {
+		for _, place := range part.Mounts {
+			why = append(why, fmt.Sprintf("is in use: %s is mounted at %s; unmount it first", part.Path, place))
+		}
+		if part.Swap {
+			why = append(why, fmt.Sprintf("is in use: %s is swap space", part.Path))
+		}
+	}
+	return why
+}
+
+// whyBuiltUpon: what is built upon a drive (LVM, encryption, RAID) may be in
+// use without a mount of its own, and no card for a vessel's device has it.
+func whyBuiltUpon(d Drive) []string {
+	var why []string
+	for _, part := range d.all()[1:] {
+		if part.Type != typePart {
+			why = append(why, fmt.Sprintf("is held: %s (%s) is built upon it", part.Path, orUnknown(part.Type)))
+		}
+	}
+	for _, part := range d.all() {
+		if isMember(part.FileSystem) {
+			why = append(why, fmt.Sprintf("holds a part of something bigger or encrypted: %s on %s", part.FileSystem, part.Path))
+		}
+	}
+	return why
+}
+
+// isMember knows the signatures of parts of bigger stores as lsblk names them
+// (LVM2_member, linux_raid_member, zfs_member, …), and of encryption.
+func isMember(fileSystem string) bool {
+	name := strings.ToLower(fileSystem)
+	return strings.HasSuffix(name, "_member") || slices.Contains(memberNames, name)
+}
+
+var memberNames = []string{
+	"crypto_luks", "bitlocker", "bcache", "drbd", "ceph_bluestore", "apple_apfs", "apple_corestorage", "apple_raid",
+}
+
+func whyNotWritable(d Drive) []string {
+	if d.ReadOnly {
+		return []string{"is locked against writing: slide the lock switch of the card or its adapter away from LOCK"}
+	}
+	return nil
+}
+
+func whyNotWithin(d Drive, limits Limits) []string {
+	switch {
+	case d.Bytes == 0:
+		return []string{"has no card in it"}
+	case d.Bytes < 0 || d.Bytes > maxBytes:
+		return []string{fmt.Sprintf("can't hold %d bytes", d.Bytes)}
+	case limits.Least <= 0 || limits.Most < limits.Least:
+		return []string{"can't be judged: the sizes that the devices take are not known"}
+	case !atLeast(d.Bytes, limits.Least):
+		return []string{fmt.Sprintf("is too small: it holds %s, and the devices take %s or more", inGB(d.Bytes), inGB(limits.Least))}
+	case !atMost(d.Bytes, limits.Most):
+		return []string{fmt.Sprintf("is too big: it holds %s, and the devices take %s or less", inGB(d.Bytes), inGB(limits.Most))}
+	}
+	return nil
+}
+
+func howShown(d Drive) string {
+	switch {
+	case d.Type == typeLoop:
+		return "is a loop drive, not a card"
+	case d.Card != nil:
+		return "is an SD card by its own word, in a reader that lets it be taken out"
+	}
+	return "is a removable medium in a reader that can be unplugged"
+}
+
+func orUnknown(word string) string {
+	if word == "" {
+		return "something unknown"
+	}
+	return word
+}
+
+func inGB(bytes int64) string {
+	return fmt.Sprintf("%.4g GB", float64(bytes)/gigabyte)
+}
