@@ -7,80 +7,139 @@ import (
 	"cardwright/media/fat32"
 )
 
-// What is blanked of an older partition: its first sectors hold the boot
-// sectors and superblocks of the file systems in use (FAT, exFAT, NTFS, HFS+,
-// ext), its last one NTFS's backup.
+// What is blanked of an older format. The first sectors of a partition hold
+// the boot sectors and superblocks of the file systems in use (FAT, exFAT,
+// NTFS, ext). At the end of a card stand the backup GPT and the marks of RAID
+// and ZFS members, within the last 512 KiB; the new partition may end a
+// boundary unit before the card.
 const (
 	oldHeadSectors = 32
-	oldTailSectors = 1
-	gptTailSectors = 33 // the backup GPT: its entries and, in the last sector, its header
-	gptEntryBytes  = 128
-	maxGPTEntries  = 128
+	oldTailSectors = 1 << 20 / SectorSize
+
+	gptEntries    = 128
+	gptEntryBytes = 128
+	gptSectors    = gptEntries * gptEntryBytes / SectorSize
+
+	maxLogical = 64 // partitions in the chain of an extended one; hostile chains loop
 )
 
+// bootSectors are the sectors of a partition that lead into a file system:
+// the first, and the backups of FAT32 (6) and exFAT (12). NTFS has its own in
+// the last sector.
+var bootSectors = []int64{0, 6, 12}
+
 // oldStructures are the places on a card where an earlier format left
-// something that could still be taken for a file system. What can't be read
-// or makes no sense names no place: the start and the end of the card are
-// blanked in any case.
-func oldStructures(m Medium) []fat32.Extent {
+// something that could still be taken for a file system: first the sectors
+// that lead into one, then everything else. What can't be read or makes no
+// sense names no place; the start and the end of the card are told in any case.
+func oldStructures(m Medium) (first, rest []fat32.Extent) {
 	last := m.Bytes() / SectorSize
-	extents := []fat32.Extent{sectors(last-gptTailSectors, gptTailSectors, last)}
-	for _, p := range append(mbrPartitions(m), gptPartitions(m)...) {
-		if p.start <= 0 || p.count <= 0 || p.start >= last {
-			continue
+	first = append(sectors(1, 1, last), sectors(last-1, 1, last)...) // GPT headers
+	tail := last - last%(alignment/SectorSize) - oldTailSectors
+	rest = sectors(tail, last-tail, last)
+	parts := append([]oldPartition{{0, last}}, mbrPartitions(m)...)
+	parts = append(parts, gptPartitions(m, 1, 2)...)
+	parts = append(parts, gptPartitions(m, last-1, last-1-gptSectors)...)
+	for _, p := range parts {
+		for _, at := range bootSectors {
+			first = append(first, sectors(p.start+at, 1, last)...)
 		}
-		extents = append(extents, sectors(p.start, oldHeadSectors, last))
-		if end := p.start + p.count; end <= last {
-			extents = append(extents, sectors(end-oldTailSectors, oldTailSectors, last))
-		}
+		first = append(first, sectors(p.start+p.count-1, 1, last)...)
+		rest = append(rest, sectors(p.start, oldHeadSectors, last)...)
 	}
-	return extents
+	return first, rest
 }
 
 // oldPartition is a place and a length in sectors.
 type oldPartition struct{ start, count int64 }
 
-func sectors(first, count, last int64) fat32.Extent {
+// sectors is the part of these sectors that is on the card, if any.
+func sectors(first, count, last int64) []fat32.Extent {
+	end := min(first+count, last)
 	first = max(first, 0)
-	count = min(count, last-first)
-	return fat32.Extent{Offset: first * SectorSize, Length: count * SectorSize}
-}
-
-// mbrPartitions reads the four primary entries: place at 8, length at 12 of
-// each 16-byte entry from byte 446.
-func mbrPartitions(r io.ReaderAt) []oldPartition {
-	sector := make([]byte, SectorSize)
-	if _, err := r.ReadAt(sector, 0); err != nil || sector[510] != 0x55 || sector[511] != 0xAA {
+	if first >= end {
 		return nil
 	}
-	var parts []oldPartition
-	for at := 446; at < 510; at += 16 {
-		entry := sector[at : at+16]
-		parts = append(parts, oldPartition{
-			start: int64(binary.LittleEndian.Uint32(entry[8:])),
-			count: int64(binary.LittleEndian.Uint32(entry[12:])),
-		})
+	return []fat32.Extent{{Offset: first * SectorSize, Length: (end - first) * SectorSize}}
+}
+
+// mbrPartitions are the primary partitions and the logical ones within them,
+// with the sectors that chain these.
+func mbrPartitions(r io.ReaderAt) (parts []oldPartition) {
+	for _, e := range mbrEntries(r, 0) {
+		parts = append(parts, e.oldPartition)
+		if e.extended() {
+			parts = append(parts, logical(r, e.start)...)
+		}
 	}
 	return parts
 }
 
-// gptPartitions reads the first entries of a GPT where the standard places
-// them, from sector 2 on.
-func gptPartitions(r io.ReaderAt) []oldPartition {
-	header := make([]byte, SectorSize)
-	if _, err := r.ReadAt(header, SectorSize); err != nil || string(header[:8]) != "EFI PART" {
+// logical follows the chain of an extended partition: in each table the first
+// entry is a partition, counted from that table, the second the next table,
+// counted from the extended partition.
+func logical(r io.ReaderAt, start int64) (parts []oldPartition) {
+	table := start
+	for range maxLogical {
+		next := int64(0)
+		for _, e := range mbrEntries(r, table) {
+			if e.extended() {
+				next = start + e.start
+				parts = append(parts, oldPartition{next, 1})
+				continue
+			}
+			parts = append(parts, oldPartition{table + e.start, e.count})
+		}
+		if next == 0 {
+			break
+		}
+		table = next
+	}
+	return parts
+}
+
+type mbrEntry struct {
+	oldPartition
+	kind byte
+}
+
+func (e mbrEntry) extended() bool { return e.kind == 0x05 || e.kind == 0x0F || e.kind == 0x85 }
+
+// mbrEntries reads the four entries of a partition table: type at 4, place at
+// 8, length at 12 of each 16 bytes from byte 446.
+func mbrEntries(r io.ReaderAt, table int64) (entries []mbrEntry) {
+	sector := make([]byte, SectorSize)
+	if _, err := r.ReadAt(sector, table*SectorSize); err != nil || sector[510] != 0x55 || sector[511] != 0xAA {
 		return nil
 	}
-	entries := make([]byte, maxGPTEntries*gptEntryBytes)
-	if _, err := r.ReadAt(entries, 2*SectorSize); err != nil {
+	for at := 446; at < 510; at += 16 {
+		e := mbrEntry{kind: sector[at+4]}
+		e.start = int64(binary.LittleEndian.Uint32(sector[at+8:]))
+		e.count = int64(binary.LittleEndian.Uint32(sector[at+12:]))
+		if e.start > 0 && e.count > 0 {
+			entries = append(entries, e)
+		}
+	}
+	return entries
+}
+
+// gptPartitions reads the first entries of a GPT with its header and entries
+// where the standard places them.
+func gptPartitions(r io.ReaderAt, header, entries int64) (parts []oldPartition) {
+	mark := make([]byte, SectorSize)
+	if _, err := r.ReadAt(mark, header*SectorSize); err != nil || string(mark[:8]) != "EFI PART" {
 		return nil
 	}
-	var parts []oldPartition
-	for at := 0; at < len(entries); at += gptEntryBytes {
-		first := int64(binary.LittleEndian.Uint64(entries[at+32:]))
-		last := int64(binary.LittleEndian.Uint64(entries[at+40:]))
-		if first > 0 && last >= first {
-			parts = append(parts, oldPartition{first, last - first + 1})
+	list := make([]byte, gptEntries*gptEntryBytes)
+	if _, err := r.ReadAt(list, entries*SectorSize); err != nil {
+		return nil
+	}
+	most := uint64(1) << 40 // sectors; what lies farther is on no card
+	for at := 0; at < len(list); at += gptEntryBytes {
+		first := binary.LittleEndian.Uint64(list[at+32:])
+		last := binary.LittleEndian.Uint64(list[at+40:])
+		if first > 0 && first <= last && last < most {
+			parts = append(parts, oldPartition{int64(first), int64(last-first) + 1})
 		}
 	}
 	return parts

@@ -331,13 +331,23 @@ func (c *copyOf) boot(ctx context.Context) error {
 	return nil
 }
 
-// blank overwrites all that a device could take for a file system.
+// blank overwrites all that a device could take for a file system. What leads
+// into one goes first, for certain: otherwise an older card that loses power
+// now could show some of its files.
 func (c *copyOf) blank() error {
-	extents := append(oldStructures(c.medium), c.layout.Blank()...)
-	if err := writeZeros(c.medium, extents); err != nil {
-		return err
+	first, rest := oldStructures(c.medium)
+	for _, w := range c.layout.Boot() {
+		first = append(first, fat32.Extent{Offset: w.Offset, Length: int64(len(w.Data))})
 	}
-	return c.medium.Sync()
+	for _, extents := range [][]fat32.Extent{first, append(rest, c.layout.Blank()...)} {
+		if err := writeZeros(c.medium, extents); err != nil {
+			return err
+		}
+		if err := c.medium.Sync(); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (c *copyOf) progress(p Phase, n int64) {
