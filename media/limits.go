@@ -36,6 +36,12 @@ func LimitsOf(rules *manifest.CardRules) Limits {
 	}
 }
 
+// Nominal are the sizes printed on the smallest and the largest card within
+// the limits, in bytes.
+func (l Limits) Nominal() (least, most int64) {
+	return (l.Least*100 + leastHundredths - 1) / leastHundredths, l.Most * 100 / mostHundredths
+}
+
 // Both is the span that is within l and within other; ok is false when no
 // size is.
 func (l Limits) Both(other Limits) (both Limits, ok bool) {

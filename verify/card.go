@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"time"
 
 	"cardwright/media"
 	"cardwright/verify/fatread"
@@ -142,18 +143,19 @@ func (r *Report) digest(card *fatread.Card, digests map[string]string, expected 
 
 // file is one file or folder that is on a card.
 type file struct {
-	path  string
-	size  int64
-	dir   bool
-	place int64 // files are read in the order of their place
-	open  func() (io.ReadCloser, error)
+	path     string
+	size     int64
+	dir      bool
+	place    int64 // files are read in the order of their place
+	modified time.Time
+	open     func() (io.ReadCloser, error)
 }
 
 func filesOf(v *fatread.Volume) []file {
 	files := make([]file, len(v.Entries))
 	for i, e := range v.Entries {
 		files[i] = file{
-			path: e.Path, size: e.Size, dir: e.Dir, place: int64(e.First),
+			path: e.Path, size: e.Size, dir: e.Dir, place: int64(e.First), modified: e.Modified,
 			open: func() (io.ReadCloser, error) { return io.NopCloser(v.Open(e)), nil },
 		}
 	}

@@ -80,7 +80,7 @@ func walk(dir string, r *Report) ([]file, error) {
 		}
 		f := file{path: p, dir: d.IsDir()}
 		if info, err := d.Info(); err == nil && !f.dir {
-			f.size = info.Size()
+			f.size, f.modified = info.Size(), info.ModTime()
 		}
 		files = append(files, f)
 		return nil

@@ -3,6 +3,8 @@ package verify
 import (
 	"io"
 	"path/filepath"
+	"strings"
+	"time"
 
 	"cardwright/media"
 	"cardwright/media/drive"
@@ -14,16 +16,19 @@ import (
 type Glance struct {
 	FileSystem string        // "" where there is none that is known
 	Record     *media.Record // the record on the card; nil where there is none that can be read
-	Foreign    []Seen        // files that the record doesn't list
-	Unread     bool          // something couldn't be read, so there may be more
+	Label      string
+	Foreign    []Seen   // files that the record doesn't list
+	Root       []string // names in the root folder
+	Unread     bool     // something couldn't be read, so there may be more
 
 	sizes map[string]int64 // of files, by key
 }
 
 // Seen is one file by its directory entry.
 type Seen struct {
-	Path string
-	Size int64
+	Path     string
+	Size     int64
+	Modified time.Time // zero where the card doesn't say
 }
 
 // LookAt glances at a card.
@@ -34,7 +39,7 @@ func LookAt(read io.ReaderAt, bytes int64) Glance {
 		g.Unread = g.Unread || f.Unread()
 	}
 	for i := range card.Volumes {
-		g.FileSystem = card.Volumes[i].FileSystem
+		g.FileSystem, g.Label = card.Volumes[i].FileSystem, card.Volumes[i].Label
 		g.look(filesOf(&card.Volumes[i]))
 	}
 	return g
@@ -71,6 +76,9 @@ func (g *Glance) look(files []file) {
 	j := judging{report: newReport(), files: files, entries: map[string]file{}, own: map[string][]byte{}}
 	for _, f := range files {
 		j.entries[key(f.path)] = f
+		if !strings.Contains(f.path, "/") {
+			g.Root = append(g.Root, f.path)
+		}
 		if !f.dir {
 			g.sizes[key(f.path)] = f.size
 		}
@@ -81,7 +89,7 @@ func (g *Glance) look(files []file) {
 		if size, ok := listed[key(f.path)]; f.dir || ok && (size < 0 || size == f.size) {
 			continue
 		}
-		g.Foreign = append(g.Foreign, Seen{f.path, f.size})
+		g.Foreign = append(g.Foreign, Seen{f.path, f.size, f.modified})
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/media"
 	"cardwright/media/drive"
+	"cardwright/media/readers"
 	"cardwright/verify"
 )
 
@@ -32,7 +33,7 @@ type cardTarget struct {
 
 // target finds out what a --to is and how large a card it stands for. Nothing
 // is opened for writing yet.
-func (p *preparing) target(path string) (*cardTarget, error) {
+func (p *preparing) target(ctx context.Context, path string) (*cardTarget, error) {
 	kind, err := kindOf(path)
 	if err != nil {
 		return nil, err
@@ -40,17 +41,25 @@ func (p *preparing) target(path string) (*cardTarget, error) {
 	t := &cardTarget{path: path, kind: kind}
 	switch kind {
 	case driveTarget:
-		d, err := drive.OpenDrive(path, false)
-		if err != nil {
-			return nil, err
-		}
-		t.bytes = d.Bytes()
-		return t, d.Close()
+		t.bytes, err = driveBytes(ctx, path)
 	case imageTarget:
 		t.bytes, err = p.imageBytes(path)
 	}
 	return t, err
 }
+
+// driveBytes is the size of a drive that may be erased; whether it is of the
+// right size is judged once it is known what the devices take.
+func driveBytes(ctx context.Context, path string) (int64, error) {
+	listed, err := listedDrive(ctx, path)
+	if err != nil {
+		return 0, err
+	}
+	return listed.Bytes, mayErase(path, listed, readers.Limits{Least: 1, Most: anySize})
+}
+
+// anySize is more than any drive has, in bytes.
+const anySize = 1 << 60
 
 // imageBytes is --size, or without it the size of the image that is there.
 func (p *preparing) imageBytes(path string) (int64, error) {
@@ -73,12 +82,12 @@ func (p *preparing) imageBytes(path string) (int64, error) {
 
 // guard opens a target for writing, if nothing is lost with it that the user
 // didn't agree to lose.
-func (p *preparing) guard(t *cardTarget) error {
+func (p *preparing) guard(ctx context.Context, t *cardTarget) error {
 	switch t.kind {
 	case imageTarget:
 		return p.guardImage(t)
 	case driveTarget:
-		return p.guardDrive(t)
+		return p.guardDrive(ctx, t)
 	}
 	return nil // WriteFolder looks at the folder itself
 }

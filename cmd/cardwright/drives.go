@@ -1,22 +1,202 @@
 package main
 
 import (
+	"bufio"
+	"context"
+	"errors"
 	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
 
+	"golang.org/x/term"
+
+	"cardwright/media"
 	"cardwright/media/drive"
+	"cardwright/media/readers"
 	"cardwright/verify"
+	"cardwright/verify/visible"
 )
 
-// guardDrive opens a drive for writing, held exclusively, if it may be erased.
-func (p *preparing) guardDrive(t *cardTarget) error {
+// guardDrive opens a drive for writing, held exclusively, if it is a card that
+// may be erased and the user has agreed to erase just this one.
+func (p *preparing) guardDrive(ctx context.Context, t *cardTarget) error {
+	listed, err := listedDrive(ctx, t.path)
+	if err != nil {
+		return err
+	}
+	least, most := t.job.Card.Limits.Nominal()
+	if err := mayErase(t.path, listed, readers.Limits{Least: least, Most: most}); err != nil {
+		return err
+	}
+	before, err := lookAtDrive(t.path)
+	if err != nil {
+		return err
+	}
+	if err := p.agreed(t.path, listed, before); err != nil {
+		return err
+	}
 	d, err := drive.OpenDrive(t.path, true)
 	if err != nil {
 		return err
 	}
 	t.drive, t.medium = d, d
-	g := verify.LookAt(d, d.Bytes())
-	if len(g.Foreign) > 0 && !p.options.loseFiles {
-		return fmt.Errorf("%s holds %s that cardwright did not write", t.path, counted(len(g.Foreign), "file"))
+	if d.Bytes() != t.bytes {
+		return fmt.Errorf("%s holds %s now and held %s a moment ago: nothing was erased; look at it again with cardwright readers",
+			t.path, media.Bytes(d.Bytes()), media.Bytes(t.bytes))
 	}
+	now, err := lookAtCard(d)
+	if err != nil {
+		return err
+	}
+	if !readers.SameCode(before.code, now.code) {
+		return fmt.Errorf("%s holds another card now (code %s, before %s): nothing was erased; look at it again with cardwright readers", t.path, now.code, before.code)
+	}
+	return p.save(ctx, t, now)
+}
+
+func mayErase(path string, listed readers.Drive, limits readers.Limits) error {
+	if v := readers.MayErase(listed, limits); !v.OK {
+		return fmt.Errorf("%s is not erased: it %s", path, strings.Join(v.Reasons, "; it "))
+	}
+	return nil
+}
+
+// seenCard is a card as it was before anything is done to it.
+type seenCard struct {
+	code   string
+	glance verify.Glance
+}
+
+func lookAtCard(card media.Medium) (seenCard, error) {
+	if err := card.Forget(); err != nil {
+		return seenCard{}, err
+	}
+	g := verify.LookAt(card, card.Bytes())
+	code, err := readers.Code(card, card.Bytes(), g.Root)
+	return seenCard{code, g}, err
+}
+
+func lookAtDrive(path string) (seenCard, error) {
+	d, err := drive.OpenDrive(path, false)
+	if err != nil {
+		return seenCard{}, err
+	}
+	seen, err := lookAtCard(d)
+	return seen, errors.Join(err, d.Close())
+}
+
+// listedDrive finds a drive in the system's own listing.
+func listedDrive(ctx context.Context, path string) (readers.Drive, error) {
+	real, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return readers.Drive{}, fmt.Errorf("looking at %s: %w", path, err)
+	}
+	drives, err := readers.List(ctx)
+	if err != nil {
+		return readers.Drive{}, err
+	}
+	for _, d := range drives {
+		if d.Path == real {
+			return d, nil
+		}
+	}
+	return readers.Drive{}, fmt.Errorf("%s is not among the drives that the system lists: see cardwright readers", path)
+}
+
+// agreed asks whether this very card may be erased. --yes is enough for a loop
+// drive, which is a file; a real card is named by its own code.
+func (p *preparing) agreed(path string, listed readers.Drive, seen seenCard) error {
+	foreign := len(seen.glance.Foreign) > 0 || seen.glance.Unread
+	if foreign {
+		p.showLoss(path, seen)
+	}
+	if foreign && !p.options.loseFiles && p.options.saveFirst == "" {
+		return fmt.Errorf("%s holds files that cardwright did not write: nothing was erased; --save-first FILE keeps a copy of the whole card, --lose-files gives them up", path)
+	}
+	if listed.Type == "loop" && p.session.yes {
+		return nil
+	}
+	for _, code := range p.options.erase {
+		if readers.SameCode(seen.code, code) {
+			return nil
+		}
+	}
+	if len(p.options.erase) > 0 {
+		return fmt.Errorf("%s has the code %s, which --erase doesn't name: nothing was erased; is it the right card?", path, seen.code)
+	}
+	return p.ask(path, listed, seen)
+}
+
+// ask has the user type the card's code.
+func (p *preparing) ask(path string, listed readers.Drive, seen seenCard) error {
+	in, ok := p.session.in.(*os.File)
+	if !ok || !term.IsTerminal(int(in.Fd())) {
+		return fmt.Errorf("erasing %s needs a person's word: at a terminal, or --erase %s", path, seen.code)
+	}
+	fmt.Fprintf(p.session.errs, "%s: %s, %s\nAll of it will be erased. To go on, type the card's code %s: ",
+		path, media.Bytes(listed.Bytes), visible.Visible(described(listed)), seen.code)
+	typed, err := bufio.NewReader(io.LimitReader(in, 100)).ReadString('\n')
+	if err != nil && !errors.Is(err, io.EOF) {
+		return fmt.Errorf("reading the answer: %w", err)
+	}
+	if !readers.SameCode(seen.code, typed) {
+		return fmt.Errorf("what was typed is not the code of %s: nothing was erased", path)
+	}
+	return nil
+}
+
+// described is a drive in a few words: what the reader calls itself.
+func described(d readers.Drive) string {
+	words := strings.TrimSpace(d.Vendor + " " + d.Model)
+	if words == "" {
+		words = d.Type
+	}
+	if d.Transport != "" {
+		words += " on " + d.Transport
+	}
+	return words
+}
+
+// showLoss tells what is on a card that nobody here wrote.
+func (p *preparing) showLoss(path string, seen seenCard) {
+	w := p.session.errs
+	fmt.Fprintf(w, "%s holds files that cardwright did not write:\n", path)
+	for _, lot := range verify.Lots(seen.glance.Foreign) {
+		newest := ""
+		if !lot.Newest.IsZero() {
+			newest = ", newest of " + lot.Newest.Format("2006-01-02")
+		}
+		fmt.Fprintf(w, "  %s: %s, %s%s\n", lot.Sort, counted(lot.Count, "file"), media.Bytes(lot.Bytes), newest)
+	}
+	if seen.glance.Unread {
+		fmt.Fprintln(w, "  and more that could not be read")
+	}
+}
+
+// save keeps a verified copy of the whole card before it is erased.
+func (p *preparing) save(ctx context.Context, t *cardTarget, seen seenCard) error {
+	path := p.options.saveFirst
+	if path == "" || len(seen.glance.Foreign) == 0 && !seen.glance.Unread {
+		return nil
+	}
+	if _, err := os.Lstat(path); err == nil {
+		return fmt.Errorf("%s is there already: nothing was erased; choose another name for the copy", path)
+	}
+	image, err := drive.CreateImage(path, t.bytes)
+	if err != nil {
+		return err
+	}
+	bar := p.session.bar("saving the card", 2*t.bytes)
+	err = media.Save(ctx, t.medium, image, func(_ media.Phase, n int64) { bar.add(n) })
+	bar.end()
+	if err != nil {
+		return errors.Join(err, image.Abandon())
+	}
+	if err := image.Commit(); err != nil {
+		return err
+	}
+	fmt.Fprintf(p.session.errs, "The card was saved to %s and the copy compared.\n", path)
 	return nil
 }

@@ -18,6 +18,8 @@ type prepareOptions struct {
 	to        []string
 	size      string
 	loseFiles bool
+	saveFirst string
+	erase     []string
 	beside    bool
 	key       keyOptions
 }
@@ -43,6 +45,8 @@ finished one, whenever the work is interrupted.`,
 	flags.StringArrayVar(&o.to, "to", nil, "image file, drive or mounted folder to write to; may be repeated")
 	flags.StringVar(&o.size, "size", "", "size of the card that an image is for: 8GB, 4GiB or bytes")
 	flags.BoolVar(&o.loseFiles, "lose-files", false, "overwrite files that cardwright did not write")
+	flags.StringVar(&o.saveFirst, "save-first", "", "keep a verified image of a card with other files before erasing it")
+	flags.StringArrayVar(&o.erase, "erase", nil, "code of a card that may be erased, as readers shows it; may be repeated")
 	flags.BoolVar(&o.beside, "beside", false, "leave other files in a mounted folder")
 	o.key.addFlag(cmd)
 	return cmd
@@ -70,7 +74,7 @@ func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) er
 	if len(o.to) == 0 {
 		return usage(fmt.Errorf("name where the card goes with --to: an image file, a drive or a mounted folder"))
 	}
-	if err := p.lay(); err != nil {
+	if err := p.lay(ctx); err != nil {
 		return err
 	}
 	if p.plan.Conflict != nil || len(p.layout.Cards) == 0 {
@@ -87,9 +91,9 @@ func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) er
 }
 
 // lay finds the targets' sizes, plans, and lays the cards out for them.
-func (p *preparing) lay() error {
+func (p *preparing) lay(ctx context.Context) error {
 	for _, path := range p.options.to {
-		t, err := p.target(path)
+		t, err := p.target(ctx, path)
 		if err != nil {
 			return err
 		}
@@ -161,7 +165,7 @@ func (p *preparing) ready(ctx context.Context) error {
 		return err
 	}
 	for _, t := range p.targets {
-		if err := p.guard(t); err != nil {
+		if err := p.guard(ctx, t); err != nil {
 			return err
 		}
 	}

@@ -2,12 +2,14 @@ package main
 
 import (
 	"bytes"
+	"encoding/json"
 	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -30,11 +32,14 @@ func TestScripts(t *testing.T) {
 			return os.CopyFS(filepath.Join(env.WorkDir, "shop"), os.DirFS("testdata/shop"))
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"exits":     exits,
-			"partition": partition,
-			"flip":      flip,
-			"attach":    attach,
-			"same":      same,
+			"exits":        exits,
+			"partition":    partition,
+			"flip":         flip,
+			"attach":       attach,
+			"same":         same,
+			"attachlocked": attachLocked,
+			"codeof":       codeOf,
+			"hold":         hold,
 		},
 	})
 }
@@ -89,6 +94,37 @@ func attach(ts *testscript.TestScript, neg bool, args []string) {
 	backing := ts.MkAbs(args[0] + ".backing")
 	ts.Check(ts.Exec("truncate", "-s", args[1], backing))
 	loopDrive(ts, args[0], backing)
+}
+
+// attachlocked NAME SIZE makes a loop drive that is locked against writing.
+func attachLocked(ts *testscript.TestScript, neg bool, args []string) {
+	backing := ts.MkAbs(args[0] + ".backing")
+	ts.Check(ts.Exec("truncate", "-s", args[1], backing))
+	loopDrive(ts, args[0], "--read-only", backing)
+}
+
+// codeof DRIVE NAME puts the code that readers shows for a drive into NAME.
+func codeOf(ts *testscript.TestScript, neg bool, args []string) {
+	ts.Check(ts.Exec("cardwright", "readers", "--json"))
+	var answer struct {
+		Readers []struct{ Path, Code string }
+	}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &answer))
+	for _, r := range answer.Readers {
+		if r.Path == args[0] {
+			ts.Setenv(args[1], r.Code)
+			return
+		}
+	}
+	ts.Fatalf("%s is not listed", args[0])
+}
+
+// hold DRIVE keeps a drive exclusively open until the script ends, as a
+// program that uses it would.
+func hold(ts *testscript.TestScript, neg bool, args []string) {
+	f, err := os.OpenFile(args[0], os.O_RDONLY|syscall.O_EXCL, 0)
+	ts.Check(err)
+	ts.Defer(func() { _ = f.Close() })
 }
 
 func loopDrive(ts *testscript.TestScript, name string, args ...string) {

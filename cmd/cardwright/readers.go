@@ -1,0 +1,139 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/media"
+	"cardwright/media/readers"
+	"cardwright/verify/visible"
+)
+
+func newReadersCommand(s *session) *cobra.Command {
+	return &cobra.Command{
+		Use:   "readers",
+		Short: "List card readers and the cards in them, and which may be erased",
+		Long: `readers lists what could be a card in a reader. The code is the card's own: it
+changes with what is on the card, and prepare asks for it before it erases one.
+Whether a card may be erased is judged here for sizes from 4 to 32 GB, which
+vessel electronics commonly take; prepare judges by the vessel's devices.`,
+		Args: exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runReaders(interruptible(cmd), s)
+		},
+	}
+}
+
+// listedReader is one entry of the answer.
+type listedReader struct {
+	readers.Drive
+	Nominal  int64           `json:"nominal"`
+	Band     readers.Band    `json:"band"`
+	Code     string          `json:"code"` // "" where the card can't be read
+	Unread   string          `json:"unread"`
+	MayErase readers.Verdict `json:"may_erase"`
+}
+
+func runReaders(ctx context.Context, s *session) error {
+	drives, err := readers.List(ctx)
+	if err != nil {
+		return err
+	}
+	found := []listedReader{}
+	for _, d := range drives {
+		if d.InReader() {
+			found = append(found, describedReader(d))
+		}
+	}
+	if s.json {
+		s.writeJSON(struct {
+			Format  int            `json:"format"`
+			Readers []listedReader `json:"readers"`
+		}{1, found})
+		return nil
+	}
+	if len(found) == 0 {
+		fmt.Fprintln(s.out, "No card reader and no card was found. Put one in, wait a few seconds, try again.")
+	}
+	for i, r := range found {
+		if i > 0 {
+			fmt.Fprintln(s.out)
+		}
+		s.writeReader(r)
+	}
+	return nil
+}
+
+func describedReader(d readers.Drive) listedReader {
+	r := listedReader{Drive: d, MayErase: readers.MayErase(d, readers.UsualLimits)}
+	if d.Bytes == 0 {
+		return r
+	}
+	r.Nominal, r.Band = readers.Nominal(d.Bytes), readers.BandOf(d.Bytes)
+	seen, err := lookAtDrive(d.Path)
+	if err != nil {
+		r.Unread = err.Error()
+		return r
+	}
+	r.Code = seen.code
+	if r.FileSystem == "" {
+		r.FileSystem, r.Label = seen.glance.FileSystem, seen.glance.Label
+	}
+	return r
+}
+
+func (s *session) writeReader(r listedReader) {
+	fmt.Fprintf(s.out, "%s  %s\n", r.Path, wrapped(described(r.Drive), "    "))
+	if r.Bytes == 0 {
+		fmt.Fprintln(s.out, "    no card in it")
+		return
+	}
+	nominal := ""
+	if r.Nominal > 0 {
+		nominal = fmt.Sprintf(", sold as %s", nominalText(r.Nominal))
+	}
+	fmt.Fprintf(s.out, "    %s%s; %s\n", media.Bytes(r.Bytes), nominal, r.Band)
+	fmt.Fprintf(s.out, "    %s\n", wrapped(contentsOf(r), "    "))
+	if r.Code != "" {
+		fmt.Fprintf(s.out, "    code %s\n", r.Code)
+	} else {
+		fmt.Fprintf(s.out, "    could not be read: %s\n", wrapped(r.Unread, "    "))
+	}
+	word := "✗ not erased: "
+	if r.MayErase.OK {
+		word = "✓ may be erased: "
+	}
+	fmt.Fprintf(s.out, "    %s\n", wrapped(word+strings.Join(r.MayErase.Reasons, "; "), "      "))
+}
+
+func nominalText(bytes int64) string {
+	if bytes >= 1e9 {
+		return fmt.Sprintf("%d GB", bytes/1e9)
+	}
+	return fmt.Sprintf("%d MB", bytes/1e6)
+}
+
+// contentsOf says what file systems are on a drive and where they are mounted.
+func contentsOf(r listedReader) string {
+	var parts []string
+	for _, d := range append([]readers.Drive{r.Drive}, r.Parts...) {
+		if d.FileSystem == "" && len(d.Mounts) == 0 {
+			continue
+		}
+		text := visible.Visible(d.FileSystem)
+		if d.Label != "" {
+			text += fmt.Sprintf(" %q", d.Label)
+		}
+		if len(d.Mounts) > 0 {
+			text += " mounted at " + strings.Join(d.Mounts, ", ")
+		}
+		parts = append(parts, strings.TrimSpace(text))
+	}
+	if len(parts) == 0 {
+		return "no file system"
+	}
+	return strings.Join(parts, "; ")
+}

@@ -1,0 +1,59 @@
+package verify
+
+import (
+	"path"
+	"slices"
+	"strings"
+	"time"
+)
+
+// Lot is all files of one sort on a card, as a person would miss them.
+type Lot struct {
+	Sort   string
+	Count  int
+	Bytes  int64
+	Newest time.Time // zero where no date is known
+}
+
+// sorts are what files of an open format hold. A file's name is no proof of
+// what is in it; for telling what would be lost it is enough.
+var sorts = []struct {
+	sort  string
+	names []string // endings
+}{
+	{"waypoints, routes and tracks", []string{".gpx", ".kml", ".kmz", ".nmea"}},
+	{"charts", []string{".000", ".031", ".kap", ".bsb", ".mbtiles"}}, // IHO S-57 cells and catalogues, raster charts, tiles
+	{"pictures and films", []string{".jpg", ".jpeg", ".png", ".heic", ".mp4", ".mov", ".avi"}},
+	{"documents", []string{".pdf", ".txt", ".doc", ".docx", ".odt", ".csv", ".xls", ".xlsx"}},
+	{"archives and packages", []string{".zip", ".7z", ".gz", ".tar", ".upd", ".bin", ".img"}},
+}
+
+const otherSort = "other files"
+
+// Lots sorts files into lots, the ones hardest to replace first.
+func Lots(files []Seen) []Lot {
+	lots := make([]Lot, len(sorts)+1)
+	for i := range sorts {
+		lots[i].Sort = sorts[i].sort
+	}
+	lots[len(sorts)].Sort = otherSort
+	for _, f := range files {
+		lot := &lots[sortOf(f.Path)]
+		lot.Count++
+		lot.Bytes += f.Size
+		if f.Modified.After(lot.Newest) {
+			lot.Newest = f.Modified
+		}
+	}
+	return slices.DeleteFunc(lots, func(l Lot) bool { return l.Count == 0 })
+}
+
+func sortOf(name string) int {
+	ending := strings.ToLower(path.Ext(name))
+	for i, s := range sorts {
+		if slices.Contains(s.names, ending) {
+			return i
+		}
+	}
+	return len(sorts)
+}
