@@ -1,169 +1,146 @@
 package order
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 
 	"cardwright/manifest"
-	"cardwright/manifest/version"
 )
 
-// conflict strikes facts one by one for as long as nothing fits, and tells
-// those that are left, with what the devices they speak of run.
-func conflict(shop *manifest.Shop, vessel *manifest.Vessel, p *problem) *Conflict {
-	struck := map[fact]bool{}
-	var left []fact
-	for _, f := range p.facts() {
-		struck[f] = true
-		q, err := ask(shop, vessel, struck)
-		if err != nil || q.raiseOnly() != nil || q.newest() != nil {
-			delete(struck, f)
-			left = append(left, f)
-		}
-	}
-	c := &Conflict{Because: []Fact{}, WouldFree: []string{}}
-	for _, f := range left {
-		c.Because = append(c.Because, p.say(f))
-		if d, ok := f.of.(*manifest.Device); ok && f.kind == factHold {
-			c.WouldFree = append(c.WouldFree, fmt.Sprintf("lift the hold on %s (%s)", d.ID, d.At("hold")))
-		}
-	}
-	p.installed(left, c)
-	return c
+// proof finds facts that rule out every end of a question together, none of
+// which could be left out. Which facts those are depends on the order in which
+// they are listed: earlier ones are kept rather than later ones. sure is false
+// where the work was over before all could be tried: then some may be more than
+// are needed.
+//
+// The method is Junker's (QuickXplain, 2004): halve the facts, and find what
+// each half adds to the other.
+func (q *question) proof() (kept []fact, sure bool) {
+	p := prover{q: q, all: q.facts(), work: newWork()}
+	p.work.maxLooks *= proofWork
+	kept = p.add(nil, false, p.all)
+	return kept, !p.unsure
 }
 
-// facts lists what people wrote that can rule a plan out.
-func (p *problem) facts() []fact {
-	var fs []fact
-	seen := map[fact]bool{}
-	add := func(kind string, of any) {
-		if f := (fact{kind, of}); !seen[f] {
-			seen[f] = true
-			fs = append(fs, f)
-		}
-	}
-	for i := range p.devices {
-		d := &p.devices[i]
-		for _, r := range newer(d.model, d.Device) {
-			add(factWithdrawn, r)
-			add(factOver, r)
-			add(factPassedOn, r)
-			for _, n := range r.Needs {
-				add(factNeed, n)
-			}
-		}
-		add(factThrough, d.Device)
-		add(factNoSlot, d.Device)
-		add(factAlike, d.model)
-		add(factHold, d.Device)
-		if r := d.options[0].release; r != nil {
-			for _, n := range r.Needs {
-				add(factNeed, n)
-			}
-		}
-	}
-	return fs
+// proofWork is how many times the work of one search a proof may take.
+const proofWork = 4
+
+type prover struct {
+	q      *question
+	all    []fact
+	work   *work
+	unsure bool
 }
 
-func (p *problem) say(f fact) Fact {
-	switch of := f.of.(type) {
-	case *manifest.Need:
-		model, r := p.whose(of)
-		return Fact{fmt.Sprintf("%s %s needs %s %s %s", model, r.Version, of.Model, of.Version, by(of)), of.At("version")}
-	case *manifest.Release:
-		return p.sayRelease(f.kind, of)
-	case *manifest.Model:
-		return Fact{fmt.Sprintf("all %s aboard run one version", of.ID), of.At("alike")}
+// add is what facts have to be added to base, with more being what was added
+// to it last, for nothing to be left.
+func (p *prover) add(base []fact, more bool, facts []fact) []fact {
+	if more && p.ruledOut(base) {
+		return nil
 	}
-	d := f.of.(*manifest.Device)
-	switch f.kind {
-	case factHold:
-		return Fact{fmt.Sprintf("%s is kept to %s%s", d.ID, d.Hold, because(d.HoldWhy)), d.At("hold")}
-	case factThrough:
-		return Fact{fmt.Sprintf("%s is updated through %s", d.ID, strings.Join(d.Through, " or ")), d.At("through")}
-	default:
-		return Fact{fmt.Sprintf("%s has no card slot and is updated through no other device", d.ID), d.At("")}
+	if len(facts) == 1 {
+		return facts
 	}
+	half := len(facts) / 2
+	late := p.add(slices.Concat(base, facts[:half]), half > 0, facts[half:])
+	early := p.add(slices.Concat(base, late), len(late) > 0, facts[:half])
+	return slices.Concat(early, late)
 }
 
-func (p *problem) sayRelease(kind string, r *manifest.Release) Fact {
-	model := p.model(r).ID
-	switch kind {
-	case factOver:
-		return Fact{fmt.Sprintf("%s %s is installed over %s", model, r.Version, r.Over), r.At("over")}
-	case factPassedOn:
-		return Fact{fmt.Sprintf("%s %s is passed on by a device that runs %s", model, r.Version, r.PassedOnBy), r.At("passed_on_by")}
-	default:
-		return Fact{fmt.Sprintf("%s %s was withdrawn: %s", model, r.Version, r.Withdrawn), r.At("withdrawn")}
+// ruledOut tells whether these facts alone leave no end.
+func (p *prover) ruledOut(facts []fact) bool {
+	q := *p.q
+	q.struck = map[fact]bool{}
+	for _, f := range p.all {
+		q.struck[f] = true
 	}
-}
-
-func by(n *manifest.Need) string {
-	if n.By == manifest.ByStart {
-		return "before it is installed"
-	}
-	return "when the visit ends"
-}
-
-func because(why string) string {
-	if why == "" {
-		return ""
-	}
-	return ": " + why
-}
-
-func (p *problem) whose(n *manifest.Need) (model string, r *manifest.Release) {
-	for i := range p.devices {
-		for _, r := range p.devices[i].model.Releases {
-			for _, m := range r.Needs {
-				if m == n {
-					return p.devices[i].Model, r
-				}
-			}
-		}
-	}
-	panic("a need of no release aboard")
-}
-
-func (p *problem) model(r *manifest.Release) *manifest.Model {
-	for i := range p.devices {
-		for _, s := range p.devices[i].model.Releases {
-			if s == r {
-				return p.devices[i].model
-			}
-		}
-	}
-	panic("a release of no model aboard")
-}
-
-// installed adds what the devices run that the facts speak of, and the newest
-// that the catalogue has for them.
-func (p *problem) installed(facts []fact, c *Conflict) {
-	about := map[string]bool{}
 	for _, f := range facts {
-		switch of := f.of.(type) {
-		case *manifest.Need:
-			model, _ := p.whose(of)
-			about[model], about[of.Model] = true, true
-		case *manifest.Release:
-			about[p.model(of).ID] = true
-		case *manifest.Model:
-			about[of.ID] = true
-		case *manifest.Device:
-			about[of.Model] = true
+		delete(q.struck, f)
+	}
+	if p.work.over() {
+		p.unsure = true
+		return false
+	}
+	w := newWork()
+	o, ok := q.problem().solve(w)
+	p.work.looks += w.looks
+	if !ok {
+		p.unsure = true
+	}
+	return ok && o.target == nil
+}
+
+// facts lists what people wrote that can rule ends out, beginning with what is
+// most easily changed.
+func (q *question) facts() []fact {
+	l := lister{seen: map[fact]bool{}}
+	for _, d := range q.devices {
+		if q.ask.leaves(d.ID) {
+			l.add(KindAsked, d)
+		}
+		if _, ok := q.ask.Aim[d.Model]; ok {
+			l.add(KindAsked, q.shop.Model(d.Model))
 		}
 	}
-	for i := range p.devices {
-		d := &p.devices[i]
-		if !about[d.Model] {
-			continue
+	for _, d := range q.devices {
+		if len(d.Hold) > 0 {
+			l.add(KindHold, d)
 		}
-		c.Because = append(c.Because, Fact{fmt.Sprintf("%s runs %s %s", d.ID, d.Model, d.Device.Version), d.At("version")})
-		last := d.options[len(d.options)-1].version
-		free := fmt.Sprintf("a release of %s newer than %s that fits, in the catalogue (%s)", d.Model, last, d.model.At("releases"))
-		if version.Compare(last, d.Device.Version) >= 0 && !slices.Contains(c.WouldFree, free) {
-			c.WouldFree = append(c.WouldFree, free)
+	}
+	for _, d := range q.devices {
+		q.rulesOf(d, &l)
+	}
+	for _, d := range q.devices {
+		l.add(KindInstalled, d)
+	}
+	for _, d := range q.devices {
+		l.add(KindCatalogue, q.shop.Model(d.Model))
+	}
+	return l.facts
+}
+
+// rulesOf lists what the maker wrote about a device's model, and how the device
+// is updated.
+func (q *question) rulesOf(d *manifest.Device, l *lister) {
+	m := q.shop.Model(d.Model)
+	for _, r := range releases(m, d.Variant) {
+		for _, n := range r.Needs {
+			if q.aboard(n.Model) {
+				l.add(KindNeed, n)
+			}
 		}
+		if len(r.Over) > 0 {
+			l.add(KindOver, r)
+		}
+		if len(r.PassedOnBy) > 0 && len(d.Through) > 0 {
+			l.add(KindPassedOn, r)
+		}
+		if r.Withdrawn != "" {
+			l.add(KindWithdrawn, r)
+		}
+	}
+	if len(d.Through) > 0 {
+		l.add(KindThrough, d)
+	}
+	if m.Card == nil {
+		l.add(KindNoSlot, d)
+	}
+	if m.Alike {
+		l.add(KindAlike, m)
+	}
+}
+
+func (q *question) aboard(model string) bool {
+	return slices.ContainsFunc(q.devices, func(d *manifest.Device) bool { return d.Model == model })
+}
+
+type lister struct {
+	facts []fact
+	seen  map[fact]bool
+}
+
+func (l *lister) add(kind Kind, of any) {
+	if f := (fact{kind, of}); !l.seen[f] {
+		l.seen[f] = true
+		l.facts = append(l.facts, f)
 	}
 }

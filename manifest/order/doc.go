@@ -3,7 +3,7 @@
 // the same vessel and catalogue give the same plan, and nothing is read or
 // written.
 //
-// # The rules
+// # Steps
 //
 // A device can be given a release of its model when the release is newer than
 // what the device runs (no step down), not withdrawn, and of the device's
@@ -15,29 +15,100 @@
 //
 //   - the device's own version is in the release's `over`;
 //   - each `needs` with `by: start` is met: every device aboard of the model
-//     it names runs a version in its range (no such device aboard: met);
-//   - a device with `through` has a host, any one of them, that is in service
-//     and whose version is in the release's `passed_on_by`. A device without
-//     `through` takes the card itself (`passed_on_by` says nothing then), and
-//     so must be of a model with a card slot; the same goes for a host.
+//     it names (the device itself too, when it is of that model) runs a version
+//     in its range; no such device aboard: met;
+//   - a device with `through` has a host, any one of those it lists, that is in
+//     service and whose version is in the release's `passed_on_by`. A device
+//     without `through` takes the card itself, and `passed_on_by` says nothing;
+//     it must be of a model with a card slot, and so must a host.
 //
 // Several steps may lead to a device's last release (stepping stones).
 //
+// # The end
+//
 // When the visit ends:
 //
-//   - each `needs` with `by: end` of every release then installed is met,
-//     also on devices that were not touched;
+//   - each `needs` with `by: end` of every release then installed is met, also
+//     on devices that were not touched;
 //   - each device's version is in its `hold`. The hold binds the end: a
-//     stepping stone may lie below it, and above it there is no way back;
-//   - the devices of an `alike` model run one version.
+//     stepping stone may lie below it, and from above it there is no way back;
+//   - the devices of an `alike` model run one version;
+//   - what was asked is met: see [Ask].
 //
 // # Out of service
 //
 // Between two steps a device can run a release whose `needs` with `by: end`
 // isn't met yet, because some device B is not in the range. Then the needing
 // device is out of service until B is; but where the needing device is one of
-// the hosts that B is updated through, it is B that is out: a host whose screen
-// and card slot work can be used to update what is connected behind it, and
-// that is what `by: end` is for. A host that is out of service passes nothing
-// on. A device that arrives so is out from step 1.
+// those that B is updated through, it is B that is out: a host whose screen and
+// slot work can be used to update what is connected behind it, and that is what
+// `by: end` is for. A host that is out of service passes nothing on. A device
+// that arrives so is out from step 1.
+//
+// # Preference
+//
+// A device is behind by the number of versions of its model, of its variant,
+// not withdrawn, that are newer than the one it ends on. Of all ends that fit
+// and that an order of allowed steps leads to, the newest is chosen: the least
+// sum of releases behind, then the least sum over the chart displays, then
+// device by device, in the order of the vessel's file, the fewest behind.
+//
+// Of all orders that lead there, the one with the fewest steps is chosen; then
+// the fewest card swaps; then the order of the file: of two orders, the one
+// whose first differing step is on the device that stands earlier in the file,
+// or on the same device installs the newer release, or installs the same
+// release through the host that stands earlier in `through`.
+//
+// Card swaps are estimated, since a card's room is not looked at here: going
+// through the order, a swap is counted at each step whose package can't stand
+// on a card with those of all the steps since the last swap. The card goes
+// into the device itself, or into the host. Two steps can't share a card when
+//
+//   - no card suits both: 1.05 × `most` of one is less than 0.92 × `least` of
+//     the other;
+//   - one of the two wants its card `alone`, and the releases differ;
+//   - both are of one model that installs `at_power_up` from its own slot, and
+//     the releases differ;
+//   - both cards' rules name the same fixed folder, and a file of the same name
+//     (in any case) has another digest.
+//
+// # Conflicts
+//
+// A conflict is a set of facts, each with its place, that rule out every end.
+// It is minimal: were any one of the facts struck, the others would not. To
+// strike a fact is to plan as if
+//
+//   - need, over, passed on by, hold, alike: it asked for nothing;
+//   - withdrawn: the release were not withdrawn;
+//   - through, no slot: the device took a card itself (and could host);
+//   - installed: the device had been exchanged before the visit for another of
+//     its model and variant, running any one version, even one that no release
+//     has (it then needs nothing). A withdrawn release may run on it, but can't
+//     be installed;
+//   - catalogue: every version of the model that the catalogue doesn't have for
+//     a device's variant could be installed on the device, over any version
+//     before it, passed on by any host, needing nothing;
+//   - asked: it had not been asked.
+//
+// What would free a conflict is drawn from its facts: a hold to lift, a device
+// to exchange, a release to add, something asked to drop. That a need or
+// another of the makers' rules be skipped is never proposed.
+//
+// # Unknown versions
+//
+// A device whose version is unknown is to be read first: nothing is planned by
+// guess. The plan has no steps then; it lists the devices to read, and, for
+// each combination of versions that the catalogue knows for them, the plan that
+// follows (up to [MaxAnswers] of them).
+//
+// # Method and limits
+//
+// Devices that no need, host or likeness connects are planned apart. The ends
+// that fit are found by branch and bound with arc consistency, newest first;
+// for each the shortest order by depth-first search over how far each device
+// has got, with dead ends remembered. A step that can't stand in the way of any
+// other is taken at once, so that where raising a device breaks nothing there is
+// no search. The work is bounded by counts, not by time, so that the answer
+// doesn't depend on the machine: where a bound is reached there is a [GaveUp]
+// error, or a note where only the preference between safe orders is open.
 package order

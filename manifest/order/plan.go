@@ -12,8 +12,8 @@ import (
 // Format is the version of the plan's JSON form.
 const Format = 1
 
-// Plan says what is done to one vessel's devices, step by step. No steps and
-// no conflict means that there is nothing to do.
+// Plan says what is done to one vessel's devices, step by step. No steps, no
+// conflict and nothing unknown means that there is nothing to do.
 type Plan struct {
 	Format       int            `json:"format"`
 	Vessel       string         `json:"vessel"`
@@ -22,6 +22,8 @@ type Plan struct {
 	Cards        []Card         `json:"cards"` // filled in by media.Lay
 	Notes        []string       `json:"notes"`
 	Conflict     *Conflict      `json:"conflict"`
+	Unknown      []Reading      `json:"unknown,omitempty"` // to be read first: there are no steps until then, see Unread
+	Answers      []Answer       `json:"answers,omitempty"` // what follows; none where there would be more than MaxAnswers
 }
 
 // Step is one release installed on one device.
@@ -70,11 +72,52 @@ type Conflict struct {
 	WouldFree []string `json:"would_free"`
 }
 
-// Fact is something a person wrote down, and where.
+// Fact is something a person wrote down, and where. What was asked on the way
+// (see Ask) stands nowhere.
 type Fact struct {
 	Fact string       `json:"fact"`
 	At   manifest.Pos `json:"at"`
+	Kind Kind         `json:"kind"`
 }
+
+// Kind is what sort of fact it is; doc.go says what striking each one means.
+type Kind string
+
+// The kinds of fact, a closed list.
+const (
+	KindNeed      Kind = "need"
+	KindOver      Kind = "over"
+	KindPassedOn  Kind = "passed on by"
+	KindThrough   Kind = "through"
+	KindNoSlot    Kind = "no slot"
+	KindHold      Kind = "hold"
+	KindAlike     Kind = "alike"
+	KindWithdrawn Kind = "withdrawn"
+	KindInstalled Kind = "installed"
+	KindCatalogue Kind = "catalogue"
+	KindAsked     Kind = "asked"
+)
+
+// Reading is a device whose version must be read off the device itself before
+// anything is planned.
+type Reading struct {
+	Device string       `json:"device"`
+	Model  string       `json:"model"`
+	Place  string       `json:"place"`
+	At     manifest.Pos `json:"at"`     // where the version is to be written
+	Likely []version.V  `json:"likely"` // what the catalogue knows for it, oldest first
+}
+
+// Answer is what follows when the devices of Plan.Unknown turn out to run the
+// versions found, in the same order.
+type Answer struct {
+	Found []version.V `json:"found"`
+	Then  Plan        `json:"then"`
+}
+
+// MaxAnswers is the most combinations of versions that a plan goes through for
+// devices whose version is unknown.
+const MaxAnswers = 64
 
 // ID is the plan's identity: the SHA-256 of its vessel and steps, as 64 hex
 // digits. Where media.Lay puts the files doesn't change it.

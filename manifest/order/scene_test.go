@@ -18,7 +18,8 @@ import (
 //	4.0 over[>= 3.0] needs[fennick-sweep-4 >= 4.3 by end] passed[>= 4.0] withdrawn[why] variant[EU] noback minutes[20]
 //	device flybridge fennick-plot-12 3.1 hold[< 4] through[helm] variant[EU]
 //
-// Everything's position is its line in the file "scene".
+// Everything's position is its line in the file "scene"; a need has its number
+// among the needs of that line as its column.
 func scene(t testing.TB, text string) (*manifest.Shop, *manifest.Vessel) {
 	t.Helper()
 	shop, vessel := &manifest.Shop{Name: "Hollin Quay Marine Electrics"}, &manifest.Vessel{ID: "kittiwake"}
@@ -73,6 +74,9 @@ func (s sceneLine) model() *manifest.Model {
 	if s.has("card") {
 		m.Card = &manifest.CardRules{Least: 4e9, Most: 32e9, FileSystems: []string{"fat32"}, Folder: manifest.AnyFolder}
 		m.Card.Alone, m.Card.AtPowerUp = s.has("alone"), s.has("powerup")
+		if s.has("small") {
+			m.Card.Least, m.Card.Most = 1e9, 2e9
+		}
 		if f := s.attr("folder"); f != "" {
 			m.Card.Folder = f
 		}
@@ -93,19 +97,23 @@ func (s sceneLine) release() *manifest.Release {
 	}
 	for _, a := range s.attrs {
 		if a[1] == "needs" {
-			r.Needs = append(r.Needs, s.need(a[2]))
+			r.Needs = append(r.Needs, s.need(a[2], len(r.Needs)+1))
 		}
 	}
-	r.Files = []*manifest.File{{Name: s.words[0] + ".upd", Size: 1000, SHA256: strings.Repeat("0", 64)}}
+	f := &manifest.File{Name: s.words[0] + ".upd", Size: 1000, SHA256: fmt.Sprintf("%064d", s.at.Line)}
+	if s.has("samefile") {
+		f.Name = "UPDATE.upd"
+	}
+	r.Files = []*manifest.File{f}
 	return r
 }
 
-func (s sceneLine) need(text string) *manifest.Need {
+func (s sceneLine) need(text string, column int) *manifest.Need {
 	model, rest, _ := strings.Cut(text, " ")
 	rng, by, ok := strings.Cut(rest, " by ")
 	require.True(s.t, ok, text)
 	n := &manifest.Need{Model: model, Version: s.rng(rng), By: by}
-	n.SetAt("", s.at)
+	n.SetAt("", manifest.Pos{File: s.at.File, Line: s.at.Line, Column: column})
 	return n
 }
 

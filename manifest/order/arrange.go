@@ -1,0 +1,280 @@
+package order
+
+import (
+	"slices"
+	"strings"
+)
+
+// maxArranged bounds the search for the fewest card swaps, in steps tried.
+const maxArranged = 200_000
+
+// move is one step of an order, in small numbers. Devices are numbered in the
+// order of the vessel's file.
+type move struct {
+	device, from, to int
+	host             int // a number in the device's hosts, or itself
+	pack             int // the package, by number
+}
+
+// part is a component with the state that an order has brought it to.
+type part struct {
+	*walker
+	now  state
+	left int // least steps to the target
+}
+
+// arranger brings the steps of all components into one order: as few steps as
+// can be, then as few card swaps, then the order of the file.
+type arranger struct {
+	parts  []part
+	at     []place // for each device of the vessel
+	packs  []pack
+	number map[pack]int
+	apart  []set // for each package, those that it can't share a card with
+	failed map[string]int
+	tried  int
+	limit  int
+}
+
+// place is a device's component and its number there.
+type place struct{ part, device int }
+
+func newArranger(parts []part, at []place) *arranger {
+	a := &arranger{parts: parts, at: at, number: map[pack]int{}, limit: maxArranged}
+	for i := range at {
+		k, j := a.part(i)
+		for to := k.now[j] + 1; to <= k.target[j]; to++ {
+			for h := range max(1, len(k.p.devices[j].hosts)) {
+				a.addPack(k.pack(j, to, h))
+			}
+		}
+	}
+	for n, p := range a.packs {
+		a.apart = append(a.apart, newSet(len(a.packs)))
+		for m, q := range a.packs {
+			if n != m && !share(p, q) {
+				a.apart[n].add(m)
+			}
+		}
+	}
+	return a
+}
+
+func (a *arranger) part(device int) (*part, int) {
+	return &a.parts[a.at[device].part], a.at[device].device
+}
+
+func (a *arranger) addPack(p pack) {
+	if _, ok := a.number[p]; !ok && p.rules != nil && p.release != nil {
+		a.number[p] = len(a.packs)
+		a.packs = append(a.packs, p)
+	}
+}
+
+// pack is the package of putting device i on option to, by its k-th host if it
+// has hosts.
+func (k *part) pack(i, to, host int) pack {
+	d := &k.p.devices[i]
+	p := pack{d.options[to].release, d.model, d.model.Card, true}
+	if d.hosts != nil {
+		p.rules, p.itself = k.p.devices[d.hosts[host]].model.Card, false
+	}
+	return p
+}
+
+// moves lists the steps that a shortest order can go on with, in the order of
+// preference.
+func (a *arranger) moves(yield func(move) bool) {
+	for i := range a.at {
+		k, j := a.part(i)
+		for to := k.target[j]; to > k.now[j]; to-- {
+			if !k.onTheWay(j, to) {
+				continue
+			}
+			for host := k.p.allowed(k.now, j, to); host != nowhere; host = k.p.host(k.now, j, to, host+1) {
+				m := move{i, k.now[j], to, host, a.number[k.pack(j, to, max(host, 0))]}
+				if !yield(m) {
+					return
+				}
+				if host == itself {
+					break
+				}
+			}
+		}
+	}
+}
+
+// onTheWay tells whether a shortest order can go on with this step.
+func (k *part) onTheWay(i, to int) bool {
+	if k.way(k.now, i, to) == nowhere {
+		return false
+	}
+	spare := k.left - k.walker.left(k.now)
+	if k.harmless(k.now, i, to, spare) {
+		return true
+	}
+	next := slices.Clone(k.now)
+	next[i] = to
+	spare = k.left - 1 - k.walker.left(next)
+	return spare >= 0 && k.can(next, spare)
+}
+
+func (a *arranger) take(m move) {
+	k, j := a.part(m.device)
+	k.now[j] = m.to
+	k.left--
+}
+
+func (a *arranger) takeBack(m move) {
+	k, j := a.part(m.device)
+	k.now[j] = m.from
+	k.left++
+}
+
+func (a *arranger) done() bool {
+	for _, k := range a.parts {
+		if k.left > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// order is the preferred order, or nil when the work was over before there was
+// one. sure is false where fewer card swaps might do, or an order that stands
+// before this one.
+func (a *arranger) order() (moves []move, sure bool) {
+	card := newSet(len(a.packs))
+	moves, most := a.quick(card)
+	if moves == nil || most == 0 {
+		return moves, true
+	}
+	for swaps := a.least(card); swaps <= most && a.tried <= a.limit; swaps++ {
+		a.failed = map[string]int{}
+		if better, ok := a.search(card, swaps); ok {
+			return better, true
+		}
+	}
+	return moves, false
+}
+
+// quick is an order made by never swapping cards before it must.
+func (a *arranger) quick(card set) (moves []move, swaps int) {
+	card, moves = card.clone(), []move{}
+	for !a.done() {
+		var next move
+		found := false
+		for m := range a.moves {
+			if stays := !card.meets(a.apart[m.pack]); stays || !found {
+				next, found = m, true
+				if stays {
+					break
+				}
+			}
+		}
+		if !found {
+			return nil, 0
+		}
+		if card.meets(a.apart[next.pack]) {
+			card, swaps = newSet(len(a.packs)), swaps+1
+		}
+		card.add(next.pack)
+		a.take(next)
+		moves = append(moves, next)
+	}
+	for _, m := range slices.Backward(moves) {
+		a.takeBack(m)
+	}
+	return moves, swaps
+}
+
+// search finds the first order, in the order of preference, with at most so
+// many swaps, depth first.
+func (a *arranger) search(card set, swaps int) ([]move, bool) {
+	if a.done() {
+		return nil, true
+	}
+	if a.least(card) > swaps {
+		return nil, false
+	}
+	key := a.key(card)
+	if most, ok := a.failed[key]; ok && swaps <= most {
+		return nil, false
+	}
+	for m := range a.moves {
+		rest, ok := a.goOn(card, swaps, m)
+		if ok {
+			return append([]move{m}, rest...), true
+		}
+		if a.tried++; a.tried > a.limit {
+			return nil, false
+		}
+	}
+	a.failed[key] = swaps
+	return nil, false
+}
+
+func (a *arranger) goOn(card set, swaps int, m move) ([]move, bool) {
+	next := card.clone()
+	if card.meets(a.apart[m.pack]) {
+		next, swaps = newSet(len(a.packs)), swaps-1
+	}
+	if swaps < 0 {
+		return nil, false
+	}
+	if next.add(m.pack); a.apart[m.pack].first() < 0 {
+		next.drop(m.pack) // it never matters
+	}
+	a.take(m)
+	defer a.takeBack(m)
+	return a.search(next, swaps)
+}
+
+// least is a number of swaps that can't be avoided: packages that are still to
+// come and of which no two can share a card, less one that the card at hand
+// can still take.
+func (a *arranger) least(card set) int {
+	clique := within(len(a.packs)) // what can share with none of those counted
+	n, fitting := 0, 0
+	for i := range a.at {
+		p, ok := a.lastPack(i)
+		if !ok || !clique.has(p) {
+			continue
+		}
+		n++
+		clique.keep(a.apart[p])
+		if !card.meets(a.apart[p]) {
+			fitting = 1
+		}
+	}
+	return n - fitting
+}
+
+// lastPack is the package of a device's last step, where that is sure.
+func (a *arranger) lastPack(device int) (int, bool) {
+	k, j := a.part(device)
+	if k.now[j] == k.target[j] {
+		return 0, false
+	}
+	first := k.pack(j, k.target[j], 0)
+	for h := range k.p.devices[j].hosts {
+		if k.pack(j, k.target[j], h) != first {
+			return 0, false
+		}
+	}
+	n, ok := a.number[first]
+	return n, ok
+}
+
+func (a *arranger) key(card set) string {
+	var b strings.Builder
+	for _, k := range a.parts {
+		b.WriteString(k.key(k.now))
+	}
+	for _, w := range card {
+		for i := range 8 {
+			b.WriteByte(byte(w >> (8 * i)))
+		}
+	}
+	return b.String()
+}

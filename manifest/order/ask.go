@@ -1,0 +1,58 @@
+package order
+
+import (
+	"fmt"
+	"slices"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+)
+
+// Ask narrows what is planned, to see what would follow.
+type Ask struct {
+	Aim  map[string]version.V // model → the version that all its devices aboard end on
+	Hold []string             // devices that are left alone
+	Only []string             // when not empty: all other devices are left alone
+}
+
+// BadAsk says that what was asked names something that isn't there.
+type BadAsk struct{ What string }
+
+func (e *BadAsk) Error() string { return e.What }
+
+func (a Ask) check(shop *manifest.Shop, vessel *manifest.Vessel) error {
+	for _, id := range slices.Concat(a.Hold, a.Only) {
+		if vessel.Device(id) == nil {
+			return &BadAsk{fmt.Sprintf("vessel %s has no device %q; it has %s", vessel.ID, id, list(vessel.Devices))}
+		}
+	}
+	for model, v := range ordered(a.Aim) {
+		if err := checkAim(shop, vessel, model, v); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// checkAim refuses a version that no device could ever end on.
+func checkAim(shop *manifest.Shop, vessel *manifest.Vessel, model string, v version.V) error {
+	aboard := false
+	for _, d := range vessel.Devices {
+		if d.Model != model {
+			continue
+		}
+		aboard = true
+		if m := shop.Model(model); version.Compare(d.Version, v) == 0 || m != nil && m.Release(v, d.Variant) != nil {
+			return nil
+		}
+	}
+	if !aboard {
+		return &BadAsk{fmt.Sprintf("vessel %s has no device of model %q aboard", vessel.ID, model)}
+	}
+	return &BadAsk{fmt.Sprintf("the catalogue has no release %s of %s for the devices aboard %s", v, model, vessel.ID)}
+}
+
+// leaves tells whether a device is to be left alone.
+func (a Ask) leaves(id string) bool {
+	return slices.Contains(a.Hold, id) || len(a.Only) > 0 && !slices.Contains(a.Only, id)
+}

@@ -1,0 +1,82 @@
+package order
+
+import (
+	"strings"
+
+	"cardwright/manifest"
+)
+
+// pack is a step's package as the card's rules see it.
+type pack struct {
+	release *manifest.Release
+	model   *manifest.Model     // that the release is for
+	rules   *manifest.CardRules // of the device that the card goes into
+	itself  bool                // that device is the one it is for
+}
+
+// share tells whether one card can hold two packages (see doc.go). How much
+// room they take is not looked at.
+func share(a, b pack) bool {
+	if a.release == b.release {
+		return sizesMeet(a.rules, b.rules)
+	}
+	return sizesMeet(a.rules, b.rules) && !a.rules.Alone && !b.rules.Alone && !bothInstall(a, b) && !collide(a, b)
+}
+
+// A card suits a device from 0.92 × `least` to 1.05 × `most`.
+const (
+	leastHundredths = 92
+	mostHundredths  = 105
+)
+
+func sizesMeet(a, b *manifest.CardRules) bool {
+	most, least := min(a.Most, b.Most), max(a.Least, b.Least)
+	return float64(most)*mostHundredths >= float64(least)*leastHundredths
+}
+
+// bothInstall tells whether a device would find two packages at power-up.
+func bothInstall(a, b pack) bool {
+	return a.model == b.model && a.itself && b.itself && a.rules.AtPowerUp && b.rules.AtPowerUp
+}
+
+// collide tells whether two packages have another file at the same fixed path.
+func collide(a, b pack) bool {
+	folder, fixed := fixedFolder(a.rules)
+	other, also := fixedFolder(b.rules)
+	if !fixed || !also || folder != other {
+		return false
+	}
+	digests := map[string]string{}
+	for _, f := range files(a.release) {
+		digests[strings.ToLower(f.Name)] = f.SHA256
+	}
+	for _, f := range files(b.release) {
+		if d, ok := digests[strings.ToLower(f.Name)]; ok && d != f.SHA256 {
+			return true
+		}
+	}
+	return false
+}
+
+func fixedFolder(r *manifest.CardRules) (folder string, fixed bool) {
+	if r.Folder == "" || r.Folder == manifest.AnyFolder {
+		return "", false
+	}
+	return strings.ToLower(strings.Trim(r.Folder, "/")), true
+}
+
+// files lists what must stand on the card for a release: an archive that is to
+// be unpacked counts as its members.
+func files(r *manifest.Release) []File {
+	fs := []File{}
+	for _, f := range r.Files {
+		if f.Unpack == "" {
+			fs = append(fs, File{f.Name, int64(f.Size), f.SHA256})
+			continue
+		}
+		for _, m := range f.Members {
+			fs = append(fs, File{m.Name, int64(m.Size), m.SHA256})
+		}
+	}
+	return fs
+}

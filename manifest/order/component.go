@@ -1,0 +1,74 @@
+package order
+
+import (
+	"slices"
+
+	"cardwright/manifest"
+)
+
+// components parts a vessel's devices into groups that don't bear on one
+// another: no need, host or likeness leads from one to the other. Groups and
+// the devices in them stand in the order of the file.
+func components(shop *manifest.Shop, vessel *manifest.Vessel) [][]*manifest.Device {
+	g := grouping{parent: make([]int, len(vessel.Devices))}
+	byModel, byID := map[string][]int{}, map[string]int{}
+	for i, d := range vessel.Devices {
+		g.parent[i] = i
+		byModel[d.Model] = append(byModel[d.Model], i)
+		byID[d.ID] = i
+	}
+	for i, d := range vessel.Devices {
+		m := shop.Model(d.Model)
+		if m.Alike {
+			g.join(i, byModel[d.Model]...)
+		}
+		for _, id := range d.Through {
+			g.join(i, byID[id])
+		}
+		for _, r := range eligible(m, d) {
+			for _, n := range r.Needs {
+				g.join(i, byModel[n.Model]...)
+			}
+		}
+	}
+	return g.groups(vessel.Devices)
+}
+
+// eligible lists the releases that a device runs or could be given.
+func eligible(m *manifest.Model, d *manifest.Device) []*manifest.Release {
+	return slices.DeleteFunc(releases(m, d.Variant), func(r *manifest.Release) bool {
+		c := point{version: r.Version}.compare(point{version: d.Version})
+		return c < 0 || c > 0 && r.Withdrawn != ""
+	})
+}
+
+type grouping struct{ parent []int }
+
+func (g *grouping) root(i int) int {
+	for g.parent[i] != i {
+		g.parent[i] = g.parent[g.parent[i]]
+		i = g.parent[i]
+	}
+	return i
+}
+
+func (g *grouping) join(i int, others ...int) {
+	for _, j := range others {
+		a, b := g.root(i), g.root(j)
+		g.parent[max(a, b)] = min(a, b)
+	}
+}
+
+func (g *grouping) groups(devices []*manifest.Device) [][]*manifest.Device {
+	var groups [][]*manifest.Device
+	at := map[int]int{}
+	for i, d := range devices {
+		r := g.root(i)
+		if _, ok := at[r]; !ok {
+			at[r] = len(groups)
+			groups = append(groups, nil)
+		}
+		groups[at[r]] = append(groups[at[r]], d)
+	}
+	return groups
+}

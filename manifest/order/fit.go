@@ -1,0 +1,206 @@
+package order
+
+// fitter finds states that a visit may end in, newest first, whether or not an
+// order leads there: branch and bound over the devices in the order of the
+// file, with arc consistency. Devices are variables here, options their values.
+type fitter struct {
+	p    *problem
+	arcs [][]arc // from each device
+	work *work
+	best fit // the newest found so far in this round
+	past fit // only what comes after this one counts
+}
+
+// arc says which options of another device go with each option of one.
+type arc struct {
+	to   int
+	with []set
+}
+
+// fit is a state that fits, with what it is preferred by.
+type fit struct {
+	state         state
+	sum, displays int // releases behind
+}
+
+func newFitter(p *problem, w *work) *fitter {
+	f := &fitter{p: p, arcs: make([][]arc, len(p.devices)), work: w}
+	for i := range p.devices {
+		for k := range p.devices[i].options {
+			for _, n := range p.devices[i].options[k].end {
+				f.relate(i, k, n.on, n.in)
+			}
+		}
+	}
+	for _, group := range p.alike {
+		for k := 1; k < len(group); k++ {
+			f.relateAlike(group[k-1], group[k])
+		}
+	}
+	return f
+}
+
+// relate notes that option k of device i goes only with these of device j.
+func (f *fitter) relate(i, k, j int, with set) {
+	if i == j {
+		if !with.has(k) {
+			f.p.devices[i].options[k].last = false
+		}
+		return
+	}
+	f.arc(i, j).with[k].keep(with)
+	back := f.arc(j, i)
+	for b := range back.with {
+		if !with.has(b) {
+			back.with[b].drop(k)
+		}
+	}
+}
+
+func (f *fitter) relateAlike(i, j int) {
+	for k := range f.p.devices[i].options {
+		with := newSet(len(f.p.devices[j].options))
+		for l := range f.p.devices[j].options {
+			if f.p.same(i, k, j, l) {
+				with.add(l)
+			}
+		}
+		f.relate(i, k, j, with)
+	}
+}
+
+// arc is the arc from i to j, made when it is first asked for.
+func (f *fitter) arc(i, j int) *arc {
+	for k := range f.arcs[i] {
+		if f.arcs[i][k].to == j {
+			return &f.arcs[i][k]
+		}
+	}
+	a := arc{to: j, with: make([]set, len(f.p.devices[i].options))}
+	for k := range a.with {
+		a.with[k] = within(len(f.p.devices[j].options))
+	}
+	f.arcs[i] = append(f.arcs[i], a)
+	return &f.arcs[i][len(f.arcs[i])-1]
+}
+
+// next is the newest state that fits after the last one given, or nil.
+func (f *fitter) next() state {
+	f.best = fit{}
+	open := make([]set, len(f.p.devices))
+	all := make([]int, len(f.p.devices))
+	for i := range f.p.devices {
+		open[i] = newSet(len(f.p.devices[i].options))
+		for k, o := range f.p.devices[i].options {
+			if o.last {
+				open[i].add(k)
+			}
+		}
+		all[i] = i
+	}
+	if f.consistent(open, all) {
+		f.branch(open, 0)
+	}
+	f.past = f.best
+	return f.best.state
+}
+
+// branch tries what is open for device i and those after it, newest first.
+func (f *fitter) branch(open []set, i int) {
+	least := f.least(open)
+	if f.best.state != nil && !least.newer(f.best) || f.work.over() {
+		return
+	}
+	for i < len(open) && open[i].count() == 1 {
+		i++
+	}
+	if i == len(open) {
+		if f.past.state == nil || f.past.before(least) {
+			f.best = least
+		}
+		return
+	}
+	for k := open[i].last(); k >= 0; k = open[i].last() {
+		open[i].drop(k)
+		child := make([]set, len(open))
+		for j := range open {
+			child[j] = open[j].clone()
+		}
+		child[i] = newSet(len(f.p.devices[i].options))
+		child[i].add(k)
+		if f.consistent(child, []int{i}) {
+			f.branch(child, i+1)
+		}
+	}
+}
+
+// least is the newest that what is open could come to.
+func (f *fitter) least(open []set) fit {
+	s := make(state, len(open))
+	for i := range open {
+		s[i] = open[i].last()
+	}
+	return f.p.value(s)
+}
+
+// value is a state with what it is preferred by.
+func (p *problem) value(s state) fit {
+	v := fit{state: s}
+	for i := range s {
+		v.sum += p.devices[i].options[s[i]].behind
+		if p.devices[i].display {
+			v.displays += p.devices[i].options[s[i]].behind
+		}
+	}
+	return v
+}
+
+// newer compares sums; what has the same ones is found in the order of the
+// file.
+func (a fit) newer(b fit) bool {
+	return a.sum < b.sum || a.sum == b.sum && a.displays < b.displays
+}
+
+// before tells whether a is preferred to b.
+func (a fit) before(b fit) bool {
+	if a.newer(b) || b.newer(a) {
+		return a.newer(b)
+	}
+	for i := range a.state {
+		if a.state[i] != b.state[i] {
+			return a.state[i] > b.state[i]
+		}
+	}
+	return false
+}
+
+// consistent takes out what has nothing to go with any more on some other
+// device, beginning with those that changed. It is false when a device has
+// nothing left.
+func (f *fitter) consistent(open []set, changed []int) bool {
+	for len(changed) > 0 {
+		j := changed[len(changed)-1]
+		changed = changed[:len(changed)-1]
+		if open[j].first() < 0 {
+			return false
+		}
+		for k := range f.arcs[j] {
+			if f.revise(open, j, &f.arcs[j][k]) {
+				changed = append(changed, f.arcs[j][k].to)
+			}
+		}
+	}
+	return true
+}
+
+// revise takes out of the other device what nothing open on device j goes with.
+func (f *fitter) revise(open []set, j int, a *arc) (changed bool) {
+	f.work.look()
+	goes := newSet(len(f.p.devices[a.to].options))
+	for k := open[j].first(); k >= 0; k = open[j].from(k + 1) {
+		goes.join(a.with[k])
+	}
+	before := open[a.to].count()
+	open[a.to].keep(goes)
+	return open[a.to].count() < before
+}

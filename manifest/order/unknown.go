@@ -1,0 +1,78 @@
+package order
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+)
+
+// Unread says that versions must be read off devices before anything is
+// planned. The plan that comes with it says which, and what follows.
+type Unread struct{ Devices []Reading }
+
+func (e *Unread) Error() string {
+	parts := make([]string, len(e.Devices))
+	for i, d := range e.Devices {
+		parts[i] = fmt.Sprintf("%s (%s)", d.Device, d.At)
+	}
+	return "version unknown: read it off the device and write it down for " + strings.Join(parts, ", ")
+}
+
+// readings lists the devices whose version is unknown.
+func readings(shop *manifest.Shop, vessel *manifest.Vessel) []Reading {
+	var rs []Reading
+	for _, d := range vessel.Devices {
+		if d.Version != version.Unknown && d.Version != "" {
+			continue
+		}
+		r := Reading{Device: d.ID, Model: d.Model, Place: d.Place, At: d.At("version"), Likely: []version.V{}}
+		for _, rel := range releases(shop.Model(d.Model), d.Variant) {
+			r.Likely = append(r.Likely, rel.Version)
+		}
+		rs = append(rs, r)
+	}
+	return rs
+}
+
+// unread fills in what follows for each combination of likely versions.
+func (p Plan) unread(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) (Plan, error) {
+	n := 1
+	for _, r := range p.Unknown {
+		if n *= len(r.Likely); n > MaxAnswers {
+			p.Notes = append(p.Notes, fmt.Sprintf("more than %d combinations are likely: read the versions, then plan", MaxAnswers))
+			return p, &Unread{p.Unknown}
+		}
+	}
+	for i := range n {
+		found := make([]version.V, len(p.Unknown))
+		for k := len(found) - 1; k >= 0; k-- {
+			likely := p.Unknown[k].Likely
+			found[k] = likely[i%len(likely)]
+			i /= len(likely)
+		}
+		then, err := WhatIf(shop, p.read(vessel, found), ask)
+		if err != nil {
+			return p, err
+		}
+		p.Answers = append(p.Answers, Answer{found, then})
+	}
+	return p, &Unread{p.Unknown}
+}
+
+// read is the vessel with the versions found.
+func (p Plan) read(vessel *manifest.Vessel, found []version.V) *manifest.Vessel {
+	known := *vessel
+	known.Devices = slices.Clone(vessel.Devices)
+	for i, d := range known.Devices {
+		k := slices.IndexFunc(p.Unknown, func(r Reading) bool { return r.Device == d.ID })
+		if k >= 0 {
+			device := *d
+			device.Version = found[k]
+			known.Devices[i] = &device
+		}
+	}
+	return &known
+}

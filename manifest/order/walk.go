@@ -1,0 +1,291 @@
+package order
+
+import "slices"
+
+// walker finds how few steps lead from a state to a target, depth first. What
+// a step can cost is known from each device's own stepping stones (hops); a
+// walk's spare is how many steps more than those it may take.
+type walker struct {
+	p      *problem
+	target state
+	work   *work
+	hops   [][]int        // for each device and option: steps to the target, were it alone
+	better [][]set        // for each device and option: the options that it is as good as, for the others
+	failed map[string]int // state → the most spare that didn't do
+	worked map[string]int // state → the least spare that is known to do
+}
+
+const (
+	far     = 1 << 20 // more hops than there can be
+	forever = far     // spare for which nothing was left out
+)
+
+func newWalker(p *problem, target state, w *work) *walker {
+	k := &walker{p: p, target: target, work: w, failed: map[string]int{}, worked: map[string]int{}}
+	k.hops = make([][]int, len(p.devices))
+	k.better = make([][]set, len(p.devices))
+	for i := range p.devices {
+		k.hops[i] = p.hops(i, target[i])
+	}
+	for i, rules := range k.rulesOn() {
+		k.better[i] = k.asGood(i, rules)
+	}
+	return k
+}
+
+// hops counts, for each option up to the target, the steps from it to there
+// that a device's own stones allow.
+func (p *problem) hops(i, target int) []int {
+	d := &p.devices[i]
+	hops := make([]int, target+1)
+	for from := target - 1; from >= 0; from-- {
+		hops[from] = far
+		for to := from + 1; to <= target; to++ {
+			if d.options[to].over.has(from) || d.blank && from == 0 && d.options[to].fitted {
+				hops[from] = min(hops[from], hops[to]+1)
+			}
+		}
+	}
+	return hops
+}
+
+// rulesOn lists, for each device, the sets of its options that a release on
+// the way to the target may ask for. What a host needs by the end counts, since
+// it may be out of service without it.
+func (k *walker) rulesOn() [][]set {
+	rules := make([][]set, len(k.p.devices))
+	for j := range k.p.devices {
+		d := &k.p.devices[j]
+		for to := 0; to <= k.target[j]; to++ {
+			o := &d.options[to]
+			for _, n := range o.start {
+				rules[n.on] = append(rules[n.on], n.in)
+			}
+			for h, in := range o.passed {
+				rules[d.hosts[h]] = append(rules[d.hosts[h]], in)
+			}
+			for _, n := range o.end {
+				if d.hosting {
+					rules[n.on] = append(rules[n.on], n.in)
+				}
+			}
+		}
+	}
+	return rules
+}
+
+// asGood is, for each option of device i up to the target, those that are in no
+// rule that it isn't in itself. A later release's `over` is a rule too.
+func (k *walker) asGood(i int, rules []set) []set {
+	rules = distinct(rules)
+	target := k.target[i]
+	good := make([]set, target+1)
+	for w := range good {
+		good[w] = within(target + 1)
+		for _, r := range rules {
+			good[w].without(r, w)
+		}
+		for to := w + 1; to <= target; to++ {
+			good[w].without(k.p.devices[i].options[to].over, w)
+		}
+	}
+	return good
+}
+
+func distinct(sets []set) []set {
+	slices.SortFunc(sets, func(a, b set) int { return slices.Compare(a, b) })
+	return slices.CompactFunc(sets, func(a, b set) bool { return slices.Equal(a, b) })
+}
+
+// left is the least number of steps from a state to the target that the stones
+// allow.
+func (k *walker) left(s state) int {
+	n := 0
+	for i := range s {
+		n += k.hops[i][s[i]]
+	}
+	return n
+}
+
+// steps is the least number of steps from a state to the target, or -1 where
+// no order leads there. Neither is sure when the work is over.
+func (k *walker) steps(s state) int {
+	if k.left(s) >= far {
+		return -1
+	}
+	for spare, leftOut := 0, true; leftOut && !k.work.over(); spare++ {
+		var ok bool
+		if ok, leftOut = k.walk(slices.Clone(s), spare); ok {
+			return k.left(s) + spare
+		}
+	}
+	return -1
+}
+
+// can tells whether the target can be reached in left+spare steps.
+func (k *walker) can(s state, spare int) bool {
+	ok, _ := k.walk(slices.Clone(s), spare)
+	return ok
+}
+
+// walk is can, and tells whether it left something out for want of spare. It
+// may change s.
+func (k *walker) walk(s state, spare int) (ok, leftOut bool) {
+	k.takeHarmless(s, spare)
+	key := k.key(s)
+	if least, found := k.worked[key]; found && spare >= least {
+		return true, true
+	}
+	if most, found := k.failed[key]; found && spare <= most {
+		return false, most < forever
+	}
+	ok, leftOut = k.branch(s, spare)
+	switch {
+	case ok:
+		k.note(k.worked, key, spare)
+	case k.work.over():
+	case leftOut:
+		k.note(k.failed, key, spare)
+	default:
+		k.note(k.failed, key, forever)
+	}
+	return ok, leftOut
+}
+
+func (k *walker) note(in map[string]int, key string, spare int) {
+	if _, found := in[key]; !found {
+		k.work.states++
+	}
+	in[key] = spare
+}
+
+func (k *walker) key(s state) string {
+	b := make([]byte, 0, 2*len(s))
+	for _, o := range s {
+		b = append(b, byte(o), byte(o>>8))
+	}
+	return string(b)
+}
+
+// branch tries every step that the spare allows.
+func (k *walker) branch(s state, spare int) (ok, leftOut bool) {
+	if slices.Equal(s, k.target) {
+		return true, false
+	}
+	if !k.withinReach(s) {
+		return false, false
+	}
+	for i := range s {
+		from := s[i]
+		for to := from + 1; to <= k.target[i]; to++ {
+			cost := 1 + k.hops[i][to] - k.hops[i][from]
+			if cost > far/2 || k.way(s, i, to) == nowhere {
+				continue
+			}
+			if cost > spare {
+				leftOut = true
+				continue
+			}
+			child := slices.Clone(s)
+			child[i] = to
+			done, out := k.walk(child, spare-cost)
+			if leftOut = leftOut || out; done || k.work.over() {
+				return done, true
+			}
+		}
+	}
+	return false, leftOut
+}
+
+func (k *walker) way(s state, i, to int) int {
+	k.work.look()
+	return k.p.allowed(s, i, to)
+}
+
+// withinReach is false for a state from which the target can't be reached.
+func (k *walker) withinReach(s state) bool {
+	k.work.looks += len(s)
+	reached := k.p.reach(s, k.target)
+	for i := range s {
+		if !reached[i].has(k.target[i]) {
+			return false
+		}
+	}
+	return true
+}
+
+// takeHarmless takes the steps that can't stand in the way of any other.
+func (k *walker) takeHarmless(s state, spare int) {
+	for again := true; again; {
+		again = false
+		for i := range s {
+			for to := k.target[i]; to > s[i]; to-- {
+				if k.harmless(s, i, to, spare) && k.way(s, i, to) != nowhere {
+					s[i], again = to, true
+				}
+			}
+		}
+	}
+}
+
+// harmless tells whether any walk from s within the spare can as well begin
+// with putting device i on option to, if that is allowed: then no rule on the
+// device is met by what the walk would have it on meanwhile and not by this
+// option, and the device can't be out of service on it when it has to pass
+// something on.
+//
+// Where the option is the last, the walk would have the device on anything up
+// to there. Without spare, it would have it first where it is, and then on some
+// option that is one hop nearer.
+func (k *walker) harmless(s state, i, to, spare int) bool {
+	from := s[i]
+	if k.hops[i][to] != k.hops[i][from]-1 || k.p.blanks(s) || !k.staysInService(s, i, to) {
+		return false
+	}
+	good := k.better[i][to]
+	if to == k.target[i] {
+		return k.covers(good, from, to, func(int) bool { return true })
+	}
+	nearer := func(x int) bool { return x == from || k.hops[i][x] == k.hops[i][to] }
+	return spare == 0 && k.covers(good, from, k.target[i], nearer) && k.nearest(i, from, to)
+}
+
+// covers tells whether all options from..to that matter are in good.
+func (k *walker) covers(good set, from, to int, matters func(int) bool) bool {
+	for x := from; x <= to; x++ {
+		if matters(x) && !good.has(x) {
+			return false
+		}
+	}
+	return true
+}
+
+// nearest tells whether no option between is nearer to the target than to.
+func (k *walker) nearest(i, from, to int) bool {
+	for x := from + 1; x < to; x++ {
+		if k.hops[i][x] < k.hops[i][to] {
+			return false
+		}
+	}
+	return true
+}
+
+// staysInService tells whether what the option needs by the end is met now and
+// whatever steps follow, so that device i can be a host throughout.
+func (k *walker) staysInService(s state, i, to int) bool {
+	d := &k.p.devices[i]
+	if !d.hosting {
+		return true
+	}
+	for _, n := range d.options[to].end {
+		if k.p.suffers(i, n.on) != i {
+			continue
+		}
+		for x := s[n.on]; x <= k.target[n.on]; x++ {
+			if !n.in.has(x) {
+				return false
+			}
+		}
+	}
+	return true
+}

@@ -1,0 +1,125 @@
+package order
+
+import (
+	"fmt"
+	"strings"
+
+	"cardwright/manifest"
+)
+
+// say writes a fact as a person would, with where it stands.
+func (q *question) say(f fact) Fact {
+	text, at := "", manifest.Pos{}
+	switch of := f.of.(type) {
+	case *manifest.Need:
+		text, at = q.sayNeed(of), of.At("version")
+	case *manifest.Release:
+		text, at = q.sayRelease(f.kind, of)
+	case *manifest.Model:
+		text, at = q.sayModel(f.kind, of)
+	case *manifest.Device:
+		text, at = sayDevice(f.kind, of)
+	}
+	return Fact{text, at, f.kind}
+}
+
+func (q *question) sayNeed(n *manifest.Need) string {
+	by := "when the visit ends"
+	if n.By == manifest.ByStart {
+		by = "before it is installed"
+	}
+	model, r := q.whose(func(r *manifest.Release) bool {
+		for _, m := range r.Needs {
+			if m == n {
+				return true
+			}
+		}
+		return false
+	})
+	return fmt.Sprintf("%s %s needs %s %s %s", model.ID, r.Version, n.Model, n.Version, by)
+}
+
+// whose finds the first release aboard that is meant, with its model.
+func (q *question) whose(is func(*manifest.Release) bool) (*manifest.Model, *manifest.Release) {
+	for _, d := range q.devices {
+		m := q.shop.Model(d.Model)
+		for _, r := range m.Releases {
+			if is(r) {
+				return m, r
+			}
+		}
+	}
+	return &manifest.Model{}, &manifest.Release{}
+}
+
+func (q *question) sayRelease(kind Kind, r *manifest.Release) (string, manifest.Pos) {
+	model, _ := q.whose(func(s *manifest.Release) bool { return s == r })
+	switch kind {
+	case KindOver:
+		return fmt.Sprintf("%s %s is installed over %s", model.ID, r.Version, r.Over), r.At("over")
+	case KindPassedOn:
+		return fmt.Sprintf("%s %s is passed on by a device that runs %s", model.ID, r.Version, r.PassedOnBy), r.At("passed_on_by")
+	}
+	return fmt.Sprintf("%s %s was withdrawn%s", model.ID, r.Version, why(r.Withdrawn)), r.At("withdrawn")
+}
+
+func (q *question) sayModel(kind Kind, m *manifest.Model) (string, manifest.Pos) {
+	switch kind {
+	case KindAlike:
+		return fmt.Sprintf("all %s aboard run one version", m.ID), m.At("alike")
+	case KindAsked:
+		return fmt.Sprintf("asked: %s ends on %s", m.ID, q.ask.Aim[m.ID]), manifest.Pos{}
+	}
+	return fmt.Sprintf("the catalogue has of %s %s", m.ID, q.has(m)), m.At("releases")
+}
+
+// has lists the versions that the catalogue has for the devices aboard, cut to
+// the newest three.
+func (q *question) has(m *manifest.Model) string {
+	var have []string
+	variants := map[string]bool{}
+	for _, d := range q.devices {
+		if d.Model != m.ID || variants[d.Variant] {
+			continue
+		}
+		variants[d.Variant] = true
+		for _, r := range releases(m, d.Variant) {
+			have = append(have, named(string(r.Version), d.Variant))
+		}
+	}
+	switch n := len(have); {
+	case n == 0:
+		return "no release"
+	case n > 3:
+		return fmt.Sprintf("%d releases, the last of them %s", n, strings.Join(have[n-3:], ", "))
+	}
+	return "only " + strings.Join(have, ", ")
+}
+
+func named(v, variant string) string {
+	if variant == "" {
+		return v
+	}
+	return v + " (" + variant + ")"
+}
+
+func sayDevice(kind Kind, d *manifest.Device) (string, manifest.Pos) {
+	switch kind {
+	case KindHold:
+		return fmt.Sprintf("%s is kept to %s%s", d.ID, d.Hold, why(d.HoldWhy)), d.At("hold")
+	case KindThrough:
+		return fmt.Sprintf("%s is updated through %s", d.ID, strings.Join(d.Through, " or ")), d.At("through")
+	case KindNoSlot:
+		return fmt.Sprintf("%s, a %s, has no card slot", d.ID, d.Model), d.At("model")
+	case KindAsked:
+		return fmt.Sprintf("asked: %s is left alone", d.ID), manifest.Pos{}
+	}
+	return fmt.Sprintf("%s runs %s %s", d.ID, d.Model, named(string(d.Version), d.Variant)), d.At("version")
+}
+
+func why(reason string) string {
+	if reason == "" {
+		return ""
+	}
+	return ": " + reason
+}
