@@ -130,6 +130,7 @@ func (p *preparing) mayReplace(t *cardTarget) error {
 func (t *cardTarget) judge(ctx context.Context, read io.ReaderAt, r media.Record, digest string, bar *bar) error {
 	expected := t.expected(r)
 	expected.Digest, expected.Limits = digest, t.job.Card.Limits
+	bar.now("reading back")
 	report := verify.Card(ctx, read, t.bytes, &expected, bar.add)
 	if m, ok := t.medium.(readable); ok && !m.FromMedium() {
 		report.Add(verify.Cached(m.HowRead()))
@@ -141,6 +142,7 @@ func (t *cardTarget) judge(ctx context.Context, read io.ReaderAt, r media.Record
 func (t *cardTarget) judgeFolder(ctx context.Context, r media.Record, beside bool, bar *bar) error {
 	expected := t.expected(r)
 	expected.Beside = beside
+	bar.now("reading back")
 	report := verify.Folder(ctx, t.path, &expected, bar.add)
 	t.report = &report
 	if report.Verdict == verify.Unchecked { // a folder's own limits; said in the report

@@ -141,7 +141,7 @@ func (p *preparing) ask(path string, listed readers.Drive, seen seenCard) error 
 	if err != nil && !errors.Is(err, io.EOF) {
 		return fmt.Errorf("reading the answer: %w", err)
 	}
-	if !readers.SameCode(seen.code, typed) {
+	if !readers.SameCode(seen.code, strings.TrimSpace(typed)) {
 		return fmt.Errorf("what was typed is not the code of %s: nothing was erased", path)
 	}
 	return nil

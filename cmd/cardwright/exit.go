@@ -87,6 +87,11 @@ func (s *session) end(ctx context.Context, err error) int {
 		s.writeJSON(failure{Format: 1, Error: err.Error(), Mistakes: mistakes(err)})
 		return c
 	}
+	if c == exitInterrupted {
+		doing, _ := strings.CutSuffix(err.Error(), ": "+context.Canceled.Error())
+		fmt.Fprintf(s.errs, "cardwright: interrupted while %s\n", lines(doing))
+		return c
+	}
 	fmt.Fprintf(s.errs, "cardwright: %s\n", lines(err.Error()))
 	return c
 }

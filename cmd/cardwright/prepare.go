@@ -211,7 +211,7 @@ func (p *preparing) checkPackages(ctx context.Context) error {
 			return err
 		}
 		if err := ctx.Err(); err != nil {
-			return fmt.Errorf("checking packages: %w", err)
+			return fmt.Errorf("checking packages, before anything was written: %w", err)
 		}
 	}
 	return nil

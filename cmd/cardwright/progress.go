@@ -22,7 +22,7 @@ func (s *session) bar(what string, bytes int64) *bar {
 		progressbar.OptionSetDescription(what),
 		progressbar.OptionShowBytes(true),
 		progressbar.OptionSetPredictTime(true),
-		progressbar.OptionSetElapsedTime(false),
+		progressbar.OptionShowCount(),
 		progressbar.OptionFullWidth(),
 		progressbar.OptionThrottle(100*time.Millisecond),
 		progressbar.OptionClearOnFinish(),
@@ -32,6 +32,13 @@ func (s *session) bar(what string, bytes int64) *bar {
 func (b *bar) add(bytes int64) {
 	if b.shown != nil {
 		_ = b.shown.Add64(bytes) // a bar that can't be drawn is no reason to stop
+	}
+}
+
+// now says what is being done, where that changes in the course of it.
+func (b *bar) now(what string) {
+	if b.shown != nil {
+		b.shown.Describe(what)
 	}
 }
 

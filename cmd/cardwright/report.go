@@ -67,9 +67,10 @@ func writeLabelled(w io.Writer, label, text string) {
 
 func writeCounts(w io.Writer, r verify.Report) {
 	c := r.Counts
-	fmt.Fprintf(w, "\n%s in %s, %s; matching %d, differing %d, missing %d,\nunexpected %d, unreadable %d.\n",
+	counts := fmt.Sprintf("%s in %s, %s; matching %d, differing %d, missing %d, unexpected %d, unreadable %d.",
 		counted(c["files"], "file"), counted(c["folders"], "folder"), media.Bytes(int64(c["bytes_of_files"])),
 		c["files_matching"], c["files_differing"], c["files_missing"], c["files_unexpected"], c["files_unreadable"])
+	fmt.Fprintf(w, "\n%s\n", wrapped(counts, ""))
 	if n := c["findings_left_out"]; n > 0 {
 		fmt.Fprintf(w, "%s more are not shown.\n", counted(n, "finding"))
 	}
