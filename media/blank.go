@@ -23,31 +23,40 @@ const (
 	maxLogical = 64 // partitions in the chain of an extended one; hostile chains loop
 )
 
-// bootSectors are the sectors of a partition that lead into a file system:
-// the first, and the backups of FAT32 (6) and exFAT (12). NTFS has its own in
-// the last sector.
-var bootSectors = []int64{0, 6, 12}
+// backupSectors are the backups of the boot sectors of FAT32 (6) and exFAT
+// (12), counted from the partition's first. NTFS has its own in the last one.
+var backupSectors = []int64{6, 12}
 
-// oldStructures are the places on a card where an earlier format left
-// something that could still be taken for a file system: first the sectors
-// that lead into one, then everything else. What can't be read or makes no
-// sense names no place; the start and the end of the card are told in any case.
-func oldStructures(m Medium) (first, rest []fat32.Extent) {
+// old are the places on a card where an earlier format left something that
+// could still be taken for a file system. They are blanked in this order, each
+// kind for certain before the next: without its first sector nothing finds a
+// file system but by a backup, and without these nothing at all. So an older
+// card that loses power meanwhile never shows some of its files.
+type old struct {
+	first   []fat32.Extent // sector 0, and each partition's first
+	backups []fat32.Extent // of boot sectors and partition tables
+	rest    []fat32.Extent
+}
+
+// oldStructures finds them. What can't be read or makes no sense names no
+// place; the start and the end of the card are told in any case.
+func oldStructures(m Medium) (o old) {
 	last := m.Bytes() / SectorSize
-	first = append(sectors(1, 1, last), sectors(last-1, 1, last)...) // GPT headers
-	tail := last - last%(alignment/SectorSize) - oldTailSectors
-	rest = sectors(tail, last-tail, last)
 	parts := append([]oldPartition{{0, last}}, mbrPartitions(m)...)
 	parts = append(parts, gptPartitions(m, 1, 2)...)
 	parts = append(parts, gptPartitions(m, last-1, last-1-gptSectors)...)
+	o.backups = append(sectors(1, 1, last), sectors(last-1, 1, last)...) // GPT headers
 	for _, p := range parts {
-		for _, at := range bootSectors {
-			first = append(first, sectors(p.start+at, 1, last)...)
+		o.first = append(o.first, sectors(p.start, 1, last)...)
+		for _, at := range backupSectors {
+			o.backups = append(o.backups, sectors(p.start+at, 1, last)...)
 		}
-		first = append(first, sectors(p.start+p.count-1, 1, last)...)
-		rest = append(rest, sectors(p.start, oldHeadSectors, last)...)
+		o.backups = append(o.backups, sectors(p.start+p.count-1, 1, last)...)
+		o.rest = append(o.rest, sectors(p.start, oldHeadSectors, last)...)
 	}
-	return first, rest
+	tail := last - last%(alignment/SectorSize) - oldTailSectors
+	o.rest = append(o.rest, sectors(tail, last-tail, last)...)
+	return o
 }
 
 // oldPartition is a place and a length in sectors.

@@ -331,15 +331,13 @@ func (c *copyOf) boot(ctx context.Context) error {
 	return nil
 }
 
-// blank overwrites all that a device could take for a file system. What leads
-// into one goes first, for certain: otherwise an older card that loses power
-// now could show some of its files.
+// blank overwrites all that a device could take for a file system.
 func (c *copyOf) blank() error {
-	first, rest := oldStructures(c.medium)
-	for _, w := range c.layout.Boot() {
-		first = append(first, fat32.Extent{Offset: w.Offset, Length: int64(len(w.Data))})
+	old := oldStructures(c.medium)
+	for _, w := range c.layout.Boot() { // a partition that no table tells of yet
+		old.backups = append(old.backups, fat32.Extent{Offset: w.Offset, Length: int64(len(w.Data))})
 	}
-	for _, extents := range [][]fat32.Extent{first, append(rest, c.layout.Blank()...)} {
+	for _, extents := range [][]fat32.Extent{old.first, old.backups, append(old.rest, c.layout.Blank()...)} {
 		if err := writeZeros(c.medium, extents); err != nil {
 			return err
 		}

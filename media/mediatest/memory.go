@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"slices"
 	"sync"
 )
 
@@ -159,6 +160,18 @@ func (m *Memory) Forget() error {
 	defer m.mu.Unlock()
 	m.counts.Forgets++
 	return nil
+}
+
+// Stretches tells of every stretch of the card that isn't all zero, by
+// ascending offset. What it gives must not be changed.
+func (m *Memory) Stretches(tell func(off int64, data []byte)) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	for _, number := range slices.Sorted(maps.Keys(m.pages)) {
+		if pg := m.pages[number]; !allZero(pg[:]) {
+			tell(number*pageSize, pg[:min(pageSize, m.bytes-number*pageSize)])
+		}
+	}
 }
 
 // Counts are the calls so far.
