@@ -238,7 +238,7 @@ func (c *check) batch(ctx context.Context, q Querier, ch chainRow, batch []*raw,
 func (c *check) unsound(ch chainRow, e *raw) {
 	b := ledger.Break{Writer: ch.writer, Chain: ch.name, Seq: e.seq, ID: fmt.Sprintf("%x", e.id)}
 	switch {
-	case c.wornOut(e):
+	case e.wornOut():
 		b.Kind = ledger.Unreadable
 		b.Expected, b.Found = "an event as it was written", e.err.Error()
 		b.Meaning = "the bytes are not what anybody would write: a worn or torn medium leaves this"
@@ -253,6 +253,9 @@ func (c *check) unsound(ch chainRow, e *raw) {
 		b.Expected, b.Found = "content with the digest "+b.ID, "content with the digest "+ledger.IDOf(e.content).String()
 		b.Meaning = "somebody changed what the event says (or its id) after it was signed"
 		b.Advice = "believe the copy in another ledger or a backup"
+		if c.oneBit(e) {
+			b.Meaning += "; it is a single bit, which a worn medium can do too"
+		}
 	}
 	c.add(b)
 }

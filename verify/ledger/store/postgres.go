@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
 	"net"
@@ -128,7 +129,7 @@ func explainPostgres(err error) error {
 	switch {
 	case errors.As(err, &e):
 		return explainState(e.Code, err)
-	case errors.As(err, &connect), errors.As(err, &network), pgconn.SafeToRetry(err), errors.Is(err, sql.ErrConnDone),
+	case errors.As(err, &connect), errors.As(err, &network), pgconn.SafeToRetry(err), errors.Is(err, sql.ErrConnDone), errors.Is(err, driver.ErrBadConn),
 		strings.Contains(err.Error(), "conn closed"), strings.Contains(err.Error(), "unexpected EOF"):
 		return fmt.Errorf("%w (%w)", ErrAway, err)
 	}

@@ -84,15 +84,24 @@ const eventColumns = "id, chain, seq, ord, at, kind, vessel, visit, berth, techn
 // eventRow is what is looked up of an event, and the event itself.
 func eventRow(e *ledger.Event, chain int64) []any {
 	s := &e.Statement
-	card, target := "", ""
-	if s.Entry.Card != nil {
-		card, target = s.Entry.Card.Digest, s.Entry.Card.Target
-	}
+	card, target := cardOf(&s.Entry)
 	return []any{
 		e.ID[:], chain, s.Seq, ledger.Ord(s.Entry.At, s, e.ID), timeText(s.Entry.At), string(s.Entry.Kind),
 		s.Entry.Vessel, s.Entry.Visit, s.Entry.Berth, s.Technician, card, target, corrects(e),
 		string(e.Content), e.Signature,
 	}
+}
+
+// cardOf is the digest of the card that an entry is about or used, and where
+// it was written or read.
+func cardOf(e *ledger.Entry) (digest, target string) {
+	switch {
+	case e.Card != nil:
+		return e.Card.Digest, e.Card.Target
+	case e.Step != nil:
+		return e.Step.Card, ""
+	}
+	return "", ""
 }
 
 // corrects is the id of the event that e corrects, or nil.

@@ -304,7 +304,7 @@ func explainSQLite(err error) error {
 	switch e.Code() & 0xff {
 	case lib.SQLITE_FULL:
 		return fmt.Errorf("%w (%w)", ErrFull, err)
-	case lib.SQLITE_READONLY:
+	case lib.SQLITE_READONLY, lib.SQLITE_CANTOPEN: // the file itself was there: its folder can't be written
 		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
 	case lib.SQLITE_BUSY, lib.SQLITE_LOCKED:
 		return fmt.Errorf("%w (%w)", ErrLocked, err)

@@ -29,7 +29,7 @@ CREATE TABLE event (
     visit      TEXT COLLATE "C" NOT NULL,
     berth      TEXT COLLATE "C" NOT NULL,
     technician TEXT COLLATE "C" NOT NULL,
-    card       TEXT COLLATE "C" NOT NULL, -- digest
+    card       TEXT COLLATE "C" NOT NULL, -- digest of the card that was made, read or used
     target     TEXT COLLATE "C" NOT NULL,
     corrects   BYTEA,          -- id of the event that this one corrects
     content    TEXT COLLATE "C" NOT NULL,
@@ -42,6 +42,7 @@ CREATE INDEX event_card ON event (card) WHERE card <> '';
 CREATE INDEX event_target ON event (target) WHERE target <> '';
 CREATE INDEX event_corrects ON event (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX event_withdrawn ON event (kind) WHERE kind = 'release withdrawn';
+CREATE INDEX event_open ON event (vessel) WHERE kind IN ('step failed', 'step put off', 'check failed', 'check not done');
 
 -- +goose StatementBegin
 CREATE FUNCTION event_stays() RETURNS trigger LANGUAGE plpgsql AS $$

@@ -29,7 +29,7 @@ CREATE TABLE event (
     visit      TEXT NOT NULL,
     berth      TEXT NOT NULL,
     technician TEXT NOT NULL,
-    card       TEXT NOT NULL, -- digest
+    card       TEXT NOT NULL, -- digest of the card that was made, read or used
     target     TEXT NOT NULL,
     corrects   BLOB,          -- id of the event that this one corrects
     content    TEXT NOT NULL,
@@ -42,6 +42,7 @@ CREATE INDEX event_card ON event (card) WHERE card <> '';
 CREATE INDEX event_target ON event (target) WHERE target <> '';
 CREATE INDEX event_corrects ON event (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX event_withdrawn ON event (kind) WHERE kind = 'release withdrawn';
+CREATE INDEX event_open ON event (vessel) WHERE kind IN ('step failed', 'step put off', 'check failed', 'check not done');
 
 -- +goose StatementBegin
 CREATE TRIGGER event_stays BEFORE UPDATE ON event

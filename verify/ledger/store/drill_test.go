@@ -1,0 +1,449 @@
+package store_test
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/ledgertest"
+	"cardwright/verify/ledger/store"
+)
+
+// The drills kill this test program, run as a child with one of these jobs,
+// at random moments. CARDWRIGHT_DRILLS says how often in all (default 36; the
+// full drill is 204).
+var jobs = map[string]func(context.Context, []string) error{
+	"append":  childAppend,
+	"sync":    childSync,
+	"restore": childRestore,
+	"write":   childWrite,
+}
+
+const jobEnv = "CARDWRIGHT_JOB"
+
+func drills(t testing.TB) int {
+	t.Helper()
+	text := os.Getenv("CARDWRIGHT_DRILLS")
+	if text == "" {
+		return 36
+	}
+	n, err := strconv.Atoi(text)
+	require.NoError(t, err)
+	return n
+}
+
+// runJob does a child's job instead of the tests.
+func runJob(job string) int {
+	if err := jobs[job](context.Background(), os.Args[1:]); err != nil {
+		fmt.Fprintln(os.Stderr, job+":", err)
+		return 1
+	}
+	return 0
+}
+
+func child(t testing.TB, job string, args ...string) *exec.Cmd {
+	t.Helper()
+	self, err := os.Executable()
+	require.NoError(t, err)
+	cmd := exec.Command(self, args...)
+	cmd.Env = append(os.Environ(), jobEnv+"="+job)
+	cmd.Stderr = os.Stderr
+	return cmd
+}
+
+// acknowledge says that events are stored. What isn't said wasn't promised.
+func acknowledge(events []ledger.Event) {
+	var b strings.Builder
+	for _, e := range events {
+		fmt.Fprintln(&b, e.ID)
+	}
+	fmt.Print(b.String())
+}
+
+func childAppend(ctx context.Context, args []string) error {
+	l, err := store.Open(ctx, args[0], store.Options{})
+	if err != nil {
+		return err
+	}
+	w := ledgertest.NewWorld(rand.Uint64())
+	for day := 1; ; day++ {
+		events, err := l.Append(ctx, ledgertest.Writer("Ada"), w.Visit(1, day)[:1+rand.IntN(9)]...)
+		if err != nil {
+			return err
+		}
+		acknowledge(events)
+	}
+}
+
+// childSync appends to a van and acknowledges what the sync has brought to
+// the server.
+func childSync(ctx context.Context, args []string) error {
+	van, err := store.Open(ctx, args[0], store.Options{})
+	if err != nil {
+		return err
+	}
+	server, err := store.Open(ctx, args[1], store.Options{})
+	if err != nil {
+		return err
+	}
+	w := ledgertest.NewWorld(rand.Uint64())
+	for day := 1; ; day++ {
+		events, err := van.Append(ctx, ledgertest.Writer("Ada"), w.Visit(2, day)...)
+		if err != nil {
+			return err
+		}
+		if _, err := store.Sync(ctx, van, server, store.SyncOptions{}); err != nil {
+			return err
+		}
+		acknowledge(events)
+	}
+}
+
+// childRestore restores a backup to a file or a server, again and again.
+func childRestore(ctx context.Context, args []string) error {
+	for n := 0; ; n++ {
+		to := args[1]
+		if !store.IsPostgres(to) {
+			to += fmt.Sprint(n)
+		}
+		r, err := store.Restore(ctx, args[0], to, store.CheckOptions{Known: ledgertest.Known("Ada", "Ben")})
+		if err != nil {
+			return err
+		}
+		fmt.Println("restored", r.To)
+	}
+}
+
+// childWrite appends a number of events, one at a time.
+func childWrite(ctx context.Context, args []string) error {
+	l, err := store.Open(ctx, args[0], store.Options{})
+	if err != nil {
+		return err
+	}
+	n, err := strconv.Atoi(args[2])
+	if err != nil {
+		return err
+	}
+	for i := range n {
+		events, err := l.Append(ctx, ledgertest.Writer(args[1]), step(i, "4.2", "4.3"))
+		if err != nil {
+			return err
+		}
+		acknowledge(events)
+	}
+	return l.Close()
+}
+
+// killed runs a job, kills it (signal 9) at a random moment after its first
+// word, and returns everything that it had said by then.
+func killed(t testing.TB, job string, args ...string) []string {
+	t.Helper()
+	cmd := child(t, job, args...)
+	out, err := cmd.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, cmd.Start())
+	lines := bufio.NewScanner(out)
+	require.True(t, lines.Scan(), "the child began its work")
+	said := []string{lines.Text()}
+	timer := time.AfterFunc(time.Duration(rand.Int64N(int64(120*time.Millisecond))), func() { cmd.Process.Signal(syscall.SIGKILL) })
+	defer timer.Stop()
+	for lines.Scan() {
+		said = append(said, lines.Text())
+	}
+	var exit *exec.ExitError
+	require.ErrorAs(t, cmd.Wait(), &exit)
+	require.Equal(t, syscall.SIGKILL, exit.Sys().(syscall.WaitStatus).Signal(), "the child died of nothing else")
+	return said
+}
+
+func requireAll(t testing.TB, l *store.Ledger, acknowledged []string) {
+	t.Helper()
+	for _, line := range acknowledged {
+		id, err := ledger.ParseID(line)
+		if err != nil {
+			continue // the last line may have been cut off
+		}
+		_, ok, err := l.Event(context.Background(), id)
+		require.NoError(t, err)
+		require.True(t, ok, "acknowledged event %s was lost", line)
+	}
+}
+
+func TestKilledWhileAppending(t *testing.T) {
+	for _, e := range engines {
+		t.Run(e.name, func(t *testing.T) {
+			address := e.fresh(t)
+			appendTo(t, open(t, address), "Ada", ledgertest.NewWorld(1).TakeOn(1, 0))
+			var all []string
+			for range drills(t) / 6 {
+				all = append(all, killed(t, "append", address)...)
+				l, err := store.Open(context.Background(), address, store.Options{})
+				require.NoError(t, err)
+				requireAll(t, l, all)
+				requireWhole(t, l, "Ada")
+				require.NoError(t, l.Close())
+			}
+		})
+	}
+}
+
+func TestKilledWhileSyncing(t *testing.T) {
+	for _, e := range engines {
+		t.Run(e.name, func(t *testing.T) {
+			address, van := e.fresh(t), file(t)
+			server, local := open(t, address), open(t, van)
+			appendTo(t, server, "Ben", ledgertest.NewWorld(1).TakeOn(1, 0))
+			appendTo(t, local, "Ada", ledgertest.NewWorld(1).TakeOn(2, 0))
+			var all []string
+			for range drills(t) / 6 {
+				all = append(all, killed(t, "sync", van, address)...)
+				appendTo(t, server, "Ben", step(len(all), "4.2", "4.3"))
+				requireAll(t, server, all)
+				requireWhole(t, server, "Ada", "Ben")
+				requireWhole(t, local, "Ada", "Ben")
+			}
+			syncWith(t, local, server)
+			assert.Equal(t, contents(t, local), contents(t, server))
+		})
+	}
+}
+
+func TestKilledWhileRestoring(t *testing.T) {
+	for _, e := range engines {
+		t.Run(e.name, func(t *testing.T) {
+			l := open(t, file(t))
+			busy(t, l, 60)
+			backup := filepath.Join(t.TempDir(), "backup.db")
+			_, err := l.Backup(context.Background(), backup, known())
+			require.NoError(t, err)
+			for n := range drills(t) / 6 {
+				to := e.fresh(t)
+				if store.IsPostgres(to) {
+					killedRestoring(t, backup, to, n)
+				} else {
+					killed(t, "restore", backup, to)
+					requireFilesWhole(t, to)
+				}
+			}
+		})
+	}
+}
+
+// killedRestoring kills a restore to a server: what got there holds, and
+// doing it again brings the rest.
+func killedRestoring(t *testing.T, backup, to string, n int) {
+	t.Helper()
+	l := open(t, to)
+	cmd := child(t, "restore", backup, to)
+	require.NoError(t, cmd.Start())
+	time.Sleep(time.Duration(rand.Int64N(int64(600*time.Millisecond))) + 50*time.Millisecond)
+	require.NoError(t, cmd.Process.Signal(syscall.SIGKILL))
+	require.Error(t, cmd.Wait())
+	requireWhole(t, l, "Ada", "Ben")
+	_, err := store.Restore(context.Background(), backup, to, known())
+	require.NoError(t, err)
+	assert.EqualValues(t, 660, requireWhole(t, l, "Ada", "Ben").Events)
+}
+
+// requireFilesWhole looks that of the files that were to be restored each is
+// whole or isn't there.
+func requireFilesWhole(t *testing.T, to string) {
+	t.Helper()
+	found, err := filepath.Glob(to + "*")
+	require.NoError(t, err)
+	require.NotEmpty(t, found)
+	for _, path := range found {
+		r, err := store.CheckAt(context.Background(), path, known())
+		require.NoError(t, err)
+		require.Equal(t, store.Whole, r.Verdict)
+		require.EqualValues(t, 660, r.Events)
+	}
+}
+
+// Eight programs write 200 events each at once: none is lost, and none is
+// refused because another was writing.
+func TestEightWritersAtOnce(t *testing.T) {
+	const writers, each = 8, 200
+	for _, e := range engines {
+		t.Run(e.name, func(t *testing.T) {
+			address := e.fresh(t)
+			l := open(t, address)
+			var running []*exec.Cmd
+			var said []io.Reader
+			var names []string
+			for n := range writers {
+				names = append(names, fmt.Sprintf("writer %d", n/2)) // two programs share each key
+				cmd := child(t, "write", address, names[n], fmt.Sprint(each))
+				file, err := os.Create(filepath.Join(t.TempDir(), fmt.Sprint(n)))
+				require.NoError(t, err)
+				defer file.Close()
+				cmd.Stdout = file
+				require.NoError(t, cmd.Start())
+				running, said = append(running, cmd), append(said, file)
+			}
+			for n, cmd := range running {
+				require.NoError(t, cmd.Wait(), "writer %d", n)
+				_, err := said[n].(io.Seeker).Seek(0, io.SeekStart)
+				require.NoError(t, err)
+				text, err := io.ReadAll(said[n])
+				require.NoError(t, err)
+				lines := strings.Fields(string(text))
+				assert.Len(t, lines, each)
+				requireAll(t, l, lines)
+			}
+			r := requireWhole(t, l, names...)
+			assert.EqualValues(t, writers*each, r.Events)
+			assert.Len(t, r.Chains, writers/2)
+		})
+	}
+}
+
+// A server that is stopped while it is written to: every error says so, what
+// was acknowledged is there when it comes back, and work goes on.
+func TestPostgreSQLStoppedInTheMiddle(t *testing.T) {
+	ctx := context.Background()
+	server, err := ledgertest.StartServer()
+	require.NoError(t, err)
+	defer func() { require.NoError(t, server.Remove()) }()
+	address := server.Address("")
+	l := open(t, address)
+	van := open(t, file(t))
+	w := ledgertest.NewWorld(3)
+	appendTo(t, van, "Ben", w.TakeOn(1, 0))
+	for range 3 {
+		var acknowledged []string
+		go func() {
+			time.Sleep(time.Duration(100+rand.IntN(300)) * time.Millisecond)
+			assert.NoError(t, server.Halt())
+		}()
+		var failed error
+		for day := 1; failed == nil; day++ {
+			var events []ledger.Event
+			if events, failed = l.Append(ctx, ledgertest.Writer("Ada"), w.Visit(1, day)...); failed == nil {
+				for _, e := range events {
+					acknowledged = append(acknowledged, e.ID.String())
+				}
+			}
+		}
+		assert.True(t, errors.Is(failed, store.ErrAway) || errors.Is(failed, store.ErrUncertain), "%v", failed)
+		_, err := store.Sync(ctx, van, l, store.SyncOptions{})
+		assert.ErrorIs(t, err, store.ErrAway)
+		appendTo(t, van, "Ben", step(0, "4.2", "4.3"))
+		_, err = store.Open(ctx, address, store.Options{})
+		assert.ErrorIs(t, err, store.ErrAway)
+
+		require.NoError(t, server.Start())
+		requireAll(t, l, acknowledged)
+		requireWhole(t, l, "Ada", "Ben")
+		syncWith(t, van, l)
+		assert.Equal(t, contents(t, van), contents(t, l))
+	}
+}
+
+// small mounts a file system in memory of so many bytes.
+func small(t *testing.T, bytes int) string {
+	t.Helper()
+	require.Zero(t, os.Getuid(), "run as root: this test mounts a small file system to fill it")
+	dir := t.TempDir()
+	require.NoError(t, syscall.Mount("tmpfs", dir, "tmpfs", 0, fmt.Sprintf("size=%d", bytes)))
+	t.Cleanup(func() { require.NoError(t, syscall.Unmount(dir, syscall.MNT_DETACH)) })
+	return dir
+}
+
+func TestDiskFull(t *testing.T) {
+	ctx := context.Background()
+	dir := small(t, 1<<20)
+	path := filepath.Join(dir, "ledger.db")
+	l := open(t, path)
+	w := ledgertest.NewWorld(1)
+	var acknowledged []string
+	var failed error
+	for day := 1; failed == nil; day++ {
+		var events []ledger.Event
+		if events, failed = l.Append(ctx, ledgertest.Writer("Ada"), w.Visit(1, day)...); failed == nil {
+			for _, e := range events {
+				acknowledged = append(acknowledged, e.ID.String())
+			}
+		}
+	}
+	assert.ErrorIs(t, failed, store.ErrFull)
+	assert.NotEmpty(t, acknowledged)
+	requireAll(t, l, acknowledged)
+	requireWhole(t, l, "Ada")
+
+	_, err := l.Backup(ctx, filepath.Join(dir, "backup.db"), known())
+	assert.ErrorIs(t, err, store.ErrFull)
+	_, err = store.Open(ctx, filepath.Join(dir, "another.db"), store.Options{Create: true})
+	assert.ErrorIs(t, err, store.ErrFull)
+	other := open(t, file(t))
+	busy(t, other, 30)
+	_, err = store.Sync(ctx, l, other, store.SyncOptions{})
+	assert.ErrorIs(t, err, store.ErrFull)
+	left, err := filepath.Glob(filepath.Join(dir, "*"))
+	require.NoError(t, err)
+	for _, f := range left {
+		assert.Contains(t, filepath.Base(f), "ledger.db", "nothing half made is left")
+	}
+
+	require.NoError(t, syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT, "size=64m"))
+	syncWith(t, l, other)
+	requireAll(t, l, acknowledged)
+	requireWhole(t, l, "Ada", "Ben")
+}
+
+func TestReadOnlyMedium(t *testing.T) {
+	ctx := context.Background()
+	dir := small(t, 16<<20)
+	path, backup := filepath.Join(dir, "ledger.db"), filepath.Join(dir, "backup.db")
+	l, err := store.Open(ctx, path, store.Options{Create: true})
+	require.NoError(t, err)
+	busy(t, l, 2)
+	_, err = l.Backup(ctx, backup, known())
+	require.NoError(t, err)
+	remount := func(flags uintptr) {
+		require.NoError(t, syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT|flags, "size=16m"))
+	}
+	data, err := os.ReadFile(path)
+	require.NoError(t, err)
+	wal, err := os.ReadFile(path + "-wal")
+	require.NoError(t, err)
+	require.NoError(t, l.Close())
+	pair := filepath.Join(dir, "pair.db")
+	require.NoError(t, os.WriteFile(pair, data, 0o600))
+	require.NoError(t, os.WriteFile(pair+"-wal", wal, 0o600))
+	remount(syscall.MS_RDONLY)
+
+	for _, p := range []string{path, backup} {
+		r, err := store.CheckAt(ctx, p, known())
+		require.NoError(t, err)
+		assert.Equal(t, store.Whole, r.Verdict)
+		assert.EqualValues(t, 22, r.Events)
+		w, err := store.Open(ctx, p, store.Options{})
+		if err == nil {
+			_, err = w.Append(ctx, ledgertest.Writer("Ada"), step(0, "4.2", "4.3"))
+			require.NoError(t, w.Close())
+		}
+		assert.ErrorIs(t, err, store.ErrReadOnly)
+	}
+	_, err = store.Open(ctx, pair, store.Options{ReadOnly: true})
+	assert.ErrorContains(t, err, "its last events still stand in")
+	to := file(t)
+	_, err = store.Restore(ctx, backup, to, known())
+	require.NoError(t, err)
+	requireWhole(t, open(t, to), "Ada", "Ben")
+}
