@@ -293,6 +293,7 @@ func (c *Card) checkSizes(v *Volume, p *Partition, b boot) {
 	note(have < v.Clusters, FATSize, 22,
 		fmt.Sprintf("room for %d clusters", v.Clusters), fmt.Sprintf("room for %d", have))
 	note(b.fat32 && v.Clusters < leastFAT32, FATType, 32, "65525 clusters or more for FAT32", fmt.Sprint(v.Clusters))
+	note(v.Clusters > mostFAT32, FATType, 32, fmt.Sprintf("at most %d clusters", mostFAT32), fmt.Sprint(v.Clusters))
 	note(!b.fat32 && v.Clusters >= leastFAT32, FATType, 32, "fewer than 65525 clusters for FAT16", fmt.Sprint(v.Clusters))
 }
 

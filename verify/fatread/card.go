@@ -28,8 +28,8 @@ type Limits struct {
 	DigestHead int64 // bytes before the end of the second FAT that Digest reads
 }
 
-// DefaultLimits serves cards up to 2 TB in at most 60 MB of memory, and a
-// 32 GB card of 10,000 files in less than 24 MB.
+// DefaultLimits keep a whole program that reads a card under 60 MB of memory
+// whatever the card, and under 24 MB for a 32 GB card of 10,000 files.
 var DefaultLimits = Limits{
 	Partitions: 128,
 	Entries:    50_000,
@@ -82,6 +82,7 @@ type Card struct {
 	limits  Limits
 	limited map[string]bool
 	listed  int64 // bytes held for the listing
+	full    bool  // no more is listed
 	entries int
 }
 

@@ -12,9 +12,10 @@ const (
 	spareReads = 64 // pages on top, for small FATs
 
 	// Clusters are marked in pages, made when first needed, so that the memory
-	// taken follows what is in use: 32 MiB at the very most.
-	markPage     = 1 << 16
-	mostClusters = 1 << 28
+	// taken follows what is in use: 8 MiB at most, which is 67 million clusters,
+	// more than a 32 GB card can have.
+	markPage  = 1 << 16 // clusters
+	markPages = 1 << 10
 )
 
 var errScattered = errors.New("chains jump about too much to be followed")
@@ -92,10 +93,6 @@ func newFAT(c *Card, v *Volume, p *Partition, b boot) *fat {
 		}
 	}
 	clusters := min(v.Clusters, v.FATBytes*8/int64(f.width)-2, max(0, c.src.size-f.start)*8/int64(f.width)-2, mostFAT32)
-	if clusters > mostClusters {
-		clusters = mostClusters
-		c.limit(p.Number, "", fmt.Sprintf("%d clusters at most", mostClusters), fmt.Sprint(v.Clusters))
-	}
 	onCard := (c.src.size - v.DataStart) / int64(v.ClusterBytes)
 	clusters = min(clusters, onCard)
 	if clusters < 1 {
@@ -211,7 +208,7 @@ type census struct {
 
 // census goes through the FAT from front to back and compares it with its
 // copies on the way.
-func (f *fat) census(claimed *marks1) census {
+func (f *fat) census(claimed *claims) census {
 	n := census{whole: true}
 	differ := make([]difference, len(f.copies))
 	other := make([]byte, pieceBytes)
@@ -233,7 +230,7 @@ func (f *fat) census(claimed *marks1) census {
 	return n
 }
 
-func (f *fat) countPage(n *census, i int64, claimed *marks1) {
+func (f *fat) countPage(n *census, i int64, claimed *claims) {
 	first := i * pieceBytes * 8 / int64(f.width)
 	end := min((i+1)*pieceBytes*8/int64(f.width), int64(f.last)+1)
 	for c := uint32(max(first, 2)); int64(c) < end; c++ {
@@ -303,26 +300,33 @@ func (d *difference) tell(f *fat) {
 	})
 }
 
-// marks1 holds one bit a cluster.
-type marks1 struct{ pages [][]uint64 }
-
-func newMarks(last uint32) *marks1 {
-	return &marks1{pages: make([][]uint64, last/markPage+1)}
+// claims holds one bit a cluster: something has it.
+type claims struct {
+	pages [][]uint64
+	left  int // pages that may still be made
 }
 
-func (m *marks1) has(c uint32) bool {
+func newClaims(last uint32) *claims {
+	return &claims{pages: make([][]uint64, last/markPage+1), left: markPages}
+}
+
+func (m *claims) has(c uint32) bool {
 	p := m.pages[c/markPage]
 	return p != nil && p[c%markPage/64]>>(c%64)&1 == 1
 }
 
+// room tells whether a cluster can be marked.
+func (m *claims) room(c uint32) bool { return m.left > 0 || m.pages[c/markPage] != nil }
+
 // set marks a cluster, and tells whether it was unmarked.
-func (m *marks1) set(c uint32) bool {
+func (m *claims) set(c uint32) bool {
 	if m.has(c) {
 		return false
 	}
 	p := &m.pages[c/markPage]
 	if *p == nil {
 		*p = make([]uint64, markPage/64)
+		m.left--
 	}
 	(*p)[c%markPage/64] |= 1 << (c % 64)
 	return true

@@ -66,7 +66,7 @@ const (
 	DirectoryNone   FaultKind = "directory-none"   // a folder without a cluster
 	SizeNoCluster   FaultKind = "size-no-cluster"  // a size, but no cluster
 	ClusterNoSize   FaultKind = "cluster-no-size"  // a cluster, but no size
-	EntryAttributes FaultKind = "entry-attributes" // attributes that exclude one another
+	EntryAttributes FaultKind = "entry-attributes" // reserved bits, or a volume label that is a file or folder as well
 	EntryTime       FaultKind = "entry-time"       // a date or time that doesn't exist
 )
 

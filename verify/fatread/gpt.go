@@ -13,7 +13,7 @@ const (
 	gptHeaderLen  = 92
 	gptEntryLeast = 128
 	gptEntryMost  = 4096
-	gptTableMost  = 1 << 20 // bytes of entries that are read
+	gptTableMost  = 1 << 20 // bytes of entries; 16 KiB are usual
 )
 
 // gptHeader holds what is used of one (UEFI Specification, 5.3.2).
@@ -55,7 +55,7 @@ func parseGPT(b []byte, at int64) (gptHeader, error) {
 		disk: [16]byte(b[56:72]), table: sector64(b[72:]),
 		count: int64(le.Uint32(b[80:])), entrySize: int64(le.Uint32(b[84:])), sum: le.Uint32(b[88:]),
 	}
-	if h.entrySize < gptEntryLeast || h.entrySize > gptEntryMost || h.entrySize%8 != 0 {
+	if h.entrySize < gptEntryLeast || h.entrySize > gptEntryMost || h.entrySize%8 != 0 || h.count*h.entrySize > gptTableMost {
 		return gptHeader{}, errGPTFields
 	}
 	return h, nil
@@ -104,7 +104,7 @@ func (c *Card) gptAt(sector int64) (gptHeader, error) {
 // gptTable reads the entries, no more than a bound, and checks their sum.
 func (c *Card) gptTable(h gptHeader) []byte {
 	off, n := h.table*sectorBytes, h.count*h.entrySize
-	most := min(n, gptTableMost, max(0, c.src.size-off))
+	most := min(n, max(0, c.src.size-off))
 	b := c.src.head(off, int((most+sectorBytes-1)/sectorBytes*sectorBytes), func(at int64, err error) {
 		c.unread(0, "", at, "GPT entries", err)
 	})
@@ -112,8 +112,8 @@ func (c *Card) gptTable(h gptHeader) []byte {
 	switch {
 	case int64(len(b)) < n:
 		c.add(Fault{
-			Kind: GPTEntries, Offset: off, Expected: fmt.Sprintf("at most %d bytes of entries on the card", gptTableMost),
-			Found: fmt.Sprintf("%d entries of %d bytes", h.count, h.entrySize),
+			Kind: GPTEntries, Offset: off, Expected: fmt.Sprintf("%d entries of %d bytes", h.count, h.entrySize),
+			Found: fmt.Sprintf("%d bytes until the card ends", len(b)),
 		})
 	case crc32.ChecksumIEEE(b) != h.sum:
 		c.add(Fault{

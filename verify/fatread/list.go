@@ -25,7 +25,6 @@ type lister struct {
 	long     longName
 	index    int
 	ended    bool              // its end mark was met
-	full     bool              // a limit was met
 	names    map[string]string // names in upper case, and what has them
 	children []*folder
 	label    bool
@@ -51,12 +50,13 @@ func (l *lister) read(off, n int64) bool {
 		}
 		return true
 	})
-	return !l.ended && !l.full
+	return !l.ended && !l.w.card.full
 }
 
 // skip goes past what can't be read: a long name can't be trusted across it.
 func (l *lister) skip(at int64, n int, err error) {
 	l.w.whole = false
+	l.w.rootCut = l.w.rootCut || l.f.entry < 0
 	l.w.card.unread(l.w.p.Number, l.f.shown(), at, "folder", err)
 	l.long = longName{}
 	l.index += n / entryBytes
@@ -84,7 +84,19 @@ func (l *lister) take(off int64, e []byte) bool {
 		l.takeShort(off, e)
 	}
 	l.missDots(index, e)
-	return !l.full
+	l.checkReserved(off, e)
+	return !l.w.card.full
+}
+
+// checkReserved looks at bits that mean nothing, and that machines differ
+// about: the upper two attributes, and all of the byte kept for later systems
+// but the two for case.
+func (l *lister) checkReserved(off int64, e []byte) {
+	const caseBits = 0x18
+	isLong := e[11]&attrMask == attrLong
+	if e[0] != freeMark && (e[11]&^attrMask != 0 || !isLong && e[12]&^caseBits != 0) {
+		l.w.fault(EntryAttributes, l.f.shown(), off+11, "reserved bits of 0", fmt.Sprintf("0x%02x 0x%02x in %q", e[11], e[12], e[:11]))
+	}
 }
 
 // finish ends the directory and puts its folders in line.
@@ -150,8 +162,9 @@ func (l *lister) takeLabel(off int64, e []byte) {
 		l.label = true
 		l.w.v.Label = name
 	}
-	if e[11]&attrDir != 0 {
-		l.w.fault(EntryAttributes, l.f.shown(), off, "a folder or a volume label", fmt.Sprintf("both, 0x%02x", e[11]))
+	if first, size := l.w.first(e), le.Uint32(e[28:]); e[11]&attrDir != 0 || first != 0 || size != 0 {
+		l.w.fault(EntryAttributes, l.f.shown(), off, "a volume label alone: no folder, cluster 0, size 0",
+			fmt.Sprintf("attributes 0x%02x, cluster %d, size %d", e[11], first, size))
 	}
 }
 
@@ -196,12 +209,11 @@ func (l *lister) takeShort(off int64, e []byte) {
 // room asks for room to keep an entry.
 func (l *lister) room(path, short string) bool {
 	if l.w.card.entries >= l.w.card.limits.Entries {
-		l.full = true
+		l.w.card.full = true
 		l.w.stop(l.f.shown(), fmt.Sprintf("%d entries at most", l.w.card.limits.Entries), "more")
 		return false
 	}
 	if !l.w.hold(l.f.shown(), entryWeight+len(path)+len(short)) {
-		l.full = true
 		return false
 	}
 	l.w.card.entries++

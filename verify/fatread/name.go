@@ -17,7 +17,8 @@ const (
 )
 
 // Characters that no name may have (FAT32 specification, "FAT Directory
-// Structure" and "FAT Long Directory Entries"), besides those below 0x20.
+// Structure" and "FAT Long Directory Entries"), besides
+// those below 0x20. (0x7F isn't forbidden there; fsck.fat refuses it, too.)
 const (
 	badInShort = "\"*+,./:;<=>?[\\]|"
 	badInLong  = "\"*/:<>?\\|"
@@ -220,7 +221,7 @@ func (l *lister) checkName(off int64, path string, e []byte, units []uint16, lon
 
 func badShort(name []byte) string {
 	for i, b := range name {
-		if b < 0x20 && !(i == 0 && b == 0x05) || strings.IndexByte(badInShort, b) >= 0 || b >= 'a' && b <= 'z' {
+		if b < 0x20 && !(i == 0 && b == 0x05) || b == 0x7F || strings.IndexByte(badInShort, b) >= 0 || b >= 'a' && b <= 'z' {
 			return fmt.Sprintf("0x%02x in %q", b, name)
 		}
 	}
@@ -235,7 +236,7 @@ func badLong(units []uint16) string {
 		return count(len(units), "character")
 	}
 	for i, u := range units {
-		if u < 0x20 || u < 0x80 && strings.IndexByte(badInLong, byte(u)) >= 0 {
+		if u < 0x20 || u == 0x7F || u == 0xFFFF || u < 0x80 && strings.IndexByte(badInLong, byte(u)) >= 0 {
 			return fmt.Sprintf("0x%02x", u)
 		}
 		if utf16.IsSurrogate(rune(u)) && !paired(units, i) {

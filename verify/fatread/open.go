@@ -106,10 +106,13 @@ func (f *file) nextRun() bool {
 		f.err = fmt.Errorf("reading %q: %w: %d bytes are missing", f.e.Path, ErrChainEnds, f.left)
 		return false
 	}
-	if f.runs < len(f.e.Chain) {
+	switch {
+	case f.runs < len(f.e.Chain):
 		f.run = f.e.Chain[f.runs]
 		f.runs++
-	} else if !f.nextByFAT() {
+	case f.last == 0:
+		f.run = Run{f.e.First, 1}
+	case !f.nextByFAT():
 		return false
 	}
 	if f.run.First < 2 || f.run.Count == 0 || int64(f.run.First)+int64(f.run.Count)-1 > int64(f.v.fat.last) {
@@ -121,10 +124,6 @@ func (f *file) nextRun() bool {
 }
 
 func (f *file) nextByFAT() bool {
-	if f.last < 2 || f.last > f.v.fat.last {
-		f.err = fmt.Errorf("reading %q: %w", f.e.Path, ErrChainEnds)
-		return false
-	}
 	f.v.fat.loads++ // the walk has been there: as many pages again
 	next, err := f.v.fat.get(f.last)
 	if err != nil {

@@ -46,11 +46,12 @@ func (c *Card) readTable() {
 		c.wholeCard()
 		return
 	}
+	used, table := looksLikeTable(sector)
 	switch {
 	case bootOfItsOwn(sector):
 		c.wholeCard()
 		c.ambiguous(sector)
-	case isTable(sector):
+	case table && (used > 0 || !claimsFAT(sector)):
 		c.readMBR(sector)
 	default:
 		c.wholeCard()
@@ -65,10 +66,11 @@ func (c *Card) wholeCard() {
 	c.Partitions = []Partition{{Table: NoTable, Length: c.src.size}}
 }
 
-// isTable tells a partition table from boot code or chance: without its
-// signature it must look like one all the more.
-func isTable(sector []byte) bool {
-	used, sane := 0, true
+// looksLikeTable tells a partition table from boot code or chance, and how
+// many of its entries are used. Without its signature it must look like one
+// all the more.
+func looksLikeTable(sector []byte) (used int, table bool) {
+	sane := true
 	for _, s := range slots(sector) {
 		if !s.empty() && s.count > 0 {
 			used++
@@ -76,9 +78,9 @@ func isTable(sector []byte) bool {
 		sane = sane && s.sane() && (!s.empty() || s.start == 0 && s.count == 0)
 	}
 	if signed(sector) {
-		return sane || used > 0
+		return used, sane || used > 0
 	}
-	return sane && used > 0
+	return used, sane && used > 0
 }
 
 func signed(sector []byte) bool { return sector[510] == 0x55 && sector[511] == 0xAA }
@@ -86,7 +88,7 @@ func signed(sector []byte) bool { return sector[510] == 0x55 && sector[511] == 0
 // ambiguous tells of a table in a boot sector: some machines follow the one,
 // some the other. A table of one entry that is the volume itself does no harm.
 func (c *Card) ambiguous(sector []byte) {
-	if !isTable(sector) {
+	if _, table := looksLikeTable(sector); !table {
 		return
 	}
 	for i, s := range slots(sector) {

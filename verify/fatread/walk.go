@@ -47,16 +47,17 @@ type walker struct {
 	fat     *fat
 	p       *Partition
 	boot    boot
-	claimed *marks1
+	claimed *claims
 	pending []*folder
 	whole   bool // nothing was left out, so that lost clusters can be told
+	rootCut bool // the root folder was not read to its end
 }
 
 func (w *walker) run() {
-	w.claimed = newMarks(w.fat.last)
+	w.claimed = newClaims(w.fat.last)
 	w.checkFirstEntries()
 	w.pending = []*folder{w.root()}
-	for len(w.pending) > 0 {
+	for len(w.pending) > 0 && !w.card.full {
 		f := w.pending[len(w.pending)-1]
 		w.pending = w.pending[:len(w.pending)-1]
 		w.enter(f)
@@ -73,6 +74,7 @@ func (w *walker) fault(kind FaultKind, path string, off int64, expected, found s
 // hold takes room for the listing, while there is some.
 func (w *walker) hold(path string, weight int) bool {
 	if w.card.listed+int64(weight) > w.card.limits.Listing {
+		w.card.full = true
 		w.stop(path, fmt.Sprintf("%d bytes of listing at most", w.card.limits.Listing), "more")
 		return false
 	}
@@ -144,6 +146,7 @@ func (w *walker) enter(f *folder) {
 	ch := w.follow(e.First)
 	w.keep(e, ch)
 	w.tellChain(f.shown(), ch)
+	w.rootCut = w.rootCut || f.entry < 0 && ch.stop != ""
 	w.list(l, ch)
 }
 
@@ -208,6 +211,8 @@ func (w *walker) follow(first uint32) chain {
 			ch.stop = ChainFree
 		case v == w.fat.badMark():
 			ch.stop = ChainBad
+		case !w.claimed.room(c):
+			ch.stop = LimitReached
 		case !w.claimed.set(c):
 			ch.stop = w.crossOrLoop(first, c, ch.clusters)
 		}
@@ -255,9 +260,8 @@ func (w *walker) crossOrLoop(first, c uint32, clusters int64) FaultKind {
 // keep writes a chain into its entry, no more runs than there is room for.
 func (w *walker) keep(e *Entry, ch chain) {
 	e.ChainClusters = ch.clusters
-	n := min(len(ch.runs), w.card.limits.Runs)
 	room := (w.card.limits.Listing - w.card.listed) / runWeight
-	n = int(min(int64(n), max(room, 1)))
+	n := int(min(int64(len(ch.runs)), int64(w.card.limits.Runs), room))
 	w.card.listed += int64(n * runWeight)
 	e.Chain = append([]Run(nil), ch.runs[:n]...)
 }
@@ -275,6 +279,8 @@ func (w *walker) tellChain(path string, ch chain) {
 	switch ch.stop {
 	case ReadFailed:
 		w.tellUnread(path, ch.err)
+	case LimitReached:
+		w.stop(path, fmt.Sprintf("clusters in %d groups of %d at most", markPages, markPage), "more")
 	case ChainRange:
 		w.fault(ChainRange, path, off, expected, fmt.Sprintf("cluster %d", ch.at))
 	case ChainFree:
@@ -387,7 +393,7 @@ func (w *walker) count() {
 
 // checkLabels compares the label in the boot sector with the root folder's.
 func (w *walker) checkLabels() {
-	if w.v.Label != w.v.BootLabel {
+	if w.v.Label != w.v.BootLabel && !w.rootCut {
 		w.fault(LabelDiffers, "", -1, fmt.Sprintf("%q, as in the root folder", w.v.Label), fmt.Sprintf("%q", w.v.BootLabel))
 	}
 }
