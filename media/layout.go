@@ -26,15 +26,16 @@ type Layout struct {
 
 // Card is one card of a set, laid out but not written.
 type Card struct {
-	Number, Of int
-	Label      string // 11 characters at most
-	VolumeID   uint32
-	Modified   time.Time // of every file and folder: the newest release day on the card
-	Limits     Limits    // measured bytes that every device which takes this card reads
-	Alone      bool      // no record on the card: its device takes nothing else
-	AtPowerUp  bool      // a device installs from it by itself when powered up
-	Devices    []string  // whose packages are on it
-	Files      []CardFile
+	Number, Of  int
+	Label       string // 11 characters at most
+	VolumeID    uint32
+	Modified    time.Time // of every file and folder: the newest release day on the card
+	Limits      Limits    // measured bytes that every device which takes this card reads
+	Alone       bool      // no record on the card: its device takes nothing else
+	FileSystems []string  // that every device which takes this card reads
+	AtPowerUp   bool      // a device installs from it by itself when powered up
+	Devices     []string  // whose packages are on it
+	Files       []CardFile
 }
 
 // CardFile is one payload file.
@@ -282,6 +283,7 @@ func (l *layer) add(n int, s order.Step, rules *manifest.CardRules, release *man
 	card := open.card
 	card.Limits, card.Alone = limits, rules.Alone
 	card.AtPowerUp = card.AtPowerUp || rules.AtPowerUp
+	card.FileSystems = readByBoth(open.card, rules)
 	card.Files = append(slices.Clip(card.Files), fresh...)
 	if !slices.Contains(card.Devices, s.Device) {
 		card.Devices = append(slices.Clip(card.Devices), s.Device)
@@ -298,6 +300,15 @@ func (l *layer) add(n int, s order.Step, rules *manifest.CardRules, release *man
 		open.takes[s.Model] = set
 	}
 	return ""
+}
+
+func readByBoth(c Card, rules *manifest.CardRules) []string {
+	if len(c.Files) == 0 {
+		return rules.FileSystems
+	}
+	return slices.DeleteFunc(slices.Clone(c.FileSystems), func(name string) bool {
+		return !slices.Contains(rules.FileSystems, name)
+	})
 }
 
 // fresh are the files that aren't on the card yet (same path and digest: one

@@ -43,11 +43,16 @@ func (e *PackageError) Error() string {
 }
 
 // Packages is the shop's folder of package files.
-type Packages struct{ Dir string }
+type Packages struct {
+	Dir string
+	// Else, which may be nil, gives what opens a file that the folder lacks, or
+	// nil where it lacks it too. What it gives is hashed like any package.
+	Else func(Source) func() (io.ReadCloser, error)
+}
 
 // PackagesOf is the package folder of a shop.
 func PackagesOf(shop *manifest.Shop) Packages {
-	return Packages{filepath.Join(shop.Dir, filepath.FromSlash(shop.Packages))}
+	return Packages{Dir: filepath.Join(shop.Dir, filepath.FromSlash(shop.Packages))}
 }
 
 // Find returns the path of the package file: packages/<model>/<version>/<name>
@@ -76,6 +81,15 @@ func (p Packages) Find(s Source) (string, error) {
 	}
 }
 
+// There returns nil when a file is at hand; nothing of it is read.
+func (p Packages) There(s Source) error {
+	_, err := p.Find(s)
+	if err != nil && p.Else != nil && p.Else(s) != nil {
+		return nil
+	}
+	return err
+}
+
 // where is where a package stands that was found before.
 func (p Packages) where(s Source) string {
 	path, err := p.Find(s)
@@ -97,6 +111,11 @@ func foundThere(info fs.FileInfo) string {
 func (p Packages) Open(s Source) (io.ReadCloser, error) {
 	path, err := p.Find(s)
 	if err != nil {
+		if p.Else != nil {
+			if open := p.Else(s); open != nil {
+				return open()
+			}
+		}
 		return nil, err
 	}
 	if s.Member != "" {
@@ -125,12 +144,10 @@ func openMember(path string, s Source) (io.ReadCloser, error) {
 // memberOf finds a member in an archive of which nothing is known but its
 // size.
 func memberOf(archive io.ReaderAt, path string, s Source) (io.ReadCloser, error) {
-	list := &listReader{archive, mostListBytes}
-	z, err := zip.NewReader(list, s.Size)
+	z, err := ReadArchive(archive, s.Size)
 	if err != nil {
 		return nil, &PackageError{s, path, "a zip archive", err.Error(), "download it again"}
 	}
-	list.left = math.MaxInt64
 	for _, member := range z.File {
 		if member.Name != s.Member {
 			continue
@@ -142,6 +159,15 @@ func memberOf(archive io.ReaderAt, path string, s Source) (io.ReadCloser, error)
 		return content, nil
 	}
 	return nil, &PackageError{s, path, "member " + s.Member, "no such member", "compare the catalogue with the archive"}
+}
+
+// ReadArchive reads the list of a zip archive's members, of which nothing is
+// known but its size.
+func ReadArchive(archive io.ReaderAt, size int64) (*zip.Reader, error) {
+	list := &listReader{archive, mostListBytes}
+	z, err := zip.NewReader(list, size)
+	list.left = math.MaxInt64
+	return z, err
 }
 
 // mostListBytes bounds an archive's list of members, which is held in memory;

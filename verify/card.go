@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	"cardwright/media"
@@ -25,10 +26,9 @@ func Card(ctx context.Context, read io.ReaderAt, bytes int64, expected *Expected
 	card := fatread.Read(read, bytes, fatread.DefaultLimits)
 	r.Counts["bytes_of_card"] = int(bytes)
 	r.limits(bytes, expected)
-	r.faults(card.Faults)
-	volume := r.volume(card)
-	if volume != nil {
-		j := judging{ctx: ctx, report: r, files: filesOf(volume), expected: expected, progress: progress}
+	r.faults(card)
+	if volume := r.volume(card, expected); volume != nil {
+		j := judging{ctx: ctx, report: r, files: filesOf(volume, read), expected: expected, progress: progress}
 		j.judge()
 		r.digest(card, j.digests, expected)
 	}
@@ -37,14 +37,15 @@ func Card(ctx context.Context, read io.ReaderAt, bytes int64, expected *Expected
 	return *r
 }
 
-// volume is the one FAT32 volume of the card, or nil with a finding.
-func (r *Report) volume(card *fatread.Card) *fatread.Volume {
+// volume is the one file system of the card whose files can be read, or nil
+// with a finding.
+func (r *Report) volume(card *fatread.Card, expected *Expected) *fatread.Volume {
 	switch {
 	case len(card.Volumes) == 0:
 		r.add(Finding{
 			Kind: NoFileSystem, Severity: Stop,
-			Expected: "a FAT32 file system", Found: "no file system",
-			Meaning: "The card is blank, or was never finished; no device can read it.",
+			Expected: "a FAT32 file system", Found: "no file system that is known here",
+			Meaning: "The card is blank, was never finished, or is encrypted; no device can read it.",
 			Advice:  "Prepare the card again.",
 		})
 		return nil
@@ -58,17 +59,29 @@ func (r *Report) volume(card *fatread.Card) *fatread.Volume {
 		return nil
 	}
 	v := &card.Volumes[0]
-	if v.FileSystem != "FAT32" {
-		r.add(Finding{
-			Kind: OtherFileSystem, Severity: Stop,
-			Expected: "FAT32", Found: v.FileSystem,
-			Meaning: "The devices aboard read FAT32.",
-			Advice:  "Copy the files to a card that cardwright formatted.",
-		})
+	r.fileSystem(v.FileSystem, expected)
+	if v.ClusterBytes == 0 { // named, not read
 		return nil
 	}
 	r.Counts["cluster_bytes"] = v.ClusterBytes
 	return v
+}
+
+// fileSystem tells of a file system that the devices don't read.
+func (r *Report) fileSystem(name string, expected *Expected) {
+	reads := []string{"fat32"}
+	if expected != nil && len(expected.FileSystems) > 0 {
+		reads = expected.FileSystems
+	}
+	if slices.Contains(reads, strings.ToLower(name)) {
+		return
+	}
+	r.add(Finding{
+		Kind: OtherFileSystem, Severity: Stop,
+		Expected: strings.ToUpper(strings.Join(reads, " or ")), Found: name,
+		Meaning: "The devices aboard do not read this file system, whatever is on it.",
+		Advice:  "Write the same files to a card they can read: cardwright verify TARGET --for VESSEL --repair-to NEWCARD",
+	})
 }
 
 func (r *Report) limits(bytes int64, expected *Expected) {
@@ -87,24 +100,49 @@ func (r *Report) limits(bytes int64, expected *Expected) {
 	r.add(f)
 }
 
+// minor are faults in book-keeping that no file depends on; machines that used
+// a card leave them behind.
+var minor = map[fatread.FaultKind]bool{
+	fatread.InfoFree: true, fatread.InfoNext: true, fatread.DirtyFlag: true, fatread.ErrorFlag: true,
+	fatread.LabelDiffers: true, fatread.LabelExtra: true, fatread.EntryTime: true, fatread.ClustersLost: true,
+	fatread.HiddenSectors: true,
+}
+
 // faults tells what is wrong with the file system itself.
-func (r *Report) faults(faults []fatread.Fault) {
-	for _, f := range faults {
-		if f.Unread() {
-			r.add(unreadable(f.Path, f.Offset, f.Found))
-			continue
-		}
-		where := ""
-		if f.Offset >= 0 {
-			where = fmt.Sprintf(" (byte %d of the card)", f.Offset)
-		}
+func (r *Report) faults(card *fatread.Card) {
+	for _, f := range card.Faults {
+		r.fault(f)
+	}
+	if card.FaultsLeftOut > 0 {
 		r.add(Finding{
-			Kind: Structure, Severity: Stop, Path: f.Path,
-			Expected: f.Expected, Found: f.Found + where,
-			Meaning: "The file system is damaged (" + string(f.Kind) + "); devices may read it differently.",
-			Advice:  "Prepare the card again; if it happens again, use another card.",
+			Kind: Structure, Severity: Stop,
+			Expected: "a sound file system", Found: fmt.Sprintf("%d more faults", card.FaultsLeftOut),
+			Meaning: "The file system is damaged beyond what can be listed.", Advice: "Use another card.",
 		})
 	}
+}
+
+func (r *Report) fault(f fatread.Fault) {
+	if f.Unread() {
+		r.add(unreadable(f.Path, f.Offset, f.Found))
+		return
+	}
+	where := ""
+	if f.Offset >= 0 {
+		where = fmt.Sprintf(" (byte %d of the card)", f.Offset)
+	}
+	finding := Finding{
+		Kind: Structure, Severity: Stop, Path: f.Path,
+		Expected: f.Expected, Found: f.Found + where,
+		Meaning: "The file system is damaged (" + string(f.Kind) + "); devices may read it differently.",
+		Advice:  "Prepare the card again; if it happens again, use another card.",
+	}
+	if minor[f.Kind] {
+		finding.Kind, finding.Severity = MinorDamage, Warn
+		finding.Meaning = "The file system's book-keeping is off (" + string(f.Kind) + "), as after a card was taken out too early. No file depends on it."
+		finding.Advice = "Nothing, if all files match; else prepare the card again."
+	}
+	r.add(finding)
 }
 
 func unreadable(path string, offset int64, found string) Finding {
@@ -146,17 +184,20 @@ type file struct {
 	path     string
 	size     int64
 	dir      bool
+	hidden   bool
 	place    int64 // files are read in the order of their place
 	modified time.Time
 	open     func() (io.ReadCloser, error)
+	at       io.ReaderAt // nil where it can only be read from its start
 }
 
-func filesOf(v *fatread.Volume) []file {
+func filesOf(v *fatread.Volume, card io.ReaderAt) []file {
 	files := make([]file, len(v.Entries))
 	for i, e := range v.Entries {
 		files[i] = file{
-			path: e.Path, size: e.Size, dir: e.Dir, place: int64(e.First), modified: e.Modified,
+			path: e.Path, size: e.Size, dir: e.Dir, hidden: e.Hidden || e.System, place: int64(e.First), modified: e.Modified,
 			open: func() (io.ReadCloser, error) { return io.NopCloser(v.Open(e)), nil },
+			at:   extentsOf(v, e, card),
 		}
 	}
 	return files
@@ -174,11 +215,19 @@ type judging struct {
 	entries  map[string]file             // by key
 	own      map[string][]byte           // contents of the record's folder, where it could be read
 	wanted   map[string]media.RecordFile // payload by key
+
+	absent    []media.RecordFile // wanted, and not at its path
+	absentBut map[string]string  // by key of an absent file: what was found instead
+	moved     map[string]string  // key of a wanted file → key of the path where it is
+	placed    map[string]bool    // keys of files that are wanted files in a moved folder
+	known     map[string][]release
 }
 
 func (j *judging) judge() {
 	j.digests, j.running = map[string]string{}, map[string][]string{}
 	j.entries, j.own = map[string]file{}, map[string][]byte{}
+	j.absentBut, j.moved, j.placed = map[string]string{}, map[string]string{}, map[string]bool{}
+	j.known = j.catalogue()
 	for _, e := range j.files {
 		j.entries[key(e.path)] = e
 	}
@@ -187,6 +236,10 @@ func (j *judging) judge() {
 	j.hashAll()
 	j.payload()
 	j.others()
+	j.names()
+	j.steps()
+	j.atPowerUp()
+	j.fits()
 	j.signature()
 	j.record(found)
 }
@@ -270,24 +323,37 @@ func (j *judging) hash(e file) {
 		return
 	}
 	j.digests[e.path], j.running[e.path] = running.SHA256(), running.Digests()
+	j.report.whole[j.digests[e.path]] = e
 }
 
-// payload compares every expected file with what is there.
+// payload compares every expected file with what is there; what isn't there
+// is told once it is known that it isn't elsewhere.
 func (j *judging) payload() {
 	for _, f := range j.sortedWanted() {
-		e, ok := j.entries[key(f.Path)]
-		if !ok || e.dir {
-			j.report.Counts["files_missing"]++
-			j.report.add(Finding{
-				Kind: MissingFile, Severity: Stop, Path: f.Path,
-				Expected: media.Bytes(f.Size), Found: "no such file",
-				Meaning: "A device that needs this file cannot be updated from this card.",
-				Advice:  "Prepare the card again.",
-			})
-			continue
+		if e, ok := j.entries[key(f.Path)]; ok && !e.dir {
+			j.compare(f, e)
+		} else {
+			j.absent = append(j.absent, f)
 		}
-		j.compare(f, e)
 	}
+	j.elsewhere()
+	for _, f := range j.absent {
+		j.missing(f)
+	}
+}
+
+func (j *judging) missing(f media.RecordFile) {
+	j.report.Counts["files_missing"]++
+	finding := Finding{
+		Kind: MissingFile, Severity: Stop, Path: f.Path,
+		Expected: media.Bytes(f.Size), Found: "no such file",
+		Meaning: "A device that needs this file cannot be updated from this card.",
+		Advice:  "Prepare the card again.",
+	}
+	if what := j.absentBut[key(f.Path)]; what != "" {
+		finding.Found += "; " + what
+	}
+	j.report.add(finding)
 }
 
 func (j *judging) sortedWanted() []media.RecordFile {
@@ -309,63 +375,35 @@ func (j *judging) compare(f media.RecordFile, e file) {
 	}
 	digest, read := j.digests[e.path]
 	switch {
-	case e.size != f.Size:
-		j.report.Counts["files_differing"]++
-		j.report.add(Finding{
-			Kind: SizeDiffers, Severity: Stop, Path: e.path,
-			Expected: media.Bytes(f.Size), Found: media.Bytes(e.size),
-			Meaning: "The file is not whole, or is another one.", Advice: "Prepare the card again.",
-		})
-	case !read: // told where it was read
-	case digest != f.SHA256:
-		j.report.Counts["files_differing"]++
-		j.report.add(Finding{
-			Kind: ContentDiffers, Severity: Stop, Path: e.path,
-			Expected: "SHA-256 " + f.SHA256, Found: "SHA-256 " + digest + j.firstDifference(f, e),
-			Meaning: "The file was altered or damaged. A device that installed it could be left without working software.",
-			Advice:  "Do not use the card. Prepare it again; if it happens again, use another card.",
-		})
-	default:
+	case read && digest == f.SHA256:
 		j.report.Counts["files_matching"]++
+	case !read && e.size == f.Size: // told where it was read
+	default:
+		j.report.Counts["files_differing"]++
+		j.report.add(j.differing(f, e, digest))
 	}
 }
 
-// others tells what is on the card that nothing expects: files, and folders
-// with no file in them.
-func (j *judging) others() {
-	if j.fromRecord() && len(j.wanted) == 0 { // nothing to compare with
-		return
+// differing is a file that stands where an expected one should.
+func (j *judging) differing(f media.RecordFile, e file, digest string) Finding {
+	finding := Finding{
+		Kind: ContentDiffers, Severity: Stop, Path: e.path,
+		Meaning: "The file was altered or damaged. A device that installed it could be left without working software.",
+		Advice:  "Do not use the card. Prepare it again; if it happens again, use another card.",
 	}
-	filled := map[string]bool{}
-	for _, e := range j.files {
-		for p := parentOf(key(e.path)); p != "" && !e.dir; p = parentOf(p) {
-			filled[p] = true
+	if e.size != f.Size {
+		finding.Kind, finding.Expected, finding.Found = SizeDiffers, media.Bytes(f.Size), media.Bytes(e.size)
+		finding.Meaning, finding.Advice = "The file is not whole, or is another one.", "Prepare the card again."
+		if j.isPrefix(f, e) {
+			return truncated(e, f.Path, f.Size)
 		}
+	} else {
+		finding.Expected, finding.Found = "SHA-256 "+f.SHA256, "SHA-256 "+digest+j.firstDifference(f, e)
 	}
-	for _, e := range j.files {
-		k := key(e.path)
-		_, wanted := j.wanted[k]
-		if wanted && !e.dir || e.dir && filled[k] || j.isOwn(k) {
-			continue
-		}
-		j.report.Counts["files_unexpected"]++
-		j.report.add(j.extra(e))
+	if what := j.recognised(digest); what != "" {
+		finding.Found += ": " + what
 	}
-}
-
-func (j *judging) extra(e file) Finding {
-	f := Finding{
-		Kind: ExtraFile, Severity: Stop, Path: e.path, Expected: "nothing", Found: media.Bytes(e.size),
-		Meaning: "It is not part of what this vessel needs; a device may show it, or take it for an update.",
-		Advice:  "Use a card that holds only what was prepared.",
-	}
-	if e.dir {
-		f.Kind, f.Found = ExtraFolder, "an empty folder"
-	}
-	if j.expected != nil && j.expected.Beside {
-		f.Severity, f.Expected = Note, "other files, as allowed"
-	}
-	return f
+	return finding
 }
 
 func (r *Report) conclude() {
@@ -378,7 +416,7 @@ func (r *Report) conclude() {
 		}
 		return compareText(a.Path, b.Path)
 	})
-	r.Verdict = verdict(r.Findings)
+	r.Verdict = r.verdict()
 }
 
 // Add adds a finding that the caller made, and concludes again.
@@ -388,6 +426,7 @@ func (r *Report) Add(f Finding) {
 }
 
 func (r *Report) add(f Finding) {
+	r.weigh(f)
 	if len(r.Findings) < MaxFindings {
 		r.Findings = append(r.Findings, f)
 		return
@@ -400,7 +439,7 @@ func (r *Report) add(f Finding) {
 const MaxFindings = 1000
 
 func newReport() *Report {
-	r := &Report{Format: Format, Findings: []Finding{}, Counts: map[string]int{}}
+	r := &Report{Format: Format, Findings: []Finding{}, Counts: map[string]int{}, Brings: []Bring{}, whole: map[string]file{}}
 	for _, name := range []string{
 		"files", "folders", "bytes_of_files", "files_matching", "files_differing", "files_missing",
 		"files_unexpected", "files_unreadable", "findings_left_out", "bytes_of_card", "bytes_read", "cluster_bytes",

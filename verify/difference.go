@@ -1,7 +1,6 @@
 package verify
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -113,28 +112,5 @@ func (j *judging) againstPackage(f media.RecordFile, e file) (at int64, ok bool)
 	if j.expected == nil || j.expected.Package == nil {
 		return 0, false
 	}
-	want, err := j.expected.Package(f.Path)
-	if err != nil {
-		return 0, false
-	}
-	defer want.Close()
-	got, err := e.open()
-	if err != nil {
-		return 0, false
-	}
-	defer got.Close()
-	a, b := make([]byte, media.BlockSize), make([]byte, media.BlockSize)
-	for at < f.Size && j.ctx.Err() == nil {
-		n, errGot := io.ReadFull(got, a)
-		m, errWant := io.ReadFull(want, b)
-		n = min(n, m)
-		if !bytes.Equal(a[:n], b[:n]) {
-			return at + int64(firstOther(a[:n], b[:n])), true
-		}
-		if errGot != nil || errWant != nil {
-			break
-		}
-		at += int64(n)
-	}
-	return 0, false
+	return j.against(e, func() (io.ReadCloser, error) { return j.expected.Package(f.Path) }, f.Size)
 }

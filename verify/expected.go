@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/order"
 	"cardwright/media"
 )
 
@@ -34,14 +35,26 @@ type Expected struct {
 	Digest string
 	// Limits on measured bytes; the zero value sets none.
 	Limits media.Limits
+	// FileSystems that every device which takes the card reads; none: fat32.
+	FileSystems []string
+	// Aboard is what a file can be recognised by; nil: by nothing.
+	Aboard *Aboard
 	// Package opens the package file of a payload path, to name the first byte
 	// that differs. nil, or an error: only the MiB is named.
 	Package func(path string) (io.ReadCloser, error)
 }
 
+// Aboard is what is known of a shop's packages and of one vessel.
+type Aboard struct {
+	Shop   *manifest.Shop
+	Vessel *manifest.Vessel // nil: no vessel was named
+	Plan   order.Plan       // the vessel's, with cards and folders
+	Card   int              // which card of the plan this one should be
+}
+
 // ForCard is what card c of a layout should hold.
 func ForCard(l media.Layout, c media.Card, installOrder []byte, packages media.Packages) Expected {
-	e := Expected{Record: l.Record(c), Alone: c.Alone, RecordOptional: true, Limits: c.Limits}
+	e := Expected{Record: l.Record(c), Alone: c.Alone, RecordOptional: true, Limits: c.Limits, FileSystems: c.FileSystems}
 	e.Record.InstallOrder = media.NewRecordFile(media.InstallOrderPath, installOrder)
 	sources := map[string]media.Source{}
 	for _, f := range c.Files {

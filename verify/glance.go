@@ -40,7 +40,7 @@ func LookAt(read io.ReaderAt, bytes int64) Glance {
 	}
 	for i := range card.Volumes {
 		g.FileSystem, g.Label = card.Volumes[i].FileSystem, card.Volumes[i].Label
-		g.look(filesOf(&card.Volumes[i]))
+		g.look(filesOf(&card.Volumes[i], read))
 	}
 	return g
 }

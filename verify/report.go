@@ -3,6 +3,12 @@
 // card good of which it could not read everything that matters.
 package verify
 
+import (
+	"io"
+
+	"cardwright/manifest/version"
+)
+
 // Format is the version of the report's JSON form.
 const Format = 1
 
@@ -33,6 +39,32 @@ type Report struct {
 	Findings []Finding      `json:"findings"` // from worst to least
 	Counts   map[string]int `json:"counts"`   // every count, zeros too
 	Digest   string         `json:"digest"`   // of the card, 64 hex digits; "" where it could not be formed
+	Brings   []Bring        `json:"brings"`   // which steps of the vessel's plan it can do; none without a vessel
+
+	bad, unchecked bool            // what the findings so far come to, those left out too
+	whole          map[string]file // files that could be read to their end, by SHA-256
+}
+
+// Whole opens a file of the card with this SHA-256, or gives nil where none
+// was found. It works as long as the card is open.
+func (r Report) Whole(sha256 string) func() (io.ReadCloser, error) {
+	f, ok := r.whole[sha256]
+	if !ok {
+		return nil
+	}
+	return f.open
+}
+
+// Bring is one step of a plan, and whether a card holds all it needs.
+type Bring struct {
+	Step    int       `json:"step"`
+	Device  string    `json:"device"`
+	From    version.V `json:"from"`
+	To      version.V `json:"to"`
+	Card    int       `json:"card"`   // of the plan's set
+	Folder  string    `json:"folder"` // where its files are on this card
+	Whole   bool      `json:"whole"`
+	Missing []string  `json:"missing"`
 }
 
 // Finding is one thing that was found. Path, Expected and Found are as they

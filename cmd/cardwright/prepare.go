@@ -41,36 +41,48 @@ finished one, whenever the work is interrupted.`,
 			return runPrepare(interruptible(cmd), s, o, args[0])
 		},
 	}
+	cmd.Flags().StringArrayVar(&o.to, "to", nil, "image file, drive or mounted folder to write to; may be repeated")
+	o.addTargetFlags(cmd)
+	o.key.addFlag(cmd)
+	return cmd
+}
+
+// addTargetFlags adds what is asked about a target, to every command that
+// writes one.
+func (o *prepareOptions) addTargetFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.StringArrayVar(&o.to, "to", nil, "image file, drive or mounted folder to write to; may be repeated")
 	flags.StringVar(&o.size, "size", "", "size of the card that an image is for: 8GB, 4GiB or bytes")
 	flags.BoolVar(&o.loseFiles, "lose-files", false, "overwrite files that cardwright did not write")
 	flags.StringVar(&o.saveFirst, "save-first", "", "keep a verified image of a card with other files before erasing it")
 	flags.StringArrayVar(&o.erase, "erase", nil, "code of a card that may be erased, as readers shows it; may be repeated")
 	flags.BoolVar(&o.beside, "beside", false, "leave other files in a mounted folder")
-	o.key.addFlag(cmd)
-	return cmd
 }
 
 // preparing is one run of prepare.
 type preparing struct {
-	session *session
-	options prepareOptions
-	shop    *manifest.Shop
-	vessel  *manifest.Vessel
-	layout  media.Layout
-	plan    order.Plan
-	order   []byte    // the install order's text, as it goes onto the cards
-	key     *keys.Key // nil: records aren't signed
-	targets []*cardTarget
+	session  *session
+	options  prepareOptions
+	shop     *manifest.Shop
+	vessel   *manifest.Vessel
+	layout   media.Layout
+	plan     order.Plan
+	packages media.Packages
+	order    []byte    // the install order's text, as it goes onto the cards
+	key      *keys.Key // nil: records aren't signed
+	targets  []*cardTarget
 }
 
 func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) error {
-	p := preparing{session: s, options: o}
-	var err error
-	if p.shop, p.vessel, err = s.vessel(id); err != nil {
+	shop, vessel, err := s.vessel(id)
+	if err != nil {
 		return err
 	}
+	return prepare(ctx, &preparing{session: s, options: o, shop: shop, vessel: vessel, packages: media.PackagesOf(shop)})
+}
+
+// prepare writes and proves the cards.
+func prepare(ctx context.Context, p *preparing) (err error) {
+	o := p.options
 	if len(o.to) == 0 {
 		return usage(fmt.Errorf("name where the card goes with --to: an image file, a drive or a mounted folder"))
 	}
@@ -173,7 +185,7 @@ func (p *preparing) ready(ctx context.Context) error {
 }
 
 func (p *preparing) job(c media.Card) media.Job {
-	job := media.Job{Layout: p.layout, Card: c, Packages: media.PackagesOf(p.shop), InstallOrder: p.order}
+	job := media.Job{Layout: p.layout, Card: c, Packages: p.packages, InstallOrder: p.order}
 	if p.key != nil {
 		job.Sign = p.key.Sign
 	}
@@ -184,20 +196,19 @@ func (p *preparing) job(c media.Card) media.Job {
 // target can't be put back as it was, the packages are also read whole first:
 // a wrong one must not cost a card.
 func (p *preparing) checkPackages(ctx context.Context) error {
-	packages := media.PackagesOf(p.shop)
 	var total int64
 	whole := false
 	sources := map[media.Source]bool{}
 	for _, t := range p.targets {
 		whole = whole || t.kind != imageTarget
 		for _, f := range t.job.Card.Files {
+			if err := p.packages.There(f.Source); err != nil {
+				return err
+			}
 			f.Source.Member = ""
-			if !sources[f.Source] {
+			if _, err := p.packages.Find(f.Source); err == nil && !sources[f.Source] {
 				sources[f.Source] = true
 				total += f.Source.Size
-			}
-			if _, err := packages.Find(f.Source); err != nil {
-				return err
 			}
 		}
 	}
@@ -207,7 +218,7 @@ func (p *preparing) checkPackages(ctx context.Context) error {
 	bar := p.session.bar("checking packages", total)
 	defer bar.end()
 	for s := range sources {
-		if err := packages.Check(s, func(n int) { bar.add(int64(n)) }); err != nil {
+		if err := p.packages.Check(s, func(n int) { bar.add(int64(n)) }); err != nil {
 			return err
 		}
 		if err := ctx.Err(); err != nil {

@@ -30,8 +30,23 @@ func writeReport(w io.Writer, title string, r verify.Report) {
 	if len(r.Findings) > 0 && r.Findings[0].Severity != verify.Note {
 		fmt.Fprintf(w, "What to do: %s\n", wrapped(r.Findings[0].Advice, "            "))
 	}
+	writeBrings(w, r.Brings)
 	writeFindings(w, r.Findings)
 	writeCounts(w, r)
+}
+
+// writeBrings tells which steps the card can do.
+func writeBrings(w io.Writer, brings []verify.Bring) {
+	for i, b := range brings {
+		if i == 0 {
+			fmt.Fprintln(w)
+		}
+		what := fmt.Sprintf("✓ step %d, %s %s → %s: its files are whole in /%s", b.Step, b.Device, b.From, b.To, b.Folder)
+		if !b.Whole {
+			what = fmt.Sprintf("✗ step %d, %s %s → %s: not on this card (it belongs on card %d)", b.Step, b.Device, b.From, b.To, b.Card)
+		}
+		fmt.Fprintf(w, "  %s\n", wrapped(what, "    "))
+	}
 }
 
 func capital(s string) string { return string(s[0]-'a'+'A') + s[1:] }

@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -17,8 +19,11 @@ import (
 )
 
 type verifyOptions struct {
-	forVessel string
-	orderFile string
+	forVessel  string
+	orderFile  string
+	reportFile string
+	repairTo   string
+	repair     prepareOptions // for --repair-to
 }
 
 func newVerifyCommand(s *session) *cobra.Command {
@@ -43,12 +48,15 @@ card of the same vessel, unless --for names the vessel.`,
 	}
 	cmd.Flags().StringVar(&o.forVessel, "for", "", "vessel that the card should be for")
 	cmd.Flags().StringVar(&o.orderFile, "order", "", "write the install order of a good card to this file (needs --for)")
+	cmd.Flags().StringVar(&o.reportFile, "report", "", "write a one-page report of the card to this file")
+	cmd.Flags().StringVar(&o.repairTo, "repair-to", "", "write a good card to another target, from what is good here and the shop's packages (needs --for)")
+	o.repair.addTargetFlags(cmd)
 	return cmd
 }
 
 func runVerify(ctx context.Context, s *session, o verifyOptions, path string) error {
-	if o.orderFile != "" && o.forVessel == "" {
-		return usage(fmt.Errorf("--order needs --for VESSEL: without a vessel there is no install order"))
+	if o.forVessel == "" && (o.orderFile != "" || o.repairTo != "") {
+		return usage(fmt.Errorf("--order and --repair-to need --for VESSEL: without a vessel it is not known what a card should hold"))
 	}
 	v := verifying{session: s, path: path}
 	var err error
@@ -60,6 +68,7 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	if err != nil {
 		return err
 	}
+	defer v.close()
 	report, err := v.judge(ctx)
 	if err != nil {
 		return err
@@ -72,12 +81,26 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	} else {
 		writeReport(s.out, v.title(), report)
 	}
-	if o.orderFile != "" {
-		if err := v.writeOrder(o.orderFile, report); err != nil {
+	if err := v.writeFiles(o, report); err != nil {
+		return err
+	}
+	if o.repairTo != "" {
+		return v.repair(ctx, o, report)
+	}
+	return verdictCode(report.Verdict)
+}
+
+// writeFiles writes what was asked for beside the answer.
+func (v *verifying) writeFiles(o verifyOptions, report verify.Report) error {
+	if o.reportFile != "" {
+		if err := v.writeReportPage(o.reportFile, report); err != nil {
 			return err
 		}
 	}
-	return verdictCode(report.Verdict)
+	if o.orderFile != "" {
+		return v.writeOrder(o.orderFile, report)
+	}
+	return nil
 }
 
 func verdictCode(v verify.Verdict) error {
@@ -98,8 +121,16 @@ type verifying struct {
 	vessel  *manifest.Vessel // nil without --for
 
 	plan  order.Plan
+	cards media.Layout
 	card  media.Card // of the plan, as chosen
 	bytes int64      // measured; 0 for a folder
+	open  io.Closer  // the card, until the end; nil for a folder
+}
+
+func (v *verifying) close() {
+	if v.open != nil {
+		_ = v.open.Close() // it was only read
+	}
 }
 
 func (v *verifying) title() string {
@@ -121,8 +152,7 @@ func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
 	if err != nil {
 		return verify.Report{}, err
 	}
-	defer card.Close()
-	v.bytes = card.Bytes()
+	v.open, v.bytes = card, card.Bytes()
 	expected, err := v.expect(v.bytes, func(l media.Layout) (media.Card, bool) {
 		return verify.Choose(l, card, v.bytes)
 	})
@@ -155,7 +185,11 @@ func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
 // --for, what a record on the card says that a known shop has signed.
 func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, bool)) (*verify.Expected, error) {
 	if v.vessel == nil {
-		return &verify.Expected{FromRecord: true, Trusts: v.trusts()}, nil
+		expected := verify.Expected{FromRecord: true, Trusts: v.trusts()}
+		if v.shop != nil {
+			expected.Aboard = &verify.Aboard{Shop: v.shop}
+		}
+		return &expected, nil
 	}
 	layout, err := v.layout(bytes)
 	if err != nil {
@@ -168,13 +202,14 @@ func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, b
 	if !ok {
 		return &verify.Expected{Nothing: true, Record: media.Record{Vessel: v.vessel.ID, VesselName: v.vessel.Name}}, nil
 	}
-	v.card = card
+	v.cards, v.card = layout, card
 	order, err := installOrderText(v.shop, v.vessel, v.plan)
 	if err != nil {
 		return nil, err
 	}
 	expected := verify.ForCard(layout, card, order, media.PackagesOf(v.shop))
 	expected.Trusts = v.trusts()
+	expected.Aboard = &verify.Aboard{Shop: v.shop, Vessel: v.vessel, Plan: v.plan, Card: card.Number}
 	return &expected, nil
 }
 
@@ -217,7 +252,7 @@ func (v *verifying) writeOrder(path string, report verify.Report) error {
 		return nil
 	}
 	made, err := sheet.Make(sheet.Input{
-		Shop: v.shop, Vessel: v.vessel, Plan: v.plan, When: time.Now(),
+		Shop: v.shop, Vessel: v.vessel, Plan: asOnCard(v.plan, report), When: time.Now(),
 		Cards: []sheet.CardState{v.state(report)},
 	})
 	if err != nil {
@@ -228,6 +263,17 @@ func (v *verifying) writeOrder(path string, report verify.Report) error {
 	}
 	fmt.Fprintf(v.session.errs, "Install order written to %s\n", path)
 	return nil
+}
+
+// asOnCard is the plan with the folders as they are on the card at hand.
+func asOnCard(plan order.Plan, report verify.Report) order.Plan {
+	plan.Steps = slices.Clone(plan.Steps)
+	for i, b := range report.Brings {
+		if b.Whole && i < len(plan.Steps) {
+			plan.Steps[i].Folder = b.Folder
+		}
+	}
+	return plan
 }
 
 func (v *verifying) state(report verify.Report) sheet.CardState {

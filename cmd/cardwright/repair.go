@@ -1,0 +1,72 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/natefinch/atomic"
+
+	"cardwright/media"
+	"cardwright/verify"
+	"cardwright/verify/visible"
+)
+
+// repair writes a good card for the vessel to another target: from the shop's
+// packages, and where one is missing from the same file on the card at hand,
+// if it is right. The card at hand is only read.
+func (v *verifying) repair(ctx context.Context, o verifyOptions, report verify.Report) error {
+	packages := media.PackagesOf(v.shop)
+	content := v.contentOf()
+	packages.Else = func(s media.Source) func() (io.ReadCloser, error) { return report.Whole(content[s]) }
+	options := o.repair
+	options.to = []string{o.repairTo}
+	if o.repairTo == v.path {
+		return usage(fmt.Errorf("--repair-to names the card that was just verified: name another target, the card at hand is never written"))
+	}
+	if !v.session.json {
+		fmt.Fprintln(v.session.out)
+	}
+	return prepare(ctx, &preparing{session: v.session, options: options, shop: v.shop, vessel: v.vessel, packages: packages})
+}
+
+// contentOf is the SHA-256 of what each source puts on a card.
+func (v *verifying) contentOf() map[media.Source]string {
+	content := map[media.Source]string{}
+	for _, c := range v.cards.Cards {
+		for _, f := range c.Files {
+			content[f.Source] = f.SHA256
+		}
+	}
+	return content
+}
+
+// pageLines is what fits on a printed page at the usual 6 lines to the inch.
+const pageLines = 58
+
+// writeReportPage writes one page on a card: the verdict first, then as many
+// findings as fit, from worst to least.
+func (v *verifying) writeReportPage(path string, report verify.Report) error {
+	var text strings.Builder
+	fmt.Fprintf(&text, "Card report, %s\n", time.Now().Format("2006-01-02 15:04"))
+	if v.shop != nil {
+		fmt.Fprintf(&text, "%s\n", visible.Visible(v.shop.Name))
+	}
+	if v.bytes > 0 {
+		fmt.Fprintf(&text, "The card holds %s.\n", media.Bytes(v.bytes))
+	}
+	fmt.Fprintln(&text)
+	writeReport(&text, v.title(), report)
+	lines := strings.SplitAfter(text.String(), "\n")
+	if len(lines) > pageLines {
+		lines = append(lines[:pageLines-2], "\n… and more: cardwright verify --json has every finding.\n")
+	}
+	page := strings.Join(lines, "")
+	if err := atomic.WriteFile(path, strings.NewReader(page)); err != nil {
+		return fmt.Errorf("writing the report: %w", err)
+	}
+	fmt.Fprintf(v.session.errs, "Report written to %s\n", path)
+	return nil
+}
