@@ -99,7 +99,7 @@ type Device struct {
 // TakenOn is a vessel with its devices, when it was taken on or gone over
 // again.
 type TakenOn struct {
-	Devices []Fitted `json:"devices"`
+	Devices []Fitted `json:"devices,omitempty"`
 	Hull    string   `json:"hull,omitempty"`
 	IMO     string   `json:"imo,omitempty"`
 	MMSI    string   `json:"mmsi,omitempty"`

@@ -60,7 +60,7 @@ func fill(t *rapid.T, e *ledger.Entry) {
 	case ledger.VesselTakenOn:
 		e.TakenOn = &ledger.TakenOn{
 			Name: words.Draw(t, "name"), Hull: maybes.Draw(t, "hull"), Note: notes.Draw(t, "note"),
-			Devices: []ledger.Fitted{}, Removed: rapid.SampledFrom([][]string{nil, {"old radar"}}).Draw(t, "removed"),
+			Removed: rapid.SampledFrom([][]string{nil, {"old radar"}}).Draw(t, "removed"),
 		}
 		for range rapid.IntRange(0, 3).Draw(t, "devices") {
 			id := string(rune('a' + len(e.TakenOn.Devices)))

@@ -1,0 +1,134 @@
+package audit
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/store"
+)
+
+// CardUse says where a card was made and used.
+type CardUse struct {
+	Format int         `json:"format"`
+	Cards  []CardStory `json:"cards"` // by digest
+}
+
+// CardStory is what is known of one card.
+type CardStory struct {
+	Digest   string `json:"digest"` // "" where it could not be formed
+	Prepared []Line `json:"prepared"`
+	Verified []Line `json:"verified"`
+	Used     []Line `json:"used"` // steps whose release came from it
+}
+
+// Bounds of a question about cards.
+const (
+	LeastDigest = 8   // digits of a digest that name a card
+	MaxCards    = 500 // events about cards with one digest or target
+)
+
+// OfCard tells the story of a card: named by its digest, the first digits of
+// it, or the target that it was written to or read from.
+func OfCard(ctx context.Context, l *store.Ledger, card string, f Filter) (CardUse, error) {
+	stories := map[string]*CardStory{}
+	err := l.Look(ctx, func(q store.Querier) error {
+		digests, err := digestsOf(ctx, q, card)
+		if err != nil {
+			return err
+		}
+		for _, d := range digests {
+			where, args := `card = $1`, []any{d}
+			if d == "" {
+				where, args = `card = '' AND target = $1`, []any{card}
+			}
+			err := store.EachEvent(ctx, q, where+fmt.Sprintf(" ORDER BY ord LIMIT %d", MaxCards), args, func(e ledger.Event) error {
+				if line := lineOf(e); f.lets(line) {
+					tell(stories, d, line)
+				}
+				return nil
+			})
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err == nil && len(stories) == 0 {
+		err = ErrNothing
+	}
+	if err != nil {
+		return CardUse{}, fmt.Errorf("auditing card %s: %w", card, err)
+	}
+	return sorted(stories), nil
+}
+
+// digestsOf are the digests of the cards that a name means.
+func digestsOf(ctx context.Context, q store.Querier, card string) ([]string, error) {
+	where, args := `target = $1 AND target <> ''`, []any{card}
+	if len(card) >= LeastDigest && strings.Trim(card, "0123456789abcdef") == "" {
+		where, args = `card >= $1 AND card < $2 AND card <> ''`, []any{card, card + "g"}
+	}
+	var list []string
+	err := store.EachEvent(ctx, q, where+fmt.Sprintf(" LIMIT %d", MaxCards), args, func(e ledger.Event) error {
+		digest := ""
+		if k := e.Statement.Entry.Card; k != nil {
+			digest = k.Digest
+		} else if s := e.Statement.Entry.Step; s != nil {
+			digest = s.Card
+		}
+		list = append(list, digest)
+		return nil
+	})
+	slices.Sort(list)
+	return slices.Compact(list), err
+}
+
+func tell(stories map[string]*CardStory, digest string, line Line) {
+	s := stories[digest]
+	if s == nil {
+		s = &CardStory{Digest: digest, Prepared: []Line{}, Verified: []Line{}, Used: []Line{}}
+		stories[digest] = s
+	}
+	switch {
+	case line.Entry.Kind == ledger.CardPrepared:
+		s.Prepared = append(s.Prepared, line)
+	case line.Entry.Kind == ledger.CardVerified:
+		s.Verified = append(s.Verified, line)
+	default:
+		s.Used = append(s.Used, line)
+	}
+}
+
+func sorted(stories map[string]*CardStory) CardUse {
+	u := CardUse{Format: Format, Cards: []CardStory{}}
+	for _, s := range stories {
+		u.Cards = append(u.Cards, *s)
+	}
+	slices.SortFunc(u.Cards, func(a, b CardStory) int { return strings.Compare(a.Digest, b.Digest) })
+	return u
+}
+
+// OnCard is a release that stood on a card which was read back and called
+// good for a vessel.
+type OnCard struct {
+	Device  string `json:"device"`
+	Model   string `json:"model"`
+	Version string `json:"version"`
+	Card    string `json:"card"` // digest
+}
+
+// OnGoodCards are the releases that stood on good cards for a vessel, the
+// newest card of each last.
+func OnGoodCards(ctx context.Context, l *store.Ledger, vessel string) ([]OnCard, error) {
+	list := []OnCard{}
+	err := l.Look(ctx, func(q store.Querier) error {
+		return eachOnCard(ctx, q, vessel, func(c OnCard) { list = append(list, c) })
+	})
+	if err != nil {
+		return nil, fmt.Errorf("looking for the cards of vessel %s: %w", vessel, err)
+	}
+	return list, nil
+}

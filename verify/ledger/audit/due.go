@@ -1,0 +1,178 @@
+package audit
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"fmt"
+	"slices"
+	"time"
+
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/store"
+)
+
+// PlanSummary is what planning says of one vessel today. The ledger knows
+// nothing of plans: the caller makes them.
+type PlanSummary struct {
+	Vessel   string `json:"vessel"`
+	Steps    int    `json:"steps"`
+	Minutes  int    `json:"minutes"`
+	Conflict string `json:"conflict"` // why no set of releases has a safe order; "" where one has
+}
+
+// Due says what is to be done, vessel by vessel.
+type Due struct {
+	Format  int         `json:"format"`
+	Vessels []DueVessel `json:"vessels"` // those with something to do, longest unvisited first
+}
+
+// DueVessel is what is to be done on one vessel.
+type DueVessel struct {
+	Vessel Vessel       `json:"vessel"`
+	Last   time.Time    `json:"last"` // when the last visit began; zero: none on record
+	Plan   *PlanSummary `json:"plan"` // null: nothing was planned for it
+	Open   []Line       `json:"open"` // steps that failed or were put off, checks that failed or weren't done, and nobody did since
+}
+
+// OfDue joins the plans with what earlier visits left open.
+func OfDue(ctx context.Context, l *store.Ledger, plans []PlanSummary, f Filter) (Due, error) {
+	due := Due{Format: Format, Vessels: []DueVessel{}}
+	err := l.Look(ctx, func(q store.Querier) error {
+		open, err := openLines(ctx, q, f)
+		if err != nil {
+			return err
+		}
+		for vessel, d := range dueVessels(plans, open) {
+			if err := d.describe(ctx, q, vessel); err != nil {
+				return err
+			}
+			if f.Berth == "" || f.Berth == d.Vessel.Berth {
+				due.Vessels = append(due.Vessels, *d)
+			}
+		}
+		return nil
+	})
+	slices.SortFunc(due.Vessels, func(a, b DueVessel) int {
+		return cmp.Or(a.Last.Compare(b.Last), cmp.Compare(a.Vessel.ID, b.Vessel.ID))
+	})
+	if err != nil {
+		return Due{}, fmt.Errorf("auditing what is due: %w", err)
+	}
+	return due, nil
+}
+
+func dueVessels(plans []PlanSummary, open []Line) map[string]*DueVessel {
+	all := map[string]*DueVessel{}
+	at := func(vessel string) *DueVessel {
+		if all[vessel] == nil {
+			all[vessel] = &DueVessel{Open: []Line{}}
+		}
+		return all[vessel]
+	}
+	for _, p := range plans {
+		if p.Steps > 0 || p.Conflict != "" {
+			at(p.Vessel).Plan = &p
+		}
+	}
+	for _, line := range open {
+		d := at(line.Entry.Vessel)
+		d.Open = append(d.Open, line)
+	}
+	return all
+}
+
+func (d *DueVessel) describe(ctx context.Context, q store.Querier, id string) error {
+	d.Vessel.ID = id
+	err := store.Each(ctx, q, `SELECT vessel, name, berth, imo, mmsi, hull FROM vessel WHERE vessel = $1`, []any{id}, func(r *sql.Rows) error {
+		return r.Scan(d.Vessel.scan()...)
+	})
+	if err != nil {
+		return err
+	}
+	return store.Each(ctx, q, `SELECT at FROM event WHERE vessel = $1 AND kind = 'visit begun' ORDER BY ord DESC LIMIT 1`, []any{id}, func(r *sql.Rows) error {
+		var at string
+		if err := r.Scan(&at); err != nil {
+			return err
+		}
+		var err error
+		d.Last, err = moment(at)
+		return err
+	})
+}
+
+// openLines are the last of each kind of thing left open on a device, those
+// that weren't done since.
+func openLines(ctx context.Context, q store.Querier, f Filter) ([]Line, error) {
+	last := map[string]Line{}
+	err := store.EachEvent(ctx, q, `kind IN ('step failed', 'step put off', 'check failed', 'check not done')
+		AND NOT EXISTS (SELECT 1 FROM event c WHERE c.corrects = event.id) ORDER BY ord`, nil, func(e ledger.Event) error {
+		line := lineOf(e)
+		last[whatIsOpen(&line.Entry)] = line
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	var open []Line
+	for _, line := range last {
+		done, err := doneSince(ctx, q, line)
+		if err != nil {
+			return nil, err
+		}
+		f := f
+		f.Berth = "" // asked of the vessel
+		if !done && f.lets(line) {
+			open = append(open, line)
+		}
+	}
+	slices.SortFunc(open, func(a, b Line) int {
+		return cmp.Or(a.Entry.At.Compare(b.Entry.At), slices.Compare(a.Event[:], b.Event[:]))
+	})
+	return open, nil
+}
+
+func whatIsOpen(e *ledger.Entry) string {
+	if e.Step != nil {
+		return e.Vessel + "\n" + e.Step.Device.ID
+	}
+	return e.Vessel + "\n" + e.Check.Device.ID + "\n" + e.Check.Check
+}
+
+// doneSince tells whether a later event did what was left open: the check
+// passed, or the device runs what was planned, or something newer.
+func doneSince(ctx context.Context, q store.Querier, line Line) (done bool, err error) {
+	e := line.Entry
+	if e.Step != nil {
+		return stepDone(ctx, q, &e)
+	}
+	err = store.EachEvent(ctx, q, `vessel = $1 AND ord >= $2 AND kind = 'check passed'`, []any{e.Vessel, ledger.OrdAt(e.At)}, func(later ledger.Event) error {
+		k := later.Statement.Entry.Check
+		done = done || k.Check == e.Check.Check && k.Device.ID == e.Check.Device.ID
+		return nil
+	})
+	return done, err
+}
+
+func stepDone(ctx context.Context, q store.Querier, e *ledger.Entry) (done bool, err error) {
+	err = store.Each(ctx, q, `SELECT version, gone, at FROM device WHERE vessel = $1 AND device = $2`, []any{e.Vessel, e.Step.Device.ID}, func(r *sql.Rows) error {
+		var now version.V
+		var gone int64
+		var at string
+		if err := r.Scan(&now, &gone, &at); err != nil {
+			return err
+		}
+		planned := ledger.VersionKey(e.Step.Planned) != ""
+		switch {
+		case gone != 0:
+			done = true
+		case planned && ledger.VersionKey(now) != "":
+			done = version.Compare(now, e.Step.Planned) >= 0
+		case !planned:
+			done = at > text(e.At)
+		}
+		return nil
+	})
+	return done, err
+}

@@ -1,0 +1,188 @@
+package audit
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"slices"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/store"
+)
+
+// Status says how a device stands against the catalogue.
+type Status string
+
+// The statuses, from worst to best.
+const (
+	StatusWithdrawn Status = "withdrawn" // it runs a release that nobody should run
+	StatusDisputed  Status = "disputed"  // two writers say different versions
+	StatusUnknown   Status = "unknown"   // nobody read its version
+	StatusBehind    Status = "behind"    // newer releases are in the catalogue
+	StatusUnlisted  Status = "unlisted"  // the catalogue doesn't know its model or its release
+	StatusCurrent   Status = "current"
+)
+
+// Statuses is the closed list, in that order.
+var Statuses = []Status{StatusWithdrawn, StatusDisputed, StatusUnknown, StatusBehind, StatusUnlisted, StatusCurrent}
+
+// Fleet is the matrix of vessels and models.
+type Fleet struct {
+	Format  int            `json:"format"`
+	Models  []string       `json:"models"`  // that are aboard anywhere, by id
+	Vessels []Row          `json:"vessels"` // by id
+	Counts  map[Status]int `json:"counts"`  // devices, zeros too
+}
+
+// Row is one vessel's devices.
+type Row struct {
+	Vessel  Vessel     `json:"vessel"`
+	Last    time.Time  `json:"last"` // the last time that any of its devices was read; zero: never
+	Devices []Standing `json:"devices"`
+	Worst   Status     `json:"worst"` // of its devices; "" where it has none
+}
+
+// Standing is one device and how it stands.
+type Standing struct {
+	Device
+	Status Status    `json:"status"`
+	Behind int       `json:"behind"` // releases that are newer
+	Newest version.V `json:"newest"` // of the catalogue; "" where it has none
+}
+
+// OfFleet gives the matrix. The filter's dates and technician ask about the
+// last reading of each device.
+func OfFleet(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, f Filter) (Fleet, error) {
+	fleet := Fleet{Format: Format, Models: []string{}, Vessels: []Row{}, Counts: map[Status]int{}}
+	for _, s := range Statuses {
+		fleet.Counts[s] = 0
+	}
+	err := l.Look(ctx, func(q store.Querier) error {
+		withdrawn, err := withdrawals(ctx, q)
+		if err != nil {
+			return err
+		}
+		return fleet.ask(ctx, q, newJudge(catalogue, withdrawn), f)
+	})
+	if err != nil {
+		return Fleet{}, fmt.Errorf("auditing the fleet: %w", err)
+	}
+	return fleet, nil
+}
+
+func (fleet *Fleet) ask(ctx context.Context, q store.Querier, j *judge, f Filter) error {
+	ask := question{where: []string{"d.gone = 0"}}
+	ask.times(f, "d.at")
+	ask.equal("v.berth", f.Berth)
+	ask.equal("d.maker", f.Maker)
+	join := ""
+	if f.Technician != "" {
+		join = " JOIN event e ON e.no = d.event"
+		ask.equal("e.technician", f.Technician)
+	}
+	models := map[string]bool{}
+	err := store.Each(ctx, q, `SELECT `+vesselColumns+`, `+deviceColumns+` FROM device d JOIN vessel v ON v.vessel = d.vessel`+join+`
+		WHERE `+ask.String()+` ORDER BY d.vessel, d.device`, ask.args, func(r *sql.Rows) error {
+		var v Vessel
+		var d Device
+		if err := scanWith(r, v.scan(), &d); err != nil {
+			return err
+		}
+		models[d.Model] = true
+		fleet.add(v, j.standing(d))
+		return nil
+	})
+	for m := range models {
+		fleet.Models = append(fleet.Models, m)
+	}
+	slices.Sort(fleet.Models)
+	return err
+}
+
+func (fleet *Fleet) add(v Vessel, s Standing) {
+	n := len(fleet.Vessels)
+	if n == 0 || fleet.Vessels[n-1].Vessel.ID != v.ID {
+		fleet.Vessels = append(fleet.Vessels, Row{Vessel: v, Worst: s.Status})
+		n++
+	}
+	row := &fleet.Vessels[n-1]
+	row.Devices = append(row.Devices, s)
+	if row.Last.Before(s.Since) {
+		row.Last = s.Since
+	}
+	if slices.Index(Statuses, s.Status) < slices.Index(Statuses, row.Worst) {
+		row.Worst = s.Status
+	}
+	fleet.Counts[s.Status]++
+}
+
+// judge knows the catalogue's releases, newest first, and those withdrawn.
+type judge struct {
+	releases  map[string][]version.V // by model and variant
+	listed    map[string]bool        // by model, variant and version
+	withdrawn map[string]bool
+}
+
+func newJudge(catalogue []*manifest.Model, withdrawn []withdrawal) *judge {
+	j := &judge{releases: map[string][]version.V{}, listed: map[string]bool{}, withdrawn: map[string]bool{}}
+	for _, w := range withdrawn {
+		j.withdrawn[releaseKey(w.model, w.Variant, w.version)] = true
+	}
+	for _, m := range catalogue {
+		for _, r := range m.Releases {
+			key := releaseKey(m.ID, r.Variant, r.Version)
+			j.listed[key] = true
+			if r.Withdrawn != "" {
+				j.withdrawn[key] = true
+			}
+			if !j.withdrawn[key] {
+				j.releases[m.ID+"\n"+r.Variant] = append(j.releases[m.ID+"\n"+r.Variant], r.Version)
+			}
+		}
+	}
+	for _, list := range j.releases {
+		slices.SortFunc(list, func(a, b version.V) int { return version.Compare(b, a) })
+	}
+	return j
+}
+
+func releaseKey(model, variant string, v version.V) string {
+	return model + "\n" + variant + "\n" + ledger.VersionKey(v)
+}
+
+func (j *judge) standing(d Device) Standing {
+	s := Standing{Device: d}
+	newer := j.releases[d.Model+"\n"+d.Variant]
+	if len(newer) > 0 {
+		s.Newest = newer[0]
+	}
+	if !d.Unknown() {
+		for _, v := range newer {
+			if version.Compare(v, d.Version) > 0 {
+				s.Behind++
+			}
+		}
+	}
+	s.Status = j.status(d, s.Behind)
+	return s
+}
+
+func (j *judge) status(d Device, behind int) Status {
+	key := releaseKey(d.Model, d.Variant, d.Version)
+	switch {
+	case j.withdrawn[key] || d.Other != "" && j.withdrawn[releaseKey(d.Model, d.Variant, d.Other)]:
+		return StatusWithdrawn
+	case d.Other != "":
+		return StatusDisputed
+	case d.Unknown():
+		return StatusUnknown
+	case behind > 0:
+		return StatusBehind
+	case !j.listed[key]:
+		return StatusUnlisted
+	}
+	return StatusCurrent
+}

@@ -1,0 +1,255 @@
+package audit
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/store"
+)
+
+// ReleaseUse says where a release is, was, or was carried to.
+type ReleaseUse struct {
+	Format    int         `json:"format"`
+	Model     string      `json:"model"`
+	Version   version.V   `json:"version"`
+	Withdrawn []Withdrawn `json:"withdrawn"` // where somebody withdrew it
+	Has       []Use       `json:"has"`       // devices that run it, by vessel
+	Had       []Use       `json:"had"`       // devices that ran it and now run something else, or are gone
+	Carried   []Carried   `json:"carried"`   // cards that carried it
+}
+
+// Use is one device that runs or ran the release.
+type Use struct {
+	Vessel Vessel    `json:"vessel"`
+	Device Device    `json:"device"` // as it is now
+	First  time.Time `json:"first"`  // when the release was first read off it
+	Last   time.Time `json:"last"`   // and last
+}
+
+// Carried is one vessel for which cards carried the release.
+type Carried struct {
+	Vessel Vessel    `json:"vessel"` // empty where nobody knows whose card it was
+	Device string    `json:"device"`
+	Card   string    `json:"card"` // digest of the last one
+	Cards  int       `json:"cards"`
+	Good   bool      `json:"good"` // one at least was read back and called good
+	First  time.Time `json:"first"`
+	Last   time.Time `json:"last"`
+}
+
+// Withdrawn says that a release was withdrawn, by whom and why.
+type Withdrawn struct {
+	Variant string    `json:"variant"`
+	Why     string    `json:"why"`
+	At      time.Time `json:"at"` // zero: the catalogue says so
+	By      string    `json:"by"` // technician; "" for the catalogue
+}
+
+// OfRelease finds every boat that has a release, had it, or had it on a card.
+// Versions that compare as equal are the same release. The filter's dates and
+// technician ask about the readings and the cards, its berth about the
+// vessel.
+func OfRelease(ctx context.Context, l *store.Ledger, model string, v version.V, f Filter) (ReleaseUse, error) {
+	u := ReleaseUse{Format: Format, Model: model, Version: v}
+	err := l.Look(ctx, func(q store.Querier) error { return u.ask(ctx, q, f) })
+	if err != nil {
+		return ReleaseUse{}, fmt.Errorf("auditing release %s %s: %w", model, v, err)
+	}
+	return u, nil
+}
+
+func (u *ReleaseUse) ask(ctx context.Context, q store.Querier, f Filter) error {
+	u.Withdrawn, u.Has, u.Had, u.Carried = []Withdrawn{}, []Use{}, []Use{}, []Carried{}
+	all, err := withdrawals(ctx, q)
+	if err != nil {
+		return err
+	}
+	for _, w := range all {
+		if w.model == u.Model && ledger.VersionKey(w.version) == ledger.VersionKey(u.Version) {
+			u.Withdrawn = append(u.Withdrawn, w.Withdrawn)
+		}
+	}
+	return errors.Join(u.uses(ctx, q, f), u.carried(ctx, q, f))
+}
+
+const vesselColumns = `v.vessel, v.name, v.berth, v.imo, v.mmsi, v.hull`
+
+func (v *Vessel) scan() []any { return []any{&v.ID, &v.Name, &v.Berth, &v.IMO, &v.MMSI, &v.Hull} }
+
+// uses finds the devices that read as the release at some time.
+func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter) error {
+	var ask question
+	ask.and("r.model = $%d", u.Model)
+	ask.and("r.version_key = $%d AND r.version_key <> ''", ledger.VersionKey(u.Version))
+	ask.times(f, "r.at")
+	ask.equal("v.berth", f.Berth)
+	ask.equal("r.maker", f.Maker)
+	join := ""
+	if f.Technician != "" {
+		join = " JOIN event e ON e.no = r.event"
+		ask.equal("e.technician", f.Technician)
+	}
+	query := `SELECT ` + vesselColumns + `, x.first, x.last, d.version_key, ` + deviceColumns + `
+		FROM (SELECT r.vessel, r.device, min(r.at) AS first, max(r.at) AS last FROM reading r
+			JOIN vessel v ON v.vessel = r.vessel` + join + ` WHERE ` + ask.String() + ` GROUP BY r.vessel, r.device) x
+		JOIN device d ON d.vessel = x.vessel AND d.device = x.device
+		JOIN vessel v ON v.vessel = x.vessel ORDER BY x.vessel, x.device`
+	if f.Berth == "" {
+		query = strings.Replace(query, "JOIN vessel v ON v.vessel = r.vessel", "", 1)
+	}
+	return store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
+		var use Use
+		var first, last, key string
+		err := scanWith(r, append(use.Vessel.scan(), &first, &last, &key), &use.Device)
+		if err != nil {
+			return err
+		}
+		var err1, err2 error
+		use.First, err1 = moment(first)
+		use.Last, err2 = moment(last)
+		u.add(use, key)
+		return errors.Join(err1, err2)
+	})
+}
+
+// add sorts a use: a device has the release also where only one of two
+// writers says so.
+func (u *ReleaseUse) add(use Use, key string) {
+	want := ledger.VersionKey(u.Version)
+	same := key == want || ledger.VersionKey(use.Device.Other) == want
+	if same && use.Device.Model == u.Model && !use.Device.Gone {
+		u.Has = append(u.Has, use)
+		return
+	}
+	u.Had = append(u.Had, use)
+}
+
+func (u *ReleaseUse) carried(ctx context.Context, q store.Querier, f Filter) error {
+	var ask question
+	ask.and("c.model = $%d", u.Model)
+	ask.and("c.version_key = $%d", ledger.VersionKey(u.Version))
+	ask.times(f, "c.at")
+	ask.equal("v.berth", f.Berth)
+	ask.equal("c.maker", f.Maker)
+	join := ""
+	if f.Technician != "" {
+		join = " JOIN event e ON e.no = c.event"
+		ask.equal("e.technician", f.Technician)
+	}
+	query := `SELECT c.vessel, coalesce(v.name, ''), coalesce(v.berth, ''), coalesce(v.imo, ''), coalesce(v.mmsi, ''), coalesce(v.hull, ''),
+			c.device, c.card, c.at, c.good
+		FROM carried c LEFT JOIN vessel v ON v.vessel = c.vessel` + join + `
+		WHERE ` + ask.String() + ` ORDER BY c.vessel, c.device, c.at, c.card`
+	return store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
+		var c Carried
+		var at string
+		var good int64
+		if err := r.Scan(append(c.Vessel.scan(), &c.Device, &c.Card, &at, &good)...); err != nil {
+			return err
+		}
+		c.Good = good == 1
+		var err error
+		c.First, err = moment(at)
+		c.Last = c.First
+		u.addCarried(c)
+		return err
+	})
+}
+
+// addCarried gathers the cards for one device; they come in order of time.
+func (u *ReleaseUse) addCarried(c Carried) {
+	n := len(u.Carried)
+	if n == 0 || u.Carried[n-1].Vessel.ID != c.Vessel.ID || u.Carried[n-1].Device != c.Device {
+		c.Cards = 1
+		u.Carried = append(u.Carried, c)
+		return
+	}
+	last := &u.Carried[n-1]
+	if c.Card == "" || c.Card != last.Card {
+		last.Cards++
+	}
+	last.Card, last.Last, last.Good = c.Card, c.Last, last.Good || c.Good
+}
+
+// withdrawal is a release that somebody withdrew.
+type withdrawal struct {
+	model   string
+	version version.V
+	Withdrawn
+}
+
+// withdrawals are the ledger's, those that stand.
+func withdrawals(ctx context.Context, q store.Querier) ([]withdrawal, error) {
+	var list []withdrawal
+	err := store.EachEvent(ctx, q, `kind = 'release withdrawn' AND NOT EXISTS (SELECT 1 FROM event c WHERE c.corrects = event.id) ORDER BY ord`, nil,
+		func(e ledger.Event) error {
+			w := e.Statement.Entry.Withdrawal
+			list = append(list, withdrawal{w.Model, w.Version, Withdrawn{w.Variant, w.Why, e.Statement.Entry.At, e.Statement.Technician}})
+			return nil
+		})
+	return list, err
+}
+
+// WithdrawnUse are all withdrawn releases, and who has them.
+type WithdrawnUse struct {
+	Format   int          `json:"format"`
+	Releases []ReleaseUse `json:"releases"` // each with who must be called (Has) first
+}
+
+// OfWithdrawn finds who must be called: the boats that have a release which
+// the ledger or the catalogue says is withdrawn.
+func OfWithdrawn(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, f Filter) (WithdrawnUse, error) {
+	out := WithdrawnUse{Format: Format, Releases: []ReleaseUse{}}
+	err := l.Look(ctx, func(q store.Querier) error {
+		all, err := withdrawals(ctx, q)
+		if err != nil {
+			return err
+		}
+		for _, u := range withdrawnReleases(all, catalogue, f) {
+			known := u.Withdrawn
+			if err := u.ask(ctx, q, f); err != nil {
+				return err
+			}
+			u.Withdrawn = known
+			out.Releases = append(out.Releases, u)
+		}
+		return nil
+	})
+	if err != nil {
+		return WithdrawnUse{}, fmt.Errorf("auditing withdrawn releases: %w", err)
+	}
+	return out, nil
+}
+
+func withdrawnReleases(all []withdrawal, catalogue []*manifest.Model, f Filter) []ReleaseUse {
+	var list []ReleaseUse
+	at := map[string]int{}
+	note := func(model string, v version.V, w Withdrawn) {
+		key := model + "\n" + ledger.VersionKey(v)
+		i, ok := at[key]
+		if !ok {
+			i = len(list)
+			at[key] = i
+			list = append(list, ReleaseUse{Format: Format, Model: model, Version: v})
+		}
+		list[i].Withdrawn = append(list[i].Withdrawn, w)
+	}
+	for _, m := range catalogue {
+		for _, r := range m.Releases {
+			if r.Withdrawn != "" && (f.Maker == "" || f.Maker == m.Maker) {
+				note(m.ID, r.Version, Withdrawn{Variant: r.Variant, Why: r.Withdrawn})
+			}
+		}
+	}
+	for _, w := range all {
+		note(w.model, w.version, w.Withdrawn)
+	}
+	return list
+}

@@ -1,0 +1,165 @@
+package audit
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/store"
+)
+
+// History is what a ledger says of one vessel.
+type History struct {
+	Format         int                    `json:"format"`
+	Vessel         Vessel                 `json:"vessel"`
+	At             *time.Time             `json:"at"`      // the moment that was asked for; null: now
+	Devices        []Device               `json:"devices"` // as they were then, by id
+	Lines          []Line                 `json:"lines"`   // what happened up to then, in order
+	Contradictions []ledger.Contradiction `json:"contradictions"`
+}
+
+// ErrNothing says that the ledger holds nothing of what was asked for.
+var ErrNothing = errors.New("the ledger says nothing of it")
+
+// OfVessel gives a vessel's history, and what it ran at a moment (the zero
+// time: now). The filter narrows the lines, not the state.
+func OfVessel(ctx context.Context, l *store.Ledger, vessel string, at time.Time, f Filter) (History, error) {
+	h := History{Format: Format, Lines: []Line{}, Devices: []Device{}, Contradictions: []ledger.Contradiction{}}
+	if !at.IsZero() {
+		h.At = &at
+	}
+	err := l.Look(ctx, func(q store.Querier) error {
+		return errors.Join(h.vessel(ctx, q, vessel), h.lines(ctx, q, vessel, f), h.state(ctx, q, vessel))
+	})
+	if err == nil && h.Vessel.ID == "" {
+		err = fmt.Errorf("%w: vessel %q", ErrNothing, vessel)
+	}
+	if err != nil {
+		return History{}, fmt.Errorf("auditing vessel %s: %w", vessel, err)
+	}
+	return h, nil
+}
+
+func (h *History) vessel(ctx context.Context, q store.Querier, id string) error {
+	return store.Each(ctx, q, `SELECT vessel, name, berth, imo, mmsi, hull FROM vessel WHERE vessel = $1`, []any{id}, func(r *sql.Rows) error {
+		v := &h.Vessel
+		return r.Scan(&v.ID, &v.Name, &v.Berth, &v.IMO, &v.MMSI, &v.Hull)
+	})
+}
+
+// upTo is the condition on ord for everything up to the moment that was
+// asked for.
+func (h *History) upTo(q *question) {
+	if h.At != nil {
+		q.and("ord < $%d", ledger.OrdAt(h.At.Add(time.Second)))
+	}
+}
+
+func (h *History) lines(ctx context.Context, q store.Querier, vessel string, f Filter) error {
+	var ask question
+	ask.and("vessel = $%d", vessel)
+	h.upTo(&ask)
+	corrected, err := correctionsOf(ctx, q, vessel)
+	if err != nil {
+		return err
+	}
+	return store.EachEvent(ctx, q, ask.String()+" ORDER BY ord", ask.args, func(e ledger.Event) error {
+		line := lineOf(e)
+		line.CorrectedBy = corrected[e.ID]
+		if f.lets(line) {
+			h.Lines = append(h.Lines, line)
+		}
+		return nil
+	})
+}
+
+// correctionsOf gives, for a vessel's events that were corrected, the
+// correction that counts.
+func correctionsOf(ctx context.Context, q store.Querier, vessel string) (map[ledger.ID]string, error) {
+	by := map[ledger.ID]string{}
+	err := store.Each(ctx, q, `SELECT corrects, id FROM event
+		WHERE corrects IS NOT NULL AND corrects IN (SELECT id FROM event WHERE vessel = $1) ORDER BY ord`, []any{vessel}, func(r *sql.Rows) error {
+		var of, id []byte
+		if err := r.Scan(&of, &id); err != nil {
+			return err
+		}
+		if len(of) == len(ledger.ID{}) && len(id) == len(ledger.ID{}) {
+			by[ledger.ID(of)] = ledger.ID(id).String()
+		}
+		return nil
+	})
+	return by, err
+}
+
+// state takes the devices from their readings, so that it can say what was so
+// at any moment, and finds the contradictions among these.
+func (h *History) state(ctx context.Context, q store.Querier, vessel string) error {
+	var ask question
+	ask.and("r.vessel = $%d", vessel)
+	h.upTo(&ask)
+	var readings []ledger.Reading
+	err := store.Each(ctx, q, `SELECT r.device, e.id, r.at, r.writer, r.kind, r.maker, r.model, r.name, r.place, r.serial, r.variant,
+			r.version, r.before, r.gone
+		FROM reading r JOIN event e ON e.no = r.event
+		WHERE `+strings.ReplaceAll(ask.String(), "ord", "r.ord")+` ORDER BY r.device, r.ord`, ask.args, func(rows *sql.Rows) error {
+		r, err := scanReading(rows)
+		r.Vessel = vessel
+		readings = append(readings, r)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for of := range chunksBy(readings, func(a, b ledger.Reading) bool { return a.Device.ID == b.Device.ID }) {
+		h.Devices = append(h.Devices, settled(of))
+		h.Contradictions = append(h.Contradictions, ledger.Contradictions(of)...)
+	}
+	return nil
+}
+
+func scanReading(rows *sql.Rows) (ledger.Reading, error) {
+	var r ledger.Reading
+	var id []byte
+	var at string
+	var gone int64
+	d := &r.Device
+	err := rows.Scan(&d.ID, &id, &at, &r.Writer, &d.Kind, &d.Maker, &d.Model, &d.Name, &d.Place, &d.Serial, &d.Variant,
+		&r.Version, &r.Before, &gone)
+	if err != nil {
+		return r, err
+	}
+	copy(r.Event[:], id)
+	r.Gone = gone != 0
+	r.At, err = moment(at)
+	return r, err
+}
+
+func settled(readings []ledger.Reading) Device {
+	s := ledger.Settle(readings[max(0, len(readings)-ledger.SettleOver):])
+	return Device{Device: s.Device, Version: s.Version, Other: s.Other, Since: s.At, Gone: s.Gone}
+}
+
+// chunksBy gives the runs of neighbours that belong together.
+func chunksBy[T any](list []T, together func(a, b T) bool) func(yield func([]T) bool) {
+	return func(yield func([]T) bool) {
+		for len(list) > 0 {
+			n := 1
+			for n < len(list) && together(list[0], list[n]) {
+				n++
+			}
+			if !yield(slices.Clip(list[:n])) {
+				return
+			}
+			list = list[n:]
+		}
+	}
+}
+
+// Unknown tells whether nobody has read a device's version yet.
+func (d Device) Unknown() bool { return d.Version == version.Unknown || d.Version == "" }
