@@ -160,11 +160,16 @@ func unreadable(path string, offset int64, found string) Finding {
 
 // digest forms the card's digest and compares it where one is expected.
 func (r *Report) digest(card *fatread.Card, digests map[string]string, expected *Expected) {
+	told := len(card.Faults)
 	sum, ok := card.Digest(func(e fatread.Entry) (d [32]byte, ok bool) {
 		n, err := hex.Decode(d[:], []byte(digests[e.Path]))
 		return d, err == nil && n == len(d)
 	})
+	for _, f := range card.Faults[told:] { // met while forming the digest
+		r.add(unreadable(f.Path, f.Offset, f.Found))
+	}
 	if !ok {
+		r.noDigest(expected)
 		return
 	}
 	r.Digest = hex.EncodeToString(sum[:])
@@ -177,6 +182,16 @@ func (r *Report) digest(card *fatread.Card, digests map[string]string, expected 
 		Meaning: "The card is not, byte for byte, the one that was written.",
 		Advice:  "Prepare the card again.",
 	})
+}
+
+// noDigest tells that a card can't be compared with the one that was written,
+// where nothing else tells why.
+func (r *Report) noDigest(expected *Expected) {
+	stops := func(f Finding) bool { return f.Severity == Stop }
+	if expected == nil || expected.Digest == "" || slices.ContainsFunc(r.Findings, stops) {
+		return
+	}
+	r.add(unreadable("", -1, "no digest of the card could be formed"))
 }
 
 // file is one file or folder that is on a card.

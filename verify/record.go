@@ -133,7 +133,7 @@ func (j *judging) another(found, want *media.Record) bool {
 // signed may say it in other words: an older edition's, or another language's.
 func (j *judging) installOrder(r *media.Record, found *media.Record) {
 	e, ok := j.entries[key(media.InstallOrderPath)]
-	if !ok {
+	if !ok || e.dir {
 		j.report.add(altered(OrderAltered, media.InstallOrderPath, "no such file"))
 		return
 	}
@@ -168,14 +168,12 @@ func (j *judging) same(kind Kind, path string, want []byte) {
 	got, ok := j.own[path]
 	switch {
 	case !ok:
-		if _, there := j.entries[key(path)]; there {
-			if _, read := j.digests[path]; !read {
-				return // told as unreadable
-			}
+		e, there := j.entries[key(path)]
+		if !there || e.dir {
+			j.report.add(altered(kind, path, "no such file"))
+		} else if _, read := j.digests[e.path]; read { // else it is told as unreadable
 			j.report.add(altered(kind, path, "a file of another size"))
-			return
 		}
-		j.report.add(altered(kind, path, "no such file"))
 	case !bytes.Equal(got, want):
 		j.report.add(altered(kind, path, "other bytes from byte "+fmt.Sprint(firstOther(got, want))+" on"))
 	}
