@@ -139,7 +139,7 @@ func (r *Report) fault(f fatread.Fault) {
 	}
 	if minor[f.Kind] {
 		finding.Kind, finding.Severity = MinorDamage, Warn
-		finding.Meaning = "The file system's book-keeping is off (" + string(f.Kind) + "), as after a card was taken out too early. No file depends on it."
+		finding.Meaning = "The file system's book-keeping is off (" + string(f.Kind) + "). No file depends on it."
 		finding.Advice = "Nothing, if all files match; else prepare the card again."
 	}
 	r.add(finding)
@@ -251,6 +251,7 @@ func (j *judging) judge() {
 	j.hashAll()
 	j.payload()
 	j.others()
+	j.missing()
 	j.names()
 	j.steps()
 	j.atPowerUp()
@@ -352,12 +353,16 @@ func (j *judging) payload() {
 		}
 	}
 	j.elsewhere()
+}
+
+// missing tells what is nowhere on the card as it should be.
+func (j *judging) missing() {
 	for _, f := range j.absent {
-		j.missing(f)
+		j.missingFile(f)
 	}
 }
 
-func (j *judging) missing(f media.RecordFile) {
+func (j *judging) missingFile(f media.RecordFile) {
 	j.report.Counts["files_missing"]++
 	finding := Finding{
 		Kind: MissingFile, Severity: Stop, Path: f.Path,

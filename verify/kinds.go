@@ -50,7 +50,7 @@ const (
 	FolderOnly       Kind = "folder-only"           // a folder was judged, not the file system that holds it
 	Signed           Kind = "signed"                // who made the card
 	Unsigned         Kind = "unsigned"              // nobody signed the record
-	KnownRelease Kind = "known-release" // a package of the catalogue, where no vessel was named
+	KnownRelease     Kind = "known-release"         // a package of the catalogue, where no vessel was named
 	WouldTake        Kind = "would-take"            // what a device would install by itself when powered up with the card in
 	FitsVessel       Kind = "fits-vessel"           // for which vessel of the shop the card would do
 )

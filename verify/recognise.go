@@ -193,7 +193,7 @@ func (j *judging) rightElsewhere(f *Finding, r release) {
 		}
 		f.Expected, f.Found = w.Path, f.Path
 		f.Advice = "Prepare a card of your own, or put the file where it belongs and verify again."
-		j.absentBut[key(w.Path)] = "its content stands at " + f.Path
+		j.instead(w.SHA256, "its content stands at "+f.Path)
 		if strings.EqualFold(path.Base(w.Path), path.Base(f.Path)) {
 			f.Kind, f.Meaning = WrongFolder, "The file is right, and stands where its device does not look for it."
 			return
@@ -203,6 +203,15 @@ func (j *judging) rightElsewhere(f *Finding, r release) {
 			f.Meaning += " A browser gives such names."
 		}
 		return
+	}
+}
+
+// instead notes what was found of an expected file that isn't there.
+func (j *judging) instead(digest, what string) {
+	for _, w := range j.absent {
+		if w.SHA256 == digest {
+			j.absentBut[key(w.Path)] = what
+		}
 	}
 }
 
@@ -248,6 +257,7 @@ func (j *judging) candidates(e file) []release {
 func (j *judging) prefixOfKnown(e file) (Finding, bool) {
 	for _, r := range j.candidates(e) {
 		if e.size < r.size && j.beginsLike(e, func() (io.ReadCloser, error) { return j.packages().Open(r.source) }) {
+			j.instead(r.sha256(), "its beginning stands at "+e.path)
 			return truncated(e, r.String(), r.size), true
 		}
 	}
@@ -308,6 +318,7 @@ func (j *judging) alteredKnown(e file) (Finding, bool) {
 			Meaning: "It has the name and size of " + r.String() + ", and other bytes: it was altered or damaged.",
 			Advice:  "Do not install it. Prepare the card again.",
 		}
+		j.instead(r.sha256(), "one like it, altered, stands at "+e.path)
 		if at, ok := j.against(e, func() (io.ReadCloser, error) { return j.packages().Open(r.source) }, r.size); ok {
 			f.Found += fmt.Sprintf(", first different at byte %d of the file (MiB %d)", at, at/media.BlockSize)
 		}
@@ -354,7 +365,7 @@ func (j *judging) zipped(e file) (Finding, bool) {
 		f.Found = fmt.Sprintf("an archive of %d members, which were not looked at", len(archive.File))
 		return f, true
 	}
-	inside, left := j.lookInside(archive)
+	inside, left := j.lookInside(archive, e.path)
 	if len(inside) > 0 {
 		f.Found = "an archive with " + strings.Join(inside, ", ")
 	}
@@ -364,7 +375,7 @@ func (j *judging) zipped(e file) (Finding, bool) {
 	return f, true
 }
 
-func (j *judging) lookInside(archive *zip.Reader) (inside []string, left string) {
+func (j *judging) lookInside(archive *zip.Reader, at string) (inside []string, left string) {
 	total := uint64(0)
 	for _, m := range archive.File {
 		total += m.UncompressedSize64
@@ -377,6 +388,7 @@ func (j *judging) lookInside(archive *zip.Reader) (inside []string, left string)
 		}
 		for _, r := range j.known[digest] {
 			inside = append(inside, r.String())
+			j.instead(digest, "it is inside the archive "+at)
 		}
 	}
 	return inside, ""

@@ -97,8 +97,8 @@ func (j *judging) noRecord() {
 	f := Finding{
 		Kind: NoRecord, Severity: Stop, Path: media.RecordFolder,
 		Expected: "the record of what was put on the card", Found: "none",
-		Meaning: "The card was not made by cardwright, or its record was removed.",
-		Advice:  "Judge it by its contents, or prepare a card of your own.",
+		Meaning: "The card was not made by cardwright, or its record was removed. It is judged by its contents.",
+		Advice:  "Prepare a card of your own where you want it known later what was on it.",
 	}
 	if j.fromRecord() || j.expected.RecordOptional {
 		f.Severity = Warn

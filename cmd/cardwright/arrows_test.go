@@ -23,7 +23,7 @@ var arrows = map[string][]string{
 	"media/capacity": {"media"},
 	"media/keys":     {},
 
-	"verify":           {"manifest", "media", "media/drive", "media/keys", "verify/fatread"},
+	"verify":           {"manifest", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/exfatread", "verify/visible"},
 	"verify/fatread":   {},
 	"verify/exfatread": {"verify/fatread"},
 	"verify/visible":   {},

@@ -16,18 +16,25 @@ var verdictLines = map[verify.Verdict]string{
 	verify.Unchecked: "? UNCHECKED",
 }
 
-var verdictMeans = map[verify.Verdict]string{
-	verify.Good:      "it holds exactly what was expected.",
-	verify.Bad:       "do not use this card.",
-	verify.Unchecked: "it could not be proven; do not rely on it.",
+// conclusion is the verdict in a sentence.
+func conclusion(r verify.Report) string {
+	switch {
+	case r.Verdict == verify.Bad:
+		return "Do not use this card."
+	case r.Verdict == verify.Unchecked:
+		return "It could not be proven; do not rely on it."
+	case len(r.Findings) > 0 && r.Findings[0].Severity == verify.Warn:
+		return "It holds all that was expected; what is off about it stands below."
+	}
+	return "It holds exactly what was expected."
 }
 
 // writeReport writes a report for a person: the verdict, what to do, then the
 // findings from worst to least, then every count.
 func writeReport(w io.Writer, title string, r verify.Report) {
 	fmt.Fprintf(w, "%s: %s\n", verdictLines[r.Verdict], wrapped(title, "    "))
-	fmt.Fprintf(w, "%s\n", capital(verdictMeans[r.Verdict]))
-	if len(r.Findings) > 0 && r.Findings[0].Severity != verify.Note {
+	fmt.Fprintln(w, conclusion(r))
+	if r.Verdict != verify.Good && len(r.Findings) > 0 {
 		fmt.Fprintf(w, "What to do: %s\n", wrapped(r.Findings[0].Advice, "            "))
 	}
 	writeBrings(w, r.Brings)
@@ -48,8 +55,6 @@ func writeBrings(w io.Writer, brings []verify.Bring) {
 		fmt.Fprintf(w, "  %s\n", wrapped(what, "    "))
 	}
 }
-
-func capital(s string) string { return string(s[0]-'a'+'A') + s[1:] }
 
 // writeFindings tells findings of one cause together: what they mean and what
 // to do stands once.

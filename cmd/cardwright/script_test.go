@@ -39,6 +39,7 @@ func TestScripts(t *testing.T) {
 			"same":         same,
 			"attachlocked": attachLocked,
 			"codeof":       codeOf,
+			"newcard":      newCard,
 			"hold":         hold,
 		},
 	})
@@ -117,6 +118,20 @@ func codeOf(ts *testscript.TestScript, neg bool, args []string) {
 		}
 	}
 	ts.Fatalf("%s is not listed", args[0])
+}
+
+// newcard IMAGE BITS makes a card as other tools do: sfdisk's table, mkfs.fat's
+// file system, FAT16 or FAT32.
+func newCard(ts *testscript.TestScript, neg bool, args []string) {
+	image := ts.MkAbs(args[0])
+	size, kib := "4000000000", "3902154" // to the end of the card
+	if args[1] == "16" {
+		kib = "1048576"
+	}
+	ts.Check(ts.Exec("rm", "-f", image))
+	ts.Check(ts.Exec("truncate", "-s", size, image))
+	ts.Check(ts.Exec("sh", "-c", "echo start=8192,type=c | sfdisk -q "+image))
+	ts.Check(ts.Exec("mkfs.fat", "-F", args[1], "--offset", "8192", image, kib))
 }
 
 // hold DRIVE keeps a drive exclusively open until the script ends, as a

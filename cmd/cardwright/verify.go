@@ -200,7 +200,11 @@ func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, b
 	}
 	card, ok := choose(layout)
 	if !ok {
-		return &verify.Expected{Nothing: true, Record: media.Record{Vessel: v.vessel.ID, VesselName: v.vessel.Name}}, nil
+		return &verify.Expected{
+			Nothing: true, RecordOptional: true, Trusts: v.trusts(),
+			Record: media.Record{Vessel: v.vessel.ID, VesselName: v.vessel.Name},
+			Aboard: &verify.Aboard{Shop: v.shop, Vessel: v.vessel, Plan: v.plan},
+		}, nil
 	}
 	v.cards, v.card = layout, card
 	order, err := installOrderText(v.shop, v.vessel, v.plan)
