@@ -45,6 +45,9 @@ var fields = map[string]field{
 	"Model.releases":  {help: "the releases of its software"},
 	"Model.alike":     {help: "true: all devices of this model on one vessel end on one version"},
 
+	"Model.on_network":  {digits: true, help: "model IDs under which it announces itself on the boat's network, as a survey shows them"},
+	"Model.signing_key": {form: &publicKey, help: "the maker's public key, with which its packages are signed (minisign)"},
+
 	"Model.version_shown": {help: "where the device shows its version, in the maker's words"},
 	"Model.install":       {help: "how an update is started on its screen, in the maker's words"},
 	"Model.restarts":      {help: "what restarts, and how long it is dark"},
@@ -82,6 +85,9 @@ var fields = map[string]field{
 	"File.sha256":  {must: true, digits: true, form: &sha256Hex, help: "SHA-256 of the file, 64 hex digits"},
 	"File.unpack":  {words: []string{UnpackZip}, help: "zip: the device wants what is inside; left out: the file itself"},
 	"File.members": {help: "the files inside a zip that is unpacked"},
+	"File.trust":   {words: Trusts, help: "what vouches for the SHA-256: the maker, a second source, or only our own download; left out: not said"},
+	"File.from":    {help: "where the file or its SHA-256 was got"},
+	"File.added":   {help: "day on which the shop took it in: 2026-03-04"},
 
 	"Member.name":   {must: true, form: &fileName, help: "name inside the archive and on the card, with / between folders"},
 	"Member.size":   {must: true, help: "size in bytes, unpacked"},

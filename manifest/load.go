@@ -59,7 +59,12 @@ func FindShop(start string) (string, error) {
 // in order of name. It returns Mistakes when the files can be read and say
 // something wrong, an error that wraps ErrNoShop when dir holds no shop.yaml,
 // and any other error when a file can't be read.
-func Load(dir string) (*Shop, error) {
+func Load(dir string) (*Shop, error) { return LoadWith(dir, nil) }
+
+// LoadWith reads a shop folder as it would be with these files in it, by their
+// names from the shop folder with slashes between: new ones, or others in place
+// of those that are there. Nothing is written.
+func LoadWith(dir string, files map[string][]byte) (*Shop, error) {
 	dir, err := filepath.Abs(dir)
 	if err != nil {
 		return nil, fmt.Errorf("reading shop: %w", err)
@@ -69,10 +74,10 @@ func Load(dir string) (*Shop, error) {
 		return nil, fmt.Errorf("reading shop: %w", err)
 	}
 	defer root.Close() // opened for reading only
-	if _, err := root.Lstat(ShopFile); errors.Is(err, fs.ErrNotExist) {
+	if _, err := root.Lstat(ShopFile); errors.Is(err, fs.ErrNotExist) && files[ShopFile] == nil {
 		return nil, fmt.Errorf("reading shop: %w in %s", ErrNoShop, dir)
 	}
-	l := loader{root: root, shop: &Shop{Dir: dir}}
+	l := loader{root: root, with: files, shop: &Shop{Dir: dir}}
 	if err := l.load(); err != nil {
 		return nil, fmt.Errorf("reading shop: %w", err)
 	}
@@ -85,6 +90,7 @@ func Load(dir string) (*Shop, error) {
 // loader reads the files of one shop folder.
 type loader struct {
 	root   *os.Root
+	with   map[string][]byte // texts in place of what stands in the folder
 	shop   *Shop
 	found  collector
 	bytes  int64           // read so far
@@ -127,22 +133,41 @@ func (l *loader) folder(name string, read func(name string) error) error {
 		return err
 	}
 	for _, e := range entries {
-		file := path.Join(name, e.Name())
+		file := path.Join(name, e)
 		switch ext := path.Ext(file); {
-		case strings.HasPrefix(e.Name(), "."):
+		case strings.HasPrefix(e, "."):
 		case ext == ".yaml":
 			if err := read(file); err != nil {
 				return err
 			}
 		case strings.EqualFold(ext, ".yaml") || strings.EqualFold(ext, ".yml"):
 			l.mistake(file, "file would be ignored", "a name that ends in "+ext, "a name that ends in .yaml",
-				"rename it to "+quote(strings.TrimSuffix(e.Name(), ext)+".yaml"))
+				"rename it to "+quote(strings.TrimSuffix(e, ext)+".yaml"))
 		}
 	}
 	return nil
 }
 
-func (l *loader) entries(name string) ([]fs.DirEntry, error) {
+// entries is the names in a folder, in order, with those that LoadWith adds.
+func (l *loader) entries(folder string) ([]string, error) {
+	names, err := l.listed(folder)
+	if err != nil {
+		return nil, err
+	}
+	for file := range l.with {
+		if path.Dir(file) == folder && !slices.Contains(names, path.Base(file)) {
+			names = append(names, path.Base(file))
+		}
+	}
+	if len(names) > MaxFiles {
+		l.mistake(folder, "too many files", fmt.Sprintf("more than %d", MaxFiles), fmt.Sprintf("at most %d", MaxFiles), "")
+		return nil, nil
+	}
+	slices.Sort(names)
+	return names, nil
+}
+
+func (l *loader) listed(name string) ([]string, error) {
 	folder, err := l.root.Open(name)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
@@ -155,12 +180,11 @@ func (l *loader) entries(name string) ([]fs.DirEntry, error) {
 	if err != nil && !errors.Is(err, io.EOF) {
 		return nil, err
 	}
-	if len(entries) > MaxFiles {
-		l.mistake(name, "too many files", fmt.Sprintf("more than %d", MaxFiles), fmt.Sprintf("at most %d", MaxFiles), "")
-		return nil, nil
+	names := make([]string, len(entries))
+	for i, e := range entries {
+		names[i] = e.Name()
 	}
-	slices.SortFunc(entries, func(a, b fs.DirEntry) int { return cmp.Compare(a.Name(), b.Name()) })
-	return entries, nil
+	return names, nil
 }
 
 // file decodes one file into out, a pointer to one of the manifest's types.
@@ -198,6 +222,27 @@ func decodeFile(name string, data []byte, out positioned, found *collector) {
 
 // read returns the text of a file, or nil when it has reported a mistake.
 func (l *loader) read(name string) ([]byte, error) {
+	data, given := l.with[name]
+	if !given {
+		var err error
+		if data, err = l.stored(name); data == nil || err != nil {
+			return nil, err
+		}
+	}
+	l.bytes += int64(len(data))
+	switch {
+	case len(data) > MaxFileBytes:
+		l.mistake(name, "file too large", fmt.Sprintf("more than %d bytes", MaxFileBytes), fmt.Sprintf("at most %d bytes", MaxFileBytes), "")
+		return nil, nil
+	case l.bytes > MaxShopBytes:
+		return nil, fmt.Errorf("more than %d bytes in the files of the shop folder", MaxShopBytes)
+	}
+	return data, nil
+}
+
+// stored is read for a file that stands in the folder; what is too long is cut
+// one byte behind the bound.
+func (l *loader) stored(name string) ([]byte, error) {
 	info, err := l.root.Stat(name)
 	if err != nil {
 		return nil, l.unreachable(name, err)
@@ -211,19 +256,7 @@ func (l *loader) read(name string) ([]byte, error) {
 		return nil, l.unreachable(name, err)
 	}
 	defer f.Close() // opened for reading only
-	data, err := io.ReadAll(io.LimitReader(f, MaxFileBytes+1))
-	if err != nil {
-		return nil, err
-	}
-	l.bytes += int64(len(data))
-	switch {
-	case len(data) > MaxFileBytes:
-		l.mistake(name, "file too large", fmt.Sprintf("more than %d bytes", MaxFileBytes), fmt.Sprintf("at most %d bytes", MaxFileBytes), "")
-		return nil, nil
-	case l.bytes > MaxShopBytes:
-		return nil, fmt.Errorf("more than %d bytes in the files of the shop folder", MaxShopBytes)
-	}
-	return data, nil
+	return io.ReadAll(io.LimitReader(f, MaxFileBytes+1))
 }
 
 // unreachable reports links that lead out of the shop folder, or nowhere, as

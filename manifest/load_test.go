@@ -269,3 +269,26 @@ func TestMistakesAreSortedAndBounded(t *testing.T) {
 	assert.True(t, strings.HasSuffix(text, "\n\nand 960 more"))
 	assert.Equal(t, ShownMistakes, strings.Count(text, "  found:"))
 }
+
+// LoadWith judges a folder as it would be, and leaves it as it is.
+func TestLoadWith(t *testing.T) {
+	dir := write(t, smallShop)
+	vessel := []byte("vessel: skerry-light\nname: Skerry Light\ndevices:\n  - {id: helm, model: fennick-plot-12, version: 4.10}\n")
+	shop, err := LoadWith(dir, map[string][]byte{"vessels/skerry-light.yaml": vessel})
+	require.NoError(t, err)
+	require.Len(t, shop.Vessels, 2)
+	assert.Equal(t, "Skerry Light", shop.Vessel("skerry-light").Name)
+
+	_, err = LoadWith(dir, map[string][]byte{boat: []byte(strings.Replace(smallShop[boat], "model: fennick-sweep-4", "model: fennick-sweep-5", 1))})
+	var ms Mistakes
+	require.ErrorAs(t, err, &ms)
+	assert.Equal(t, "no such model", ms[0].What)
+
+	shop, err = Load(dir)
+	require.NoError(t, err)
+	assert.Len(t, shop.Vessels, 1)
+
+	shop, err = LoadWith(t.TempDir(), map[string][]byte{ShopFile: []byte("shop: Hollin Quay Marine Electrics\n")})
+	require.NoError(t, err)
+	assert.Equal(t, "Hollin Quay Marine Electrics", shop.Name)
+}

@@ -99,6 +99,9 @@ type Model struct {
 	Releases []*Release `yaml:"releases"`  // in the order of the file
 	Alike    bool       `yaml:"alike"`     // all devices of the model on one vessel end on one version
 
+	OnNetwork  []string `yaml:"on_network"`  // model IDs under which it announces itself on the boat's network
+	SigningKey string   `yaml:"signing_key"` // the maker's public key, as minisign writes it
+
 	// What the install order says of the model, in the words of its maker.
 	VersionShown string       `yaml:"version_shown"` // where the device shows its version
 	Install      string       `yaml:"install"`       // how an update is started on its screen
@@ -185,7 +188,20 @@ type File struct {
 	SHA256  string    `yaml:"sha256"` // 64 lower-case hex digits
 	Unpack  string    `yaml:"unpack"` // "" or "zip": the device wants the members, not the archive
 	Members []*Member `yaml:"members"`
+	Trust   string    `yaml:"trust"` // one of Trusts, or "" where nobody wrote it down
+	From    string    `yaml:"from"`  // where the file or its digest was got
+	Added   Date      `yaml:"added"` // day on which the shop took it in
 }
+
+// What vouches for a file's digest.
+const (
+	TrustMaker  = "maker"         // the maker's own digest or signature
+	TrustSecond = "second source" // somebody else's digest of it
+	TrustOurs   = "ours"          // nobody's: the digest is that of the one download
+)
+
+// Trusts is the closed list of them, the best first.
+var Trusts = []string{TrustMaker, TrustSecond, TrustOurs}
 
 // Member is one file inside an archive that is unpacked onto the card.
 type Member struct {

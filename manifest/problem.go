@@ -1,0 +1,41 @@
+package manifest
+
+import (
+	"reflect"
+	"strings"
+
+	"go.yaml.in/yaml/v4"
+)
+
+// Problem tells what Load would say of a text as the value of a key, or as an
+// entry of it, and nil where it may stand there. A key is named by the Go type
+// and its name: "Model.kind". One that doesn't exist is a mistake of the
+// caller's, and panics.
+func Problem(key, text string) *Mistake {
+	t, k := keyOf(key)
+	var found collector
+	d := decoder{found: &found}
+	d.value(&yaml.Node{Kind: yaml.ScalarNode, Tag: strTag, Value: text}, reflect.New(t).Elem(), k, &Source{})
+	if len(found.all) == 0 {
+		return nil
+	}
+	return &found.all[0]
+}
+
+// Help is what a key says, for people who are asked for it.
+func Help(key string) string {
+	_, k := keyOf(key)
+	return k.help
+}
+
+func keyOf(name string) (reflect.Type, key) {
+	typeName, keyName, _ := strings.Cut(name, ".")
+	for t, keys := range shapes {
+		for _, k := range keys {
+			if t.Name() == typeName && k.name == keyName {
+				return element(t.Field(k.index).Type), k
+			}
+		}
+	}
+	panic("no key " + name)
+}
