@@ -141,6 +141,16 @@ func (j Job) Write(ctx context.Context, targets []Target) []Outcome {
 	return outcomes
 }
 
+// Blank overwrites all on a medium that a device could take for a file system.
+func (j Job) Blank(m Medium) error {
+	layout, err := j.Prepare(m.Bytes())
+	if err != nil {
+		return err
+	}
+	c := copyOf{job: j, medium: &counting{Medium: m}, layout: layout}
+	return c.blank()
+}
+
 // copyOf is the writing of one card to one target.
 type copyOf struct {
 	job    Job

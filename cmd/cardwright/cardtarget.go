@@ -11,6 +11,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/media"
+	"cardwright/media/capacity"
 	"cardwright/media/drive"
 	"cardwright/media/readers"
 	"cardwright/verify"
@@ -18,12 +19,14 @@ import (
 
 // cardTarget is one --to of prepare.
 type cardTarget struct {
-	path   string
-	kind   targetKind
-	bytes  int64 // measured, or the image's to be; 0 for a folder
-	job    media.Job
-	medium media.Medium // opened by guard
-	report *verify.Report
+	path     string
+	kind     targetKind
+	bytes    int64 // measured, or the image's to be; 0 for a folder
+	job      media.Job
+	medium   media.Medium // opened by guard
+	report   *verify.Report
+	capacity *capacity.Result // nil: not asked for
+	failed   error            // why it isn't to be written after all
 
 	signers []*manifest.Trust // whose signature the record has to have; none: it isn't signed
 

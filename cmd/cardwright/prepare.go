@@ -10,6 +10,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/media"
+	"cardwright/media/capacity"
 	"cardwright/media/keys"
 	"cardwright/verify"
 )
@@ -19,6 +20,7 @@ type prepareOptions struct {
 	size      string
 	loseFiles bool
 	saveFirst string
+	capacity  string // "", full or quick
 	erase     []string
 	beside    bool
 	key       keyOptions
@@ -55,6 +57,8 @@ func (o *prepareOptions) addTargetFlags(cmd *cobra.Command) {
 	flags.BoolVar(&o.loseFiles, "lose-files", false, "overwrite files that cardwright did not write")
 	flags.StringVar(&o.saveFirst, "save-first", "", "keep a verified image of a card with other files before erasing it")
 	flags.StringArrayVar(&o.erase, "erase", nil, "code of a card that may be erased, as readers shows it; may be repeated")
+	flags.StringVar(&o.capacity, "prove-capacity", "", "first write and read all of a drive: finds cards that claim more than they hold; =quick probes places only and proves nothing")
+	flags.Lookup("prove-capacity").NoOptDefVal = "full"
 	flags.BoolVar(&o.beside, "beside", false, "leave other files in a mounted folder")
 }
 
@@ -98,6 +102,9 @@ func prepare(ctx context.Context, p *preparing) (err error) {
 	defer p.close()
 	if err := p.ready(ctx); err != nil {
 		return err
+	}
+	if o.capacity != "" {
+		p.prove(ctx)
 	}
 	return p.conclude(p.write(ctx))
 }
@@ -162,6 +169,9 @@ func (p *preparing) ready(ctx context.Context) error {
 	}
 	var err error
 	if p.order, err = installOrderText(p.shop, p.vessel, p.plan); err != nil {
+		return err
+	}
+	if err := p.provable(); err != nil {
 		return err
 	}
 	for i, t := range p.targets {
@@ -285,8 +295,14 @@ func (p *preparing) writeGroup(ctx context.Context, group []int, outcomes []medi
 		return
 	}
 	var targets []media.Target
+	var written []int
 	for _, i := range group {
 		t := p.targets[i]
+		if t.failed != nil {
+			outcomes[i] = media.Outcome{Err: t.failed}
+			continue
+		}
+		written = append(written, i)
 		targets = append(targets, media.Target{
 			Medium: t.medium,
 			Judge: func(ctx context.Context, read io.ReaderAt, r media.Record, digest string) error {
@@ -295,7 +311,7 @@ func (p *preparing) writeGroup(ctx context.Context, group []int, outcomes []medi
 		})
 	}
 	for k, outcome := range job.Write(ctx, targets) {
-		i := group[k]
+		i := written[k]
 		outcomes[i] = outcome
 		if err := p.targets[i].finish(outcome.Err == nil); err != nil && outcome.Err == nil {
 			outcomes[i].Err = err
@@ -311,14 +327,15 @@ type prepared struct {
 }
 
 type preparedCard struct {
-	Target  string         `json:"target"`
-	Card    int            `json:"card"`
-	Of      int            `json:"of"`
-	Verdict verify.Verdict `json:"verdict"` // "" where the card could not be written
-	Digest  string         `json:"digest"`
-	Written int64          `json:"bytes_written"`
-	Error   string         `json:"error"`
-	Report  *verify.Report `json:"report"`
+	Target   string           `json:"target"`
+	Card     int              `json:"card"`
+	Of       int              `json:"of"`
+	Verdict  verify.Verdict   `json:"verdict"` // "" where the card could not be written
+	Digest   string           `json:"digest"`
+	Written  int64            `json:"bytes_written"`
+	Error    string           `json:"error"`
+	Capacity *capacity.Result `json:"capacity"` // null where it wasn't asked for
+	Report   *verify.Report   `json:"report"`
 }
 
 func (p *preparing) conclude(outcomes []media.Outcome) error {
@@ -328,7 +345,7 @@ func (p *preparing) conclude(outcomes []media.Outcome) error {
 		t := p.targets[i]
 		card := preparedCard{
 			Target: t.path, Card: t.job.Card.Number, Of: t.job.Card.Of,
-			Digest: o.Digest, Written: o.Written, Report: t.report,
+			Digest: o.Digest, Written: o.Written, Report: t.report, Capacity: t.capacity,
 		}
 		c := code(o.Err)
 		if o.Err != nil {
@@ -362,6 +379,9 @@ func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 	switch c {
 	case exitDone, exitUnchecked:
 		writeReport(out, name, *t.report)
+		if t.capacity != nil {
+			fmt.Fprintln(out, wrapped(t.capacity.Conclusion(), ""))
+		}
 		fmt.Fprintf(out, "Next: cardwright verify %s --for %s --order install-order.txt\n", shellWord(t.path), p.vessel.ID)
 	case exitInterrupted:
 		fmt.Fprintf(out, "✗ INTERRUPTED: %s\n%s\n", wrapped(name, "    "), t.leftover(o.Err))
