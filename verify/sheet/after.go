@@ -5,7 +5,6 @@ import (
 	"strconv"
 
 	"cardwright/manifest"
-	"cardwright/verify/visible"
 )
 
 // Where a check is made.
@@ -46,15 +45,30 @@ var usual = map[manifest.Kind][]string{
 // figures are the checks whose text has a figure of common practice.
 var figures = []string{"compass swing", "heading against course", "automatic tuning"}
 
-// checks are all checks of the devices that were updated.
-func (m *maker) checks() Section {
-	s := Section{ID: "check", Title: m.say("check"), Cautions: []string{m.say("check.caution")}}
-	for _, p := range places {
-		for _, d := range m.toCheck(p.check) {
-			s.Checks = append(s.Checks, m.check(d, p.check, p.where))
+// checks are all checks of the devices that were updated, by where they are
+// made.
+func (m *maker) checks() []Section {
+	var all []Section
+	n := 0
+	for _, where := range []string{alongside, underWay} {
+		s := Section{
+			ID: "check-" + id(where), Title: m.say("check." + where),
+			Cautions: []string{m.say("check.caution." + where)},
+		}
+		for _, p := range places {
+			if p.where != where {
+				continue
+			}
+			for _, d := range m.toCheck(p.check) {
+				n++
+				s.Checks = append(s.Checks, m.check(n, d, p.check))
+			}
+		}
+		if len(s.Checks) > 0 {
+			all = append(all, s)
 		}
 	}
-	return s
+	return all
 }
 
 // toCheck are the devices on which a check is made.
@@ -87,12 +101,12 @@ func (m *maker) checksOf(d *manifest.Device) []string {
 	return all
 }
 
-func (m *maker) check(d *manifest.Device, check, where string) Check {
-	key := d.ID + "-" + id(check)
+func (m *maker) check(n int, d *manifest.Device, check string) Check {
+	key := strconv.Itoa(n)
 	return Check{
-		ID: "check-" + key, Group: m.say("check." + where), Device: name(d.ID), Name: m.say("check.name." + check),
+		ID: "check-" + key, Device: name(d.ID), Name: m.say("check.name." + check),
 		How:   m.how(d, check),
-		Value: Blank{ID: "value-" + key, Label: m.say("check.value")},
+		Value: Blank{ID: "value-" + key, For: d.ID, Label: m.say("check.value")},
 	}
 }
 
@@ -101,7 +115,7 @@ func (m *maker) check(d *manifest.Device, check, where string) Check {
 func (m *maker) how(d *manifest.Device, check string) string {
 	for _, t := range m.model(d.Model).Checks {
 		if t.Check == check {
-			return visible.Visible(t.Text)
+			return prose(t.Text)
 		}
 	}
 	text := m.say("check.how."+check, "near", m.near())
@@ -130,18 +144,18 @@ func (m *maker) finishing() Section {
 
 // ifAStepFails is what to do and whom to call.
 func (m *maker) ifAStepFails() Section {
-	s := Section{ID: "fails", Title: m.say("fails"), Text: []string{m.say("fails.stop"), m.say("fails.power"), m.say("fails.write")}}
+	s := Section{ID: "fails", Title: m.say("fails"), Cautions: []string{m.say("fails.stop"), m.say("fails.power")}, Text: []string{m.say("fails.write")}}
 	s.Text = append(s.Text, m.perModel(m.steppedDevices(), func(model *manifest.Model) string {
 		if model.IfItFails == "" {
 			return m.say("fails.model.any", "model", m.modelName(model.ID))
 		}
-		return m.say("fails.model", "model", m.modelName(model.ID), "text", visible.Visible(model.IfItFails))
+		return m.say("fails.model", "model", m.modelName(model.ID), "text", prose(model.IfItFails))
 	})...)
 	s.Text = append(s.Text, m.say("fails.tell"), m.say("fails.plan"))
 	if m.in.Shop.Call == "" {
 		s.Blanks = []Blank{m.blank("fails.call.blank")}
 	} else {
-		s.Text = append(s.Text, m.say("fails.call", "call", visible.Visible(m.in.Shop.Call)))
+		s.Text = append(s.Text, m.say("fails.call", "call", prose(m.in.Shop.Call)))
 	}
 	return s
 }
@@ -150,7 +164,7 @@ func (m *maker) ifAStepFails() Section {
 func (m *maker) openPoints() Section {
 	s := Section{ID: "open", Title: m.say("open")}
 	for _, note := range m.in.Plan.Notes {
-		s.Text = append(s.Text, visible.Visible(note))
+		s.Text = append(s.Text, prose(note))
 	}
 	for _, d := range m.in.Vessel.Devices {
 		s.Text = append(s.Text, m.held(d)...)
@@ -171,7 +185,7 @@ func (m *maker) held(d *manifest.Device) []string {
 		return []string{m.say("open.hold.unsaid", "device", name(d.ID), "range", name(d.Hold.String()))}
 	}
 	return []string{m.say("open.hold",
-		"device", name(d.ID), "range", name(d.Hold.String()), "why", visible.Visible(d.HoldWhy))}
+		"device", name(d.ID), "range", name(d.Hold.String()), "why", prose(d.HoldWhy))}
 }
 
 // withdrawn says that a device goes on running a release that its maker has
@@ -186,7 +200,7 @@ func (m *maker) withdrawn(d *manifest.Device) []string {
 		return nil
 	}
 	return []string{m.say("open.withdrawn",
-		"device", name(d.ID), "version", m.version(v), "why", visible.Visible(r.Withdrawn))}
+		"device", name(d.ID), "version", m.version(v), "why", prose(r.Withdrawn))}
 }
 
 func (m *maker) signatures() Section {

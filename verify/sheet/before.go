@@ -2,12 +2,12 @@ package sheet
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
-	"cardwright/verify/visible"
 )
 
 // tick is something to do, its id that of its words.
@@ -70,7 +70,7 @@ func (m *maker) slots() string {
 		devices[rules.Slot] = append(devices[rules.Slot], d)
 	}
 	for i, kind := range kinds {
-		kinds[i] = visible.Visible(kind) + " (" + names(devices[kind]) + ")"
+		kinds[i] = prose(kind) + " (" + names(devices[kind]) + ")"
 	}
 	return list(kinds)
 }
@@ -117,7 +117,7 @@ const settingsWhere = "start.settings.where"
 func (m *maker) supply() Tick {
 	t := m.tick("start.supply")
 	if v := m.in.Vessel.Supply; v != "" {
-		t.Text = m.say("start.supply.aboard", "supply", visible.Visible(v))
+		t.Text = m.say("start.supply.aboard", "supply", prose(v))
 	}
 	if strings.HasPrefix(strings.TrimSpace(m.in.Vessel.Supply), "12") {
 		t.Notes = []string{m.say("start.supply.battery", "practice", m.say("practice"))}
@@ -150,12 +150,12 @@ func (m *maker) versionsAboard() Section {
 		m.say("versions.device"), m.say("versions.model"), m.say("versions.serial"), m.say("versions.place"),
 		m.say("versions.file"), m.say("versions.read"),
 	}}
-	for _, d := range m.in.Vessel.Devices {
+	for i, d := range m.in.Vessel.Devices {
 		t.Rows = append(t.Rows, Row{
 			Cells: []string{
-				name(d.ID), m.modelName(d.Model), name(d.Serial), visible.Visible(d.Place), m.version(d.Version),
+				name(d.ID), m.modelName(d.Model), name(d.Serial), prose(d.Place), m.version(d.Version),
 			},
-			Blank: &Blank{ID: "read-" + d.ID, Label: m.say("versions.read"), Want: m.version(d.Version)},
+			Blank: &Blank{ID: "read-" + strconv.Itoa(i+1), For: d.ID, Label: m.say("versions.read"), Want: m.version(d.Version)},
 		})
 	}
 	return Section{ID: "versions", Title: m.say("versions"), Text: m.whereShown(), Table: &t}
@@ -174,7 +174,7 @@ func (m *maker) whereShown() []string {
 		if model.VersionShown == "" {
 			return ""
 		}
-		return m.say("versions.where", "model", m.modelName(model.ID), "text", visible.Visible(model.VersionShown))
+		return m.say("versions.where", "model", m.modelName(model.ID), "text", prose(model.VersionShown))
 	})
 }
 
@@ -193,12 +193,19 @@ func (m *maker) perModel(devices []*manifest.Device, say func(*manifest.Model) s
 	return all
 }
 
-// wayBack says, step by step, what becomes of settings and of the way back.
+// wayBack says what becomes of settings and of the way back, once for steps in
+// a row that install the same.
 func (m *maker) wayBack() Section {
 	t := Table{Head: []string{m.say("back.device"), m.say("back.release"), m.say("back.settings"), m.say("back.way")}}
-	for _, s := range m.in.Plan.Steps {
+	for i, s := range m.in.Plan.Steps {
 		r := m.release(s)
-		t.Rows = append(t.Rows, Row{Cells: []string{name(s.Device), name(string(s.To)), m.settings(r), m.way(r)}})
+		cells := []string{name(s.Device), m.modelName(s.Model) + " " + name(string(s.To)), m.settings(r), m.way(r)}
+		last := len(t.Rows) - 1
+		if i > 0 && slices.Equal(t.Rows[last].Cells[1:], cells[1:]) {
+			t.Rows[last].Cells[0] += ", " + cells[0]
+			continue
+		}
+		t.Rows = append(t.Rows, Row{Cells: cells})
 	}
 	return Section{ID: "back", Title: m.say("back"), Table: &t}
 }

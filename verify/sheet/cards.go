@@ -38,9 +38,9 @@ func (m *maker) cards() []Card {
 
 func (m *maker) plannedCard(c order.Card) Card {
 	return Card{Number: c.Number, Name: m.cardName(c.Number), Facts: filled(
-		Fact{m.say("card.verdict"), m.say("card.unproven")},
-		Fact{m.say("card.devices"), names(c.Devices)},
-		Fact{m.say("card.room"), m.say("card.room.needed", "bytes", m.size(c.Bytes), "needed", m.size(c.Needed))},
+		Fact{m.say("card.verdict"), m.say("card.unproven"), false},
+		Fact{m.say("card.devices"), names(c.Devices), false},
+		Fact{m.say("card.room"), m.say("card.room.needed", "bytes", m.size(c.Bytes), "needed", m.size(c.Needed)), false},
 	)}
 }
 
@@ -54,14 +54,14 @@ func (m *maker) provenCard(c order.Card, s CardState) Card {
 	card := Card{
 		Number: c.Number, Name: m.cardName(c.Number), Proven: true,
 		Facts: filled(
-			Fact{m.say("card.verdict"), m.verdict(s)},
-			Fact{m.say("card.label"), m.onLabel(s)},
-			Fact{m.say("card.volume"), name(s.VolumeID)},
-			Fact{m.say("card.digest.short"), short(s.Digest)},
-			Fact{m.say("card.digest"), grouped(s.Digest)},
-			Fact{m.say("card.record"), name(m.record(s))},
-			Fact{m.say("card.devices"), names(c.Devices)},
-			Fact{m.say("card.room"), room.Text},
+			Fact{m.say("card.verdict"), m.verdict(s), false},
+			Fact{m.say("card.label"), m.onLabel(s), false},
+			Fact{m.say("card.volume"), name(s.VolumeID), true},
+			Fact{m.say("card.digest.short"), short(s.Digest), true},
+			Fact{m.say("card.digest"), grouped(s.Digest), true},
+			Fact{m.say("card.record"), name(m.record(s)), true},
+			Fact{m.say("card.devices"), names(c.Devices), false},
+			Fact{m.say("card.room"), room.Text, false},
 		),
 		QR: m.qr(s),
 	}
@@ -149,7 +149,7 @@ func (m *maker) reasons(all []refusal) Section {
 
 func (m *maker) finding(f verify.Finding) []string {
 	var lines []string
-	meaning := visible.Visible(f.Meaning)
+	meaning := prose(f.Meaning)
 	if meaning == "" {
 		meaning = visible.Visible(string(f.Kind))
 	}
@@ -161,7 +161,7 @@ func (m *maker) finding(f verify.Finding) []string {
 		lines = append(lines, m.say("reason.finding.both", "found", name(f.Found), "expected", name(f.Expected)))
 	}
 	if f.Advice != "" {
-		lines = append(lines, visible.Visible(f.Advice))
+		lines = append(lines, prose(f.Advice))
 	}
 	return lines
 }
@@ -171,7 +171,7 @@ func (m *maker) conflict() Section {
 	c := m.in.Plan.Conflict
 	s := Section{ID: "reason", Title: m.say("reason.conflict")}
 	for _, f := range c.Because {
-		fact := visible.Visible(f.Fact)
+		fact := prose(f.Fact)
 		if at := f.At.String(); at != "" {
 			fact = m.say("reason.at", "fact", fact, "at", name(at))
 		}
@@ -180,7 +180,7 @@ func (m *maker) conflict() Section {
 	if len(c.WouldFree) > 0 {
 		s.Text = append(s.Text, m.say("reason.free")+":")
 		for _, free := range c.WouldFree {
-			s.Text = append(s.Text, "- "+visible.Visible(free))
+			s.Text = append(s.Text, "- "+prose(free))
 		}
 	}
 	return s

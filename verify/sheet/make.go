@@ -71,7 +71,9 @@ func (m *maker) sheet() Sheet {
 		Language: m.in.Style.Language,
 		Title:    m.say("title"),
 		Foot:     m.foot(),
+		Made:     m.in.When,
 		Facts:    m.facts(),
+		By:       Blank{ID: "by", Label: m.say("technician"), Value: visible.Visible(m.in.Technician), Wide: true},
 	}
 	if s.Language == "" {
 		s.Language = English
@@ -100,7 +102,8 @@ func (m *maker) sheet() Sheet {
 func (m *maker) work() []Section {
 	parts := present(m.leaving(), m.starting(), m.versionsAboard(), m.wayBack(), m.windows())
 	parts = append(parts, m.steps()...)
-	return append(parts, present(m.checks(), m.finishing(), m.ifAStepFails(), m.openPoints(), m.signatures())...)
+	parts = append(parts, m.checks()...)
+	return append(parts, present(m.finishing(), m.ifAStepFails(), m.openPoints(), m.signatures())...)
 }
 
 // present leaves out the sections that have nothing to say.
@@ -138,7 +141,17 @@ func (m *maker) worth() Stamp {
 	return m.stamp(StampGood, "stamp.good")
 }
 
+// foot tells the page's vessel, plan and cards; a long name gives way to the
+// id, and many cards to their number.
 func (m *maker) foot() string {
+	const maxName, maxCards = 60, 6
+	vessel := m.in.Vessel.Name
+	if len(vessel) > maxName {
+		vessel = m.in.Vessel.ID
+	}
+	if n := len(m.in.Plan.Cards); n > maxCards {
+		return m.say("foot", "vessel", name(vessel), "plan", short(m.planID), "cards", m.say("foot.many", "n", strconv.Itoa(n)))
+	}
 	cards := make([]string, 0, len(m.in.Plan.Cards))
 	for _, c := range m.in.Plan.Cards {
 		id := m.say("card.unproven")
@@ -148,30 +161,21 @@ func (m *maker) foot() string {
 		cards = append(cards, m.cardName(c.Number)+": "+id)
 	}
 	return strings.TrimSuffix(m.say("foot",
-		"vessel", name(m.in.Vessel.Name), "plan", short(m.planID), "cards", strings.Join(cards, ", ")), " · ")
+		"vessel", name(vessel), "plan", short(m.planID), "cards", strings.Join(cards, ", ")), " · ")
 }
 
 func (m *maker) facts() []Fact {
 	v := m.in.Vessel
 	return filled(
-		Fact{m.say("vessel"), name(v.Name) + " (" + name(v.ID) + ")"},
-		Fact{m.say("identity"), m.identity()},
-		Fact{m.say("berth"), visible.Visible(v.Berth)},
-		Fact{m.say("supply"), visible.Visible(v.Supply)},
-		Fact{m.say("shop"), visible.Visible(m.in.Shop.Name)},
-		Fact{m.say("technician"), orBlank(visible.Visible(m.in.Technician))},
-		Fact{m.say("date"), m.date(m.in.When)},
-		Fact{m.say("plan"), short(m.planID)},
-		Fact{m.say("steps"), m.sum()},
+		Fact{Label: m.say("vessel"), Value: name(v.Name) + " (" + name(v.ID) + ")"},
+		Fact{Label: m.say("identity"), Value: m.identity()},
+		Fact{Label: m.say("berth"), Value: prose(v.Berth)},
+		Fact{Label: m.say("supply"), Value: prose(v.Supply)},
+		Fact{Label: m.say("shop"), Value: prose(m.in.Shop.Name)},
+		Fact{Label: m.say("date"), Value: m.date(m.in.When)},
+		Fact{Label: m.say("plan"), Value: short(m.planID), Exact: true},
+		Fact{Label: m.say("steps"), Value: m.sum()},
 	)
-}
-
-// orBlank leaves room for a pen.
-func orBlank(s string) string {
-	if s == "" {
-		return "________________________"
-	}
-	return s
 }
 
 func (m *maker) identity() string {
@@ -217,7 +221,13 @@ func filled(all ...Fact) []Fact {
 }
 
 // name makes text from data into one that is broken only where it must be.
-func name(s string) string { return strings.ReplaceAll(visible.Visible(s), " ", "\u00a0") }
+func name(s string) string { return strings.ReplaceAll(visible.Visible(s), " ", noBreak) }
+
+// prose makes text that a person wrote in a file into one that is safe to show;
+// the ends of its lines there mean nothing here.
+func prose(s string) string {
+	return visible.Visible(strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == '\n' || r == '\t' }), " "))
+}
 
 // names joins the names of several things.
 func names(all []string) string {
@@ -239,7 +249,7 @@ func short(digest string) string {
 	for ; len(d) > group; d = d[group:] {
 		groups = append(groups, d[:group])
 	}
-	return strings.Join(append(groups, d), "\u00a0")
+	return strings.Join(append(groups, d), noBreak)
 }
 
 // grouped shows a whole digest so that two can be compared by eye.
@@ -272,7 +282,7 @@ func (m *maker) device(id string) *manifest.Device {
 
 func (m *maker) modelName(id string) string {
 	model := m.model(id)
-	return strings.TrimSpace(visible.Visible(model.Maker) + " " + visible.Visible(model.Name))
+	return strings.TrimSpace(prose(model.Maker) + " " + prose(model.Name))
 }
 
 // release that a step installs, or an empty one.

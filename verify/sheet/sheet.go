@@ -3,6 +3,8 @@
 // verified, and its forms as text, HTML and PDF.
 package sheet
 
+import "time"
+
 // Sheet is an install order, in the order of the work and in the words of its
 // language. Everything that came from data is safe to show (see package
 // visible). In names the spaces are U+00A0: a name is broken only where it is
@@ -12,7 +14,9 @@ type Sheet struct {
 	Title    string    `json:"title"`
 	Foot     string    `json:"foot"` // vessel, plan and cards: on each page
 	Stamp    Stamp     `json:"stamp"`
+	Made     time.Time `json:"made"`
 	Facts    []Fact    `json:"facts"`
+	By       Blank     `json:"by"` // the technician
 	Cards    []Card    `json:"cards"`
 	Network  *Network  `json:"network"` // nil where nothing is updated
 	Sections []Section `json:"sections"`
@@ -39,11 +43,13 @@ const (
 type Fact struct {
 	Label string `json:"label"`
 	Value string `json:"value"`
+	Exact bool   `json:"exact"` // to be compared letter by letter
 }
 
 // Blank is something to write down at the helm.
 type Blank struct {
-	ID    string `json:"id"` // unique in the sheet
+	ID    string `json:"id"`  // unique in the sheet
+	For   string `json:"for"` // the device's id, where it is about one
 	Label string `json:"label"`
 	Want  string `json:"want"` // what it must be; "" where that is open
 	Value string `json:"value"`
@@ -127,6 +133,8 @@ type Step struct {
 	Name     string   `json:"name"` // "step 3"
 	Device   string   `json:"device"`
 	Model    string   `json:"model"`
+	Place    string   `json:"place"`
+	Minutes  string   `json:"minutes"`
 	From     string   `json:"from"`
 	To       string   `json:"to"`
 	Facts    []Fact   `json:"facts"`
@@ -137,10 +145,10 @@ type Step struct {
 	Note     Blank    `json:"note"`
 }
 
-// Check is one check after the updates.
+// Check is one check after the updates. Checks of one name and way stand
+// together.
 type Check struct {
 	ID     string `json:"id"`
-	Group  string `json:"group"` // where it is made: checks of one group stand together
 	Device string `json:"device"`
 	Name   string `json:"name"`
 	How    string `json:"how"`

@@ -6,7 +6,6 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
-	"cardwright/verify/visible"
 )
 
 // steps are the sections of the steps: one for each time that a card comes
@@ -60,13 +59,14 @@ func (m *maker) step(s order.Step) Step {
 	n := strconv.Itoa(s.Number)
 	r := m.release(s)
 	return Step{
-		ID: "step-" + n, Number: s.Number, Name: m.stepName(s.Number),
+		ID: "step-" + n, Number: s.Number, Name: m.say("step.heading", "n", n),
 		Device: name(s.Device), Model: m.modelName(s.Model),
+		Place: m.place(s.Device), Minutes: m.stepMinutes(s.Minutes),
 		From: m.version(s.From), To: name(string(s.To)),
 		Facts:    m.stepFacts(s, r),
 		Cautions: m.stepCautions(s, r),
 		Do:       m.do(s),
-		Read:     Blank{ID: "after-" + n, Label: m.say("step.read"), Want: name(string(s.To))},
+		Read:     Blank{ID: "after-" + n, For: s.Device, Label: m.say("step.read"), Want: name(string(s.To))},
 		Took:     Blank{ID: "took-" + n, Label: m.say("step.took")},
 		Note:     Blank{ID: "note-" + n, Label: m.say("step.note"), Wide: true},
 	}
@@ -76,25 +76,28 @@ func (m *maker) stepName(n int) string { return m.say("step.name", "n", strconv.
 
 // stepFacts are what the technician looks for on the device and its screen.
 func (m *maker) stepFacts(s order.Step, r *manifest.Release) []Fact {
-	d := m.device(s.Device)
-	folder := name(s.Folder)
-	if folder == "" {
-		folder = m.say("step.folder.root")
+	folder := Fact{m.say("step.folder"), name(s.Folder), true}
+	if s.Folder == "" {
+		folder = Fact{m.say("step.folder"), m.say("step.folder.root"), false}
 	}
-	facts := []Fact{
-		{m.say("step.place"), visible.Visible(d.Place)},
-		{m.say("step.serial"), name(d.Serial)},
-		{m.say("step.folder"), folder},
-	}
+	facts := []Fact{folder}
 	for _, f := range s.Files {
-		facts = append(facts, Fact{m.say("step.file"), name(f.Name) + " (" + m.size(f.Size) + ")"})
+		facts = append(facts, Fact{m.say("step.file"), name(f.Name) + " (" + m.size(f.Size) + ")", true})
 	}
 	return filled(append(facts,
-		Fact{m.say("step.minutes"), m.stepMinutes(s.Minutes)},
-		Fact{m.say("step.restarts"), m.orSay(m.model(s.Model).Restarts, "step.restarts.any")},
-		Fact{m.say("step.leave"), m.leaveAlone(s)},
-		Fact{m.say("step.notes"), visible.Visible(r.Notes)},
+		Fact{m.say("step.restarts"), m.orSay(m.model(s.Model).Restarts, "step.restarts.any"), false},
+		Fact{m.say("step.leave"), m.leaveAlone(s), false},
+		Fact{m.say("step.notes"), prose(r.Notes), false},
 	)...)
+}
+
+// place is where a device is, with the serial number that tells it from others.
+func (m *maker) place(device string) string {
+	d := m.device(device)
+	if d.Serial == "" {
+		return prose(d.Place)
+	}
+	return list([]string{prose(d.Place), m.say("step.serial", "serial", name(d.Serial))})
 }
 
 func (m *maker) stepMinutes(n int) string {
@@ -109,7 +112,7 @@ func (m *maker) orSay(text, key string) string {
 	if text == "" {
 		return m.say(key)
 	}
-	return visible.Visible(text)
+	return prose(text)
 }
 
 func (m *maker) leaveAlone(s order.Step) string {
@@ -193,7 +196,7 @@ func (m *maker) start(s order.Step) []string {
 		all = append(all, m.say("step.choose", "device", name(s.Device)))
 	}
 	if text != "" {
-		all = append(all, visible.Visible(text))
+		all = append(all, prose(text))
 	}
 	return all
 }

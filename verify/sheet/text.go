@@ -2,9 +2,8 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"strings"
-
-	"github.com/clipperhouse/displaywidth"
 )
 
 // Columns is how wide the text form is: a page of plain paper, and a terminal.
@@ -30,14 +29,14 @@ func Text(s Sheet) string {
 		t.section(i+1, section)
 	}
 	t.end(s)
-	return strings.ReplaceAll(t.b.String(), "\u00a0", " ")
+	return plainSpaces(t.b.String())
 }
 
 // text grows line by line.
 type text struct {
 	b      strings.Builder
 	words  words
-	broken bool // a name went over the end of a line
+	broken bool // some name went over the end of a line
 }
 
 func (t *text) head(s Sheet) {
@@ -46,7 +45,10 @@ func (t *text) head(s Sheet) {
 	t.rule('=')
 	t.stamp(s.Stamp)
 	t.gap()
-	t.facts("", s.Facts)
+	t.facts("", slices.Concat(s.Facts, filled(Fact{s.By.Label, s.By.Value, false})))
+	if s.By.Value == "" {
+		t.blanks("", []Blank{s.By})
+	}
 }
 
 // stamp is what the sheet is worth; it stands at the head and at the end.
@@ -108,12 +110,12 @@ func (t *text) network(n Network) {
 		}
 	}
 	if len(rest) > 0 {
-		t.lines("", "    ", strings.Join(rest, ", ")+": "+t.words.say("network.untouched"))
+		t.lines("", "", t.words.say("network.untouched")+": "+strings.Join(rest, ", "))
 	}
 }
 
 func (t *text) node(lead string, n Node) {
-	t.lines(lead, strings.Repeat(" ", len(lead)+4), n.Device+" ("+n.Model+"): "+n.Words)
+	t.lines(lead, strings.Repeat(" ", len(lead)), n.Device+" ("+n.Model+"): "+n.Words)
 }
 
 func (t *text) section(number int, s Section) {
@@ -155,7 +157,7 @@ func (t *text) ticks(all []Tick) {
 // heads: so no column is ever too narrow for a version.
 func (t *text) table(table Table) {
 	for _, row := range table.Rows {
-		t.lines("    ", "      ", row.Cells[0])
+		t.lines("    ", "    ", row.Cells[0])
 		var parts []string
 		for i, cell := range row.Cells[1:] {
 			if cell != "" {
@@ -175,7 +177,8 @@ func (t *text) step(s Step) {
 	t.gap()
 	t.lines("[ ] ", "    ", strings.ToUpper(s.Name)+"  "+s.Device+" ("+s.Model+")")
 	t.lines("    ", "    ", t.words.say("step.version")+": "+t.words.say("step.from.to", "from", s.From, "to", s.To))
-	t.facts("    ", s.Facts)
+	facts := append([]Fact{{t.words.say("step.place"), s.Place, false}}, s.Facts...)
+	t.facts("    ", filled(append(facts, Fact{t.words.say("step.minutes"), s.Minutes, false})...))
 	for _, c := range s.Cautions {
 		t.lines("  ! ", "    ", c)
 	}
@@ -186,16 +189,26 @@ func (t *text) step(s Step) {
 }
 
 func (t *text) checks(all []Check) {
-	group := ""
-	for _, c := range all {
-		if c.Group != group {
-			group = c.Group
-			t.gap()
-			t.lines("--- ", "    ", group)
+	for _, same := range alike(all) {
+		t.gap()
+		t.lines("    ", "    ", strings.ToUpper(same[0].Name)+"  "+same[0].How)
+		for _, c := range same {
+			t.lines("[ ] ", "    ", c.Device)
+			t.blanks("    ", []Blank{c.Value})
 		}
-		t.lines("[ ] ", "    ", c.Device+", "+c.Name+": "+c.How)
-		t.blanks("    ", []Blank{c.Value})
 	}
+}
+
+// alike groups checks that are made in the same way.
+func alike(all []Check) [][]Check {
+	var groups [][]Check
+	for i, c := range all {
+		if i == 0 || c.Name != all[i-1].Name || c.How != all[i-1].How {
+			groups = append(groups, nil)
+		}
+		groups[len(groups)-1] = append(groups[len(groups)-1], c)
+	}
+	return groups
 }
 
 // blanks are lines for a pen; short ones share a line.
@@ -256,46 +269,16 @@ func (t *text) rule(r rune) { t.b.WriteString(strings.Repeat(string(r), Columns)
 
 func (t *text) gap() { t.b.WriteByte('\n') }
 
-// lines writes s wrapped at its spaces. A word longer than a line is broken,
-// with a backslash at the end of all its lines but the last.
+// lines writes s wrapped, the first line after first and the others after
+// rest, which is as wide.
 func (t *text) lines(first, rest, s string) {
-	line, empty := first, true
-	put := func() {
-		t.b.WriteString(strings.TrimRight(line, " ") + "\n")
-		line, empty = rest, true
+	lead := first
+	for _, line := range wrap(s, Columns-columns(rest), columns) {
+		t.broken = t.broken || strings.HasSuffix(line, broken)
+		t.b.WriteString(strings.TrimRight(lead+line, " ") + "\n")
+		lead = rest
 	}
-	for _, word := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' }) {
-		if !empty && width(line)+1+width(word) > Columns {
-			put()
-		}
-		if !empty {
-			line += " "
-		}
-		for width(line)+width(word) > Columns {
-			var head string
-			head, word = split(word, Columns-1-width(line))
-			line += head + "\\"
-			t.broken = true
-			put()
-		}
-		line, empty = line+word, false
-	}
-	put()
-}
-
-// split cuts s after at most wide columns, and at least one character.
-func split(s string, wide int) (head, tail string) {
-	g := displaywidth.StringGraphemes(s)
-	at, sum := 0, 0
-	for g.Next() {
-		sum += g.Width()
-		if at > 0 && sum > wide {
-			break
-		}
-		at += len(g.Value())
-	}
-	return s[:at], s[at:]
 }
 
 // width is how many columns s takes.
-func width(s string) int { return displaywidth.String(s) }
+func width(s string) int { return int(columns(s)) }

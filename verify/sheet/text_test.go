@@ -168,7 +168,7 @@ func TestOrderOfTheWork(t *testing.T) {
 		got = append(got, s.ID)
 	}
 	assert.Equal(t, []string{
-		"leave", "start", "versions", "back", "windows", "work-1", "check", "finish", "fails", "open", "sign",
+		"leave", "start", "versions", "back", "windows", "work-1", "check-alongside", "check-under-way", "finish", "fails", "open", "sign",
 	}, got)
 }
 

@@ -1,0 +1,403 @@
+package sheet_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/browser"
+	"github.com/chromedp/cdproto/emulation"
+	cdplog "github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"cardwright/verify/sheet"
+)
+
+// The pages are judged in Chromium (Debian's package chromium), and their
+// accessibility by axe-core, of which testdata/web pins the version.
+const axeFile = "../../testdata/web/node_modules/axe-core/axe.min.js"
+
+// chrome starts one browser for all tests of the package.
+var chrome = sync.OnceValues(func() (context.Context, error) {
+	var path string
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if found, err := exec.LookPath(name); err == nil {
+			path = found
+			break
+		}
+	}
+	if path == "" {
+		return nil, fmt.Errorf("no Chromium here to judge the pages: install the package chromium")
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox)
+	all, stop := chromedp.NewExecAllocator(context.Background(), options...)
+	ctx, _ := chromedp.NewContext(all)
+	stopBrowser = stop
+	return ctx, chromedp.Do(ctx)
+})
+
+var stopBrowser = func() {}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	stopBrowser()
+	os.Exit(code)
+}
+
+// tab is a page of the browser, and what went wrong on it.
+type tab struct {
+	t   *testing.T
+	ctx context.Context
+	mu  sync.Mutex
+	bad []string
+}
+
+// open shows a sheet as a file, as a phone does, in a tab of a given width.
+func open(t *testing.T, in sheet.Input, wide int64) *tab {
+	t.Helper()
+	data, err := sheet.HTML(made(t, in), sheet.A4)
+	require.NoError(t, err)
+	path := filepath.Join(t.TempDir(), "order.html")
+	require.NoError(t, os.WriteFile(path, data, 0o600))
+	parent, err := chrome()
+	require.NoError(t, err)
+	ctx, cancel := chromedp.NewContext(parent)
+	t.Cleanup(cancel)
+	ctx, cancelTime := context.WithTimeout(ctx, 2*time.Minute)
+	t.Cleanup(cancelTime)
+	b := &tab{t: t, ctx: ctx}
+	require.NoError(t, chromedp.Do(parent))
+	require.NoError(t, chromedp.Listen(ctx, b.listen))
+	_, err = chromedp.Call(ctx, network.Enable, network.EnableParams{})
+	require.NoError(t, err)
+	_, err = chromedp.Call(ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{
+		Width: wide, Height: 740, DeviceScaleFactor: 1, Mobile: wide < 600,
+	})
+	require.NoError(t, err)
+	b.do(chromedp.Navigate("file://" + path))
+	eval[chromedp.Void](b, `localStorage.clear()`)
+	b.do(chromedp.Reload())
+	return b
+}
+
+// listen notes everything that a page must not do.
+func (b *tab) listen(event any) {
+	note := func(format string, args ...any) {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		b.bad = append(b.bad, fmt.Sprintf(format, args...))
+	}
+	switch e := event.(type) {
+	case *page.EventJavascriptDialogOpening:
+		note("dialog: %s", e.Message)
+		go func() {
+			_, _ = chromedp.Call(b.ctx, page.HandleJavaScriptDialog, page.HandleJavaScriptDialogParams{})
+		}()
+	case *runtime.EventExceptionThrown:
+		note("exception: %v", e.ExceptionDetails)
+	case *runtime.EventConsoleAPICalled:
+		note("console: %v", e.Args)
+	case *cdplog.EventEntryAdded:
+		note("log: %s", e.Entry.Text)
+	case *network.EventRequestWillBeSent:
+		if !strings.HasPrefix(e.Request.URL, "file://") && !strings.HasPrefix(e.Request.URL, "blob:") {
+			note("request: %s", e.Request.URL)
+		}
+	}
+}
+
+func (b *tab) do(actions ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	require.NoError(b.t, chromedp.Do(b.ctx, actions...))
+}
+
+func eval[T any](b *tab, script string, options ...chromedp.EvaluateOption) T {
+	b.t.Helper()
+	out, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](script, options...))
+	require.NoError(b.t, err)
+	return out
+}
+
+// clean fails the test when the page did what it must not.
+func (b *tab) clean() {
+	b.t.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	assert.Empty(b.t, b.bad)
+}
+
+// saved presses the button and gives the file that the browser keeps.
+func (b *tab) saved() []byte {
+	b.t.Helper()
+	folder := b.t.TempDir()
+	_, err := chromedp.CallBrowser(b.ctx, browser.SetDownloadBehavior, browser.SetDownloadBehaviorParams{
+		Behavior: browser.SetDownloadBehaviorBehaviorAllowAndName, DownloadPath: folder, EventsEnabled: new(true),
+	})
+	require.NoError(b.t, err)
+	progress := chromedp.BrowserEvents(b.ctx, browser.DownloadProgress)
+	b.do(chromedp.Click(chromedp.CSS("#save")))
+	for e, err := range progress {
+		require.NoError(b.t, err)
+		require.NotEqual(b.t, browser.DownloadProgressStateCanceled, e.State)
+		if e.State == browser.DownloadProgressStateCompleted {
+			data, err := os.ReadFile(filepath.Join(folder, e.GUID))
+			require.NoError(b.t, err)
+			return data
+		}
+	}
+	require.Fail(b.t, "nothing was saved")
+	return nil
+}
+
+// fillIn works through Kittiwake's order as a technician would.
+func (b *tab) fillIn() {
+	b.t.Helper()
+	// By the element and not by its place, which moves when a version differs.
+	click := func(selector string) chromedp.Action[chromedp.Void] {
+		return chromedp.Evaluate[chromedp.Void]("document.querySelector(`" + selector + "`).click()")
+	}
+	write := func(id, text string) chromedp.Action[chromedp.Void] {
+		return chromedp.SendKeys(chromedp.CSS("#"+id), text)
+	}
+	b.do(
+		click("#leave-cards"),
+		write("start-settings-where", `on the shop's own card "7"`),
+		write("read-1", "v3.1-40"), write("read-2", "4.2"), write("read-3", "2.6"),
+		write("after-1", "4.0-12"), write("took-1", "23"), click(`input[name="result-1"][value="done"]`),
+		write("after-2", "4.2"), click(`input[name="result-2"][value="failed"]`), write("note-2", "error 17 </script>"),
+		click(`input[name="result-3"][value="put off"]`),
+		click(`input[name="check-1"][value="passed"]`), write("value-1", "all 212"),
+	)
+}
+
+func TestHTMLKeepsWhatIsFilledIn(t *testing.T) {
+	b := open(t, provenKittiwake(), 360)
+	b.fillIn()
+	b.do(chromedp.Reload())
+	got := eval[struct {
+		Tick, Other          bool
+		After, Note, Checked string
+	}](b, `({tick: document.getElementById("leave-cards").checked, other: document.getElementById("leave-kit").checked,
+		after: document.getElementById("after-1").value, note: document.getElementById("note-2").value,
+		checked: document.querySelector("input[name='result-2']:checked").value})`)
+	assert.True(t, got.Tick)
+	assert.False(t, got.Other)
+	assert.Equal(t, "4.0-12", got.After)
+	assert.Equal(t, "error 17 </script>", got.Note)
+	assert.Equal(t, "failed", got.Checked)
+	b.clean()
+}
+
+func TestHTMLExport(t *testing.T) {
+	b := open(t, provenKittiwake(), 360)
+	b.fillIn()
+	data := b.saved()
+	form, err := sheet.ReadForm(strings.NewReader(string(data)))
+	require.NoError(t, err)
+	assert.Equal(t, "kittiwake", form.Vessel)
+	assert.Equal(t, provenKittiwake().Plan.ID(), form.Plan)
+	assert.Equal(t, "T. Arkwright", form.By)
+	assert.Equal(t, `on the shop's own card "7"`, form.SettingsSaved)
+	assert.Equal(t, []sheet.FormStep{
+		{Number: 1, Device: "flybridge", Before: "3.1-40", After: "4.0-12", Result: "done", Minutes: 23},
+		{Number: 2, Device: "radar", Before: "4.2", After: "4.2", Result: "failed", Note: "error 17 </script>"},
+		{Number: 3, Device: "pilot", Before: "2.6", Result: "put off"},
+	}, form.Steps)
+	assert.Equal(t, sheet.FormCheck{Device: "flybridge", Check: "settings and waypoints", Result: "passed", Value: "all 212"}, form.Checks[0])
+	assert.Empty(t, form.Checks[1].Result)
+	validForm(t, data)
+
+	b.do(chromedp.Click(chromedp.CSS("#copy summary"))) // the same as text, for a browser that saves nothing
+	_, err = chromedp.Run(b.ctx, chromedp.Poll[bool](`document.getElementById("filled").value !== ""`))
+	require.NoError(t, err)
+	shown := eval[string](b, `document.getElementById("filled").value`)
+	assert.Equal(t, string(data), shown)
+	b.clean()
+}
+
+// A version that isn't the one wanted is told in words.
+func TestHTMLTellsWrongVersions(t *testing.T) {
+	b := open(t, provenKittiwake(), 360)
+	b.fillIn()
+	told := eval[map[string]string](b, `Object.fromEntries([...document.querySelectorAll(".differs > span:not([hidden])")].map((s) => [s.parentElement.id, s.textContent]))`)
+	assert.Equal(t, map[string]string{"after-2-differs": "Not 4.10: this step isn't done."}, told)
+	b.clean()
+}
+
+// On a phone's screen nothing overflows, and everything to be touched is at
+// least 24 by 24 CSS pixels (WCAG 2.2, 2.5.8 and 1.4.10).
+func TestHTMLFitsAPhone(t *testing.T) {
+	for name, in := range map[string]sheet.Input{"three": provenKittiwake(), "forty": provenMorvenRose(), "hostile": hostile(), "bad": bad()} {
+		for _, wide := range []int64{320, 360} {
+			t.Run(fmt.Sprint(name, wide), func(t *testing.T) {
+				b := open(t, in, wide)
+				over := eval[[]string](b, fmt.Sprintf(`[...document.querySelectorAll("body *")].filter((e) => {
+					const box = e.getBoundingClientRect();
+					return box.width > 1 && (box.right > %d || box.left < 0 || e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflow === "visible" && e.clientWidth > 1);
+				}).map((e) => e.tagName + "#" + e.id + " " + e.textContent.slice(0, 40))`, wide))
+				assert.Empty(t, over)
+				assert.LessOrEqual(t, eval[int64](b, `document.documentElement.scrollWidth`), wide)
+				tiny := eval[[]string](b, `[...document.querySelectorAll("a, button, input, summary, textarea")].filter((e) => {
+					const box = e.getBoundingClientRect();
+					return box.width > 0 && (box.width < 24 || box.height < 24);
+				}).map((e) => e.tagName + "#" + e.id)`)
+				assert.Empty(t, tiny)
+				b.clean()
+			})
+		}
+	}
+}
+
+// axe-core, an outside judge of accessibility, finds no violation, at any of
+// its levels and best practices.
+func TestHTMLAccessibility(t *testing.T) {
+	axe, err := os.ReadFile(axeFile)
+	require.NoError(t, err, "axe-core isn't here: run npm ci --prefix testdata/web, as make test does")
+	for name, in := range map[string]sheet.Input{
+		"good": provenKittiwake(), "forty": provenMorvenRose(), "bad": bad(), "hostile": hostile(),
+	} {
+		for _, wide := range []int64{360, 1280} {
+			t.Run(fmt.Sprint(name, wide), func(t *testing.T) {
+				in.Style.Language = map[int64]string{360: "en", 1280: "de"}[wide]
+				b := open(t, in, wide)
+				if len(in.Plan.Steps) == 3 && len(in.Cards) == 1 && in.Cards[0].Findings == nil && name != "hostile" {
+					b.fillIn()
+				}
+				eval[bool](b, string(axe)+"; true")
+				report := eval[struct {
+					Violations []struct {
+						ID    string
+						Help  string
+						Nodes []struct{ HTML string }
+					}
+					Passes []struct{ ID string }
+				}](b, `axe.run(document)`, chromedp.EvalAwaitPromise)
+				assert.Empty(t, report.Violations)
+				assert.Greater(t, len(report.Passes), 10, "the judge looked at the page")
+			})
+		}
+	}
+}
+
+// A hostile vessel name, berth, place, file name, technician and note do
+// nothing: no dialog, no exception, no request, no element of theirs.
+func TestHTMLHostileTextDoesNothing(t *testing.T) {
+	b := open(t, hostile(), 360)
+	found := eval[struct {
+		Scripts, Images, Bold int
+		Heading               string
+		File                  bool
+	}](b, `({scripts: document.scripts.length, images: document.images.length, bold: document.querySelectorAll("b").length,
+		heading: document.querySelector(".facts dd").textContent,
+		file: document.body.textContent.includes("'><script>alert(2)</script>.upd")})`)
+	assert.Equal(t, 2, found.Scripts, "the form's data and the page's own script")
+	assert.Zero(t, found.Images)
+	assert.Zero(t, found.Bold)
+	assert.Equal(t, `<script>alert("boat")</script>‹U+202E›etik (kittiwake)`, found.Heading)
+	assert.True(t, found.File)
+	b.clean()
+	b.do(chromedp.SendKeys(chromedp.CSS("#note-1"), `"><img src=x onerror=alert(1)>`), chromedp.Reload())
+	kept := eval[string](b, `document.getElementById("note-1").value`)
+	assert.Equal(t, `"><img src=x onerror=alert(1)>`, kept)
+	form, err := sheet.ReadForm(strings.NewReader(string(b.saved())))
+	require.NoError(t, err)
+	assert.Equal(t, kept, form.Steps[0].Note)
+	b.clean()
+}
+
+// Were the escaping to fail, the page's policy still lets no script in: one put
+// into the page by force doesn't run.
+func TestHTMLPolicy(t *testing.T) {
+	b := open(t, provenKittiwake(), 360)
+	eval[chromedp.Void](b, `document.body.insertAdjacentHTML("beforeend", "<img src=x onerror='window.hit = 1'>");
+		const s = document.createElement("script"); s.textContent = "window.hit = 2"; document.body.append(s);`)
+	b.do(chromedp.Sleep(300 * time.Millisecond))
+	assert.False(t, eval[bool](b, `"hit" in window`))
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	assert.Contains(t, strings.Join(b.bad, "\n"), "Content Security Policy", "the browser says why")
+}
+
+// What was kept by somebody else under the page's key can't break it.
+func TestHTMLSurvivesWhatIsKept(t *testing.T) {
+	for _, kept := range []string{"[", "null", "7", `{"after-1": {"a": 1}, "__proto__": {"x": 1}, "leave-cards": "yes"}`} {
+		b := open(t, provenKittiwake(), 360)
+		quoted, err := json.Marshal(kept)
+		require.NoError(t, err)
+		b.do(chromedp.SendKeys(chromedp.CSS("#by"), "x"))
+		eval[chromedp.Void](b, `for (const key of Object.keys(localStorage)) localStorage.setItem(key, `+string(quoted)+`)`)
+		b.do(chromedp.Reload())
+		assert.Empty(t, eval[string](b, `document.getElementById("after-1").value`))
+		b.clean()
+	}
+}
+
+// Printed from the browser, the page is on the paper it was made for, and each
+// page says what it belongs to.
+func TestHTMLPrints(t *testing.T) {
+	for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
+		t.Run(string(paper), func(t *testing.T) {
+			in := provenMorvenRose()
+			b := open(t, in, 1024)
+			data, err := sheet.HTML(made(t, in), paper)
+			require.NoError(t, err)
+			path := filepath.Join(t.TempDir(), "order.html")
+			require.NoError(t, os.WriteFile(path, data, 0o600))
+			b.do(chromedp.Navigate("file://" + path))
+			printed, err := chromedp.Run(b.ctx, chromedp.PrintToPDF(chromedp.PDFPreferCSSPageSize()))
+			require.NoError(t, err)
+			out := filepath.Join(t.TempDir(), "printed.pdf")
+			require.NoError(t, os.WriteFile(out, printed, 0o600))
+			want := map[sheet.Paper]string{sheet.A4: `Page size: +59[45]\.\d+ x 84[12]\.\d+ pts`, sheet.Letter: `Page size: +612 x 792 pts`}
+			assert.Regexp(t, want[paper], run(t, "pdfinfo", out))
+			raw := run(t, "pdftotext", "-raw", out, "-")
+			pages := strings.Split(strings.TrimSuffix(raw, "\f"), "\f")
+			for i, p := range pages {
+				foot := strings.Join(strings.Fields(made(t, in).Foot), " ")
+				assert.Contains(t, strings.Join(strings.Fields(p), " "), foot, "page %d", i+1)
+				assert.Contains(t, p, fmt.Sprintf("page %d of %d", i+1, len(pages)))
+				assert.Contains(t, p, "✔ GOOD", "page %d", i+1)
+			}
+			whole := squeezed(raw)
+			for _, s := range in.Plan.Steps {
+				assert.Contains(t, whole, squeezed(string(s.From)+" → "+string(s.To)))
+				assert.Contains(t, whole, squeezed(s.Files[0].Name))
+			}
+			assert.NotContains(t, raw, "Save as a file", "what is for the screen only isn't printed")
+		})
+	}
+}
+
+// The square code on the screen is read by zbarimg too.
+func TestHTMLSquareCode(t *testing.T) {
+	b := open(t, provenKittiwake(), 360)
+	picture, err := chromedp.Run(b.ctx, chromedp.Screenshot(chromedp.CSS(".code")))
+	require.NoError(t, err)
+	path := filepath.Join(t.TempDir(), "code.png")
+	require.NoError(t, os.WriteFile(path, picture, 0o600))
+	c := good(1, 1)
+	assert.Equal(t, fmt.Sprintf("card 1 of 1\ndigest %s\nrecord %s\n", c.Digest, c.Record), run(t, "zbarimg", "--quiet", "--raw", "--nodbus", path))
+}
+
+func TestHTMLSameBytes(t *testing.T) {
+	s := made(t, provenMorvenRose())
+	a, err := sheet.HTML(s, sheet.Letter)
+	require.NoError(t, err)
+	b, err := sheet.HTML(s, sheet.Letter)
+	require.NoError(t, err)
+	assert.True(t, bytes.Equal(a, b))
+	assert.NotRegexp(t, `https?://|src=|url\(`, string(a[:bytes.Index(a, []byte("<main>"))])+string(a[bytes.LastIndex(a, []byte("</main>")):]), "it fetches nothing")
+}

@@ -1,0 +1,111 @@
+package sheet
+
+import (
+	_ "embed"
+	"fmt"
+	"strings"
+
+	"codeberg.org/go-pdf/fpdf"
+	"golang.org/x/image/font/sfnt"
+)
+
+// The fonts of the PDF form, which are part of it (licence: fonts/LICENSE). The
+// one for names and versions tells 0 from O and 1 from l.
+var (
+	//go:embed fonts/DejaVuSans.ttf
+	sansFont []byte
+	//go:embed fonts/DejaVuSans-Bold.ttf
+	boldFont []byte
+	//go:embed fonts/DejaVuSansMono-Bold.ttf
+	monoFont []byte
+)
+
+// look is a font at a size.
+type look struct {
+	font string
+	size float64 // points
+	lead float64 // from line to line, millimetres
+}
+
+const (
+	sans = "sans"
+	bold = "bold"
+	mono = "mono"
+)
+
+// The looks of the page, chosen to be read at arm's length.
+var (
+	body    = look{sans, 11, 5.2}
+	strong  = look{bold, 11, 5.2}
+	exact   = look{mono, 11, 5.2}
+	big     = look{mono, 13, 6}
+	small   = look{sans, 10, 4.7}
+	label   = look{bold, 10, 4.7}
+	exactly = look{mono, 10, 4.7}
+	foot    = look{sans, 8.5, 3.8}
+	heading = look{bold, 14, 7}
+	title   = look{bold, 17, 8}
+)
+
+// typeface knows which characters a font can draw.
+type typeface struct {
+	font *sfnt.Font
+	buf  sfnt.Buffer
+}
+
+// draws tells whether the font has a shape for every character of s.
+func (f *typeface) draws(s string) bool {
+	for _, r := range s {
+		if !f.has(r) {
+			return false
+		}
+	}
+	return true
+}
+
+// has tells whether the font has a shape for r. What lies beyond the first
+// plane of Unicode the PDF library can't write.
+func (f *typeface) has(r rune) bool {
+	const lastOfFirstPlane = 0xffff
+	if r > lastOfFirstPlane {
+		return false
+	}
+	i, err := f.font.GlyphIndex(&f.buf, r)
+	return err == nil && i != 0
+}
+
+// shapes writes characters that the font hasn't as ‹U+8239›, so that nothing
+// is lost on paper.
+func (f *typeface) shapes(s string) string {
+	if f.draws(s) {
+		return s
+	}
+	var b strings.Builder
+	for _, r := range s {
+		if f.has(r) {
+			b.WriteRune(r)
+		} else {
+			fmt.Fprintf(&b, "‹U+%04X›", r)
+		}
+	}
+	return b.String()
+}
+
+// addFonts gives the document its fonts.
+func addFonts(doc *fpdf.Fpdf) (map[string]*typeface, error) {
+	faces := map[string]*typeface{}
+	for name, data := range map[string][]byte{sans: sansFont, bold: boldFont, mono: monoFont} {
+		font, err := sfnt.Parse(data)
+		if err != nil {
+			return nil, fmt.Errorf("reading font %s: %w", name, err)
+		}
+		faces[name] = &typeface{font: font}
+	}
+	for _, f := range []struct {
+		name string
+		data []byte
+	}{{sans, sansFont}, {bold, boldFont}, {mono, monoFont}} {
+		doc.AddUTF8FontFromBytes(f.name, "", f.data)
+	}
+	return faces, doc.Error()
+}

@@ -1,0 +1,163 @@
+package sheet
+
+import (
+	"bytes"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"strings"
+
+	"rsc.io/qr"
+)
+
+// The parts of the HTML form.
+var (
+	//go:embed page/sheet.html
+	pageHTML string
+	//go:embed page/sheet.css
+	pageStyle string
+	//go:embed page/sheet.js
+	pageScript string
+)
+
+// HTML writes the sheet as one page that needs nothing else: it works on a
+// phone without a network, keeps what is filled in on that phone, saves it as
+// the file that a visit is recorded from (see Form), and prints on the given
+// paper. No text of the sheet can become a script: the page's policy allows
+// the one that stands in it, by its digest, and nothing else. The same sheet
+// gives the same bytes. An unknown paper is an error.
+func HTML(s Sheet, paper Paper) ([]byte, error) {
+	w, err := speak(s.Language)
+	if err != nil {
+		return nil, fmt.Errorf("writing HTML: %w", err)
+	}
+	if _, _, err := paper.size(); err != nil {
+		return nil, fmt.Errorf("writing HTML: %w", err)
+	}
+	style := pageStyle + printed(s, w, paper)
+	page, err := template.New("sheet").Funcs(template.FuncMap{
+		"say":     w.say,
+		"plain":   plainSpaces,
+		"show":    show,
+		"long":    long,
+		"symbol":  symbol,
+		"inc":     func(i int) int { return i + 1 },
+		"percent": func(r Room) string { return fmt.Sprintf("%.1f", 100*share(r)) },
+		"alike":   alike,
+		"code":    codePath,
+		"policy":  func() string { return policy(style, pageScript) },
+		"style":   func() template.CSS { return template.CSS(style) },
+		"script":  func() template.JS { return template.JS(pageScript) },
+	}).Parse(pageHTML)
+	if err != nil {
+		return nil, fmt.Errorf("reading page: %w", err)
+	}
+	var out bytes.Buffer
+	if err := page.Execute(&out, s); err != nil {
+		return nil, fmt.Errorf("writing HTML: %w", err)
+	}
+	return out.Bytes(), nil
+}
+
+// policy lets the page use its own style and script and nothing else (Content
+// Security Policy Level 3).
+func policy(style, script string) string {
+	digest := func(s string) string {
+		sum := sha256.Sum256([]byte(s))
+		return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
+	}
+	return "default-src 'none'; style-src " + digest(style) + "; script-src " + digest(script) +
+		"; base-uri 'none'; form-action 'none'"
+}
+
+// printed is the style of paper: its size, and what stands in the margins of
+// each page (CSS Paged Media Level 3).
+func printed(s Sheet, w words, paper Paper) string {
+	if paper == "" {
+		paper = A4
+	}
+	page := w.say("page", "n", "\x00n\x00", "m", "\x00m\x00")
+	var number []string
+	for i, part := range strings.Split(page, "\x00") {
+		switch {
+		case i%2 == 0:
+			number = append(number, quoted(part))
+		case part == "n":
+			number = append(number, "counter(page)")
+		default:
+			number = append(number, "counter(pages)")
+		}
+	}
+	const font = "font: 8.5pt sans-serif; vertical-align: top; padding-top: 2mm; "
+	const top = "font: 700 11pt sans-serif; vertical-align: bottom; padding-bottom: 2mm; "
+	return "@page { size: " + string(paper) + "; margin: 16mm 12mm 18mm 18mm;\n" +
+		"@top-right { " + top + "content: " + quoted(symbol(s.Stamp.Kind)+" "+s.Stamp.Word) + "; }\n" +
+		"@bottom-left { " + font + "width: 140mm; content: " + quoted(plainSpaces(s.Foot)) + "; }\n" +
+		"@bottom-right { " + font + "content: " + strings.Join(number, " ") + "; } }\n"
+}
+
+// show writes text so that a browser breaks no version or name while a line can
+// hold it.
+func show(s string) template.HTML {
+	words := strings.Split(s, " ")
+	for i, word := range words {
+		words[i] = template.HTMLEscapeString(plainSpaces(word))
+		switch {
+		case long(word):
+			words[i] = `<span class="longer">` + words[i] + `</span>`
+		case strings.ContainsAny(word, "-/"):
+			words[i] = `<span class="whole">` + words[i] + `</span>`
+		}
+	}
+	return template.HTML(strings.Join(words, " "))
+}
+
+// long tells whether text has a word too long for a narrow column.
+func long(s string) bool {
+	const most = 24
+	for word := range strings.SplitSeq(s, " ") {
+		if len(word) > most {
+			return true
+		}
+	}
+	return false
+}
+
+// quoted writes s as a string of CSS, with everything but letters and digits
+// by number: a space after a number would be taken as its end.
+func quoted(s string) string {
+	var b strings.Builder
+	b.WriteByte('"')
+	for _, r := range s {
+		if r >= '0' && r <= '9' || r >= 'A' && r <= 'Z' || r >= 'a' && r <= 'z' {
+			b.WriteRune(r)
+		} else {
+			fmt.Fprintf(&b, `\%06X`, r)
+		}
+	}
+	b.WriteByte('"')
+	return b.String()
+}
+
+// square is a square code as a path of an SVG drawing.
+type square struct {
+	Size int // modules, with the quiet zone
+	Path string
+}
+
+// codePath draws text as a square code; no path where it doesn't fit in one.
+func codePath(text string) square {
+	code, err := qr.Encode(text, qr.M)
+	if err != nil {
+		return square{}
+	}
+	var b strings.Builder
+	for row := range code.Size {
+		for _, run := range blackRuns(code, row) {
+			fmt.Fprintf(&b, "M%d %dh%dv1h-%dz", run[0]+quiet, row+quiet, run[1], run[1])
+		}
+	}
+	return square{Size: code.Size + 2*quiet, Path: b.String()}
+}

@@ -1,0 +1,366 @@
+package sheet
+
+import (
+	"bytes"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"codeberg.org/go-pdf/fpdf"
+)
+
+// The margins of a page, in millimetres; the left one leaves room for holes.
+const (
+	left   = 18
+	right  = 12
+	top    = 10
+	bottom = 10
+	indent = 8 // of what stands beside a box
+)
+
+// maxFootLines bounds what stands at the foot of each page.
+const maxFootLines = 4
+
+// PDF writes the sheet as pages of the given paper. The same sheet gives the
+// same bytes. An unknown paper is an error.
+func PDF(s Sheet, paper Paper) ([]byte, error) {
+	pages, err := draw(s, paper, 0)
+	if err != nil {
+		return nil, fmt.Errorf("drawing install order: %w", err)
+	}
+	drawn, err := draw(s, paper, pages.doc.PageCount()) // now that the number of pages is known
+	if err != nil {
+		return nil, fmt.Errorf("drawing install order: %w", err)
+	}
+	var out bytes.Buffer
+	if err := drawn.doc.Output(&out); err != nil {
+		return nil, fmt.Errorf("writing PDF: %w", err)
+	}
+	return out.Bytes(), nil
+}
+
+// pdf is a document that grows downwards.
+type pdf struct {
+	doc        *fpdf.Fpdf
+	faces      map[string]*typeface
+	words      words
+	sheet      Sheet
+	total      int // pages in all; 0 while that isn't known
+	wide, high float64
+	y          float64
+	foot       []string
+	headline   func() // drawn again at the top of a page while a table goes on
+	broken     bool   // some name went over the end of a line
+	onPage     bool   // something stands on the page below its head
+}
+
+func draw(s Sheet, paper Paper, total int) (*pdf, error) {
+	wide, high, err := paper.size()
+	if err != nil {
+		return nil, err
+	}
+	w, err := speak(s.Language)
+	if err != nil {
+		return nil, err
+	}
+	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: wide, Ht: high}})
+	faces, err := addFonts(doc)
+	if err != nil {
+		return nil, err
+	}
+	p := &pdf{doc: doc, faces: faces, words: w, sheet: s, total: total, wide: wide, high: high}
+	p.properties()
+	p.foot = p.wrap(s.Foot, p.room()-pageNumberRoom, foot)
+	p.foot = p.foot[:min(len(p.foot), maxFootLines)]
+	p.newPage()
+	p.everything()
+	return p, doc.Error()
+}
+
+// properties of the document depend on the sheet alone.
+func (p *pdf) properties() {
+	p.doc.SetMargins(left, top, right)
+	p.doc.SetAutoPageBreak(false, 0)
+	p.doc.SetCatalogSort(true)
+	p.doc.SetCreationDate(p.sheet.Made.UTC())
+	p.doc.SetModificationDate(p.sheet.Made.UTC())
+	p.doc.SetProducer("cardwright", true)
+	p.doc.SetTitle(strings.ToValidUTF8(plainSpaces(p.sheet.Title+" · "+p.sheet.Foot), "?"), true)
+	p.doc.SetLang(p.sheet.Language)
+	p.doc.SetLineWidth(thin)
+}
+
+func (p *pdf) everything() {
+	p.head()
+	for _, c := range p.sheet.Cards {
+		p.card(c)
+	}
+	if p.sheet.Network != nil {
+		p.network(*p.sheet.Network)
+	}
+	for i, s := range p.sheet.Sections {
+		p.section(i+1, s)
+	}
+	if p.broken {
+		p.put(append([]piece{gap(4)}, p.row(cell{left, p.room(), small, p.words.say("broken")})...))
+	}
+}
+
+// Widths of lines, in millimetres.
+const (
+	thin  = 0.2
+	thick = 0.7
+)
+
+// pageNumberRoom is left free beside the foot.
+const pageNumberRoom = 34
+
+// room is the width of what is printed.
+func (p *pdf) room() float64 { return p.wide - left - right }
+
+// floor is where the foot begins.
+func (p *pdf) floor() float64 {
+	return p.high - bottom - float64(len(p.foot))*foot.lead - 2
+}
+
+func (p *pdf) newPage() {
+	p.doc.AddPage()
+	p.y = top
+	p.pageHead()
+	p.pageFoot()
+	if p.headline != nil {
+		p.headline()
+	}
+	p.onPage = false
+}
+
+// pageHead stands on every page: what the sheet is, and what it is worth.
+func (p *pdf) pageHead() {
+	if p.doc.PageNo() > 1 { // the first has it larger
+		p.text(left, p.y, strong, p.sheet.Title)
+	}
+	stamp := symbol(p.sheet.Stamp.Kind) + " " + p.sheet.Stamp.Word
+	w := p.measure(strong)(stamp) + 6
+	p.doc.SetLineWidth(thick)
+	p.doc.Rect(p.wide-right-w, p.y-0.8, w, strong.lead+1.6, "D")
+	p.doc.SetLineWidth(thin)
+	p.text(p.wide-right-w+3, p.y, strong, stamp)
+	p.y += strong.lead + 5
+}
+
+// symbol of a stamp, which always stands beside its word.
+func symbol(kind string) string {
+	switch kind {
+	case StampGood:
+		return "✔"
+	case StampPlan:
+		return "△"
+	case StampNone:
+		return "✖"
+	}
+	return "○"
+}
+
+func (p *pdf) pageFoot() {
+	y := p.floor() + 1
+	p.line(y)
+	y++
+	for i, line := range p.foot {
+		p.text(left, y+float64(i)*foot.lead, foot, line)
+	}
+	number := p.words.say("page", "n", strconv.Itoa(p.doc.PageNo()), "m", strconv.Itoa(p.total))
+	p.text(p.wide-right-p.measure(foot)(number), y, foot, number)
+}
+
+// line is a thin rule over the whole width.
+func (p *pdf) line(y float64) { p.doc.Line(left, y, p.wide-right, y) }
+
+// piece is a part of the page that isn't broken: high millimetres, drawn from
+// y downwards.
+type piece struct {
+	high float64
+	draw func(y float64)
+}
+
+func height(all []piece) float64 {
+	sum := 0.0
+	for _, one := range all {
+		sum += one.high
+	}
+	return sum
+}
+
+// put places pieces below one another, all on one page where a page can hold
+// them.
+func (p *pdf) put(all []piece) {
+	if p.y+height(all) > p.floor() && p.onPage && height(all) <= p.floor()-p.firstLine() {
+		p.newPage()
+	}
+	for _, one := range all {
+		if p.y+one.high > p.floor() && p.onPage {
+			p.newPage()
+		}
+		one.draw(p.y)
+		p.y += one.high
+		p.onPage = true
+	}
+}
+
+// firstLine is where a page's own head ends.
+func (p *pdf) firstLine() float64 { return top + strong.lead + 5 + 2*heading.lead }
+
+// gap is a piece of white.
+func gap(high float64) piece { return piece{high, func(float64) {}} }
+
+// rule is a thin line with a little white above and below.
+func (p *pdf) rule() piece {
+	const white = 1.2
+	return piece{2 * white, func(y float64) { p.line(y + white) }}
+}
+
+// measure gives the width of text in a look, in millimetres.
+func (p *pdf) measure(l look) func(string) float64 {
+	return func(s string) float64 {
+		p.doc.SetFont(l.font, "", l.size)
+		return p.doc.GetStringWidth(s)
+	}
+}
+
+// text writes one line whose top is at y.
+func (p *pdf) text(x, y float64, l look, s string) {
+	const baseline = 0.76 // of the lead
+	p.doc.SetFont(l.font, "", l.size)
+	p.doc.Text(x, y+l.lead*baseline, plainSpaces(p.faces[l.font].shapes(s)))
+}
+
+// wrap breaks text into lines of a width.
+func (p *pdf) wrap(s string, wide float64, l look) []string {
+	lines := wrap(p.faces[l.font].shapes(strings.ToValidUTF8(s, "\ufffd")), wide, p.measure(l))
+	for _, line := range lines {
+		p.broken = p.broken || strings.HasSuffix(line, broken)
+	}
+	return lines
+}
+
+// cell is text in a column.
+type cell struct {
+	x, wide float64
+	look    look
+	text    string
+}
+
+// row sets cells beside one another; each of its pieces is one line.
+func (p *pdf) row(cells ...cell) []piece {
+	var all []piece
+	for _, c := range cells {
+		if !p.faces[c.look.font].draws(c.text) && p.faces[sans].draws(c.text) {
+			c.look.font = sans
+		}
+		for i, line := range p.wrap(c.text, c.wide, c.look) {
+			if i == len(all) {
+				all = append(all, piece{c.look.lead, func(float64) {}})
+			}
+			before := all[i].draw
+			all[i].high = max(all[i].high, c.look.lead)
+			all[i].draw = func(y float64) {
+				before(y)
+				p.text(c.x, y, c.look, line)
+			}
+		}
+	}
+	return all
+}
+
+// beside draws something else from the top of the first piece.
+func beside(all []piece, draw func(y float64)) []piece {
+	if len(all) == 0 {
+		all = []piece{gap(0)}
+	}
+	before := all[0].draw
+	all[0].draw = func(y float64) {
+		draw(y)
+		before(y)
+	}
+	return all
+}
+
+// box is a box to tick, beside a line of a look.
+func (p *pdf) box(x, y float64, l look) {
+	const side = 4.2
+	p.doc.SetLineWidth(2 * thin)
+	p.doc.Rect(x, y+(l.lead-side)/2, side, side, "D")
+	p.doc.SetLineWidth(thin)
+}
+
+// blanks are lines for a pen: wide ones each on its own, others two by two.
+func (p *pdf) blanks(x float64, all []Blank) []piece {
+	var pieces []piece
+	for len(all) > 0 {
+		n := 1
+		if !all[0].Wide && len(all) > 1 && !all[1].Wide {
+			n = 2
+		}
+		pieces = append(pieces, p.pen(p.share(x, all[:n]))...)
+		all = all[n:]
+	}
+	return pieces
+}
+
+// share gives blanks on one line the same room to write in.
+func (p *pdf) share(x float64, all []Blank) []cell {
+	const between = 6
+	free := p.wide - right - x - between*float64(len(all)-1)
+	for _, b := range all {
+		free -= p.measure(small)(p.asks(b))
+	}
+	cells := make([]cell, len(all))
+	for i, b := range all {
+		w := p.measure(small)(p.asks(b)) + free/float64(len(all))
+		cells[i] = cell{x, w, small, p.asks(b)}
+		x += w + between
+	}
+	return cells
+}
+
+// asks is the label of a blank, with what it must be.
+func (p *pdf) asks(b Blank) string {
+	if b.Want == "" {
+		return b.Label
+	}
+	return b.Label + ", " + p.words.say("must", "version", b.Want)
+}
+
+// pen draws a line after each label; where that leaves too little room, each
+// label has a line of its own, and the pen the next.
+func (p *pdf) pen(cells []cell) []piece {
+	const high, least = 9.5, 20 // millimetres for handwriting
+	for _, c := range cells {
+		if c.wide-p.measure(c.look)(c.text) < least {
+			return p.penBelow(cells)
+		}
+	}
+	base := small.lead
+	return []piece{gap(high - base - 1), {base + 1, func(y float64) {
+		for _, c := range cells {
+			p.write(c.x, c.x+c.wide, y, c.text)
+		}
+	}}}
+}
+
+// write is a small label with a line for a pen after it.
+func (p *pdf) write(from, to, y float64, text string) {
+	p.text(from, y, small, text)
+	p.doc.Line(from+p.measure(small)(text)+2, y+small.lead, to, y+small.lead)
+}
+
+func (p *pdf) penBelow(cells []cell) []piece {
+	const high = 8
+	x, wide := cells[0].x, p.wide-right-cells[0].x
+	var all []piece
+	for _, c := range cells {
+		all = append(all, gap(2))
+		all = append(all, p.row(cell{x, wide, c.look, c.text})...)
+		all = append(all, piece{high, func(y float64) { p.doc.Line(x, y+high-0.5, x+wide, y+high-0.5) }})
+	}
+	return all
+}

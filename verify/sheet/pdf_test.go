@@ -1,0 +1,243 @@
+package sheet_test
+
+import (
+	"bytes"
+	"encoding/xml"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"cardwright/verify/sheet"
+)
+
+// run an outside tool on a file; a tool that isn't there is a failure.
+func run(t *testing.T, name string, args ...string) string {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	require.NoError(t, err, "the outside judge %s isn't here: install poppler-utils and zbar-tools", name)
+	var out, trouble bytes.Buffer
+	cmd := exec.Command(path, args...)
+	cmd.Stdout, cmd.Stderr = &out, &trouble
+	require.NoError(t, cmd.Run(), "%s: %s", name, trouble.String())
+	return out.String()
+}
+
+// drawn are the pages that tests share, by sheet and paper.
+var drawn = map[string][]byte{}
+
+// pdf writes a sheet and gives its path.
+func pdf(t *testing.T, in sheet.Input, paper sheet.Paper) string {
+	t.Helper()
+	s := made(t, in)
+	key := sheet.Text(s) + string(paper)
+	data, known := drawn[key]
+	if !known {
+		var err error
+		data, err = sheet.PDF(s, paper)
+		require.NoError(t, err)
+		drawn[key] = data
+	}
+	path := filepath.Join(t.TempDir(), "sheet.pdf")
+	require.NoError(t, os.WriteFile(path, data, 0o600))
+	return path
+}
+
+func each(t *testing.T, test func(*testing.T, sheet.Input, sheet.Paper)) {
+	for name, in := range map[string]sheet.Input{"three devices": provenKittiwake(), "forty devices": provenMorvenRose(), "hostile": hostile()} {
+		for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
+			for _, language := range sheet.Languages() {
+				t.Run(fmt.Sprintf("%s/%s/%s", name, paper, language), func(t *testing.T) {
+					in := in
+					in.Style.Language = language
+					test(t, in, paper)
+				})
+			}
+		}
+	}
+}
+
+// poppler's pdftotext reads the pages back: nothing is cut, and each page says
+// what it belongs to.
+func TestPDFReadBack(t *testing.T) {
+	each(t, func(t *testing.T, in sheet.Input, paper sheet.Paper) {
+		s := made(t, in)
+		raw := run(t, "pdftotext", "-raw", pdf(t, in, paper), "-")
+		pages := strings.Split(strings.TrimSuffix(raw, "\f"), "\f")
+		foot := squeezed(s.Foot)
+		for i, page := range pages {
+			assert.Contains(t, squeezed(page), foot, "page %d", i+1)
+			assert.Contains(t, page, s.Stamp.Word, "page %d", i+1)
+			assert.Regexp(t, fmt.Sprintf(`(page %d of %d|Seite %[1]d von %d)`, i+1, len(pages), len(pages)), page)
+		}
+		whole := squeezed(strings.ReplaceAll(raw, "\\\n", ""))
+		for _, step := range s.Sections {
+			for _, st := range step.Steps {
+				assert.Contains(t, whole, squeezed(st.From+"→"+st.To))
+				for _, f := range st.Facts {
+					if f.Exact {
+						assert.Contains(t, whole, squeezed(f.Value))
+					}
+				}
+			}
+		}
+		for _, c := range s.Cards {
+			for _, f := range c.Facts {
+				assert.Contains(t, whole, squeezed(f.Value), f.Label)
+			}
+		}
+	})
+}
+
+// squeezed leaves out all space, so that lines may be broken anywhere.
+func squeezed(s string) string {
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' || r == '\u00a0' }), "")
+}
+
+// boxes of words as pdftotext finds them.
+type boxes struct {
+	Pages []struct {
+		Width  float64 `xml:"width,attr"`
+		Height float64 `xml:"height,attr"`
+		Words  []word  `xml:"word"`
+	} `xml:"body>doc>page"`
+}
+
+type word struct {
+	Left   float64 `xml:"xMin,attr"`
+	Right  float64 `xml:"xMax,attr"`
+	Top    float64 `xml:"yMin,attr"`
+	Bottom float64 `xml:"yMax,attr"`
+	Text   string  `xml:",chardata"`
+}
+
+// No word stands outside the margins or on another word, and each page has the
+// size of its paper: ISO 216 A4, ANSI Letter.
+func TestPDFLayout(t *testing.T) {
+	const point = 25.4 / 72 // millimetres
+	size := map[sheet.Paper][2]float64{sheet.A4: {210, 297}, sheet.Letter: {215.9, 279.4}}
+	each(t, func(t *testing.T, in sheet.Input, paper sheet.Paper) {
+		var found boxes
+		require.NoError(t, xml.Unmarshal([]byte(run(t, "pdftotext", "-bbox", pdf(t, in, paper), "-")), &found))
+		require.NotEmpty(t, found.Pages)
+		for n, page := range found.Pages {
+			assert.InDelta(t, size[paper][0], page.Width*point, 0.1)
+			assert.InDelta(t, size[paper][1], page.Height*point, 0.1)
+			require.NotEmpty(t, page.Words)
+			for i, w := range page.Words {
+				assert.Greater(t, w.Left*point, 17.5, "page %d, %q", n+1, w.Text)
+				assert.Less(t, w.Right*point, size[paper][0]-11.5, "page %d, %q", n+1, w.Text)
+				assert.Greater(t, w.Top*point, 8.0, "page %d, %q", n+1, w.Text)
+				assert.Less(t, w.Bottom*point, size[paper][1]-8, "page %d, %q", n+1, w.Text)
+				for _, other := range page.Words[:i] {
+					assert.False(t, covers(w, other), "page %d: %q stands on %q", n+1, w.Text, other.Text)
+				}
+			}
+		}
+	})
+}
+
+// covers tells whether two words stand on each other by more than the white
+// that fonts have above and below their letters.
+func covers(a, b word) bool {
+	wide := min(a.Right, b.Right) - max(a.Left, b.Left)
+	high := min(a.Bottom, b.Bottom) - max(a.Top, b.Top)
+	return wide > 0.5 && high > 0.4*min(a.Bottom-a.Top, b.Bottom-b.Top)
+}
+
+// Tables break between rows, with the head repeated on each page they go on.
+func TestPDFRepeatsHeads(t *testing.T) {
+	raw := run(t, "pdftotext", "-layout", pdf(t, provenMorvenRose(), sheet.A4), "-")
+	for i, page := range strings.Split(raw, "\f") {
+		if regexp.MustCompile(`(?m)^\s*\d+ +(display|pilot|small)-\d+ +\S+ → `).MatchString(page) {
+			assert.Regexp(t, `Step +Device +Version before → after +Minutes`, page, "page %d", i+1)
+		}
+		if strings.Contains(page, "SM-00101") && !strings.Contains(page, "serial") {
+			assert.Regexp(t, `Device +Model +Serial +Place`, page, "page %d", i+1)
+		}
+	}
+	assert.Contains(t, raw, "Steps from card 1 of 3 (continued)")
+	assert.Contains(t, raw, "Versions aboard (continued)")
+}
+
+// zbarimg, an outside reader of square codes, reads each card's code off the
+// rendered page.
+func TestPDFSquareCode(t *testing.T) {
+	for name, in := range map[string]sheet.Input{"one card": provenKittiwake(), "three cards": provenMorvenRose()} {
+		for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
+			t.Run(name+"/"+string(paper), func(t *testing.T) {
+				base := filepath.Join(t.TempDir(), "page")
+				run(t, "pdftoppm", "-r", "150", "-l", "2", "-gray", "-png", pdf(t, in, paper), base)
+				pages, err := filepath.Glob(base + "*.png")
+				require.NoError(t, err)
+				var read []string
+				for _, page := range pages {
+					out, err := exec.Command("zbarimg", "--quiet", "--raw", "--nodbus", page).Output()
+					if err != nil { // 4: this page has no code
+						var exit *exec.ExitError
+						require.ErrorAs(t, err, &exit, "reading codes: install zbar-tools")
+						require.Equal(t, 4, exit.ExitCode())
+					}
+					read = append(read, string(out))
+				}
+				got := strings.Join(read, "")
+				for _, c := range in.Cards {
+					want := fmt.Sprintf("card %d of %d\ndigest %s\nrecord %s\n", c.Number, c.Of, c.Digest, c.Record)
+					assert.Contains(t, got, want)
+				}
+			})
+		}
+	}
+}
+
+func TestPDFSameBytes(t *testing.T) {
+	each(t, func(t *testing.T, in sheet.Input, paper sheet.Paper) {
+		s := made(t, in)
+		a, err := sheet.PDF(s, paper)
+		require.NoError(t, err)
+		b, err := sheet.PDF(s, paper)
+		require.NoError(t, err)
+		assert.True(t, bytes.Equal(a, b))
+	})
+}
+
+// Every font is in the file, so that every printer has it.
+func TestPDFFonts(t *testing.T) {
+	out := run(t, "pdffonts", pdf(t, provenKittiwake(), sheet.A4))
+	lines := strings.Split(strings.TrimSpace(out), "\n")[2:]
+	assert.Len(t, lines, 3)
+	for _, line := range lines {
+		assert.Regexp(t, `utf8(sans|bold|mono) .* yes +(yes|no) +yes `, line)
+	}
+}
+
+// A character that the fonts lack is written by its number, not left out.
+func TestPDFCharactersOfNoFont(t *testing.T) {
+	in := provenKittiwake()
+	in.Vessel.Name = "船 ⛵ 😀 Ægir Śmiały"
+	raw := run(t, "pdftotext", "-raw", pdf(t, in, sheet.A4), "-")
+	assert.Contains(t, raw, "‹U+8239›")
+	assert.Contains(t, raw, "‹U+1F600›")
+	assert.Contains(t, raw, "Ægir Śmiały")
+}
+
+// A sheet without an order has its reason and no steps, in every form.
+func TestPDFWithoutAnOrder(t *testing.T) {
+	raw := run(t, "pdftotext", "-raw", pdf(t, bad(), sheet.Letter), "-")
+	assert.Contains(t, raw, "NO INSTALL ORDER")
+	assert.Contains(t, raw, "01-flybridge/plot12-4.0-12.upd: the file isn't what the catalogue says")
+	assert.NotContains(t, raw, "Steps from card")
+}
+
+func TestPaperUnknown(t *testing.T) {
+	_, err := sheet.PDF(made(t, kittiwake()), "a5")
+	assert.ErrorContains(t, err, `paper "a5"; write one of a4, letter`)
+	_, err = sheet.HTML(made(t, kittiwake()), "a5")
+	assert.ErrorContains(t, err, `paper "a5"; write one of a4, letter`)
+}
