@@ -1,0 +1,169 @@
+package export_test
+
+import (
+	"context"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/export"
+)
+
+// browser starts a headless Chromium; problems are what it complains of.
+func browser(t *testing.T) (tab context.Context, requests *atomic.Int64, problems *[]string) {
+	t.Helper()
+	allocator, stop := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:],
+		chromedp.NoSandbox, chromedp.WSURLReadTimeout(time.Minute))...)
+	t.Cleanup(stop)
+	tab, closeTab := chromedp.NewContext(allocator)
+	t.Cleanup(closeTab)
+	tab, cancel := context.WithTimeout(tab, 2*time.Minute)
+	t.Cleanup(cancel)
+	requests, problems = &atomic.Int64{}, &[]string{}
+	require.NoError(t, chromedp.Listen(tab, func(ev any) {
+		switch ev := ev.(type) {
+		case *network.EventRequestWillBeSent:
+			requests.Add(1)
+		case *runtime.EventExceptionThrown:
+			*problems = append(*problems, ev.ExceptionDetails.Text)
+		case *log.EventEntryAdded:
+			*problems = append(*problems, ev.Entry.Text)
+		}
+	}), "these tests open the page in Chromium; install it (Debian: apt-get install chromium)")
+	return tab, requests, problems
+}
+
+func writePage(t *testing.T) string {
+	t.Helper()
+	l, fleet, about := fleetOf(t)
+	path := filepath.Join(t.TempDir(), "page.html")
+	f, err := os.Create(path)
+	require.NoError(t, err)
+	require.NoError(t, export.HTML(f, about, fleet, func(v string) (audit.History, error) {
+		return audit.OfVessel(ctx, l, v, time.Time{}, audit.Filter{})
+	}))
+	require.NoError(t, f.Close())
+	return path
+}
+
+func TestThePageSortsAndTellsInABrowser(t *testing.T) {
+	path := writePage(t)
+	var served atomic.Int64
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		served.Add(1)
+		http.ServeFile(w, r, path)
+	}))
+	defer server.Close()
+	tab, requests, problems := browser(t)
+	require.NoError(t, chromedp.Do(tab, chromedp.EmulateViewport(1280, 900), chromedp.Navigate(server.URL), chromedp.WaitReady("#matrix")))
+
+	assert.Equal(t, []string{"kittiwake-00000", "kittiwake-00001", "kittiwake-00002"}, ids(t, tab))
+	click := func(heading string) {
+		t.Helper()
+		require.NoError(t, chromedp.Do(tab, chromedp.Click(chromedp.Search(`//thead//button[normalize-space()="`+heading+`"]`))))
+	}
+	click("Vessel")
+	assert.Equal(t, []string{"kittiwake-00002", "kittiwake-00001", "kittiwake-00000"}, ids(t, tab))
+	assert.Equal(t, "descending", evaluate[string](t, tab, `document.querySelector("th[aria-sort]").getAttribute("aria-sort")`))
+
+	// By version: unknown first, then in the order of versions, not of text.
+	click("fennick-sweep-4")
+	first := column(t, tab, "fennick-sweep-4")
+	assert.Contains(t, first[0], "unknown")
+	assert.Contains(t, first[2], "4.9")
+	assert.Equal(t, 1, evaluate[int](t, tab, `document.querySelectorAll("th[aria-sort]").length`))
+	click("fennick-sweep-4")
+	last := column(t, tab, "fennick-sweep-4")
+	assert.Equal(t, first[0], last[2])
+
+	// From the keyboard.
+	require.NoError(t, chromedp.Do(tab, chromedp.Focus(`thead th:nth-child(3) button`), chromedp.KeyEvent(kb.Enter)))
+	assert.Equal(t, "ascending", evaluate[string](t, tab, `document.querySelector("thead th:nth-child(3)").getAttribute("aria-sort")`))
+	assert.Equal(t, "kittiwake-00001", ids(t, tab)[0], "longest unread first")
+
+	require.NoError(t, chromedp.Do(tab, chromedp.SendKeys("#find", "00002")))
+	assert.Equal(t, 1, evaluate[int](t, tab, `[...document.querySelectorAll("#matrix tbody tr")].filter((r) => r.getClientRects().length).length`))
+	assert.Equal(t, "1 of 3", evaluate[string](t, tab, `document.getElementById("shown").textContent`))
+
+	assert.Equal(t, 3, evaluate[int](t, tab, `document.querySelectorAll("section.vessel ol.timeline").length`))
+	assert.Equal(t, 14, evaluate[int](t, tab, `document.querySelectorAll("#vessel-3 ol.timeline li").length`))
+	assert.Equal(t, 14, evaluate[int](t, tab, `document.querySelectorAll("#vessel-3 svg.strip circle").length`))
+	assert.True(t, evaluate[bool](t, tab, `(() => { const t = [...document.querySelectorAll("#vessel-3 time")].map((x) => x.dateTime); return t.every((x, i) => i === 0 || t[i-1] <= x); })()`))
+	told := evaluate[string](t, tab, `document.getElementById("vessel-3").textContent`)
+	assert.Contains(t, told, "step done: radar, 1.0 to 4.10")
+	assert.Contains(t, told, "corrected by")
+	assert.Contains(t, told, "two versions: radar")
+
+	// A hostile name is a name, and the page asks the network for nothing.
+	assert.Contains(t, evaluate[string](t, tab, `document.getElementById("vessel-2").textContent`), evil)
+	assert.Zero(t, evaluate[int](t, tab, `document.images.length`))
+	assert.NotEqual(t, "taken", evaluate[string](t, tab, `document.title`))
+	assert.EqualValues(t, 1, requests.Load(), "the page itself")
+	assert.EqualValues(t, 1, served.Load())
+	assert.Empty(t, *problems, "no script was refused or failed")
+	if keep := os.Getenv("CARDWRIGHT_SHOTS"); keep != "" {
+		shot(t, tab, keep)
+	}
+}
+
+func shot(t *testing.T, tab context.Context, dir string) {
+	t.Helper()
+	require.NoError(t, chromedp.Do(tab, chromedp.Clear("#find")))
+	png, err := chromedp.Run(tab, chromedp.FullScreenshot(100))
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "fleet.png"), png, 0o600))
+}
+
+func TestThePageFitsAPhone(t *testing.T) {
+	path := writePage(t)
+	tab, _, problems := browser(t)
+	require.NoError(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate("file://"+path), chromedp.WaitReady("#matrix")))
+	assert.LessOrEqual(t, evaluate[int](t, tab, `document.documentElement.scrollWidth`), 390, "only the matrix scrolls sideways")
+	assert.Empty(t, *problems)
+}
+
+func evaluate[T any](t *testing.T, tab context.Context, js string) T {
+	t.Helper()
+	v, err := chromedp.Run(tab, chromedp.Evaluate[T](js))
+	require.NoError(t, err)
+	return v
+}
+
+func ids(t *testing.T, tab context.Context) []string {
+	return evaluate[[]string](t, tab, `[...document.querySelectorAll("#matrix tbody tr")].map((r) => r.cells[0].dataset.sort)`)
+}
+
+func column(t *testing.T, tab context.Context, heading string) []string {
+	return evaluate[[]string](t, tab, `(() => {
+		const i = [...document.querySelectorAll("#matrix thead th")].findIndex((h) => h.textContent.trim() === "`+heading+`");
+		return [...document.querySelectorAll("#matrix tbody tr")].map((r) => r.cells[i].textContent.trim());
+	})()`)
+}
+
+func TestAPageThatWouldBeTooLongIsRefused(t *testing.T) {
+	_, fleet, about := fleetOf(t)
+	err := export.HTML(&strings.Builder{}, about, fleet, func(string) (audit.History, error) {
+		line := audit.Line{Entry: ledger.Entry{Kind: ledger.SettingsSaved, Settings: &ledger.Settings{Where: "x"}}}
+		h := audit.History{}
+		for range export.MaxLines/2 + 1 {
+			h.Lines = append(h.Lines, line)
+		}
+		return h, nil
+	})
+	assert.ErrorIs(t, err, export.ErrTooLong)
+}
