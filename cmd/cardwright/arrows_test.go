@@ -20,7 +20,7 @@ var arrows = map[string][]string{
 	"media/fat32":    {},
 	"media/drive":    {},
 	"media/readers":  {},
-	"media/capacity":  {"media"},
+	"media/capacity": {"media"},
 	"media/keys":     {},
 
 	"verify":           {"manifest", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/exfatread", "verify/visible"},

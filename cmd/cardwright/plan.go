@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -10,36 +11,98 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/verify/visible"
 )
 
-func newPlanCommand(s *session) *cobra.Command {
-	return &cobra.Command{
-		Use:   "plan VESSEL",
-		Short: "Show which releases a vessel's devices get, in which order, on which cards",
-		Args:  exactly(1, "the id of a vessel"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return runPlan(interruptible(cmd), s, args[0])
-		},
-	}
+type planOptions struct {
+	ask askOptions
+	all bool
 }
 
-func runPlan(_ context.Context, s *session, id string) error {
+func newPlanCommand(s *session) *cobra.Command {
+	var o planOptions
+	cmd := &cobra.Command{
+		Use:   "plan VESSEL | plan --all",
+		Short: "Show which releases a vessel's devices get, in which order, on which cards",
+		Long: `plan finds the newest set of releases that fit one another, and an order in
+which every step is allowed when it is taken, or the facts that rule every order
+out. --aim, --hold and --only ask what would follow; give the same to prepare
+and verify to make and judge the card for it.`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if o.all {
+				return exactly(0, "no vessel beside --all")(cmd, args)
+			}
+			return exactly(1, "the id of a vessel")(cmd, args)
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if o.all {
+				return runPlanAll(interruptible(cmd), s, o)
+			}
+			return runPlan(interruptible(cmd), s, o, args[0])
+		},
+	}
+	o.ask.addFlags(cmd)
+	cmd.Flags().BoolVar(&o.all, "all", false, "every vessel of the shop: due, up to date, blocked")
+	return cmd
+}
+
+// askOptions narrow a plan.
+type askOptions struct {
+	aim        []string
+	hold, only []string
+}
+
+func (o *askOptions) addFlags(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringArrayVar(&o.aim, "aim", nil, "MODEL=VERSION: the release that all devices of a model should end on; may be repeated")
+	flags.StringSliceVar(&o.hold, "hold", nil, "devices to leave alone on this visit")
+	flags.StringSliceVar(&o.only, "only", nil, "the only devices to update on this visit")
+}
+
+// ask is what the options ask of the planner.
+func (o askOptions) ask() (order.Ask, error) {
+	a := order.Ask{Hold: o.hold, Only: o.only}
+	for _, text := range o.aim {
+		model, v, ok := strings.Cut(text, "=")
+		if !ok {
+			return a, usage(fmt.Errorf("--aim %s: expected MODEL=VERSION", text))
+		}
+		parsed, err := version.Parse(v)
+		if err != nil {
+			return a, usage(fmt.Errorf("--aim %s: %w", text, err))
+		}
+		if a.Aim == nil {
+			a.Aim = map[string]version.V{}
+		}
+		a.Aim[model] = parsed
+	}
+	return a, nil
+}
+
+func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	shop, vessel, err := s.vessel(id)
 	if err != nil {
 		return err
 	}
-	_, plan, err := planned(shop, vessel)
-	if err != nil {
+	_, plan, err := planned(shop, vessel, o.ask)
+	unread, isUnread := errors.AsType[*order.Unread](err)
+	if err != nil && !isUnread {
 		return err
 	}
-	if s.json {
+	switch {
+	case s.json:
 		s.writeJSON(plan)
-	} else {
+	case isUnread:
+		writeUnread(s.out, vessel, unread, plan)
+	default:
 		writePlan(s.out, vessel, plan)
 	}
-	if plan.Conflict != nil {
+	switch {
+	case isUnread:
+		return &answered{exitCouldNot}
+	case plan.Conflict != nil:
 		return &answered{exitNo}
 	}
 	return nil
@@ -47,8 +110,15 @@ func runPlan(_ context.Context, s *session, id string) error {
 
 // planned plans a vessel's visit and lays its cards out; sizes are those of
 // the cards at hand.
-func planned(shop *manifest.Shop, vessel *manifest.Vessel, sizes ...int64) (media.Layout, order.Plan, error) {
-	plan, err := order.Make(shop, vessel)
+func planned(shop *manifest.Shop, vessel *manifest.Vessel, o askOptions, sizes ...int64) (media.Layout, order.Plan, error) {
+	ask, err := o.ask()
+	if err != nil {
+		return media.Layout{}, order.Plan{}, err
+	}
+	plan, err := order.WhatIf(shop, vessel, ask)
+	if bad, ok := errors.AsType[*order.BadAsk](err); ok {
+		return media.Layout{}, plan, usage(bad)
+	}
 	if err != nil {
 		return media.Layout{}, plan, fmt.Errorf("planning %s: %w", vessel.ID, err)
 	}
@@ -60,6 +130,45 @@ func planned(shop *manifest.Shop, vessel *manifest.Vessel, sizes ...int64) (medi
 		return layout, plan, fmt.Errorf("laying out the cards for %s: %w", vessel.ID, err)
 	}
 	return layout, plan, nil
+}
+
+// writeUnread says which versions to read first, and what would follow.
+func writeUnread(w io.Writer, vessel *manifest.Vessel, unread *order.Unread, plan order.Plan) {
+	fmt.Fprintf(w, "%s: first read the version off %s; nothing is planned by guess.\n\n",
+		visible.Visible(vessel.Name), counted(len(unread.Devices), "device"))
+	for _, r := range unread.Devices {
+		fmt.Fprintf(w, "  - %s (%s, %s): switch it on, read its version, write it at\n    %s\n",
+			r.Device, r.Model, visible.Visible(r.Place), visible.Visible(r.At.String()))
+	}
+	for i, a := range plan.Answers {
+		if i == 0 {
+			fmt.Fprintln(w, "\nWhat follows, by what is read")
+		}
+		fmt.Fprintf(w, "  - %s\n", wrapped(foundText(unread, a)+": "+followsText(a.Then), "    "))
+	}
+	writeNotes(w, plan.Notes)
+}
+
+func foundText(unread *order.Unread, a order.Answer) string {
+	parts := make([]string, len(a.Found))
+	for i, v := range a.Found {
+		parts[i] = unread.Devices[i].Device + " " + string(v)
+	}
+	return strings.Join(parts, ", ")
+}
+
+func followsText(p order.Plan) string {
+	if p.Conflict != nil {
+		return "no safe order"
+	}
+	if len(p.Steps) == 0 {
+		return "nothing to do"
+	}
+	parts := make([]string, len(p.Steps))
+	for i, s := range p.Steps {
+		parts[i] = s.Device + " to " + string(s.To)
+	}
+	return fmt.Sprintf("%s, %s (%s)", counted(len(p.Steps), "step"), counted(minutes(p), "minute"), strings.Join(parts, ", "))
 }
 
 func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {

@@ -23,6 +23,7 @@ type prepareOptions struct {
 	capacity  string // "", full or quick
 	erase     []string
 	beside    bool
+	ask       askOptions
 	key       keyOptions
 }
 
@@ -46,6 +47,7 @@ finished one, whenever the work is interrupted.`,
 	cmd.Flags().StringArrayVar(&o.to, "to", nil, "image file, drive or mounted folder to write to; may be repeated")
 	o.addTargetFlags(cmd)
 	o.key.addFlag(cmd)
+	o.ask.addFlags(cmd)
 	return cmd
 }
 
@@ -119,13 +121,13 @@ func (p *preparing) lay(ctx context.Context) error {
 		p.targets = append(p.targets, t)
 	}
 	var err error
-	if p.layout, p.plan, err = planned(p.shop, p.vessel, p.sizes(1)...); err != nil {
+	if p.layout, p.plan, err = planned(p.shop, p.vessel, p.options.ask, p.sizes(1)...); err != nil {
 		return err
 	}
 	// With several sets, a card has to fit the smallest of the targets that
 	// get it; how many there are is known only once the cards are.
 	if sets := len(p.targets) / max(1, len(p.layout.Cards)); sets > 1 {
-		p.layout, p.plan, err = planned(p.shop, p.vessel, p.sizes(sets)...)
+		p.layout, p.plan, err = planned(p.shop, p.vessel, p.options.ask, p.sizes(sets)...)
 	}
 	return err
 }

@@ -22,7 +22,7 @@ func (v *verifying) repair(ctx context.Context, o verifyOptions, report verify.R
 	content := v.contentOf()
 	packages.Else = func(s media.Source) func() (io.ReadCloser, error) { return report.Whole(content[s]) }
 	options := o.repair
-	options.to = []string{o.repairTo}
+	options.to, options.ask = []string{o.repairTo}, o.ask
 	if o.repairTo == v.path {
 		return usage(fmt.Errorf("--repair-to names the card that was just verified: name another target, the card at hand is never written"))
 	}

@@ -12,7 +12,10 @@ import (
 	"cardwright/verify/sheet"
 )
 
-type sheetOptions struct{ output string }
+type sheetOptions struct {
+	output string
+	ask    askOptions
+}
 
 func newSheetCommand(s *session) *cobra.Command {
 	var o sheetOptions
@@ -27,6 +30,7 @@ cardwright verify TARGET --for VESSEL --order FILE.`,
 			return runSheet(interruptible(cmd), s, o, args[0])
 		},
 	}
+	o.ask.addFlags(cmd)
 	cmd.Flags().StringVarP(&o.output, "output", "o", "", "write to this file instead of standard output")
 	return cmd
 }
@@ -36,7 +40,7 @@ func runSheet(_ context.Context, s *session, o sheetOptions, id string) error {
 	if err != nil {
 		return err
 	}
-	_, plan, err := planned(shop, vessel)
+	_, plan, err := planned(shop, vessel, o.ask)
 	if err != nil {
 		return err
 	}

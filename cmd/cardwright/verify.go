@@ -22,6 +22,7 @@ type verifyOptions struct {
 	forVessel  string
 	orderFile  string
 	reportFile string
+	ask        askOptions
 	repairTo   string
 	repair     prepareOptions // for --repair-to
 }
@@ -50,6 +51,7 @@ card of the same vessel, unless --for names the vessel.`,
 	cmd.Flags().StringVar(&o.orderFile, "order", "", "write the install order of a good card to this file (needs --for)")
 	cmd.Flags().StringVar(&o.reportFile, "report", "", "write a one-page report of the card to this file")
 	cmd.Flags().StringVar(&o.repairTo, "repair-to", "", "write a good card to another target, from what is good here and the shop's packages (needs --for)")
+	o.ask.addFlags(cmd)
 	o.repair.addTargetFlags(cmd)
 	return cmd
 }
@@ -58,7 +60,7 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	if o.forVessel == "" && (o.orderFile != "" || o.repairTo != "") {
 		return usage(fmt.Errorf("--order and --repair-to need --for VESSEL: without a vessel it is not known what a card should hold"))
 	}
-	v := verifying{session: s, path: path}
+	v := verifying{session: s, path: path, ask: o.ask}
 	var err error
 	if o.forVessel != "" {
 		v.shop, v.vessel, err = s.vessel(o.forVessel)
@@ -119,6 +121,7 @@ type verifying struct {
 	path    string
 	shop    *manifest.Shop   // nil where there is none: then nobody's signature is believed
 	vessel  *manifest.Vessel // nil without --for
+	ask     askOptions
 
 	plan  order.Plan
 	cards media.Layout
@@ -228,13 +231,13 @@ func (v *verifying) trusts() []*manifest.Trust {
 // do, for any size, so that the report can say what is wrong with this one.
 func (v *verifying) layout(bytes int64) (media.Layout, error) {
 	if bytes > 0 {
-		layout, plan, err := planned(v.shop, v.vessel, bytes)
+		layout, plan, err := planned(v.shop, v.vessel, v.ask, bytes)
 		if err == nil {
 			v.plan = plan
 			return layout, nil
 		}
 	}
-	layout, plan, err := planned(v.shop, v.vessel)
+	layout, plan, err := planned(v.shop, v.vessel, v.ask)
 	v.plan = plan
 	return layout, err
 }
