@@ -1,11 +1,13 @@
 package drive
 
-// WithoutDirect makes an image read through the system's cache, as on a file
-// system that refuses anything else.
-func WithoutDirect(i *Image) {
-	if i.direct != nil {
-		_ = i.direct.Close()
+// WithoutDirect makes a medium read and write through the system's cache, as
+// on a system or file system that refuses anything else.
+func WithoutDirect(m interface{ withoutDirect() }) { m.withoutDirect() }
+
+func (s *store) withoutDirect() {
+	if s.direct != nil {
+		_ = s.direct.Close()
 	}
-	i.direct = nil
-	i.proof.Store(unproven)
+	s.direct = nil
+	s.proof.Store(unproven)
 }

@@ -21,7 +21,25 @@ type Image struct {
 // OpenImage opens an image file for reading; it is never written to, nor are
 // its times changed by us. Bytes after the last whole sector are left out.
 func OpenImage(path string) (*Image, error) {
-	doing := "opening image " + path
+	img, err := openReading("opening image "+path, path)
+	if err != nil {
+		return nil, err
+	}
+	if img.bytes < sectorSize {
+		err := fmt.Errorf("opening image %s: %w: it holds %d bytes, less than one sector of %d", path, ErrNotImage, img.bytes, sectorSize)
+		return nil, errors.Join(err, img.Close())
+	}
+	img.bytes -= img.bytes % sectorSize
+	return img, nil
+}
+
+// OpenFile opens a plain file of any length for reading, past the system's
+// cache where it allows that: a file on a card that is mounted.
+func OpenFile(path string) (*Image, error) {
+	return openReading("opening "+path, path)
+}
+
+func openReading(doing, path string) (*Image, error) {
 	if err := mustBeFile(doing, path); err != nil {
 		return nil, err
 	}
@@ -33,10 +51,7 @@ func OpenImage(path string) (*Image, error) {
 	if err != nil {
 		return nil, errors.Join(faultOf(image, doing, err), f.Close())
 	}
-	if size < sectorSize {
-		return nil, errors.Join(fmt.Errorf("%s: %w: it holds %d bytes, less than one sector of %d", doing, ErrNotImage, size, sectorSize), f.Close())
-	}
-	img := &Image{store: newStore(path, f, size-size%sectorSize, false)}
+	img := &Image{store: newStore(path, f, size, false)}
 	img.openDirect()
 	return img, nil
 }
