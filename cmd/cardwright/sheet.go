@@ -1,41 +1,118 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
+	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
 	"github.com/natefinch/atomic"
 	"github.com/spf13/cobra"
 
+	"cardwright/manifest/order"
+	"cardwright/verify"
 	"cardwright/verify/sheet"
 )
 
 type sheetOptions struct {
-	output string
-	ask    askOptions
+	ask        askOptions
+	form       formOptions
+	output     string
+	cards      []string
+	technician string
+}
+
+// formOptions are how an install order is written, wherever one is.
+type formOptions struct {
+	format, paper          string
+	language, dates, units string
+}
+
+func (o *formOptions) addFlags(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringVar(&o.format, "format", "", "text, html or pdf (default: by the file's ending, else text)")
+	flags.StringVar(&o.paper, "paper", string(sheet.A4), "a4 or letter")
+	flags.StringVar(&o.language, "language", sheet.English, "language of the install order: "+strings.Join(sheet.Languages(), ", "))
+	flags.StringVar(&o.dates, "dates", string(sheet.DatesISO), "iso, day or month: 2026-03-02, 2 Mar 2026, Mar 2, 2026")
+	flags.StringVar(&o.units, "units", string(sheet.Metric), "metric or feet")
+}
+
+func (o formOptions) style() sheet.Style {
+	return sheet.Style{Language: o.language, Dates: sheet.Dates(o.dates), Units: sheet.Units(o.units)}
+}
+
+// The formats of an install order.
+const (
+	formatText = "text"
+	formatHTML = "html"
+	formatPDF  = "pdf"
+)
+
+// formatFor is the format asked for, or the one that a file's ending names.
+func (o formOptions) formatFor(file string) (string, error) {
+	format := o.format
+	if format == "" {
+		format = formatText
+		switch strings.ToLower(filepath.Ext(file)) {
+		case ".html", ".htm":
+			format = formatHTML
+		case ".pdf":
+			format = formatPDF
+		}
+	}
+	if !slices.Contains([]string{formatText, formatHTML, formatPDF}, format) {
+		return "", usage(fmt.Errorf("--format %s: expected text, html or pdf", format))
+	}
+	if !slices.Contains([]string{string(sheet.A4), string(sheet.Letter)}, o.paper) {
+		return "", usage(fmt.Errorf("--paper %s: expected a4 or letter", o.paper))
+	}
+	if err := o.style().Check(); err != nil {
+		return "", usage(err)
+	}
+	return format, nil
+}
+
+// render writes a sheet in a format.
+func (o formOptions) render(s sheet.Sheet, format string) ([]byte, error) {
+	switch format {
+	case formatHTML:
+		return sheet.HTML(s, sheet.Paper(o.paper))
+	case formatPDF:
+		return sheet.PDF(s, sheet.Paper(o.paper))
+	}
+	return []byte(sheet.Text(s)), nil
 }
 
 func newSheetCommand(s *session) *cobra.Command {
 	var o sheetOptions
 	cmd := &cobra.Command{
 		Use:   "sheet VESSEL",
-		Short: "Print the install order as it is planned; no proof of any card",
-		Long: `sheet prints the order in which a vessel's devices are updated, as it is
-planned now. The install order of a card that was proven is written by
-cardwright verify TARGET --for VESSEL --order FILE.`,
+		Short: "Print the install order: of the cards named, or as it is planned",
+		Long: `sheet prints the order in which a vessel's devices are updated. With --card,
+once for each card of the plan, every card is read back first and the sheet is
+that of these cards; without, it is a plan and no proof of any card. A card that
+isn't good prints no install order, but the reason.`,
 		Args: exactly(1, "the id of a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runSheet(interruptible(cmd), s, o, args[0])
 		},
 	}
 	o.ask.addFlags(cmd)
+	o.form.addFlags(cmd)
 	cmd.Flags().StringVarP(&o.output, "output", "o", "", "write to this file instead of standard output")
+	cmd.Flags().StringArrayVar(&o.cards, "card", nil, "a card to read back: drive, image or folder; may be repeated")
+	cmd.Flags().StringVar(&o.technician, "technician", "", "who does the work (default: a blank to write the name in)")
 	return cmd
 }
 
-func runSheet(_ context.Context, s *session, o sheetOptions, id string) error {
+func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error {
+	format, err := o.form.formatFor(o.output)
+	if err != nil {
+		return err
+	}
 	shop, vessel, err := s.vessel(id)
 	if err != nil {
 		return err
@@ -44,22 +121,67 @@ func runSheet(_ context.Context, s *session, o sheetOptions, id string) error {
 	if err != nil {
 		return err
 	}
-	made, err := sheet.Make(sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now()})
+	in := sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now(), Technician: o.technician, Style: o.form.style()}
+	codes := []int{}
+	for _, path := range o.cards {
+		v := verifying{session: s, path: path, shop: shop, vessel: vessel, ask: o.ask}
+		report, err := v.judge(ctx)
+		v.close()
+		if err != nil {
+			return err
+		}
+		in.Plan = asOnCard(v.plan, report, in.Plan)
+		in.Cards = append(in.Cards, v.state(report))
+		codes = append(codes, code(verdictCode(report.Verdict)))
+	}
+	made, err := sheet.Make(in)
 	if err != nil {
 		return err
 	}
-	switch {
-	case s.json:
-		s.writeJSON(made)
-	case o.output != "":
-		if err := atomic.WriteFile(o.output, strings.NewReader(sheet.Text(made))); err != nil {
-			return fmt.Errorf("writing the sheet: %w", err)
-		}
-	default:
-		fmt.Fprint(s.out, sheet.Text(made))
+	if err := s.writeSheet(made, o, format); err != nil {
+		return err
 	}
 	if plan.Conflict != nil {
-		return &answered{exitNo}
+		codes = append(codes, exitNo)
+	}
+	if c := first(codes); c != exitDone {
+		return &answered{c}
 	}
 	return nil
+}
+
+func (s *session) writeSheet(made sheet.Sheet, o sheetOptions, format string) error {
+	if s.json {
+		s.writeJSON(made)
+		return nil
+	}
+	page, err := o.form.render(made, format)
+	if err != nil {
+		return fmt.Errorf("making the sheet: %w", err)
+	}
+	if o.output == "" {
+		_, err = s.out.Write(page)
+	} else {
+		err = atomic.WriteFile(o.output, bytes.NewReader(page))
+	}
+	if err != nil {
+		return fmt.Errorf("writing the sheet: %w", err)
+	}
+	return nil
+}
+
+// asOnCard is a plan with the folders as they are on the card at hand; so far
+// are the folders that other cards have shown.
+func asOnCard(plan order.Plan, report verify.Report, so order.Plan) order.Plan {
+	if len(so.Steps) == len(plan.Steps) && so.ID() == plan.ID() {
+		plan.Steps = slices.Clone(so.Steps)
+	} else {
+		plan.Steps = slices.Clone(plan.Steps)
+	}
+	for i, b := range report.Brings {
+		if b.Whole && i < len(plan.Steps) {
+			plan.Steps[i].Folder = b.Folder
+		}
+	}
+	return plan
 }

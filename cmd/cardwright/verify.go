@@ -1,11 +1,10 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
-	"slices"
-	"strings"
 	"time"
 
 	"github.com/natefinch/atomic"
@@ -23,6 +22,7 @@ type verifyOptions struct {
 	orderFile  string
 	reportFile string
 	ask        askOptions
+	form       formOptions
 	repairTo   string
 	repair     prepareOptions // for --repair-to
 }
@@ -52,6 +52,7 @@ card of the same vessel, unless --for names the vessel.`,
 	cmd.Flags().StringVar(&o.reportFile, "report", "", "write a one-page report of the card to this file")
 	cmd.Flags().StringVar(&o.repairTo, "repair-to", "", "write a good card to another target, from what is good here and the shop's packages (needs --for)")
 	o.ask.addFlags(cmd)
+	o.form.addFlags(cmd)
 	o.repair.addTargetFlags(cmd)
 	return cmd
 }
@@ -100,7 +101,7 @@ func (v *verifying) writeFiles(o verifyOptions, report verify.Report) error {
 		}
 	}
 	if o.orderFile != "" {
-		return v.writeOrder(o.orderFile, report)
+		return v.writeOrder(o, report)
 	}
 	return nil
 }
@@ -253,34 +254,31 @@ func installOrderText(shop *manifest.Shop, vessel *manifest.Vessel, plan order.P
 }
 
 // writeOrder writes the install order of a good card.
-func (v *verifying) writeOrder(path string, report verify.Report) error {
+func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
 	if report.Verdict != verify.Good {
 		fmt.Fprintf(v.session.errs, "No install order was written: the card is %s.\n", report.Verdict)
 		return nil
 	}
+	format, err := o.form.formatFor(o.orderFile)
+	if err != nil {
+		return err
+	}
 	made, err := sheet.Make(sheet.Input{
-		Shop: v.shop, Vessel: v.vessel, Plan: asOnCard(v.plan, report), When: time.Now(),
-		Cards: []sheet.CardState{v.state(report)},
+		Shop: v.shop, Vessel: v.vessel, Plan: asOnCard(v.plan, report, v.plan), When: time.Now(),
+		Cards: []sheet.CardState{v.state(report)}, Style: o.form.style(),
 	})
 	if err != nil {
 		return err
 	}
-	if err := atomic.WriteFile(path, strings.NewReader(sheet.Text(made))); err != nil {
+	page, err := o.form.render(made, format)
+	if err != nil {
+		return fmt.Errorf("making the install order: %w", err)
+	}
+	if err := atomic.WriteFile(o.orderFile, bytes.NewReader(page)); err != nil {
 		return fmt.Errorf("writing the install order: %w", err)
 	}
-	fmt.Fprintf(v.session.errs, "Install order written to %s\n", path)
+	fmt.Fprintf(v.session.errs, "Install order written to %s\n", o.orderFile)
 	return nil
-}
-
-// asOnCard is the plan with the folders as they are on the card at hand.
-func asOnCard(plan order.Plan, report verify.Report) order.Plan {
-	plan.Steps = slices.Clone(plan.Steps)
-	for i, b := range report.Brings {
-		if b.Whole && i < len(plan.Steps) {
-			plan.Steps[i].Folder = b.Folder
-		}
-	}
-	return plan
 }
 
 func (v *verifying) state(report verify.Report) sheet.CardState {
