@@ -123,23 +123,33 @@ func (r Record) Encode() ([]byte, error) {
 // blankDigest stands where a digest will be once it is known.
 var blankDigest = strings.Repeat("0", sha256.Size*2)
 
-// withBlankDigests is a record of the same length as r, before the payload
-// was hashed.
-func (r Record) withBlankDigests() Record {
+// encodedBytes is the length of what Encode will write once the running
+// digests are known.
+func (r Record) encodedBytes() (int64, error) {
+	var digests int64
+	without := func(f RecordFile, depth int64) RecordFile {
+		digests += listBytes(int64(Blocks(f.Size)), depth)
+		f.Running = []string{}
+		return f
+	}
 	files := make([]RecordFile, len(r.Files))
 	for i, f := range r.Files {
-		files[i] = f.withBlankDigests()
+		files[i] = without(f, 3)
 	}
-	r.Files = files
-	return r
+	r.Files, r.InstallOrder = files, without(r.InstallOrder, 2)
+	text, err := r.Encode()
+	return int64(len(text)) + digests, err
 }
 
-func (f RecordFile) withBlankDigests() RecordFile {
-	f.Running = make([]string, Blocks(f.Size))
-	for b := range f.Running {
-		f.Running[b] = blankDigest
+// listBytes is by how much a list of n digests is longer than an empty one: a
+// line for each, indented by one more than the line that ends the list, and
+// commas between them.
+func listBytes(n, depth int64) int64 {
+	if n == 0 {
+		return 0
 	}
-	return f
+	const line = 1 + sha256.Size*2 + 2 // the line's end, the digest, its quotes
+	return n*(line+depth+1) + n - 1 + 1 + depth
 }
 
 // Sums is the check file that stands on the card, in the form that coreutils'

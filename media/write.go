@@ -103,9 +103,7 @@ func (j Job) recordFiles() ([]fat32.File, error) {
 	if len(j.InstallOrder) > installOrderRoom {
 		return nil, fmt.Errorf("install order of %s, expected at most %s", Bytes(int64(len(j.InstallOrder))), Bytes(installOrderRoom))
 	}
-	r := j.Layout.Record(j.Card)
-	r.InstallOrder = NewRecordFile(InstallOrderPath, j.InstallOrder)
-	files, err := recordFiles(r, int64(len(j.InstallOrder)))
+	files, err := recordFiles(j.Layout.Record(j.Card), int64(len(j.InstallOrder)))
 	if err != nil || j.Sign == nil {
 		return files, err
 	}

@@ -330,11 +330,25 @@ func TestAnyFlippedByteIsFound(t *testing.T) {
 			require.Equal(t, f.Path, all[0].Path, name)
 			require.Contains(t, all[0].Found, mib, name)
 			require.Equal(t, 1, r.Counts["files_differing"])
+			require.Empty(t, found(r, verify.RecordAltered), "%s: it is the file that differs", name)
 		}
 		e := s.written()
 		e.Package = packages
 		require.Contains(t, found(judge(m, e), verify.ContentDiffers)[0].Found, fmt.Sprintf("first different at byte %d of the file", at))
 	})
+}
+
+// Where neither the plan nor a record has running digests, no MiB is named,
+// rather than a wrong one.
+func TestFlippedByteWithoutRunningDigests(t *testing.T) {
+	s := newScene(t)
+	m := s.byHand(hand(t), []string{"mcopy", "-o", "short.bin", "::_card/record.json"})
+	s.flip(m, s.place(plot)+2<<20, 1)
+	e := s.planned()
+	e.Package = nil
+	all := found(judge(m, e), verify.ContentDiffers)
+	require.Len(t, all, 1)
+	assert.NotContains(t, all[0].Found, "MiB")
 }
 
 // A package that was replaced together with the record's digests of it is

@@ -75,6 +75,8 @@ func (j *judging) record(found *media.Record) {
 	for i, f := range want.Files {
 		if e, ok := j.entries[key(f.Path)]; ok && j.digests[e.path] == f.SHA256 {
 			f.Running = j.running[e.path]
+		} else if len(f.Running) == 0 && found != nil {
+			f.Running = runningOf(*found, f) // of a file that differs they can't be formed
 		}
 		again.Files[i] = f
 	}

@@ -1,0 +1,390 @@
+package media
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/manifest/version"
+	"cardwright/media/fat32"
+)
+
+// layer finds the cards of a plan's steps.
+type layer struct {
+	shop   *manifest.Shop
+	vessel *manifest.Vessel
+	layout Layout
+	sizes  []int64
+}
+
+// openCard is a card that may still take more. It is never changed: taking
+// more makes another.
+type openCard struct {
+	card  Card
+	paths map[string]string // lower-case path of a file → digest; of a folder → "/"
+	takes map[string]string // model that installs at power-up → the package set it would find
+}
+
+// nameFolders gives every step the folder that its device will show. A folder
+// of ours is numbered by the step of its first use; a device that takes
+// several packages has them in folders by version below its own.
+func (l *layer) nameFolders(steps []order.Step) {
+	perDevice := map[string]int{}
+	first := map[string]int{}
+	for _, s := range steps {
+		perDevice[s.Device]++
+		if _, ok := first[s.Device]; !ok {
+			first[s.Device] = s.Number
+		}
+	}
+	digits := max(2, len(fmt.Sprint(len(steps))))
+	for i := range steps {
+		s := &steps[i]
+		rules := l.rules(*s)
+		switch {
+		case rules == nil:
+			continue // place says why
+		case rules.Folder != manifest.AnyFolder && rules.Folder != "":
+			s.Folder = strings.Trim(rules.Folder, "/")
+		case l.vessel.Folders == manifest.FoldersByModel:
+			s.Folder = s.Model + "/" + versionFolder(s.To)
+		default:
+			s.Folder = fmt.Sprintf("%0*d-%s", digits, first[s.Device], s.Device)
+			if perDevice[s.Device] > 1 {
+				s.Folder += "/" + versionFolder(s.To)
+			}
+		}
+	}
+}
+
+// versionFolder is a version as a folder's name: FAT allows no colon.
+func versionFolder(v version.V) string { return strings.ReplaceAll(string(v), ":", "_") }
+
+// rules are the card rules that a step's files obey: those of the device
+// whose slot the card goes into.
+func (l *layer) rules(s order.Step) *manifest.CardRules {
+	id := s.Device
+	if s.Through != "" {
+		id = s.Through
+	}
+	device := l.vessel.Device(id)
+	if device == nil {
+		return nil
+	}
+	model := l.shop.Model(device.Model)
+	if model == nil {
+		return nil
+	}
+	return model.Card
+}
+
+// placing is a step with files, and what has to be known to place it.
+type placing struct {
+	step    *order.Step
+	rules   *manifest.CardRules
+	release *manifest.Release
+	files   []CardFile
+}
+
+// place finds a card for every step that has files.
+func (l *layer) place(steps []order.Step) ([]Card, error) {
+	s := search{layer: l, triesLeft: mostTries}
+	for i := range steps {
+		if len(steps[i].Files) == 0 {
+			continue
+		}
+		p, err := l.placing(&steps[i])
+		if err != nil {
+			return nil, err
+		}
+		s.steps = append(s.steps, p)
+	}
+	s.place(nil, nil, 0)
+	if s.best == nil && len(s.steps) > 0 {
+		return nil, s.stuck
+	}
+	for i, n := range s.best {
+		s.steps[i].step.Card = n + 1
+	}
+	return s.cards, nil
+}
+
+func (l *layer) placing(s *order.Step) (placing, error) {
+	rules := l.rules(*s)
+	if rules == nil {
+		return placing{}, &Unplaced{s.Number, s.Device, "neither the device nor the one it is updated through has a card slot"}
+	}
+	if !slices.Contains(rules.FileSystems, "fat32") {
+		return placing{}, &Unplaced{s.Number, s.Device, "its device reads " + strings.Join(rules.FileSystems, ", ") + ", and cards are written as FAT32"}
+	}
+	release, err := l.release(*s)
+	if err != nil {
+		return placing{}, err
+	}
+	return placing{s, rules, release, cardFiles(*s, release)}, nil
+}
+
+// mostTries bounds the search: it finds the fewest cards and swaps of every
+// visit but the oddest, and takes a second at most.
+const mostTries = 5000
+
+// search places one step after the other, each on the card that is in the
+// reader already where that can be, then on the others, then on a new one. The
+// first way that it finds is that of whoever fills one card after the other;
+// from there it goes back and looks for one of fewer cards, or of as many
+// cards and fewer swaps, until there is none or it has tried enough.
+type search struct {
+	*layer
+	steps     []placing
+	triesLeft int
+	stuck     *Unplaced // the first step that had no place
+
+	best  []int // the card of each step
+	cards []Card
+	swaps int
+}
+
+// place places the steps after those that stand at `at`.
+func (s *search) place(open []*openCard, at []int, swaps int) {
+	if len(at) == len(s.steps) {
+		s.best, s.swaps, s.cards = slices.Clone(at), swaps, nil
+		for _, o := range open {
+			s.cards = append(s.cards, o.card)
+		}
+		return
+	}
+	p := s.steps[len(at)]
+	var why string
+	for _, n := range candidates(open, at) {
+		swapped := swaps
+		if len(at) > 0 && n != at[len(at)-1] {
+			swapped++
+		}
+		if s.triesLeft == 0 || !s.better(max(len(open), n+1), swapped) {
+			continue
+		}
+		s.triesLeft--
+		var into *openCard
+		if n == len(open) {
+			into = &openCard{card: Card{Limits: LimitsOf(p.rules)}}
+		} else {
+			into = open[n]
+		}
+		var next *openCard
+		if next, why = s.add(into, n, p); next != nil {
+			s.place(with(open, n, next), append(slices.Clip(at), n), swapped)
+		}
+	}
+	if s.stuck == nil && s.best == nil {
+		s.stuck = &Unplaced{p.step.Number, p.step.Device, why}
+	}
+}
+
+// better tells whether so many cards and swaps, or more, can be better than
+// the best way so far.
+func (s *search) better(cards, swaps int) bool {
+	return s.best == nil || cards < len(s.cards) || cards == len(s.cards) && swaps < s.swaps
+}
+
+// candidates are the cards that the next step may go on; the last is a new one.
+func candidates(open []*openCard, at []int) []int {
+	var all []int
+	current := -1
+	if len(at) > 0 {
+		current = at[len(at)-1]
+		all = append(all, current)
+	}
+	for n := range len(open) + 1 {
+		if n != current {
+			all = append(all, n)
+		}
+	}
+	return all
+}
+
+// with are the cards with the nth, or one more, replaced.
+func with(open []*openCard, n int, next *openCard) []*openCard {
+	open = append(slices.Clone(open), nil)[:max(len(open), n+1)]
+	open[n] = next
+	return open
+}
+
+func (l *layer) release(s order.Step) (*manifest.Release, error) {
+	device, model := l.vessel.Device(s.Device), l.shop.Model(s.Model)
+	if device == nil || model == nil {
+		return nil, fmt.Errorf("step %d: device %s of model %s is not in the shop", s.Number, s.Device, s.Model)
+	}
+	release := model.Release(s.To, device.Variant)
+	if release == nil {
+		return nil, fmt.Errorf("step %d: the catalogue has no release %s of %s", s.Number, s.To, s.Model)
+	}
+	return release, nil
+}
+
+// cardFiles are a step's files as they stand on the card.
+func cardFiles(s order.Step, release *manifest.Release) []CardFile {
+	var files []CardFile
+	below := func(name string) string {
+		if s.Folder == "" {
+			return name
+		}
+		return s.Folder + "/" + name
+	}
+	for _, f := range release.Files {
+		source := Source{Model: s.Model, Version: release.Version, Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256}
+		if f.Unpack == "" {
+			files = append(files, CardFile{below(f.Name), int64(f.Size), f.SHA256, source})
+			continue
+		}
+		for _, m := range f.Members {
+			source.Member = m.Name
+			files = append(files, CardFile{below(m.Name), int64(m.Size), m.SHA256, source})
+		}
+	}
+	return files
+}
+
+// add is card n with a step's files on it, or why they can't go there.
+func (l *layer) add(open *openCard, n int, p placing) (*openCard, string) {
+	limits, ok := open.card.Limits.Both(LimitsOf(p.rules))
+	if !ok {
+		return nil, "its device reads cards of other sizes"
+	}
+	fresh, why := open.fresh(p.files)
+	if why != "" {
+		return nil, why
+	}
+	started, alone := len(open.card.Files) > 0, p.rules.Alone || open.card.Alone
+	if started && alone && (len(fresh) > 0 || p.rules.Alone != open.card.Alone) {
+		return nil, "nothing else may be on the card of a device that wants its package alone"
+	}
+	next := &openCard{card: open.card, paths: open.with(fresh), takes: open.takes}
+	if p.step.Through == "" && p.rules.AtPowerUp {
+		set := packageSet(p.files)
+		if other, ok := open.takes[p.step.Model]; ok && other != set {
+			return nil, "a device that installs at power-up would find two packages"
+		}
+		next.takes = copied(open.takes)
+		next.takes[p.step.Model] = set
+	}
+	card := &next.card
+	card.Limits, card.Alone = limits, p.rules.Alone
+	card.AtPowerUp = card.AtPowerUp || p.rules.AtPowerUp
+	card.FileSystems = readByBoth(open.card, p.rules)
+	card.Files = append(slices.Clip(card.Files), fresh...)
+	if !slices.Contains(card.Devices, p.step.Device) {
+		card.Devices = append(slices.Clip(card.Devices), p.step.Device)
+	}
+	if p.release.Released.After(card.Modified) {
+		card.Modified = p.release.Released.Time
+	}
+	if why := l.fits(*card, n); why != "" {
+		return nil, why
+	}
+	return next, ""
+}
+
+func readByBoth(c Card, rules *manifest.CardRules) []string {
+	if len(c.Files) == 0 {
+		return rules.FileSystems
+	}
+	return slices.DeleteFunc(slices.Clone(c.FileSystems), func(name string) bool {
+		return !slices.Contains(rules.FileSystems, name)
+	})
+}
+
+// fresh are the files that aren't on the card yet (same path and digest: one
+// copy), or why some can't be.
+func (o *openCard) fresh(files []CardFile) ([]CardFile, string) {
+	var fresh []CardFile
+	for _, f := range files {
+		path := strings.ToLower(f.Path)
+		for folder := parent(path); folder != ""; folder = parent(folder) {
+			if digest, ok := o.paths[folder]; ok && digest != folderMark {
+				return nil, fmt.Sprintf("%s is a file on the card and would have to be a folder", folder)
+			}
+		}
+		switch digest, ok := o.paths[path]; {
+		case !ok:
+			fresh = append(fresh, f)
+		case digest != f.SHA256:
+			return nil, fmt.Sprintf("another file stands at %s", f.Path)
+		}
+	}
+	return fresh, ""
+}
+
+const folderMark = "/"
+
+// with are the card's paths with those of more files.
+func (o *openCard) with(files []CardFile) map[string]string {
+	paths := copied(o.paths)
+	for _, f := range files {
+		path := strings.ToLower(f.Path)
+		paths[path] = f.SHA256
+		for folder := parent(path); folder != ""; folder = parent(folder) {
+			paths[folder] = folderMark
+		}
+	}
+	return paths
+}
+
+func copied(m map[string]string) map[string]string {
+	if m == nil {
+		return map[string]string{}
+	}
+	return maps.Clone(m)
+}
+
+func parent(path string) string {
+	i := strings.LastIndexByte(path, '/')
+	if i < 0 {
+		return ""
+	}
+	return path[:i]
+}
+
+// packageSet tells two packages of one model apart.
+func packageSet(files []CardFile) string {
+	sum := sha256.New()
+	for _, f := range files {
+		fmt.Fprintf(sum, "%s\n", f.SHA256)
+	}
+	return hex.EncodeToString(sum.Sum(nil))
+}
+
+// fits says why a card doesn't have the room, or "".
+func (l *layer) fits(c Card, n int) string {
+	files, err := l.layout.files(c)
+	if err != nil {
+		return err.Error()
+	}
+	if len(l.sizes) == 0 {
+		return fitsWithin(files, c.Limits.Most/mostHundredths*imageHundredths)
+	}
+	size := l.sizes[min(n, len(l.sizes)-1)]
+	if err := c.Limits.Check(size); err != nil {
+		return err.Error()
+	}
+	if _, err := fat32.Lay(fat32.Spec{Bytes: size, Files: files}); err != nil {
+		return err.Error()
+	}
+	return ""
+}
+
+// fitsWithin says why files don't fit on any card of at most so many bytes.
+func fitsWithin(files []fat32.File, most int64) string {
+	least, err := fat32.Least(files)
+	if err != nil {
+		return err.Error()
+	}
+	if least > most {
+		return fmt.Sprintf("its files need a card of %s, and the largest that its device reads holds %s", Bytes(least), Bytes(most))
+	}
+	return ""
+}
