@@ -99,6 +99,7 @@ func (v *boot) sizes() (all []complaint) {
 	bad(!v.fat32 && v.rootEntries == 0, 17, "1 entry or more in the root folder", v.rootEntries)
 	if len(all) == 0 {
 		bad(v.clusters() < 1, 32, fmt.Sprintf("more than %d sectors", v.dataSector()), v.total)
+		bad(v.clusters() > mostFAT32, 32, fmt.Sprintf("at most %d clusters", mostFAT32), v.clusters())
 	}
 	return all
 }
@@ -293,7 +294,6 @@ func (c *Card) checkSizes(v *Volume, p *Partition, b boot) {
 	note(have < v.Clusters, FATSize, 22,
 		fmt.Sprintf("room for %d clusters", v.Clusters), fmt.Sprintf("room for %d", have))
 	note(b.fat32 && v.Clusters < leastFAT32, FATType, 32, "65525 clusters or more for FAT32", fmt.Sprint(v.Clusters))
-	note(v.Clusters > mostFAT32, FATType, 32, fmt.Sprintf("at most %d clusters", mostFAT32), fmt.Sprint(v.Clusters))
 	note(!b.fat32 && v.Clusters >= leastFAT32, FATType, 32, "fewer than 65525 clusters for FAT16", fmt.Sprint(v.Clusters))
 }
 

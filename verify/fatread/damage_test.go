@@ -68,18 +68,6 @@ func (d *disk) first(short string) uint32 {
 
 func (d *disk) place(cluster uint32) int64 { return d.data + (int64(cluster)-2)*d.cluster }
 
-func (d *disk) get(cluster uint32) uint32 {
-	at := d.fat + int64(cluster)*d.bits/8
-	switch {
-	case d.bits == 32:
-		return binary.LittleEndian.Uint32(d.b[at:]) & 0x0FFFFFFF
-	case d.bits == 16:
-		return uint32(binary.LittleEndian.Uint16(d.b[at:]))
-	default:
-		return uint32(binary.LittleEndian.Uint16(d.b[at:])) >> (4 * (cluster % 2)) & 0xFFF
-	}
-}
-
 // link sets an entry in one FAT.
 func (d *disk) link(copy int64, cluster, v uint32) {
 	at := d.b[d.fat+copy*d.fatSize+int64(cluster)*d.bits/8:]
@@ -343,7 +331,7 @@ func TestEachDamage(t *testing.T) {
 		{".. in the root", "all", func(d *disk) { copy(d.b[d.entry(empty):], "..         ") }, "dot-entry", "/"},
 		{"a folder that begins with the end mark", "all", func(d *disk) { d.b[d.place(d.first(other))] = 0 }, "clusters-lost dot-entry", "OTHER"},
 		{"two volume labels", "all", func(d *disk) { d.b[d.entry(empty)+11] = 8 }, "label-extra", "/"},
-		{"a volume label in a folder", "all", func(d *disk) { d.b[d.entry(gamma)+11] = 8 }, "clusters-lost label-extra", "SUB"},
+		{"a volume label in a folder", "all", func(d *disk) { d.b[d.entry(gamma)+11] = 8 }, "clusters-lost entry-attributes label-extra", "SUB"},
 		{"a label that is a folder", "all", func(d *disk) { d.b[d.entry("KITTIWAKE  ")+11] |= 0x10 }, "entry-attributes", "/"},
 		{"no label in the root folder", "all", func(d *disk) { d.b[d.entry("KITTIWAKE  ")] = 0xE5 }, "label-differs", ""},
 		{"month 13", "all", func(d *disk) { d.put16(d.entry(alpha)+24, 44<<9|13<<5|1) }, "entry-time", "ALPHA.BIN"},
@@ -444,9 +432,9 @@ func TestTime(t *testing.T) {
 
 // A GPT made by sgdisk is read from either copy, and each damage to it told.
 func TestGPT(t *testing.T) {
-	image := blank(t, 48<<20)
-	run(t, "sgdisk", "-n", "1:2048:+40M", "-t", "1:0700", "-n", "3:0:+1M", "-t", "3:8300", image)
-	run(t, "mkfs.fat", "-F", "32", "-s", "1", "-h", "2048", "--offset", "2048", image, "40960")
+	image := blank(t, 8<<20)
+	run(t, "sgdisk", "-n", "1:2048:+4M", "-t", "1:0700", "-n", "3:0:+1M", "-t", "3:8300", image)
+	run(t, "mkfs.fat", "-F", "16", "-s", "1", "-h", "2048", "--offset", "2048", image, "4096")
 	whole, err := os.ReadFile(image)
 	require.NoError(t, err)
 	last := int64(len(whole) - 512)
@@ -482,7 +470,7 @@ func TestGPT(t *testing.T) {
 			assert.Equal(t, GPT, card.Table)
 			require.NotEmpty(t, card.Partitions)
 			p := card.Partitions[0]
-			assert.Equal(t, Partition{1, "ebd0a0a2-b9e5-4433-87c0-68b6b72699c7", 1 << 20, 40 << 20, GPT, FAT32}, p)
+			assert.Equal(t, Partition{1, "ebd0a0a2-b9e5-4433-87c0-68b6b72699c7", 1 << 20, 4 << 20, GPT, FAT16}, p)
 			assert.Equal(t, 3, card.Partitions[1].Number)
 			require.Len(t, card.Volumes, 1)
 		})

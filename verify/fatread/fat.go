@@ -92,7 +92,7 @@ func newFAT(c *Card, v *Volume, p *Partition, b boot) *fat {
 			f.copies = append(f.copies, first+i*v.FATBytes)
 		}
 	}
-	clusters := min(v.Clusters, v.FATBytes*8/int64(f.width)-2, max(0, c.src.size-f.start)*8/int64(f.width)-2, mostFAT32)
+	clusters := min(v.Clusters, v.FATBytes*8/int64(f.width)-2, max(0, c.src.size-f.start)*8/int64(f.width)-2)
 	onCard := (c.src.size - v.DataStart) / int64(v.ClusterBytes)
 	clusters = min(clusters, onCard)
 	if clusters < 1 {
@@ -115,11 +115,16 @@ func (f *fat) place(cluster uint32) int64 { return f.start + int64(cluster)*int6
 
 // get reads the entry of a cluster up to last.
 func (f *fat) get(cluster uint32) (uint32, error) {
-	at := int64(cluster) * int64(f.width) / 8
-	p, err := f.page(at / pieceBytes)
+	p, err := f.page(int64(cluster) * int64(f.width) / 8 / pieceBytes)
 	if err != nil {
 		return 0, err
 	}
+	return f.in(p, cluster)
+}
+
+// in reads an entry of a page.
+func (f *fat) in(p *page, cluster uint32) (uint32, error) {
+	at := int64(cluster) * int64(f.width) / 8
 	in := at % pieceBytes
 	if in+int64(f.width+7)/8 > int64(len(p.data)) {
 		return 0, &ReadError{Offset: f.start + at, Err: errOutside}
@@ -219,7 +224,7 @@ func (f *fat) census(claimed *claims) census {
 			n.whole = false
 			break
 		}
-		f.countPage(&n, i, claimed)
+		f.countPage(&n, p, i, claimed)
 		for c, start := range f.copies {
 			f.comparePage(&differ[c], p, start, other)
 		}
@@ -230,11 +235,11 @@ func (f *fat) census(claimed *claims) census {
 	return n
 }
 
-func (f *fat) countPage(n *census, i int64, claimed *claims) {
+func (f *fat) countPage(n *census, p *page, i int64, claimed *claims) {
 	first := i * pieceBytes * 8 / int64(f.width)
 	end := min((i+1)*pieceBytes*8/int64(f.width), int64(f.last)+1)
 	for c := uint32(max(first, 2)); int64(c) < end; c++ {
-		v, err := f.get(c)
+		v, err := f.in(p, c)
 		switch {
 		case err != nil:
 			n.whole = false
