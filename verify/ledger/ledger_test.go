@@ -300,8 +300,8 @@ func TestValidateNamesWhatWasFoundAndExpected(t *testing.T) {
 		"unknown kind":       {func(e *ledger.Entry) { e.Kind = "step undone" }, `kind: found "step undone", expected one of the kinds`},
 		"negative minutes":   {func(e *ledger.Entry) { e.Step.Minutes = -1 }, "step.minutes: found -1, expected 0 to 10080"},
 		"too many devices": {func(e *ledger.Entry) {
-			*e = ledger.Entry{At: e.At, Vessel: "k", Kind: ledger.VesselTakenOn, TakenOn: &ledger.TakenOn{Name: "K", Devices: make([]ledger.Fitted, 513)}}
-		}, "taken_on.devices: found 513, expected 0 to 512"},
+			*e = ledger.Entry{At: e.At, Vessel: "k", Kind: ledger.VesselTakenOn, TakenOn: &ledger.TakenOn{Name: "K", Devices: make([]ledger.Fitted, 1001)}}
+		}, "taken_on.devices: found 1001, expected 0 to 1000"},
 		"device twice": {func(e *ledger.Entry) {
 			f := ledger.Fitted{Device: ledger.Device{ID: "radar", Model: "m"}, Version: "1"}
 			*e = ledger.Entry{At: e.At, Vessel: "k", Kind: ledger.VesselTakenOn, TakenOn: &ledger.TakenOn{Name: "K", Devices: []ledger.Fitted{f, f}}}

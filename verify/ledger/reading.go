@@ -19,7 +19,9 @@ type Reading struct {
 	Device  Device    `json:"device"`
 	Version version.V `json:"version"` // "" when gone
 	Before  version.V `json:"before"`  // what it showed before the step; "" where nobody read it
-	Gone    bool      `json:"gone"`    // no longer aboard
+	// Installed says that a step brought the version; else it was only read.
+	Installed bool `json:"installed"`
+	Gone      bool `json:"gone"` // no longer aboard
 }
 
 // Readings gives what an entry says about versions, without Event and Ord.
@@ -52,7 +54,7 @@ func takenOnReadings(e *Entry) []Reading {
 // before it, because then nothing was installed that anybody saw.
 func stepReadings(e *Entry) []Reading {
 	s := e.Step
-	r := Reading{At: e.At, Vessel: e.Vessel, Device: s.Device, Version: s.After, Before: s.Before}
+	r := Reading{At: e.At, Vessel: e.Vessel, Device: s.Device, Version: s.After, Before: s.Before, Installed: e.Kind == StepDone}
 	if VersionKey(r.Version) == "" {
 		r.Version = s.Before
 	}
@@ -149,13 +151,24 @@ func another(a, b Device) bool {
 }
 
 // leadsTo tells whether the later reading may come after the earlier one: it
-// started from that version, or found the same one.
+// found the same version, or a step started from that version. Where nobody
+// read what a step started from, it may have been that one, unless another
+// writer was at work at about the same time.
 func leadsTo(before, after Reading) bool {
-	if before.Gone || after.Gone || before.Version == version.Unknown {
+	switch {
+	case before.Gone || after.Gone || before.Version == version.Unknown:
 		return true
+	case version.Compare(after.Version, before.Version) == 0:
+		return true
+	case after.Before != "":
+		return version.Compare(after.Before, before.Version) == 0
 	}
-	return after.Before != "" && version.Compare(after.Before, before.Version) == 0 ||
-		version.Compare(after.Version, before.Version) == 0
+	return after.Installed && !apart(before, after)
+}
+
+// apart tells whether two writers read the device at about the same time.
+func apart(before, after Reading) bool {
+	return before.Writer != after.Writer && after.At.Sub(before.At) <= Together
 }
 
 // ContradictionKind says how two readings of one device disagree.
@@ -188,7 +201,7 @@ func Contradictions(readings []Reading) []Contradiction {
 			continue
 		}
 		c := Contradiction{Kind: Unexplained, Earlier: before, Later: after}
-		if before.Writer != after.Writer && after.At.Sub(before.At) <= Together {
+		if apart(before, after) {
 			c.Kind = TwoVersions
 		}
 		list = append(list, c)
@@ -222,4 +235,13 @@ func CarriedBy(e *Entry) []Carried {
 		})
 	}
 	return list
+}
+
+// OnCard is a release that stood on a card which was read back and called
+// good.
+type OnCard struct {
+	Device  string    `json:"device"`
+	Model   string    `json:"model"`
+	Version version.V `json:"version"`
+	Card    string    `json:"card"` // digest
 }

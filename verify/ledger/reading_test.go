@@ -109,6 +109,25 @@ func TestReadingsOfEntries(t *testing.T) {
 	}
 }
 
+// Where nobody read what a step started from, the step explains the change,
+// unless two vans were at work on the same day.
+func TestAStepWithNothingReadBefore(t *testing.T) {
+	step := func(writer string, hours int) ledger.Reading {
+		r := read(writer, hours, "", "4.3")
+		r.Installed = true
+		return r
+	}
+	first := read("van 1", 0, "", "4.2")
+	assert.Empty(t, ledger.Contradictions([]ledger.Reading{first, step("van 1", 1)}))
+	assert.Empty(t, ledger.Contradictions([]ledger.Reading{first, step("van 2", 500)}))
+	found := ledger.Contradictions([]ledger.Reading{first, step("van 2", 1)})
+	require.Len(t, found, 1)
+	assert.Equal(t, ledger.TwoVersions, found[0].Kind)
+	found = ledger.Contradictions([]ledger.Reading{first, read("van 1", 1, "", "4.3")})
+	require.Len(t, found, 1, "it was only read: somebody installed it, and nobody said so")
+	assert.Equal(t, ledger.Unexplained, found[0].Kind)
+}
+
 // Settle and Contradictions agree: a device is in dispute only where its
 // history shows two versions.
 func TestADisputeAlwaysShowsInTheHistory(t *testing.T) {

@@ -19,7 +19,7 @@ const (
 	MaxWord    = 128       // bytes of an id, a name, a place
 	MaxLine    = 512       // bytes of a target, a value, a purpose
 	MaxNote    = 4096      // bytes of a note or a reason
-	MaxList    = 512       // devices, releases or findings of one event
+	MaxList    = 1000      // devices, releases or findings of one event
 	MaxMinutes = 7 * 24 * 60
 	MaxSeq     = 1 << 40
 )

@@ -353,7 +353,7 @@ func TestOnGoodCardsLeavesBadOnesOut(t *testing.T) {
 		require.NoError(t, err)
 		require.NotEmpty(t, list)
 		for _, c := range list {
-			assert.Equal(t, audit.OnCard{Device: "radar", Model: "fennick-sweep-4", Version: "4.3", Card: digest}, c)
+			assert.Equal(t, ledger.OnCard{Device: "radar", Model: "fennick-sweep-4", Version: "4.3", Card: digest}, c)
 		}
 	})
 }

@@ -111,21 +111,12 @@ func sorted(stories map[string]*CardStory) CardUse {
 	return u
 }
 
-// OnCard is a release that stood on a card which was read back and called
-// good for a vessel.
-type OnCard struct {
-	Device  string `json:"device"`
-	Model   string `json:"model"`
-	Version string `json:"version"`
-	Card    string `json:"card"` // digest
-}
-
 // OnGoodCards are the releases that stood on good cards for a vessel, the
 // newest card of each last.
-func OnGoodCards(ctx context.Context, l *store.Ledger, vessel string) ([]OnCard, error) {
-	list := []OnCard{}
+func OnGoodCards(ctx context.Context, l *store.Ledger, vessel string) ([]ledger.OnCard, error) {
+	list := []ledger.OnCard{}
 	err := l.Look(ctx, func(q store.Querier) error {
-		return eachOnCard(ctx, q, vessel, func(c OnCard) { list = append(list, c) })
+		return eachOnCard(ctx, q, vessel, func(c ledger.OnCard) { list = append(list, c) })
 	})
 	if err != nil {
 		return nil, fmt.Errorf("looking for the cards of vessel %s: %w", vessel, err)

@@ -9,10 +9,10 @@ import (
 	"cardwright/verify/ledger/store"
 )
 
-func eachOnCard(ctx context.Context, q store.Querier, vessel string, give func(OnCard)) error {
+func eachOnCard(ctx context.Context, q store.Querier, vessel string, give func(ledger.OnCard)) error {
 	return store.Each(ctx, q, `SELECT device, model, version, card FROM carried WHERE vessel = $1 AND good = 1 ORDER BY at, card, device`, []any{vessel},
 		func(r *sql.Rows) error {
-			var c OnCard
+			var c ledger.OnCard
 			err := r.Scan(&c.Device, &c.Model, &c.Version, &c.Card)
 			give(c)
 			return err

@@ -105,7 +105,7 @@ func (h *History) state(ctx context.Context, q store.Querier, vessel string) err
 	h.upTo(&ask)
 	var readings []ledger.Reading
 	err := store.Each(ctx, q, `SELECT r.device, e.id, r.at, r.writer, r.kind, r.maker, r.model, r.name, r.place, r.serial, r.variant,
-			r.version, r.before, r.gone
+			r.version, r.before, r.installed, r.gone
 		FROM reading r JOIN event e ON e.no = r.event
 		WHERE `+strings.ReplaceAll(ask.String(), "ord", "r.ord")+` ORDER BY r.device, r.ord`, ask.args, func(rows *sql.Rows) error {
 		r, err := scanReading(rows)
@@ -127,15 +127,15 @@ func scanReading(rows *sql.Rows) (ledger.Reading, error) {
 	var r ledger.Reading
 	var id []byte
 	var at string
-	var gone int64
+	var installed, gone int64
 	d := &r.Device
 	err := rows.Scan(&d.ID, &id, &at, &r.Writer, &d.Kind, &d.Maker, &d.Model, &d.Name, &d.Place, &d.Serial, &d.Variant,
-		&r.Version, &r.Before, &gone)
+		&r.Version, &r.Before, &installed, &gone)
 	if err != nil {
 		return r, err
 	}
 	copy(r.Event[:], id)
-	r.Gone = gone != 0
+	r.Installed, r.Gone = installed != 0, gone != 0
 	r.At, err = moment(at)
 	return r, err
 }

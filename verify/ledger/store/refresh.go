@@ -120,7 +120,7 @@ func settle(ctx context.Context, q Querier, keys []deviceKey) (map[deviceKey]set
 	for _, k := range keys {
 		args = append(args, k.vessel, k.device)
 	}
-	query := `SELECT vessel, device, event, at, writer, kind, maker, model, name, place, serial, variant, version, before, gone
+	query := `SELECT vessel, device, event, at, writer, kind, maker, model, name, place, serial, variant, version, before, installed, gone
 		FROM (SELECT r.*, row_number() OVER (PARTITION BY vessel, device ORDER BY ord DESC) AS back
 			FROM reading r WHERE (vessel, device) IN (VALUES ` + values(len(keys), 2) + `)) last
 		WHERE back <= ` + fmt.Sprint(ledger.SettleOver) + ` ORDER BY vessel, device, back DESC`
@@ -149,15 +149,16 @@ func settle(ctx context.Context, q Querier, keys []deviceKey) (map[deviceKey]set
 
 func scanReading(r *sql.Rows) (ledger.Reading, int64, error) {
 	var out ledger.Reading
-	var no, gone int64
+	var no, installed, gone int64
 	var at, v, before string
 	d := &out.Device
 	err := r.Scan(&out.Vessel, &d.ID, &no, &at, &out.Writer, &d.Kind, &d.Maker, &d.Model, &d.Name, &d.Place, &d.Serial,
-		&d.Variant, &v, &before, &gone)
+		&d.Variant, &v, &before, &installed, &gone)
 	if err != nil {
 		return out, 0, err
 	}
 	out.Version, out.Before, out.Gone = version.V(v), version.V(before), gone != 0
+	out.Installed = installed != 0
 	out.At, err = parseTime(at)
 	return out, no, err
 }

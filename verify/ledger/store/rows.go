@@ -125,7 +125,7 @@ type says struct {
 
 const (
 	sightingColumns = "event, ord, vessel, name, berth, imo, mmsi, hull"
-	readingColumns  = "vessel, device, ord, event, at, writer, kind, maker, model, name, place, serial, variant, version, version_key, before, gone"
+	readingColumns  = "vessel, device, ord, event, at, writer, kind, maker, model, name, place, serial, variant, version, version_key, before, installed, gone"
 	carriedColumns  = "event, place, at, vessel, card, device, maker, model, variant, version, version_key, good"
 )
 
@@ -145,7 +145,7 @@ func saysOf(p placed) says {
 		d := r.Device
 		out.readings = append(out.readings, []any{
 			r.Vessel, d.ID, ord, p.no, timeText(r.At), s.Writer, d.Kind, d.Maker, d.Model, d.Name, d.Place, d.Serial,
-			d.Variant, string(r.Version), ledger.VersionKey(r.Version), string(r.Before), number(r.Gone),
+			d.Variant, string(r.Version), ledger.VersionKey(r.Version), string(r.Before), number(r.Installed), number(r.Gone),
 		})
 	}
 	for i, c := range ledger.CarriedBy(e) {

@@ -81,6 +81,7 @@ CREATE TABLE reading (
     version     TEXT COLLATE "C" NOT NULL,
     version_key TEXT COLLATE "C" NOT NULL, -- equal for versions that compare as equal
     before      TEXT COLLATE "C" NOT NULL,
+    installed   BIGINT NOT NULL, -- 1: a step brought it; 0: it was only read
     gone        BIGINT NOT NULL,
     PRIMARY KEY (vessel, device, ord)
 );

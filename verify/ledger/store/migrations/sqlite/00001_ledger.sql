@@ -83,6 +83,7 @@ CREATE TABLE reading (
     version     TEXT NOT NULL,
     version_key TEXT NOT NULL, -- equal for versions that compare as equal
     before      TEXT NOT NULL,
+    installed   INTEGER NOT NULL, -- 1: a step brought it; 0: it was only read
     gone        INTEGER NOT NULL,
     PRIMARY KEY (vessel, device, ord)
 ) STRICT, WITHOUT ROWID;

@@ -1,0 +1,331 @@
+// Package record turns what was done aboard into entries for the ledger: from
+// the plan, the vessel, and a sheet that was filled in by questions, by flags,
+// on paper and typed in, or on a phone. It is pure; the caller asks, reads
+// and stores.
+package record
+
+import (
+	"bytes"
+	_ "embed"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+	"golang.org/x/text/language"
+	"golang.org/x/text/message"
+
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+)
+
+// Format is the version of a filled sheet's JSON form.
+const Format = 1
+
+// Schema is the JSON Schema (draft 2020-12) of a filled sheet.
+//
+//go:embed filled-sheet.schema.json
+var Schema []byte
+
+// MaxSheet is the largest filled sheet that is read, in bytes.
+const MaxSheet = 4 << 20
+
+// Filled is a sheet as it was filled in.
+type Filled struct {
+	Format        int           `json:"format"`
+	Vessel        string        `json:"vessel"`
+	Plan          string        `json:"plan"` // order.Plan.ID; "" where the sheet doesn't say
+	By            string        `json:"by"`
+	Steps         []FilledStep  `json:"steps"`
+	SettingsSaved string        `json:"settings_saved"` // where; "" where they weren't
+	Checks        []FilledCheck `json:"checks"`
+}
+
+// FilledStep is one step as it was filled in.
+type FilledStep struct {
+	Number  int       `json:"number"`
+	Device  string    `json:"device"`
+	Before  version.V `json:"before"` // as read off the device; "" where nobody read it
+	After   version.V `json:"after"`
+	Result  string    `json:"result"` // Done, Failed or PutOff; "" while nobody has said
+	Minutes int       `json:"minutes"`
+	Note    string    `json:"note"` // the reason too, where the release was on no verified card
+}
+
+// FilledCheck is one check as it was filled in.
+type FilledCheck struct {
+	Device string `json:"device"`
+	Check  string `json:"check"`
+	Result string `json:"result"` // Passed, Failed or NotDone; "" while nobody has said
+	Value  string `json:"value"`
+}
+
+// What can become of a step or a check.
+const (
+	Done    = "done"
+	Failed  = "failed"
+	PutOff  = "put off"
+	Passed  = "passed"
+	NotDone = "not done"
+)
+
+// Problem is something that keeps a sheet from being recorded.
+type Problem struct {
+	Where    string `json:"where"`
+	Found    string `json:"found"`
+	Expected string `json:"expected"`
+	Advice   string `json:"advice"`
+}
+
+// Problems are all that were found.
+type Problems []Problem
+
+// Error gives one line for each problem.
+func (p Problems) Error() string {
+	lines := make([]string, len(p))
+	for i, problem := range p {
+		lines[i] = fmt.Sprintf("%s: found %s, expected %s", problem.Where, problem.Found, problem.Expected)
+		if problem.Advice != "" {
+			lines[i] += "; " + problem.Advice
+		}
+	}
+	return strings.Join(lines, "\n")
+}
+
+// err is the problems as an error, or nil where there are none.
+func (p Problems) err() error {
+	if len(p) == 0 {
+		return nil
+	}
+	return p
+}
+
+var filledSchema = sync.OnceValues(func() (*jsonschema.Schema, error) {
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(Schema))
+	if err != nil {
+		return nil, err
+	}
+	c := jsonschema.NewCompiler()
+	if err := c.AddResource("filled-sheet.schema.json", doc); err != nil {
+		return nil, err
+	}
+	return c.Compile("filled-sheet.schema.json")
+})
+
+// ReadJSON reads a filled sheet in its JSON form, as Schema describes it. All
+// problems come at once, each with its place in the file.
+func ReadJSON(data []byte) (Filled, error) {
+	f, err := readJSON(data)
+	if err != nil {
+		return Filled{}, fmt.Errorf("reading filled sheet: %w", err)
+	}
+	return f.tidy(), nil
+}
+
+func readJSON(data []byte) (f Filled, err error) {
+	if len(data) > MaxSheet {
+		return f, fmt.Errorf("found %d bytes, expected at most %d", len(data), MaxSheet)
+	}
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(data))
+	if err != nil {
+		return f, fmt.Errorf("it is not JSON: %w", err)
+	}
+	schema, err := filledSchema()
+	if err != nil {
+		return f, err
+	}
+	var invalid *jsonschema.ValidationError
+	if err := schema.Validate(doc); errors.As(err, &invalid) {
+		return f, schemaProblems(doc, invalid)
+	} else if err != nil {
+		return f, err
+	}
+	return f, json.Unmarshal(data, &f)
+}
+
+// maxProblems is how many problems are told at once.
+const maxProblems = 50
+
+func schemaProblems(doc any, e *jsonschema.ValidationError) Problems {
+	var list Problems
+	english := message.NewPrinter(language.English)
+	var walk func(*jsonschema.ValidationError)
+	walk = func(e *jsonschema.ValidationError) {
+		for _, cause := range e.Causes {
+			walk(cause)
+		}
+		if len(e.Causes) > 0 || len(list) == maxProblems {
+			return
+		}
+		list = append(list, Problem{
+			Where: "/" + strings.Join(e.InstanceLocation, "/"), Found: foundAt(doc, e.InstanceLocation),
+			Expected: "what the form allows: " + e.ErrorKind.LocalizedString(english),
+		})
+	}
+	walk(e)
+	return list
+}
+
+// foundAt shows what stands at a place of a JSON document, shortened.
+func foundAt(doc any, place []string) string {
+	for _, step := range place {
+		switch d := doc.(type) {
+		case map[string]any:
+			doc = d[step]
+		case []any:
+			i, err := strconv.Atoi(step)
+			if err != nil || i < 0 || i >= len(d) {
+				return "nothing"
+			}
+			doc = d[i]
+		}
+	}
+	text, err := json.Marshal(doc)
+	if err != nil {
+		return "nothing"
+	}
+	return quote(string(text))
+}
+
+// tidy takes out what typing and paper leave behind: spaces around words,
+// line ends of another system, tabs, a leading v of a version.
+func (f Filled) tidy() Filled {
+	f.Steps, f.Checks = slices.Clone(f.Steps), slices.Clone(f.Checks)
+	for i := range f.Steps {
+		s := &f.Steps[i]
+		s.Before, s.After, s.Note = tidyVersion(s.Before), tidyVersion(s.After), tidyText(s.Note)
+		s.Device, s.Result = strings.TrimSpace(s.Device), strings.TrimSpace(s.Result)
+	}
+	for i := range f.Checks {
+		c := &f.Checks[i]
+		c.Device, c.Check, c.Result = strings.TrimSpace(c.Device), strings.TrimSpace(c.Check), strings.TrimSpace(c.Result)
+		c.Value = tidyText(c.Value)
+	}
+	f.Vessel, f.Plan, f.By = strings.TrimSpace(f.Vessel), strings.TrimSpace(f.Plan), strings.TrimSpace(f.By)
+	f.SettingsSaved = tidyText(f.SettingsSaved)
+	return f
+}
+
+func tidyVersion(v version.V) version.V {
+	s := strings.TrimSpace(string(v))
+	if parsed, err := version.Parse(s); err == nil {
+		return parsed
+	}
+	return version.V(s)
+}
+
+var tidier = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ")
+
+func tidyText(s string) string { return strings.TrimSpace(tidier.Replace(s)) }
+
+// Columns of a filled sheet in CSV, in any order. A line with a check is a
+// check, another one a step; "settings saved" may stand on any line.
+var csvColumns = []string{"step", "device", "check", "before", "after", "result", "minutes", "value", "note", "settings saved"}
+
+// ReadCSV reads a filled sheet from CSV: a line of headings, then a line for
+// each step and check. Commas, semicolons and tabs are taken as separators,
+// whichever stands in the first line. Vessel, plan and technician are not in
+// it: the caller adds them.
+func ReadCSV(r io.Reader) (Filled, error) {
+	f, err := readCSV(r)
+	if err != nil {
+		return Filled{}, fmt.Errorf("reading filled sheet: %w", err)
+	}
+	return f.tidy(), nil
+}
+
+func readCSV(r io.Reader) (Filled, error) {
+	f := Filled{Format: Format}
+	data, err := io.ReadAll(io.LimitReader(r, MaxSheet+1))
+	if err != nil {
+		return f, err
+	}
+	if len(data) > MaxSheet {
+		return f, fmt.Errorf("found more than %d bytes", MaxSheet)
+	}
+	data = bytes.TrimPrefix(data, []byte("\ufeff"))
+	first, _, _ := bytes.Cut(data, []byte("\n"))
+	in := csv.NewReader(bytes.NewReader(data))
+	in.Comma = separator(string(first))
+	in.FieldsPerRecord = -1
+	lines, err := in.ReadAll()
+	if err != nil {
+		return f, err
+	}
+	if len(lines) == 0 {
+		return f, Problems{{"line 1", "nothing", "the headings " + strings.Join(csvColumns, ", "), ""}}
+	}
+	columns, problems := headings(lines[0])
+	for i, line := range lines[1:] {
+		problems = append(problems, f.addLine(i+2, line, columns)...)
+		if len(problems) > maxProblems {
+			break
+		}
+	}
+	return f, problems.err()
+}
+
+func separator(first string) rune {
+	best, most := ',', 0
+	for _, sep := range ",;\t" {
+		if n := strings.Count(first, string(sep)); n > most {
+			best, most = sep, n
+		}
+	}
+	return best
+}
+
+func headings(line []string) (map[int]string, Problems) {
+	columns := map[int]string{}
+	var problems Problems
+	for i, name := range line {
+		name = strings.ToLower(strings.TrimSpace(name))
+		if name == "" {
+			continue
+		}
+		if !slices.Contains(csvColumns, name) {
+			problems = append(problems, Problem{"line 1", fmt.Sprintf("the heading %.60q", name), "one of " + strings.Join(csvColumns, ", "), ""})
+			continue
+		}
+		columns[i] = name
+	}
+	return columns, problems
+}
+
+func (f *Filled) addLine(n int, line []string, columns map[int]string) Problems {
+	var problems Problems
+	get := map[string]string{}
+	for i, cell := range line {
+		if columns[i] != "" {
+			get[columns[i]] = strings.TrimSpace(cell)
+		}
+	}
+	number := func(name string) int {
+		if get[name] == "" {
+			return 0
+		}
+		v, err := strconv.Atoi(get[name])
+		if err != nil || v < 0 || v > ledger.MaxMinutes {
+			problems = append(problems, Problem{fmt.Sprintf("line %d, %s", n, name), fmt.Sprintf("%.40q", get[name]), "a number", ""})
+		}
+		return v
+	}
+	if get["settings saved"] != "" {
+		f.SettingsSaved = get["settings saved"]
+	}
+	switch {
+	case get["check"] != "":
+		f.Checks = append(f.Checks, FilledCheck{get["device"], get["check"], get["result"], get["value"]})
+	case get["step"] != "" || get["result"] != "":
+		f.Steps = append(f.Steps, FilledStep{
+			number("step"), get["device"], version.V(get["before"]), version.V(get["after"]), get["result"], number("minutes"), get["note"],
+		})
+	}
+	return problems
+}

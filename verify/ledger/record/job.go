@@ -1,0 +1,353 @@
+package record
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+)
+
+// Job is what a sheet is filled in against.
+type Job struct {
+	Plan      order.Plan
+	Vessel    *manifest.Vessel
+	Catalogue []*manifest.Model
+	Cards     []ledger.OnCard // releases that stood on good cards for this vessel, the newest last
+}
+
+// Visit is what a sheet doesn't say.
+type Visit struct {
+	ID         string    // the same for one sheet however often it is recorded: see VisitOf; or ledger.NewVisit()
+	At         time.Time // when the work ended
+	Purpose    string
+	ApprovedBy string
+	Told       string
+	// OtherPlan takes a sheet of another plan than the job's, or of none: its
+	// steps stand as they are, and each needs a note.
+	OtherPlan bool
+}
+
+// Outcome is what a sheet comes to.
+type Outcome struct {
+	Entries  []ledger.Entry       // in the order of the work
+	Versions map[string]version.V // what each device was seen to run in the end, for the vessel's file
+	Notes    []string             // what a person should look at
+}
+
+// Entries makes the ledger's entries of a filled sheet. The error is Problems:
+// all that keeps the sheet from being recorded.
+func (j *Job) Entries(f Filled, v Visit) (Outcome, error) {
+	f = f.tidy()
+	slices.SortStableFunc(f.Steps, func(a, b FilledStep) int { return a.Number - b.Number })
+	m := maker{job: j, filled: f, visit: v, out: Outcome{Versions: map[string]version.V{}}}
+	m.whole()
+	m.begin()
+	for i := range f.Steps {
+		m.step(i)
+	}
+	m.missingSteps()
+	m.checks()
+	m.validate()
+	if err := m.problems.err(); err != nil {
+		return Outcome{}, err
+	}
+	return m.out, nil
+}
+
+// maker makes entries and collects problems.
+type maker struct {
+	job      *Job
+	filled   Filled
+	visit    Visit
+	out      Outcome
+	problems Problems
+}
+
+func (m *maker) say(where, found, expected, advice string) {
+	m.problems = append(m.problems, Problem{where, found, expected, advice})
+}
+
+// whole looks whether the sheet belongs to the job.
+func (m *maker) whole() {
+	if m.filled.Format != Format {
+		m.say("format", fmt.Sprint(m.filled.Format), fmt.Sprint(Format), "")
+	}
+	if m.filled.Vessel != m.job.Vessel.ID {
+		m.say("vessel", quote(m.filled.Vessel), quote(m.job.Vessel.ID), "record it for the vessel that it was filled in for")
+	}
+	if want := m.job.Plan.ID(); m.filled.Plan != "" && m.filled.Plan != want && !m.visit.OtherPlan {
+		m.say("plan", short(m.filled.Plan), short(want),
+			"the plan has changed since the sheet was printed; look through the steps, and record the sheet as one of another plan")
+	}
+}
+
+func short(digest string) string { return digest[:min(12, len(digest))] }
+
+func quote(s string) string {
+	const most = 60
+	if len(s) > most {
+		s = s[:most] + "…"
+	}
+	return fmt.Sprintf("%+q", s)
+}
+
+func (m *maker) entry(kind ledger.Kind) ledger.Entry {
+	return ledger.Entry{At: m.visit.At.UTC().Truncate(time.Second), Kind: kind, Vessel: m.job.Vessel.ID, Berth: m.job.Vessel.Berth, Visit: m.visit.ID}
+}
+
+func (m *maker) begin() {
+	e := m.entry(ledger.VisitBegun)
+	e.VisitBegun = &ledger.Visit{ApprovedBy: m.visit.ApprovedBy, Told: m.visit.Told, Purpose: m.visit.Purpose, Plan: m.filled.Plan}
+	m.out.Entries = append(m.out.Entries, e)
+	if m.filled.SettingsSaved != "" {
+		e := m.entry(ledger.SettingsSaved)
+		e.Settings = &ledger.Settings{Where: m.filled.SettingsSaved}
+		m.out.Entries = append(m.out.Entries, e)
+	}
+}
+
+// device describes a device aboard as the ledger keeps it.
+func (j *Job) device(id string) (ledger.Device, bool) {
+	d := j.Vessel.Device(id)
+	if d == nil {
+		return ledger.Device{ID: id}, false
+	}
+	out := ledger.Device{ID: id, Model: d.Model, Place: d.Place, Serial: d.Serial, Variant: d.Variant}
+	if m := j.model(d.Model); m != nil {
+		out.Maker, out.Kind, out.Name = m.Maker, string(m.Kind), m.Name
+	}
+	return out, true
+}
+
+func (j *Job) model(id string) *manifest.Model {
+	i := slices.IndexFunc(j.Catalogue, func(m *manifest.Model) bool { return m.ID == id })
+	if i < 0 {
+		return nil
+	}
+	return j.Catalogue[i]
+}
+
+func (j *Job) aboard() string {
+	ids := make([]string, len(j.Vessel.Devices))
+	for i, d := range j.Vessel.Devices {
+		ids[i] = d.ID
+	}
+	return strings.Join(ids, ", ")
+}
+
+func (j *Job) planned(number int) *order.Step {
+	i := slices.IndexFunc(j.Plan.Steps, func(s order.Step) bool { return s.Number == number })
+	if i < 0 {
+		return nil
+	}
+	return &j.Plan.Steps[i]
+}
+
+var stepKinds = map[string]ledger.Kind{Done: ledger.StepDone, Failed: ledger.StepFailed, PutOff: ledger.StepPutOff}
+
+func (m *maker) step(i int) {
+	s := m.filled.Steps[i]
+	where := fmt.Sprintf("step %d (%s)", s.Number, s.Device)
+	device, ok := m.job.device(s.Device)
+	if !ok {
+		m.say(where, "the device "+quote(s.Device), "one of "+m.job.aboard(), "")
+		return
+	}
+	kind, ok := stepKinds[s.Result]
+	if !ok {
+		m.say(where+", result", quote(s.Result), "done, failed or put off", "")
+		return
+	}
+	if slices.ContainsFunc(m.filled.Steps[:i], func(o FilledStep) bool { return o.Number == s.Number }) {
+		m.say(where, "the step twice", "each step once", "")
+		return
+	}
+	e := m.entry(kind)
+	e.Step = &ledger.Step{
+		Number: s.Number, Device: device, Before: s.Before, After: s.After, Minutes: s.Minutes, Note: s.Note, Plan: m.filled.Plan,
+	}
+	m.against(where, s, e.Step)
+	if s.Result == Done {
+		m.fromCard(where, e.Step)
+	}
+	m.out.Entries = append(m.out.Entries, e)
+	for _, r := range ledger.Readings(&e) {
+		m.out.Versions[s.Device] = r.Version
+	}
+}
+
+// against compares a step with the plan's.
+func (m *maker) against(where string, s FilledStep, e *ledger.Step) {
+	p := m.job.planned(s.Number)
+	if m.visit.OtherPlan || p == nil {
+		if !m.visit.OtherPlan {
+			m.say(where, fmt.Sprintf("step %d", s.Number), fmt.Sprintf("1 to %d: the plan has no other", len(m.job.Plan.Steps)),
+				"record work that wasn't planned as a sheet of another plan")
+		} else if s.Note == "" {
+			m.say(where+", note", "nothing", "why it was done without the plan", "")
+		}
+		return
+	}
+	e.Planned, e.Plan = p.To, m.job.Plan.ID()
+	if p.Device != s.Device {
+		m.say(where, "the device "+quote(s.Device), quote(p.Device)+", as step "+fmt.Sprint(p.Number)+" of the plan says", "")
+	}
+	if s.Result == Done {
+		m.doneAsPlanned(where, s, p)
+	} else if s.Note == "" {
+		m.say(where+", note", "nothing", "why it "+map[string]string{Failed: "failed", PutOff: "was put off"}[s.Result], "")
+	}
+}
+
+func (m *maker) doneAsPlanned(where string, s FilledStep, p *order.Step) {
+	after, err := version.Parse(string(s.After))
+	if err != nil {
+		m.say(where+", after", quote(string(s.After)), "the version that the device shows now", "read it off the device; if it shows none, the step failed")
+		return
+	}
+	if before, err := version.Parse(string(s.Before)); err == nil && version.Compare(before, after) == 0 {
+		m.say(where+", after", string(s.After)+", as before", string(p.To), "if the device didn't take the release, the step failed")
+		return
+	}
+	if version.Compare(after, p.To) != 0 {
+		if s.Note == "" {
+			m.say(where+", after", string(s.After), string(p.To)+", as planned", "write a note if another version was meant")
+			return
+		}
+		m.out.Notes = append(m.out.Notes, fmt.Sprintf("%s runs %s, not %s as planned: plan the vessel again", s.Device, s.After, p.To))
+	}
+}
+
+// fromCard finds the good card that a release came from; one that was on none
+// needs a reason.
+func (m *maker) fromCard(where string, e *ledger.Step) {
+	for _, c := range m.job.Cards {
+		if c.Model == e.Device.Model && ledger.VersionKey(c.Version) == ledger.VersionKey(e.After) && ledger.VersionKey(e.After) != "" {
+			e.Card = c.Card
+			return
+		}
+	}
+	if e.Note == "" && ledger.VersionKey(e.After) != "" {
+		m.say(where+", note", "nothing", fmt.Sprintf("a reason: %s %s was on no verified card", e.Device.Model, e.After),
+			"say where the release came from, or verify the card first")
+		return
+	}
+	e.Reason, e.Note = e.Note, ""
+}
+
+func (m *maker) missingSteps() {
+	if m.visit.OtherPlan {
+		return
+	}
+	for _, p := range m.job.Plan.Steps {
+		if !slices.ContainsFunc(m.filled.Steps, func(s FilledStep) bool { return s.Number == p.Number }) {
+			m.say(fmt.Sprintf("step %d (%s)", p.Number, p.Device), "nothing", "done, failed or put off", "")
+		}
+	}
+}
+
+var checkKinds = map[string]ledger.Kind{Passed: ledger.CheckPassed, Failed: ledger.CheckFailed, NotDone: ledger.CheckNotDone}
+
+// checks takes the checks that were filled in, and says of those that the
+// installed releases ask for and nobody did that they weren't done.
+func (m *maker) checks() {
+	seen := map[string]bool{}
+	for i, c := range m.filled.Checks {
+		if c.Result == "" {
+			continue
+		}
+		if seen[c.Device+"\n"+c.Check] {
+			m.say(fmt.Sprintf("check %d (%s, %s)", i+1, c.Device, c.Check), "the check twice", "each check of a device once", "")
+		}
+		seen[c.Device+"\n"+c.Check] = true
+		m.check(i, c)
+	}
+	for _, due := range m.job.due(m.filled) {
+		if !seen[due.Device+"\n"+due.Check] {
+			m.addCheck(ledger.CheckNotDone, due)
+			m.out.Notes = append(m.out.Notes, fmt.Sprintf("%s: the check %q wasn't done, and stays due", due.Device, due.Check))
+		}
+	}
+}
+
+func (m *maker) check(i int, c FilledCheck) {
+	where := fmt.Sprintf("check %d (%s, %s)", i+1, c.Device, c.Check)
+	kind, ok := checkKinds[c.Result]
+	if !ok {
+		m.say(where+", result", quote(c.Result), "passed, failed or not done", "")
+		return
+	}
+	if !slices.Contains(manifest.Checks, c.Check) {
+		m.say(where, quote(c.Check), "one of "+strings.Join(manifest.Checks, ", "), "")
+		return
+	}
+	if _, ok := m.job.device(c.Device); !ok {
+		m.say(where, "the device "+quote(c.Device), "one of "+m.job.aboard(), "")
+		return
+	}
+	if c.Check == ledger.VersionShown && c.Result == Passed {
+		v, err := version.Parse(c.Value)
+		if err != nil {
+			m.say(where+", value", quote(c.Value), "the version that the device shows", "")
+			return
+		}
+		if seen := m.out.Versions[c.Device]; seen != "" && version.Compare(seen, v) != 0 {
+			m.say(where+", value", string(v), string(seen)+", which its step says it shows", "read it off the device again")
+			return
+		}
+		c.Value = string(v)
+		m.out.Versions[c.Device] = v
+	}
+	m.addCheck(kind, c)
+}
+
+func (m *maker) addCheck(kind ledger.Kind, c FilledCheck) {
+	device, _ := m.job.device(c.Device)
+	e := m.entry(kind)
+	e.Check = &ledger.Check{Check: c.Check, Device: device, Value: c.Value}
+	m.out.Entries = append(m.out.Entries, e)
+}
+
+// due are the checks that the installed releases ask for, but for the version
+// shown, which each step says.
+func (j *Job) due(f Filled) []FilledCheck {
+	var list []FilledCheck
+	for _, s := range f.Steps {
+		d := j.Vessel.Device(s.Device)
+		if s.Result != Done || d == nil {
+			continue
+		}
+		m := j.model(d.Model)
+		if m == nil {
+			continue
+		}
+		r := m.Release(s.After, d.Variant)
+		if r == nil {
+			continue
+		}
+		for _, check := range r.After {
+			c := FilledCheck{Device: s.Device, Check: check, Result: NotDone}
+			if check != ledger.VersionShown && !slices.Contains(list, c) {
+				list = append(list, c)
+			}
+		}
+	}
+	return list
+}
+
+// validate finds what the ledger itself would refuse.
+func (m *maker) validate() {
+	if m.problems != nil {
+		return
+	}
+	for _, e := range m.out.Entries {
+		if err := e.Validate(); err != nil {
+			m.say(string(e.Kind), err.Error(), "what a ledger may hold", "")
+		}
+	}
+}

@@ -1,0 +1,211 @@
+package record
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+)
+
+// Question is one thing that the plan leaves open. Whoever asks gives the
+// answer back with its key.
+type Question struct {
+	Key     string   `json:"key"`
+	Ask     string   `json:"ask"`
+	Choices []string `json:"choices"` // words that are taken; others may be too, as the question says
+	Default string   `json:"default"` // what an empty answer means; "" means that one is needed, or that nothing is said
+	Needed  bool     `json:"needed"`
+}
+
+// Open gives the questions that a sheet leaves open, in the order of the work:
+// one for each step, then the checks that the installed releases ask for, then
+// where the settings were saved. Each answer may open another.
+func (j *Job) Open(f Filled) []Question {
+	var list []Question
+	for _, p := range j.Plan.Steps {
+		i := slices.IndexFunc(f.Steps, func(s FilledStep) bool { return s.Number == p.Number })
+		if i < 0 || f.Steps[i].Result == "" {
+			list = append(list, Question{
+				Key:     fmt.Sprintf("step/%d", p.Number),
+				Ask:     fmt.Sprintf("Step %d, %s: version %s to %s. Which version does it show now? (also: 4.2 to 4.3, as read before and after; or failed, or put off, and why)", p.Number, p.Device, p.From, p.To),
+				Choices: []string{string(p.To), Failed, PutOff}, Default: string(p.To), Needed: true,
+			})
+			continue
+		}
+		if q, ok := j.noteFor(f.Steps[i], string(p.To)); ok {
+			list = append(list, q)
+		}
+	}
+	return append(list, j.openChecks(f)...)
+}
+
+// noteFor asks for a note where a step needs one.
+func (j *Job) noteFor(s FilledStep, to string) (Question, bool) {
+	q := Question{Key: fmt.Sprintf("note/%d", s.Number), Choices: []string{}, Needed: true}
+	switch {
+	case s.Note != "":
+		return q, false
+	case s.Result != Done:
+		q.Ask = fmt.Sprintf("Step %d, %s: why?", s.Number, s.Device)
+	case !j.onCard(s):
+		q.Ask = fmt.Sprintf("Step %d, %s: %s was on no verified card. Where did it come from?", s.Number, s.Device, s.After)
+	case ledger.VersionKey(s.After) != ledger.VersionKey(version.V(to)):
+		q.Ask = fmt.Sprintf("Step %d, %s shows %s, not %s as planned. Why?", s.Number, s.Device, s.After, to)
+	default:
+		return q, false
+	}
+	return q, true
+}
+
+func (j *Job) onCard(s FilledStep) bool {
+	d := j.Vessel.Device(s.Device)
+	return d != nil && slices.ContainsFunc(j.Cards, func(c ledger.OnCard) bool {
+		return c.Model == d.Model && ledger.VersionKey(c.Version) == ledger.VersionKey(s.After)
+	})
+}
+
+func (j *Job) openChecks(f Filled) []Question {
+	var list []Question
+	for _, due := range j.due(f) {
+		if !slices.ContainsFunc(f.Checks, func(c FilledCheck) bool { return c.Device == due.Device && c.Check == due.Check && c.Result != "" }) {
+			list = append(list, Question{
+				Key:     "check/" + due.Device + "/" + due.Check,
+				Ask:     fmt.Sprintf("%s, %s: passed, failed or not done? (and what was read)", due.Device, due.Check),
+				Choices: []string{Passed, Failed, NotDone}, Default: NotDone, Needed: true,
+			})
+		}
+	}
+	if f.SettingsSaved == "" {
+		list = append(list, Question{Key: "settings", Ask: "Where were the settings saved? (empty: nowhere)", Choices: []string{}})
+	}
+	return list
+}
+
+// Answer writes the answer to a question into the sheet. It returns an error
+// that says what was expected where the answer is none.
+func (j *Job) Answer(f *Filled, key, answer string) error {
+	answer = tidyText(answer)
+	kind, of, _ := strings.Cut(key, "/")
+	switch kind {
+	case "step":
+		return j.answerStep(f, of, answer)
+	case "note":
+		return answerNote(f, of, answer)
+	case "check":
+		return answerCheck(f, of, answer)
+	case "settings":
+		f.SettingsSaved = answer
+		return nil
+	}
+	return fmt.Errorf("question %+q: expected one of step, note, check, settings", key)
+}
+
+func (j *Job) answerStep(f *Filled, of, answer string) error {
+	number, err := strconv.Atoi(of)
+	p := j.planned(number)
+	if err != nil || p == nil {
+		return fmt.Errorf("found step %+q, expected 1 to %d", of, len(j.Plan.Steps))
+	}
+	s := FilledStep{Number: number, Device: p.Device}
+	if i := slices.IndexFunc(f.Steps, func(o FilledStep) bool { return o.Number == number }); i >= 0 {
+		s = f.Steps[i] // minutes and what was read before, from a sheet that doesn't say how it went
+	}
+	s.Result = Done
+	result, why := leading(answer, Failed, PutOff, Done)
+	switch {
+	case answer == "":
+		s.After = p.To
+	case result == Failed || result == PutOff:
+		s.Result = result
+		if why != "" {
+			s.Note = why
+		}
+	default:
+		if err := s.read(why, p.To); err != nil {
+			return err
+		}
+	}
+	f.Steps = append(slices.DeleteFunc(slices.Clone(f.Steps), func(o FilledStep) bool { return o.Number == number }), s)
+	return nil
+}
+
+// read takes "4.3", "4.2 to 4.3", or nothing for the version planned, and a
+// note after it.
+func (s *FilledStep) read(answer string, planned version.V) error {
+	words := strings.Fields(answer)
+	if len(words) >= 3 && words[1] == "to" {
+		before, err := version.Parse(words[0])
+		if err != nil {
+			return notAVersion(answer, err)
+		}
+		s.Before, words = before, words[2:]
+	}
+	if len(words) == 0 {
+		words = []string{string(planned)}
+	}
+	after, err := version.Parse(words[0])
+	if err != nil {
+		return notAVersion(answer, err)
+	}
+	s.After = after
+	if len(words) > 1 {
+		s.Note = strings.Join(words[1:], " ")
+	}
+	return nil
+}
+
+func notAVersion(answer string, err error) error {
+	return fmt.Errorf("found %s, expected a version, failed or put off (%w)", quote(answer), err)
+}
+
+// leading splits off the one of some words that an answer begins with.
+func leading(answer string, words ...string) (word, rest string) {
+	for _, w := range words {
+		if rest, ok := strings.CutPrefix(strings.ToLower(answer), w); ok && (rest == "" || strings.ContainsAny(rest[:1], " ,:;")) {
+			return w, strings.TrimLeft(answer[len(w):], " ,:;")
+		}
+	}
+	return "", answer
+}
+
+func answerNote(f *Filled, of, answer string) error {
+	number, err := strconv.Atoi(of)
+	i := slices.IndexFunc(f.Steps, func(s FilledStep) bool { return s.Number == number })
+	if err != nil || i < 0 {
+		return fmt.Errorf("found step %+q, expected one that was answered", of)
+	}
+	if answer == "" {
+		return fmt.Errorf("found nothing, expected a few words")
+	}
+	f.Steps[i].Note = answer
+	return nil
+}
+
+func answerCheck(f *Filled, of, answer string) error {
+	device, check, ok := strings.Cut(of, "/")
+	if !ok {
+		return fmt.Errorf("found check %+q, expected a device and a check", of)
+	}
+	c := FilledCheck{Device: device, Check: check, Result: NotDone}
+	if answer != "" {
+		var result string
+		if result, c.Value = leading(answer, Passed, Failed, NotDone); result == "" {
+			return fmt.Errorf("found %+q, expected passed, failed or not done", answer)
+		}
+		c.Result = result
+	}
+	f.Checks = append(slices.DeleteFunc(slices.Clone(f.Checks), func(o FilledCheck) bool { return o.Device == device && o.Check == check }), c)
+	return nil
+}
+
+// VisitOf names the visit of a filled sheet by the sheet's own bytes, so that
+// the ledger shows when the same sheet is recorded again.
+func VisitOf(sheet []byte) string {
+	sum := sha256.Sum256(sheet)
+	return hex.EncodeToString(sum[:16])
+}
