@@ -206,8 +206,9 @@ func through(s order.Step) string {
 func writeCards(w io.Writer, cards []order.Card) {
 	fmt.Fprintln(w)
 	for _, c := range cards {
-		fmt.Fprintf(w, "Card %d: %s of packages for %s;\n        needs a card of at least %s.\n",
+		text := fmt.Sprintf("Card %d: %s of packages for %s; it needs a card of at least %s.",
 			c.Number, media.Bytes(c.Bytes), strings.Join(c.Devices, ", "), media.Bytes(c.Needed))
+		fmt.Fprintln(w, wrapped(text, "        "))
 	}
 }
 

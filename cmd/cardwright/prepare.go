@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -384,7 +385,7 @@ func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 		if t.capacity != nil {
 			fmt.Fprintln(out, wrapped(t.capacity.Conclusion(), ""))
 		}
-		fmt.Fprintf(out, "Next: cardwright verify %s --for %s --order install-order.txt\n", shellWord(t.path), p.vessel.ID)
+		fmt.Fprintf(out, "Next, on the dock:\n  %s\n", p.nextCommand(t))
 	case exitInterrupted:
 		fmt.Fprintf(out, "✗ INTERRUPTED: %s\n%s\n", wrapped(name, "    "), t.leftover(o.Err))
 	default:
@@ -393,6 +394,15 @@ func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 			writeFindings(out, t.report.Findings)
 		}
 	}
+}
+
+// nextCommand is what is typed on the dock.
+func (p *preparing) nextCommand(t *cardTarget) string {
+	words := []string{"cardwright verify", shellWord(t.path), "--for", p.vessel.ID}
+	if p.session.shopDir != "" {
+		words = append(words, "--shop", shellWord(p.session.shopDir))
+	}
+	return strings.Join(append(words, "--order install-order.txt"), " ")
 }
 
 func (p *preparing) close() {
