@@ -292,3 +292,15 @@ func TestLoadWith(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "Hollin Quay Marine Electrics", shop.Name)
 }
+
+func TestRead(t *testing.T) {
+	root, err := Read(boat, []byte(smallShop[boat]))
+	require.NoError(t, err)
+	assert.Equal(t, "vessel", root.Content[0].Value)
+	for _, text := range []string{"", "- a\n", "a: *b\n", "a: \u202e\n", "a: " + strings.Repeat("[", MaxDepth+1), strings.Repeat("#", MaxFileBytes+1)} {
+		_, err := Read("m.yaml", []byte(text))
+		var ms Mistakes
+		require.ErrorAs(t, err, &ms, "%.20q", text)
+		assert.NotEmpty(t, ms)
+	}
+}

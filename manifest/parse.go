@@ -77,6 +77,32 @@ func parse(file string, data []byte, found *collector) *yaml.Node {
 	return doc.Content[0]
 }
 
+// Read reads a file's text into its one mapping, with the bounds of Load and
+// before its types: what it returns is plain YAML, and may say anything. The
+// error is Mistakes.
+func Read(file string, data []byte) (*yaml.Node, error) {
+	found := &collector{}
+	if len(data) > MaxFileBytes {
+		found.add(Mistake{
+			At: Pos{File: file}, What: "file too large", Found: fmt.Sprintf("%d bytes", len(data)),
+			Expected: fmt.Sprintf("at most %d bytes", MaxFileBytes),
+		})
+		return nil, found.all
+	}
+	checkText(file, data, found)
+	if len(found.all) > 0 {
+		return nil, found.sorted()
+	}
+	root := parse(file, data, found)
+	if root != nil && root.Kind != yaml.MappingNode {
+		found.add(Mistake{At: at(file, root), What: "wrong kind of value", Found: describe(root), Expected: "keys and values"})
+	}
+	if len(found.all) > 0 || root == nil {
+		return nil, found.sorted()
+	}
+	return root, nil
+}
+
 // tooMany finds the place from which on a file is more than a parser should
 // be given: its tree would take some hundred times the room of the text.
 func tooMany(file string, data []byte) (Pos, bool) {

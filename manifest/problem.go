@@ -39,3 +39,7 @@ func keyOf(name string) (reflect.Type, key) {
 	}
 	panic("no key " + name)
 }
+
+// Nearest is the candidate that a mistyped word was most likely meant to be, or
+// "".
+func Nearest(word string, candidates []string) string { return nearest(word, candidates) }

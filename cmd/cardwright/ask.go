@@ -1,0 +1,124 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"golang.org/x/term"
+
+	"cardwright/manifest"
+)
+
+// asking asks a person for what the flags didn't say: at a terminal, or where
+// --ask says that there is somebody at the other end.
+type asking struct {
+	session *session
+	in      *bufio.Reader // nil: nobody is asked
+}
+
+// maxAnswer is the longest answer that is read, in bytes.
+const maxAnswer = 1000
+
+func (s *session) asking(force bool) *asking {
+	a := &asking{session: s}
+	f, ok := s.in.(*os.File)
+	if terminal := ok && term.IsTerminal(int(f.Fd())); force || terminal && !s.yes && !s.json {
+		a.in = bufio.NewReader(s.in)
+	}
+	return a
+}
+
+// value is what the flag says, or the answer to a question, or the usual value.
+// key names the key of the shop's files for which it is; what may not stand
+// there is bad usage where it was given, and asked for again where it was typed.
+func (a *asking) value(given, flag, key, usual string) (string, error) {
+	if given != "" {
+		if m := manifest.Problem(key, given); m != nil {
+			return "", usage(fmt.Errorf("%s: %s: found %s, expected %s%s", flag, m.What, m.Found, m.Expected, tryIt(m.Hint)))
+		}
+		return given, nil
+	}
+	if a.in == nil {
+		return usual, nil
+	}
+	for {
+		answer, err := a.line(manifest.Help(key), usual)
+		if err != nil || answer == "" {
+			return usual, err
+		}
+		m := manifest.Problem(key, answer)
+		if m == nil {
+			return answer, nil
+		}
+		fmt.Fprintf(a.session.errs, "  %s: found %s, expected %s%s\n", m.What, m.Found, m.Expected, tryIt(m.Hint))
+	}
+}
+
+// must is value for what may not be left out.
+func (a *asking) must(given, flag, key, usual string) (string, error) {
+	for {
+		v, err := a.value(given, flag, key, usual)
+		switch {
+		case err != nil || v != "":
+			return v, err
+		case a.in == nil:
+			return "", usage(fmt.Errorf("say with %s: %s", flag, manifest.Help(key)))
+		}
+	}
+}
+
+// yes asks a question of yes or no.
+func (a *asking) yes(question string, usual bool) (bool, error) {
+	if a.in == nil {
+		return usual, nil
+	}
+	word := map[bool]string{true: "yes", false: "no"}[usual]
+	for {
+		answer, err := a.line(question+" yes or no", word)
+		switch strings.ToLower(answer) {
+		case "":
+			return usual, err
+		case "y", "yes":
+			return true, err
+		case "n", "no":
+			return false, err
+		}
+	}
+}
+
+// line reads one line; the end of the input is the end of the work.
+func (a *asking) line(question, usual string) (string, error) {
+	if usual != "" {
+		question += " [" + usual + "]"
+	}
+	fmt.Fprintf(a.session.errs, "%s: ", question)
+	var typed []byte
+	for {
+		b, err := a.in.ReadByte()
+		switch {
+		case errors.Is(err, io.EOF) && len(typed) == 0:
+			return "", fmt.Errorf("reading the answer: the input ended; nothing was written")
+		case err != nil && !errors.Is(err, io.EOF):
+			return "", fmt.Errorf("reading the answer: %w", err)
+		case err != nil || b == '\n':
+			return strings.TrimSpace(string(typed)), nil
+		case len(typed) == maxAnswer:
+			return "", fmt.Errorf("reading the answer: more than %d characters", maxAnswer)
+		}
+		typed = append(typed, b)
+	}
+}
+
+func tryIt(hint string) string {
+	if hint == "" {
+		return ""
+	}
+	return "; try " + hint
+}
+
+// askFlag is --ask, of every command that asks.
+const askFlag = "ask for what the flags don't say, even where the input is no terminal"

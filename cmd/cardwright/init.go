@@ -1,0 +1,156 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+
+	"github.com/natefinch/atomic"
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/edit"
+)
+
+type initOptions struct {
+	name, call string
+	ask        bool
+}
+
+func newInitCommand(s *session) *cobra.Command {
+	var o initOptions
+	cmd := &cobra.Command{
+		Use:   "init [FOLDER]",
+		Short: "Make a shop folder",
+		Long: `init makes a shop folder: shop.yaml, empty folders for the catalogue, the
+vessels and the packages, and the schemas by which editors complete keys and
+show what they mean; schema/KEYS.md tells people the same.
+
+In a folder that is one already only the schemas are written anew.`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			dir := s.shopDir
+			if len(args) == 1 {
+				dir = args[0]
+			}
+			return runInit(interruptible(cmd), s, o, dir)
+		},
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&o.name, "name", "", "name of the shop")
+	flags.StringVar(&o.call, "call", "", "whom to call when a step fails, and how")
+	flags.BoolVar(&o.ask, "ask", false, askFlag)
+	return cmd
+}
+
+// schemaFolder is where a shop keeps the schemas of its files.
+const schemaFolder = "schema"
+
+func runInit(_ context.Context, s *session, o initOptions, dir string) error {
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return fmt.Errorf("making the shop folder: %w", err)
+	}
+	if _, err := os.Lstat(filepath.Join(dir, manifest.ShopFile)); err == nil {
+		return s.renewSchemas(dir, o)
+	}
+	a := s.asking(o.ask)
+	if o.name, err = a.must(o.name, "--name", "Shop.shop", ""); err != nil {
+		return err
+	}
+	if o.call, err = a.value(o.call, "--call", "Shop.call", ""); err != nil {
+		return err
+	}
+	file, err := edit.New(dir, manifest.ShopFile, []string{schemaLine("shop", ""), "Every key: " + schemaFolder + "/KEYS.md"}, edit.Map{
+		{Key: "shop", Value: o.name},
+		{Key: "packages", Value: "packages"},
+		{Key: "ledger", Value: "ledger.db"},
+		{Key: "call", Value: orNone(o.call)},
+	})
+	if err != nil {
+		return err
+	}
+	for _, folder := range []string{manifest.CatalogueFolder, manifest.VesselsFolder, "packages"} {
+		if err := os.MkdirAll(filepath.Join(dir, folder), 0o755); err != nil {
+			return fmt.Errorf("making the shop folder: %w", err)
+		}
+	}
+	if err := writeSchemas(dir); err != nil {
+		return err
+	}
+	if err := edit.Save(dir, file); err != nil {
+		return err
+	}
+	s.wrote("shop folder made: "+dir, "cardwright model add", manifest.ShopFile, schemaFolder+"/KEYS.md")
+	return nil
+}
+
+// renewSchemas is all that is done to a shop folder that is there.
+func (s *session) renewSchemas(dir string, o initOptions) error {
+	if o.name != "" || o.call != "" {
+		return fmt.Errorf("%s is a shop folder already, and was left as it is: change shop.yaml by hand", dir)
+	}
+	if err := writeSchemas(dir); err != nil {
+		return err
+	}
+	s.wrote("schemas written anew: "+filepath.Join(dir, schemaFolder), "")
+	return nil
+}
+
+func writeSchemas(dir string) error {
+	if err := os.MkdirAll(filepath.Join(dir, schemaFolder), 0o755); err != nil {
+		return fmt.Errorf("writing the schemas: %w", err)
+	}
+	entries, err := fs.ReadDir(manifest.Schemas, "schema")
+	if err != nil {
+		return fmt.Errorf("writing the schemas: %w", err)
+	}
+	for _, e := range entries {
+		in, err := manifest.Schemas.Open(path.Join("schema", e.Name()))
+		if err != nil {
+			return fmt.Errorf("writing the schemas: %w", err)
+		}
+		err = atomic.WriteFile(filepath.Join(dir, schemaFolder, e.Name()), in)
+		if err := errors.Join(err, in.Close()); err != nil {
+			return fmt.Errorf("writing the schemas: %w", err)
+		}
+	}
+	return nil
+}
+
+// schemaLine is the comment by which editors find the schema of a file; up
+// leads from the file's folder to the shop's.
+func schemaLine(kind, up string) string {
+	return "yaml-language-server: $schema=" + up + schemaFolder + "/" + kind + ".schema.json"
+}
+
+// orNone leaves a key out where there is nothing to say.
+func orNone(text string) edit.Value {
+	if text == "" {
+		return nil
+	}
+	return text
+}
+
+// wrote says what a command wrote.
+func (s *session) wrote(done, next string, files ...string) {
+	if s.json {
+		s.writeJSON(struct {
+			Format int      `json:"format"`
+			Done   string   `json:"done"`
+			Files  []string `json:"files"`
+		}{1, done, files})
+		return
+	}
+	fmt.Fprintf(s.out, "✓ %s\n", lines(done))
+	for _, f := range files {
+		fmt.Fprintf(s.out, "  %s\n", lines(f))
+	}
+	if next != "" {
+		fmt.Fprintf(s.out, "Next: %s\n", next)
+	}
+}

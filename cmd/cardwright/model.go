@@ -1,0 +1,321 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/edit"
+	"cardwright/manifest/survey"
+)
+
+func newModelCommand(s *session) *cobra.Command {
+	cmd := &cobra.Command{Use: "model", Short: "Write down which models there are"}
+	cmd.AddCommand(newModelAddCommand(s))
+	return cmd
+}
+
+// modelOptions is one model as it is told of by flags or by a line of a table.
+type modelOptions struct {
+	maker, name, kind         string
+	card                      string // 4GB-32GB, or none
+	fileSystems, slot, folder string
+	atPowerUp, alone          bool
+	passesOn, onNetwork       []string
+	signingKey, versionShown  string
+	from                      string // a table of models
+	ask                       bool
+}
+
+func newModelAddCommand(s *session) *cobra.Command {
+	var o modelOptions
+	cmd := &cobra.Command{
+		Use:   "add [ID] [--from TABLE]",
+		Short: "Add a model to the catalogue",
+		Long: `model add writes the catalogue file of a model: which cards it reads, and what
+it can update. Its releases come with cardwright package add.
+
+At a terminal it asks for what the flags don't say. --from takes a table (CSV)
+of several models instead, with the columns model, maker, name, kind, card,
+file_systems, slot, folder, passes_on, on_network; only model and kind must be
+there, and a cell of several values has spaces between them (on_network: /).`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runModelAdd(interruptible(cmd), s, o, args)
+		},
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&o.maker, "maker", "", "who makes it (default: from the id)")
+	flags.StringVar(&o.name, "name", "", "its name, as the maker writes it (default: from the id)")
+	flags.StringVar(&o.kind, "kind", "", "what it is: "+strings.Join(kinds(), ", "))
+	flags.StringVar(&o.card, "card", "", "smallest and largest card it reads, such as 4GB-32GB; none: it has no card slot")
+	flags.StringVar(&o.fileSystems, "file-systems", "fat32", "file systems it reads")
+	flags.StringVar(&o.slot, "slot", "", "what fits its slot: "+strings.Join(manifest.Slots, ", "))
+	flags.StringVar(&o.folder, "folder", manifest.AnyFolder, "any, or the path on the card where it looks")
+	flags.BoolVar(&o.atPowerUp, "at-power-up", false, "it installs by itself when powered up with a card in")
+	flags.BoolVar(&o.alone, "alone", false, "nothing else may be on its card")
+	flags.StringSliceVar(&o.passesOn, "passes-on", nil, "models that it can update over the network")
+	flags.StringSliceVar(&o.onNetwork, "on-network", nil, "model IDs under which it announces itself on the network")
+	flags.StringVar(&o.signingKey, "signing-key", "", "the maker's public key for its packages (minisign)")
+	flags.StringVar(&o.versionShown, "version-shown", "", "where it shows its version")
+	flags.StringVar(&o.from, "from", "", "table (CSV) of models")
+	flags.BoolVar(&o.ask, "ask", false, askFlag)
+	return cmd
+}
+
+func kinds() []string {
+	all := make([]string, len(manifest.Kinds))
+	for i, k := range manifest.Kinds {
+		all[i] = string(k)
+	}
+	return all
+}
+
+func runModelAdd(_ context.Context, s *session, o modelOptions, args []string) error {
+	shop, err := s.shop()
+	if err != nil {
+		return err
+	}
+	var files []*edit.File
+	if o.from != "" {
+		files, err = modelsFrom(shop, o, args)
+	} else {
+		files, err = s.modelAsked(shop, o, args)
+	}
+	if err != nil {
+		return err
+	}
+	if err := edit.Save(shop.Dir, files...); err != nil {
+		return err
+	}
+	names := make([]string, len(files))
+	for i, f := range files {
+		names[i] = f.Name()
+	}
+	s.wrote(counted(len(files), "model")+" added to the catalogue", "cardwright package add FILE --model ID --version VERSION", names...)
+	return nil
+}
+
+// modelAsked is the file of one model, from flags and questions.
+func (s *session) modelAsked(shop *manifest.Shop, o modelOptions, args []string) ([]*edit.File, error) {
+	a := s.asking(o.ask)
+	given := ""
+	if len(args) == 1 {
+		given = args[0]
+	}
+	id, err := a.must(given, "ID", "Model.model", "")
+	if err != nil {
+		return nil, err
+	}
+	if m := shop.Model(id); m != nil {
+		return nil, fmt.Errorf("the catalogue has %s already, in %s: it was left as it is", id, m.At("").File)
+	}
+	for _, q := range []struct {
+		to               *string
+		flag, key, usual string
+		ask              func(given, flag, key, usual string) (string, error)
+	}{
+		{&o.maker, "--maker", "Model.maker", makerOf(id), a.must},
+		{&o.name, "--name", "Model.name", nameOf(id), a.must},
+		{&o.kind, "--kind", "Model.kind", "", a.must},
+		{&o.signingKey, "--signing-key", "Model.signing_key", "", nothingUsual},
+		{&o.versionShown, "--version-shown", "Model.version_shown", "", a.value},
+	} {
+		if *q.to, err = q.ask(*q.to, q.flag, q.key, q.usual); err != nil {
+			return nil, err
+		}
+	}
+	if err := o.askCard(a); err != nil {
+		return nil, err
+	}
+	file, err := o.file(shop.Dir, id)
+	return []*edit.File{file}, err
+}
+
+// nothingUsual is for what is seldom known when a model is added: it isn't
+// asked for.
+func nothingUsual(given, flag, key, usual string) (string, error) {
+	return (&asking{}).value(given, flag, key, usual)
+}
+
+// askCard finds out which cards a model reads. What is usual in the trade is
+// offered, and not taken without a word: common practice, no source.
+func (o *modelOptions) askCard(a *asking) error {
+	if o.card == "" {
+		slot, err := a.yes("does it have a card slot?", true)
+		switch {
+		case err != nil:
+			return err
+		case a.in == nil:
+			return usage(fmt.Errorf("say with --card which cards it reads, such as --card 4GB-32GB, or --card none where it has no slot"))
+		case !slot:
+			o.card = noCard
+			return nil
+		}
+		least, err := a.must("", "--card", "CardRules.least", "4GB")
+		if err != nil {
+			return err
+		}
+		most, err := a.must("", "--card", "CardRules.most", "32GB")
+		if err != nil {
+			return err
+		}
+		o.card = least + "-" + most
+		if o.folder, err = a.must("", "--folder", "CardRules.folder", manifest.AnyFolder); err != nil {
+			return err
+		}
+		o.atPowerUp, err = a.yes(manifest.Help("CardRules.at_power_up")+":", o.atPowerUp)
+		return err
+	}
+	return nil
+}
+
+const noCard = "none"
+
+var modelColumns = []survey.Column{
+	{Name: "model", Key: "Model.model", Must: true},
+	{Name: "maker", Key: "Model.maker"},
+	{Name: "name", Key: "Model.name"},
+	{Name: "kind", Key: "Model.kind", Must: true},
+	{Name: "card"},
+	{Name: "file_systems"},
+	{Name: "slot", Key: "CardRules.slot"},
+	{Name: "folder", Key: "CardRules.folder"},
+	{Name: "passes_on"},
+	{Name: "on_network", Key: "Model.on_network"},
+}
+
+// modelsFrom are the files of the models in a table.
+func modelsFrom(shop *manifest.Shop, o modelOptions, args []string) ([]*edit.File, error) {
+	if len(args) > 0 {
+		return nil, usage(fmt.Errorf("either ID or --from TABLE, not both"))
+	}
+	table, err := readTable(o.from, modelColumns)
+	if err != nil {
+		return nil, err
+	}
+	var files []*edit.File
+	for _, row := range table.Rows {
+		id := row.Get("model")
+		if m := shop.Model(id); m != nil {
+			return nil, fmt.Errorf("%s: the catalogue has %s already, in %s: nothing was written", row.At("model"), id, m.At("").File)
+		}
+		m := modelOptions{
+			maker: or(row.Get("maker"), makerOf(id)), name: or(row.Get("name"), nameOf(id)), kind: row.Get("kind"),
+			card: or(row.Get("card"), noCard), fileSystems: or(row.Get("file_systems"), "fat32"), slot: row.Get("slot"),
+			folder: or(row.Get("folder"), manifest.AnyFolder), passesOn: strings.Fields(row.Get("passes_on")),
+			onNetwork: split(row.Get("on_network"), "/"),
+		}
+		file, err := m.file(shop.Dir, id)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", row.At("model"), err)
+		}
+		files = append(files, file)
+	}
+	return files, nil
+}
+
+// file is the catalogue file of a model.
+func (o *modelOptions) file(dir, id string) (*edit.File, error) {
+	card, err := o.cardRules()
+	if err != nil {
+		return nil, err
+	}
+	name := path.Join(manifest.CatalogueFolder, id+".yaml")
+	return edit.New(dir, name, []string{schemaLine("model", "../")}, edit.Map{
+		{Key: "model", Value: id},
+		{Key: "maker", Value: or(o.maker, makerOf(id))},
+		{Key: "name", Value: or(o.name, nameOf(id))},
+		{Key: "kind", Value: o.kind},
+		{Key: "card", Value: card},
+		{Key: "passes_on", Value: words(o.passesOn)},
+		{Key: "on_network", Value: words(o.onNetwork)},
+		{Key: "signing_key", Value: orNone(o.signingKey)},
+		{Key: "version_shown", Value: orNone(o.versionShown)},
+	})
+}
+
+func (o *modelOptions) cardRules() (edit.Value, error) {
+	if o.card == noCard {
+		return nil, nil
+	}
+	least, most, ok := strings.Cut(o.card, "-")
+	for key, size := range map[string]string{"CardRules.least": least, "CardRules.most": most} {
+		if m := manifest.Problem(key, size); m != nil || !ok {
+			return nil, usage(fmt.Errorf("--card: found %q, expected the smallest and the largest card as printed on cards, such as 4GB-32GB, or %s", o.card, noCard))
+		}
+	}
+	return edit.Map{
+		{Key: "least", Value: edit.Plain(least)},
+		{Key: "most", Value: edit.Plain(most)},
+		{Key: "file_systems", Value: words(strings.Fields(strings.ReplaceAll(o.fileSystems, ",", " ")))},
+		{Key: "slot", Value: orNone(o.slot)},
+		{Key: "folder", Value: o.folder},
+		{Key: "at_power_up", Value: onlyTrue(o.atPowerUp)},
+		{Key: "alone", Value: onlyTrue(o.alone)},
+	}, nil
+}
+
+func onlyTrue(b bool) edit.Value {
+	if !b {
+		return nil
+	}
+	return edit.Plain("true")
+}
+
+// words is a list of texts; none leaves the key out.
+func words(all []string) edit.Value {
+	if len(all) == 0 {
+		return nil
+	}
+	list := edit.List{}
+	for _, w := range all {
+		list = append(list, w)
+	}
+	return list
+}
+
+func or(text, otherwise string) string {
+	if text == "" {
+		return otherwise
+	}
+	return text
+}
+
+// split takes a text apart, without the spaces round its parts.
+func split(text, by string) (parts []string) {
+	for _, p := range strings.Split(text, by) {
+		if p = strings.TrimSpace(p); p != "" {
+			parts = append(parts, p)
+		}
+	}
+	return parts
+}
+
+// makerOf and nameOf guess from an id such as fennick-plot-12.
+func makerOf(id string) string {
+	maker, _, _ := strings.Cut(id, "-")
+	return titled(maker)
+}
+
+func nameOf(id string) string {
+	if _, rest, ok := strings.Cut(id, "-"); ok {
+		return titled(rest)
+	}
+	return titled(id)
+}
+
+// titled writes an id as a name: skerry-light, Skerry Light.
+func titled(id string) string {
+	parts := strings.Split(id, "-")
+	for i, p := range parts {
+		if p != "" {
+			parts[i] = strings.ToUpper(p[:1]) + p[1:]
+		}
+	}
+	return strings.Join(parts, " ")
+}

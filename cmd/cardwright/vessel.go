@@ -1,0 +1,387 @@
+package main
+
+import (
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"path"
+	"regexp"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/edit"
+	"cardwright/manifest/survey"
+	"cardwright/manifest/version"
+)
+
+func newVesselCommand(s *session) *cobra.Command {
+	cmd := &cobra.Command{Use: "vessel", Short: "Write down which vessels there are"}
+	cmd.AddCommand(newVesselAddCommand(s))
+	return cmd
+}
+
+// vesselOptions is a vessel as it is told of by flags.
+type vesselOptions struct {
+	name, berth, supply, folders string
+	imo, mmsi, hull              string
+	device                       []string
+	devices                      string // a table of devices
+	fromCard                     string
+	ask                          bool
+}
+
+func newVesselAddCommand(s *session) *cobra.Command {
+	var o vesselOptions
+	cmd := &cobra.Command{
+		Use:   "add [ID]",
+		Short: "Add a vessel and its devices",
+		Long: `vessel add writes the file of a vessel. At a terminal it asks for what the flags
+don't say.
+
+--devices takes a table (CSV) with the columns model, id, serial, place, version,
+variant, through, hold and hold_why, of which only model must be there. A device
+without an id is named for its place or kind. A version that is left out is
+unknown. A device without a card slot, and without through, is updated through
+those aboard whose model can.
+
+--from-card takes what the record on a card says: for which vessel it was made,
+and which devices have packages on it. It doesn't say what they run.`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runVesselAdd(interruptible(cmd), s, o, args)
+		},
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&o.name, "name", "", "its name (default: from the id)")
+	flags.StringVar(&o.berth, "berth", "", "where it lies")
+	flags.StringVar(&o.supply, "supply", "", "its electrical supply, such as 12V")
+	flags.StringVar(&o.folders, "folders", "", "how folders on its cards are named: device, model")
+	flags.StringVar(&o.imo, "imo", "", "IMO number")
+	flags.StringVar(&o.mmsi, "mmsi", "", "MMSI")
+	flags.StringVar(&o.hull, "hull", "", "hull or registration number")
+	flags.StringArrayVar(&o.device, "device", nil, `a device, such as "model=fennick-plot-12,place=lower helm,version=3.1"; may be repeated`)
+	flags.StringVar(&o.devices, "devices", "", "table (CSV) of the devices")
+	flags.StringVar(&o.fromCard, "from-card", "", "card (drive, image or folder) whose record is taken")
+	flags.BoolVar(&o.ask, "ask", false, askFlag)
+	return cmd
+}
+
+var deviceColumns = []survey.Column{
+	{Name: "model", Key: "Device.model", Must: true},
+	{Name: "id", Key: "Device.id"},
+	{Name: "serial", Key: "Device.serial"},
+	{Name: "place", Key: "Device.place"},
+	{Name: "version", Key: "Device.version"},
+	{Name: "variant", Key: "Device.variant"},
+	{Name: "through"},
+	{Name: "hold", Key: "Device.hold"},
+	{Name: "hold_why", Key: "Device.hold_why"},
+}
+
+// newDevice is a device before it has an id.
+type newDevice struct {
+	at                       manifest.Pos // where it was written down; nothing where it wasn't
+	id, model, serial, place string
+	version, variant         string
+	through                  []string
+	hold, holdWhy            string
+}
+
+func runVesselAdd(_ context.Context, s *session, o vesselOptions, args []string) error {
+	shop, err := s.shop()
+	if err != nil {
+		return err
+	}
+	a := s.asking(o.ask)
+	id := ""
+	if len(args) == 1 {
+		id = args[0]
+	}
+	devices, err := o.given()
+	if err != nil {
+		return err
+	}
+	if o.fromCard != "" {
+		card, err := s.fromCard(shop, o.fromCard)
+		if err != nil {
+			return err
+		}
+		id, o.name = or(id, card.id), or(o.name, card.name)
+		devices = append(devices, card.devices...)
+	}
+	if id, err = a.must(id, "ID", "Vessel.vessel", ""); err != nil {
+		return err
+	}
+	if v := shop.Vessel(id); v != nil {
+		return fmt.Errorf("there is a vessel %s already, in %s: it was left as it is", id, v.At("").File)
+	}
+	if err := o.askVessel(a, id); err != nil {
+		return err
+	}
+	if len(devices) == 0 {
+		if devices, err = askDevices(a, shop); err != nil {
+			return err
+		}
+	}
+	file, err := o.file(shop, id, devices)
+	if err != nil {
+		return err
+	}
+	if err := edit.Save(shop.Dir, file); err != nil {
+		return err
+	}
+	s.wrote(fmt.Sprintf("vessel added: %s, with %s", o.name, counted(file.Len("devices"), "device")), "cardwright plan "+id, file.Name())
+	return nil
+}
+
+func (o *vesselOptions) askVessel(a *asking, id string) (err error) {
+	for _, q := range []struct {
+		to               *string
+		flag, key, usual string
+		ask              func(given, flag, key, usual string) (string, error)
+	}{
+		{&o.name, "--name", "Vessel.name", titled(id), a.must},
+		{&o.berth, "--berth", "Vessel.berth", "", a.value},
+		{&o.supply, "--supply", "Vessel.supply", "", a.value},
+		{&o.hull, "--hull", "Identity.hull", "", a.value},
+		{&o.mmsi, "--mmsi", "Identity.mmsi", "", a.value},
+		{&o.imo, "--imo", "Identity.imo", "", nothingUsual},
+		{&o.folders, "--folders", "Vessel.folders", "", nothingUsual},
+	} {
+		if *q.to, err = q.ask(*q.to, q.flag, q.key, q.usual); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// given are the devices of --devices and --device.
+func (o *vesselOptions) given() ([]newDevice, error) {
+	var all []newDevice
+	if o.devices != "" {
+		table, err := readTable(o.devices, deviceColumns)
+		if err != nil {
+			return nil, err
+		}
+		for _, r := range table.Rows {
+			all = append(all, newDevice{
+				at: r.At("model"), id: r.Get("id"), model: r.Get("model"), serial: r.Get("serial"), place: r.Get("place"),
+				version: r.Get("version"), variant: r.Get("variant"), through: strings.Fields(r.Get("through")),
+				hold: r.Get("hold"), holdWhy: r.Get("hold_why"),
+			})
+		}
+	}
+	for _, text := range o.device {
+		d, err := parseDevice(text)
+		if err != nil {
+			return nil, usage(err)
+		}
+		all = append(all, d)
+	}
+	return all, nil
+}
+
+// parseDevice reads one --device: key=value, separated by commas.
+func parseDevice(text string) (newDevice, error) {
+	var d newDevice
+	through := ""
+	to := map[string]*string{
+		"model": &d.model, "id": &d.id, "serial": &d.serial, "place": &d.place, "version": &d.version,
+		"variant": &d.variant, "through": &through, "hold": &d.hold, "hold_why": &d.holdWhy,
+	}
+	parts, err := csv.NewReader(strings.NewReader(text)).Read()
+	if err != nil {
+		return d, fmt.Errorf("--device %q: %w", text, err)
+	}
+	for _, p := range parts {
+		key, value, ok := strings.Cut(p, "=")
+		key = strings.TrimSpace(key)
+		if !ok || to[key] == nil {
+			return d, fmt.Errorf("--device %q: found %q, expected key=value with one of the keys %s", text, p, strings.Join(deviceKeys(), ", "))
+		}
+		*to[key] = strings.TrimSpace(value)
+		if m := manifest.Problem("Device."+key, *to[key]); m != nil && key != "through" {
+			return d, fmt.Errorf("--device %q: %s: found %s, expected %s%s", text, m.What, m.Found, m.Expected, tryIt(m.Hint))
+		}
+	}
+	d.through = strings.Fields(through)
+	if d.model == "" {
+		return d, fmt.Errorf("--device %q: no model", text)
+	}
+	return d, nil
+}
+
+func deviceKeys() []string {
+	all := make([]string, len(deviceColumns))
+	for i, c := range deviceColumns {
+		all[i] = c.Name
+	}
+	return all
+}
+
+// askDevices asks for devices until there are no more.
+func askDevices(a *asking, shop *manifest.Shop) ([]newDevice, error) {
+	if a.in == nil {
+		return nil, usage(errors.New("say with --device or --devices what is aboard"))
+	}
+	fmt.Fprintf(a.session.errs, "Models in the catalogue: %s\n", strings.Join(modelIDs(shop), ", "))
+	var all []newDevice
+	for {
+		model, err := a.line(manifest.Help("Device.model"), "no more")
+		if err != nil || model == "" || model == "no more" {
+			return all, err
+		}
+		if shop.Model(model) == nil {
+			fmt.Fprintf(a.session.errs, "  no such model%s; another one comes with cardwright model add\n", tryIt(manifest.Nearest(model, modelIDs(shop))))
+			continue
+		}
+		d := newDevice{model: model}
+		for _, q := range []struct {
+			to         *string
+			key, usual string
+		}{
+			{&d.place, "Device.place", ""}, {&d.serial, "Device.serial", ""}, {&d.version, "Device.version", string(version.Unknown)},
+		} {
+			if *q.to, err = a.value("", "", q.key, q.usual); err != nil {
+				return nil, err
+			}
+		}
+		all = append(all, d)
+	}
+}
+
+func modelIDs(shop *manifest.Shop) []string {
+	all := make([]string, len(shop.Models))
+	for i, m := range shop.Models {
+		all[i] = m.ID
+	}
+	return all
+}
+
+// file is the vessel's file.
+func (o *vesselOptions) file(shop *manifest.Shop, id string, devices []newDevice) (*edit.File, error) {
+	if err := known(shop, devices); err != nil {
+		return nil, err
+	}
+	nameDevices(shop, devices)
+	list := edit.List{}
+	for _, d := range devices {
+		list = append(list, d.entry(shop, devices))
+	}
+	var identity edit.Value
+	if o.imo+o.mmsi+o.hull != "" {
+		identity = edit.Inline{{Key: "imo", Value: orNone(o.imo)}, {Key: "mmsi", Value: orNone(o.mmsi)}, {Key: "hull", Value: orNone(o.hull)}}
+	}
+	name := path.Join(manifest.VesselsFolder, id+".yaml")
+	return edit.New(shop.Dir, name, []string{schemaLine("vessel", "../")}, edit.Map{
+		{Key: "vessel", Value: id},
+		{Key: "name", Value: o.name},
+		{Key: "identity", Value: identity},
+		{Key: "berth", Value: orNone(o.berth)},
+		{Key: "supply", Value: orNone(o.supply)},
+		{Key: "folders", Value: orNone(o.folders)},
+		{Key: "devices", Value: list},
+	})
+}
+
+// known refuses devices of a model that the catalogue doesn't have, all at
+// once, before a file is made in which nobody could find them.
+func known(shop *manifest.Shop, devices []newDevice) error {
+	var ms manifest.Mistakes
+	for _, d := range devices {
+		if shop.Model(d.model) != nil {
+			continue
+		}
+		m := manifest.Mistake{
+			At: d.at, What: "no such model", Found: fmt.Sprintf("%q", d.model), Expected: "the id of a model in the catalogue",
+			Hint: or(manifest.Nearest(d.model, modelIDs(shop)), "cardwright model add "+d.model),
+		}
+		if d.at.File == "" {
+			m.At.File = "--device"
+		}
+		ms = append(ms, m)
+	}
+	return mistakesIn("what was said of the devices", ms)
+}
+
+// shortKinds are what a device is called on its vessel when nobody named it.
+var shortKinds = map[manifest.Kind]string{
+	"chart display": "display", "autopilot computer": "pilot", "heading sensor": "heading",
+	"position sensor": "position", "transponder": "ais",
+}
+
+// nameDevices gives ids to the devices that have none: their place, or what
+// they are, numbered where there are several.
+func nameDevices(shop *manifest.Shop, devices []newDevice) {
+	taken := map[string]bool{}
+	for _, d := range devices {
+		taken[d.id] = true
+	}
+	for i := range devices {
+		d := &devices[i]
+		if d.id != "" {
+			continue
+		}
+		kind := shop.Model(d.model).Kind
+		base := or(slug(d.place), or(shortKinds[kind], slug(string(kind))))
+		d.id = base
+		for n := 2; taken[d.id]; n++ {
+			d.id = fmt.Sprintf("%s-%d", base, n)
+		}
+		taken[d.id] = true
+	}
+}
+
+var notInID = regexp.MustCompile(`[^a-z0-9]+`)
+
+// slug makes an id of a few words, or "" where they have no letter for one.
+func slug(text string) string {
+	id := strings.Trim(notInID.ReplaceAllString(strings.ToLower(text), "-"), "-")
+	if len(id) > manifest.MaxID-3 || manifest.Problem("Device.id", id) != nil {
+		return ""
+	}
+	return id
+}
+
+func (d newDevice) entry(shop *manifest.Shop, all []newDevice) edit.Value {
+	through := d.through
+	if m := shop.Model(d.model); len(through) == 0 && m.Card == nil {
+		through = hosts(shop, d, all)
+	}
+	return edit.Map{
+		{Key: "id", Value: d.id},
+		{Key: "model", Value: d.model},
+		{Key: "serial", Value: orNone(d.serial)},
+		{Key: "place", Value: orNone(d.place)},
+		{Key: "version", Value: written(d.version)},
+		{Key: "variant", Value: orNone(d.variant)},
+		{Key: "hold", Value: orNone(d.hold)},
+		{Key: "hold_why", Value: orNone(d.holdWhy)},
+		{Key: "through", Value: words(through)},
+	}
+}
+
+// written is a version as it goes into a file: without the v by which tables
+// keep spreadsheets from taking it for a number.
+func written(text string) string {
+	if v, err := version.Parse(text); err == nil {
+		return string(v)
+	}
+	return or(text, string(version.Unknown))
+}
+
+// hosts are the devices through which one without a slot can be updated.
+func hosts(shop *manifest.Shop, d newDevice, all []newDevice) (ids []string) {
+	for _, h := range all {
+		m := shop.Model(h.model)
+		if m.Card != nil && slices.Contains(m.PassesOn, d.model) && len(h.through) == 0 {
+			ids = append(ids, h.id)
+		}
+	}
+	return ids
+}
+

@@ -1,0 +1,203 @@
+package edit
+
+import (
+	"bytes"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"cardwright/manifest"
+)
+
+// File is one of a shop's files in the making: as it was when it was read, and
+// as it shall be.
+type File struct {
+	*Text
+	dir  string
+	was  []byte // nil: it wasn't there
+	path string // what is replaced; a link's target
+	mode fs.FileMode
+}
+
+// Changed says that somebody else wrote a file after it was read. What they
+// wrote stands; nothing of the change does.
+type Changed struct{ Path string }
+
+func (e *Changed) Error() string {
+	return e.Path + " was changed by somebody else meanwhile, and left as they wrote it: do this again"
+}
+
+// Open reads a file of the shop folder dir; name has slashes between.
+func Open(dir, name string) (*File, error) {
+	path, err := filepath.EvalSymlinks(filepath.Join(dir, filepath.FromSlash(name)))
+	if err != nil {
+		return nil, fmt.Errorf("opening %s: %w", name, err)
+	}
+	was, mode, err := read(path)
+	if err != nil {
+		return nil, fmt.Errorf("opening %s: %w", name, err)
+	}
+	text, err := Parse(name, was)
+	if err != nil {
+		return nil, err
+	}
+	return &File{Text: text, dir: dir, was: was, path: path, mode: mode}, nil
+}
+
+// New begins a file that isn't there yet: comment lines, and a mapping.
+func New(dir, name string, comments []string, m Map) (*File, error) {
+	all, _ := pairs(m)
+	var b bytes.Buffer
+	for _, c := range comments {
+		fmt.Fprintf(&b, "# %s\n", c)
+	}
+	for _, line := range block(all, nil) {
+		b.WriteString(line + "\n")
+	}
+	text, err := Parse(name, b.Bytes())
+	if err != nil {
+		return nil, err
+	}
+	if !says(text.root, m) {
+		return nil, fmt.Errorf("writing %s: it would not say what it should", name)
+	}
+	return &File{Text: text, dir: dir, path: filepath.Join(dir, filepath.FromSlash(name)), mode: 0o644}, nil
+}
+
+// Name is the file's name from the shop folder.
+func (f *File) Name() string { return f.name }
+
+// Differs tells whether anything was changed.
+func (f *File) Differs() bool { return !bytes.Equal(f.was, f.data) }
+
+// Check loads the shop as it would be with these files, strictly.
+func Check(dir string, files ...*File) (*manifest.Shop, error) {
+	with := map[string][]byte{}
+	for _, f := range files {
+		with[f.name] = f.data
+	}
+	return manifest.LoadWith(dir, with)
+}
+
+// Save checks the shop as it would be, and then writes each file that differs:
+// beside, and in place of the old one in one step. A file that somebody wrote
+// meanwhile stays as they wrote it, and the error wraps *Changed. With several
+// files, those before it are written.
+func Save(dir string, files ...*File) error {
+	if _, err := Check(dir, files...); err != nil {
+		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
+	}
+	for _, f := range files {
+		if !f.Differs() {
+			continue
+		}
+		if err := f.save(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (f *File) save() error {
+	if err := os.MkdirAll(filepath.Dir(f.path), 0o755); err != nil {
+		return fmt.Errorf("writing %s: %w", f.name, err)
+	}
+	fresh, err := f.beside()
+	if err != nil {
+		return fmt.Errorf("writing %s: %w", f.name, err)
+	}
+	if f.was == nil {
+		err = f.place(fresh)
+	} else {
+		err = f.exchange(fresh)
+	}
+	if err != nil {
+		return fmt.Errorf("writing %s: %w", f.name, err)
+	}
+	f.was = f.data
+	return syncFolder(filepath.Dir(f.path))
+}
+
+// beside writes the text to a file of its own in the same folder, whose name
+// begins with a dot, so that no shop is loaded with it.
+func (f *File) beside() (string, error) {
+	var random [4]byte
+	_, _ = rand.Read(random[:]) // never fails, by its documentation
+	path := filepath.Join(filepath.Dir(f.path), "."+filepath.Base(f.path)+".unfinished-"+hex.EncodeToString(random[:]))
+	out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, f.mode)
+	if err != nil {
+		return "", err
+	}
+	_, err = out.Write(f.data)
+	if err := errors.Join(err, out.Chmod(f.mode), out.Sync(), out.Close()); err != nil {
+		return "", errors.Join(err, os.Remove(path))
+	}
+	return path, nil
+}
+
+// errThere says that a file that should be new isn't.
+var errThere = errors.New("it is there already, and was left as it is")
+
+// place puts a new file where nothing may stand yet.
+func (f *File) place(fresh string) error {
+	switch err := os.Link(fresh, f.path); {
+	case errors.Is(err, fs.ErrExist):
+		return errors.Join(errThere, os.Remove(fresh))
+	case err == nil:
+		return os.Remove(fresh)
+	}
+	// A file system without links: look first, then rename.
+	if _, err := os.Lstat(f.path); !errors.Is(err, fs.ErrNotExist) {
+		return errors.Join(errThere, os.Remove(fresh))
+	}
+	return os.Rename(fresh, f.path)
+}
+
+// exchange puts the new text in place of the old one. What stood there is
+// looked at before and, where the system can swap two files in one step, once
+// more after: an editor that saved in between gets its text back.
+func (f *File) exchange(fresh string) error {
+	if !f.stands(f.path) {
+		return errors.Join(&Changed{f.name}, os.Remove(fresh))
+	}
+	switch swapped, err := swap(fresh, f.path); {
+	case err != nil:
+		return errors.Join(err, os.Remove(fresh))
+	case !swapped:
+		return os.Rename(fresh, f.path)
+	case f.stands(fresh):
+		return os.Remove(fresh)
+	}
+	if _, err := swap(fresh, f.path); err != nil {
+		return fmt.Errorf("%w; what they wrote stands in %s: %w", &Changed{f.name}, fresh, err)
+	}
+	return errors.Join(&Changed{f.name}, os.Remove(fresh))
+}
+
+// stands tells whether a file still says what was read.
+func (f *File) stands(path string) bool {
+	now, _, err := read(path)
+	return err == nil && bytes.Equal(now, f.was)
+}
+
+func read(path string) ([]byte, fs.FileMode, error) {
+	in, err := os.Open(path)
+	if err != nil {
+		return nil, 0, err
+	}
+	defer in.Close() // opened for reading only
+	info, err := in.Stat()
+	if err != nil {
+		return nil, 0, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, 0, errors.New("not a plain file")
+	}
+	text, err := io.ReadAll(io.LimitReader(in, manifest.MaxFileBytes+1))
+	return text, info.Mode().Perm(), err
+}

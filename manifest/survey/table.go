@@ -1,0 +1,263 @@
+package survey
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"regexp"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"cardwright/manifest"
+)
+
+// Column is one column of a table, and the key of the shop's files whose rules
+// its cells obey: "Device.version".
+type Column struct {
+	Name string
+	Key  string // "": any text
+	Must bool   // may not be left out, nor have an empty cell
+}
+
+// Table is a table with a heading line, as spreadsheets write it.
+type Table struct {
+	name  string
+	given []string // the columns that stand there, "" for one to be left alone
+	Rows  []Row
+}
+
+// Row is one line of a table that has something in it.
+type Row struct {
+	table *Table
+	cells []string
+	at    []manifest.Pos
+}
+
+// Get is what stands in a column, "" where nothing does.
+func (r Row) Get(column string) string {
+	if i := slices.Index(r.table.given, column); i >= 0 && i < len(r.cells) {
+		return r.cells[i]
+	}
+	return ""
+}
+
+// At is where the cell of a column stands, or where the line begins.
+func (r Row) At(column string) manifest.Pos {
+	if i := slices.Index(r.table.given, column); i >= 0 && i < len(r.at) {
+		return r.at[i]
+	}
+	return r.at[0]
+}
+
+// ReadTable reads a table of these columns, in any order, separated by commas,
+// semicolons or tabs. name stands in messages. What doesn't fit is Mistakes,
+// all at once.
+func ReadTable(name string, data []byte, columns []Column) (*Table, error) {
+	t := &tableReader{table: &Table{name: name}, columns: columns}
+	switch {
+	case len(data) > manifest.MaxFileBytes:
+		t.mistake(manifest.Pos{File: name}, "file too large", fmt.Sprintf("%d bytes", len(data)), fmt.Sprintf("at most %d bytes", manifest.MaxFileBytes), "")
+	case !utf8.Valid(data):
+		t.mistake(manifest.Pos{File: name}, "not text in UTF-8", "other bytes", "a table saved as CSV in UTF-8", "")
+	default:
+		t.read(data)
+	}
+	if len(t.found) > 0 {
+		return nil, t.found
+	}
+	return t.table, nil
+}
+
+type tableReader struct {
+	table   *Table
+	columns []Column
+	found   manifest.Mistakes
+}
+
+func (t *tableReader) mistake(at manifest.Pos, what, found, expected, hint string) {
+	if len(t.found) < manifest.MaxMistakes {
+		t.found = append(t.found, manifest.Mistake{At: at, What: what, Found: found, Expected: expected, Hint: hint})
+	}
+}
+
+func (t *tableReader) read(data []byte) {
+	data = bytes.TrimPrefix(data, []byte("\ufeff"))
+	r := csv.NewReader(bytes.NewReader(data))
+	r.Comma, r.FieldsPerRecord, r.TrimLeadingSpace = separator(data), -1, true
+	for first := true; ; first = false {
+		cells, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			if first {
+				t.mistake(manifest.Pos{File: t.table.name}, "empty table", "nothing", "a heading line, then a line for each", "")
+			}
+			return
+		}
+		if err != nil {
+			t.unreadable(err)
+			return
+		}
+		at := make([]manifest.Pos, len(cells))
+		for i := range cells {
+			line, column := r.FieldPos(i)
+			at[i] = manifest.Pos{File: t.table.name, Line: line, Column: column}
+			cells[i] = plain(strings.TrimSpace(cells[i]))
+		}
+		if first {
+			t.heading(cells, at)
+		} else {
+			t.row(cells, at)
+		}
+	}
+}
+
+// separator is what the heading line has most of: spreadsheets use semicolons
+// where the comma separates decimals.
+func separator(data []byte) rune {
+	line, _, _ := bytes.Cut(data, []byte("\n"))
+	best := ','
+	for _, c := range ";\t" {
+		if bytes.Count(line, []byte(string(c))) > bytes.Count(line, []byte(string(best))) {
+			best = c
+		}
+	}
+	return best
+}
+
+func (t *tableReader) unreadable(err error) {
+	at := manifest.Pos{File: t.table.name}
+	found := "text that is not CSV"
+	var told *csv.ParseError
+	if errors.As(err, &told) {
+		at.Line, at.Column, found = told.Line, told.Column, found+" ("+told.Err.Error()+")"
+	}
+	t.mistake(at, "not readable as a table", found, "cells separated by commas, with quotes round those that hold a comma or a quote", "")
+}
+
+// MaxColumns is the most columns that a table may have.
+const MaxColumns = 64
+
+func (t *tableReader) heading(cells []string, at []manifest.Pos) {
+	if len(cells) > MaxColumns {
+		t.mistake(at[MaxColumns], "too many columns", fmt.Sprintf("%d", len(cells)), fmt.Sprintf("at most %d", MaxColumns), "")
+		cells = cells[:MaxColumns]
+	}
+	var names []string
+	for _, c := range t.columns {
+		names = append(names, c.Name)
+	}
+	for i, c := range cells {
+		name := strings.ReplaceAll(strings.ToLower(c), " ", "_")
+		switch {
+		case slices.Contains(t.table.given, name) && name != "":
+			t.mistake(at[i], "column given twice", fmt.Sprintf("%q again", name), "each column once", "")
+		case !slices.Contains(names, name) && name != "":
+			t.mistake(at[i], "unknown column", quoted(c), "one of "+strings.Join(names, ", "), manifest.Nearest(name, names))
+		}
+		t.table.given = append(t.table.given, name)
+	}
+	for _, c := range t.columns {
+		if c.Must && !slices.Contains(t.table.given, c.Name) {
+			t.mistake(at[0], "missing column", "no "+c.Name, "a heading line with "+c.Name, "")
+		}
+	}
+}
+
+func (t *tableReader) row(cells []string, at []manifest.Pos) {
+	if !slices.ContainsFunc(cells, func(c string) bool { return c != "" }) {
+		return
+	}
+	row := Row{t.table, cells, at}
+	switch {
+	case len(t.table.Rows) == manifest.MaxEntries:
+		t.mistake(at[0], "table too long", "more lines", fmt.Sprintf("at most %d", manifest.MaxEntries), "")
+		return
+	case len(t.table.Rows) > manifest.MaxEntries:
+		return
+	case len(cells) > len(t.table.given):
+		t.mistake(at[len(t.table.given)], "more cells than columns", fmt.Sprintf("%d cells", len(cells)), fmt.Sprintf("at most %d, as in the heading line", len(t.table.given)), "")
+	}
+	for _, c := range t.columns {
+		t.cell(c, row)
+	}
+	t.table.Rows = append(t.table.Rows, row)
+}
+
+func (t *tableReader) cell(c Column, row Row) {
+	text := row.Get(c.Name)
+	if text == "" {
+		if c.Must && slices.Contains(t.table.given, c.Name) {
+			t.mistake(row.At(c.Name), "empty cell", "nothing", c.Name, "")
+		}
+		return
+	}
+	if c.Key == "" {
+		return
+	}
+	if m := manifest.Problem(c.Key, text); m != nil {
+		m.At = row.At(c.Name)
+		t.mistake(m.At, m.What, m.Found, m.Expected, m.Hint)
+	}
+}
+
+// maxQuoted is how many characters of a cell a message repeats.
+const maxQuoted = 60
+
+func quoted(s string) string {
+	if r := []rune(s); len(r) > maxQuoted {
+		return fmt.Sprintf("%q…", string(r[:maxQuoted]))
+	}
+	return fmt.Sprintf("%q", s)
+}
+
+// WriteTable writes a table that a spreadsheet shows as it is: no cell runs as
+// a formula, and none is taken for a number or a day. ReadTable reads the same
+// cells back.
+func WriteTable(w io.Writer, columns []string, rows [][]string) error {
+	out := csv.NewWriter(w)
+	if err := out.Write(columns); err != nil {
+		return fmt.Errorf("writing table: %w", err)
+	}
+	for _, row := range rows {
+		safe := make([]string, len(row))
+		for i, c := range row {
+			safe[i] = guarded(c)
+		}
+		if err := out.Write(safe); err != nil {
+			return fmt.Errorf("writing table: %w", err)
+		}
+	}
+	out.Flush()
+	if err := out.Error(); err != nil {
+		return fmt.Errorf("writing table: %w", err)
+	}
+	return nil
+}
+
+// guard stands before a cell that a spreadsheet would take for something else.
+// The first characters that make a formula are those that OWASP lists under
+// "CSV Injection" (read August 2026), full-width forms among them; a guard
+// itself is guarded, so that every cell comes back as it was.
+const guard = "'"
+
+var (
+	formula = regexp.MustCompile(`^[\s']*[=+\-@|%＝＋－＠]|^[\t\r\n']`)
+	number  = regexp.MustCompile(`^[0-9][0-9.,:/eE+ \-]*$`)
+)
+
+func guarded(s string) string {
+	if formula.MatchString(s) || number.MatchString(s) {
+		return guard + s
+	}
+	return s
+}
+
+func plain(s string) string {
+	rest, ok := strings.CutPrefix(s, guard)
+	if ok && guarded(rest) == s {
+		return rest
+	}
+	return s
+}

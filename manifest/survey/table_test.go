@@ -1,0 +1,116 @@
+package survey_test
+
+import (
+	"bytes"
+	"encoding/csv"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"cardwright/manifest"
+	"cardwright/manifest/survey"
+)
+
+var columns = []survey.Column{
+	{"model", "Device.model", true}, {"version", "Device.version", false}, {"serial", "Device.serial", false}, {"note", "", false},
+}
+
+func TestReadTable(t *testing.T) {
+	for _, text := range []string{
+		"model,version,serial,note\nfennick-plot-12,3.1-40,'00231,\"a, \"\"b\"\"\"\n\nsolveld-fix-2,,,\n",
+		"\ufeffSerial;Model;Version;note\r\n00231;fennick-plot-12;3.1-40;\"a, \"\"b\"\"\"\r\n;;;\r\n;solveld-fix-2;;\r\n",
+		"model\tserial\tversion\tnote\nfennick-plot-12\t00231\t3.1-40\t\"a, \"\"b\"\"\"\nsolveld-fix-2\n",
+	} {
+		table, err := survey.ReadTable("d.csv", []byte(text), columns)
+		require.NoError(t, err, text)
+		require.Len(t, table.Rows, 2)
+		first := table.Rows[0]
+		assert.Equal(t, []string{"fennick-plot-12", "3.1-40", "00231", `a, "b"`}, []string{first.Get("model"), first.Get("version"), first.Get("serial"), first.Get("note")})
+		assert.Equal(t, "solveld-fix-2", table.Rows[1].Get("model"))
+		assert.Equal(t, "", table.Rows[1].Get("serial"))
+		assert.Equal(t, 2, first.At("serial").Line)
+	}
+}
+
+func TestReadTableMistakes(t *testing.T) {
+	for _, c := range []struct{ text, want string }{
+		{"", "d.csv: empty table"},
+		{"model,versoin\nx,1\n", "d.csv:1:7: unknown column\n  found:    \"versoin\"\n  expected: one of model, version, serial, note\n  try:      version"},
+		{"model,model\nx,y\n", "d.csv:1:7: column given twice"},
+		{"version\n1\n", "d.csv:1:1: missing column"},
+		{"model,version\n,1\n", "d.csv:2:1: empty cell"},
+		{"model,version\nx,four\n", "d.csv:2:3: not a version"},
+		{"model\nFennick\n", "d.csv:2:1: not an id"},
+		{"model,serial\nx,\"a\x1b[2J\"\n", "d.csv:2:3: character refused"},
+		{"model\nx,y\n", "d.csv:2:3: more cells than columns"},
+		{"model\n\"x\n", "not readable as a table"},
+		{"model\n\xff\n", "not text in UTF-8"},
+		{"model\n" + strings.Repeat("x\n", manifest.MaxEntries+9), "table too long"},
+		{strings.Repeat("x", manifest.MaxFileBytes+1), "file too large"},
+	} {
+		_, err := survey.ReadTable("d.csv", []byte(c.text), columns)
+		var ms manifest.Mistakes
+		require.ErrorAs(t, err, &ms, "%.40q", c.text)
+		assert.Contains(t, ms[0].String(), c.want)
+	}
+}
+
+// Cells of the kinds that OWASP's page on CSV injection warns of: none begins
+// with a character that starts a formula, and all come back.
+func TestNoFormulas(t *testing.T) {
+	cells := []string{
+		"=1+1", "+1", "-1", "@SUM(A1)", "\t=1", " =cmd|' /C calc'!A0", "'=1", "''", "'", "＝1", "4.10", "3-1", "00231", "1e5",
+		"plain", "don't", "12V", "v4.10", "a,b;c\"d", "",
+	}
+	var out bytes.Buffer
+	rows := [][]string{}
+	for _, c := range cells {
+		rows = append(rows, []string{"fennick-plot-12", c})
+	}
+	require.NoError(t, survey.WriteTable(&out, []string{"model", "note"}, rows))
+	raw, err := csv.NewReader(strings.NewReader(out.String())).ReadAll()
+	require.NoError(t, err)
+	table, err := survey.ReadTable("d.csv", out.Bytes(), columns)
+	require.NoError(t, err)
+	for i, c := range cells {
+		if stored := raw[i+1][1]; strings.TrimSpace(stored) != "" {
+			first, _ := utf8.DecodeRuneInString(strings.TrimSpace(stored))
+			assert.NotContains(t, "=+-@\t\r|%＝＋－＠", string(first), c)
+		}
+		assert.Equal(t, strings.TrimSpace(c), strings.TrimSpace(table.Rows[i].Get("note")), c)
+	}
+}
+
+func TestTablesComeBack(t *testing.T) {
+	cell := rapid.StringOf(rapid.SampledFrom([]rune("=+-@'\"',;14.a é"))).Filter(func(s string) bool { return strings.TrimSpace(s) == s })
+	rapid.Check(t, func(t *rapid.T) {
+		want := cell.Draw(t, "cell")
+		var out bytes.Buffer
+		require.NoError(t, survey.WriteTable(&out, []string{"model", "note"}, [][]string{{"x", want}}))
+		table, err := survey.ReadTable("d.csv", out.Bytes(), columns)
+		require.NoError(t, err)
+		assert.Equal(t, want, table.Rows[0].Get("note"))
+	})
+}
+
+func FuzzReadTable(f *testing.F) {
+	f.Add([]byte("model,version,serial,note\nfennick-plot-12,3.1-40,'00231,\"a, \"\"b\"\"\"\n"))
+	f.Add([]byte("\ufeffmodel;note\r\nx;=1\r\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		table, err := survey.ReadTable("d.csv", data, columns)
+		if err != nil {
+			var ms manifest.Mistakes
+			require.ErrorAs(t, err, &ms)
+			require.NotEmpty(t, ms)
+			return
+		}
+		require.LessOrEqual(t, len(table.Rows), manifest.MaxEntries)
+		for _, r := range table.Rows {
+			require.Nil(t, manifest.Problem("Device.model", r.Get("model")))
+		}
+	})
+}
