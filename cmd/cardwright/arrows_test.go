@@ -15,6 +15,8 @@ var arrows = map[string][]string{
 	"manifest/version": {},
 	"manifest/order":   {"manifest", "manifest/version"},
 	"manifest/schema":  {"manifest", "manifest/version"},
+	"manifest/edit":    {"manifest"},
+	"manifest/survey":  {"manifest", "manifest/version"},
 
 	"media":          {"manifest", "manifest/version", "manifest/order", "media/fat32"},
 	"media/fat32":    {},

@@ -48,7 +48,7 @@ fully checked; 130 interrupted.`,
 	flags.BoolVar(&s.json, "json", false, "answer in JSON, for programs")
 	flags.BoolVar(&s.yes, "yes", false, "do not ask before doing what was asked for")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s), newReadersCommand(s), newKeyCommand(s))
+	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s), newReadersCommand(s), newKeyCommand(s), newInitCommand(s), newModelCommand(s), newVesselCommand(s))
 	return root
 }
 
