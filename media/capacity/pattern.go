@@ -92,19 +92,15 @@ func (p *pattern) writtenAt(found []byte, claimed int64) (int64, bool) {
 // quarter tells one with faults from another one.
 func isAlike(a, b []byte) bool {
 	different := 0
-	for i := range a {
-		different += bits.OnesCount8(a[i] ^ b[i])
+	for i := 0; i < len(a); i += 8 {
+		different += bits.OnesCount64(binary.NativeEndian.Uint64(a[i:]) ^ binary.NativeEndian.Uint64(b[i:]))
 	}
 	return different < sectorSize*8/4
 }
 
+// isFilled: equal to itself moved by one byte.
 func isFilled(sector []byte, with byte) bool {
-	for _, b := range sector {
-		if b != with {
-			return false
-		}
-	}
-	return true
+	return sector[0] == with && bytes.Equal(sector[1:], sector[:len(sector)-1])
 }
 
 // judge compares what was found at an offset with what belongs there.
