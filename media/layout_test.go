@@ -261,7 +261,7 @@ func TestSeveralCardsForWantOfRoom(t *testing.T) {
 	for i := range 5 {
 		id := fmt.Sprint("d", i)
 		shop.Device(id, "fennick-plot-12")
-		shop.Step(id, "1", "", shoptest.Make("a", 20<<20, byte(i)))
+		shop.Step(id, "1", "", shoptest.Named("a", 20<<20, byte(i)))
 	}
 	layout, plan := shop.Lay(64 << 20)
 	assert.Equal(t, []int{2, 2, 1}, []int{len(layout.Cards[0].Files), len(layout.Cards[1].Files), len(layout.Cards[2].Files)})
@@ -273,7 +273,7 @@ func TestSeveralCardsForWantOfRoom(t *testing.T) {
 	assert.Equal(t, []int{2, 3}, []int{len(layout.Cards[0].Files), len(layout.Cards[1].Files)})
 	layout, _ = shop.Lay(256 << 20)
 	assert.Len(t, layout.Cards, 1)
-	shop.Step("d3", "2", "", shoptest.Make("a", 40<<20, 1))
+	shop.Step("d3", "2", "", shoptest.Named("a", 40<<20, 1))
 	u := unplaced(t, shop, 44<<20)
 	assert.Equal(t, 6, u.Step)
 	assert.Equal(t, "d3", u.Device)
@@ -361,7 +361,7 @@ func TestLabels(t *testing.T) {
 			for d := range 2 {
 				id := fmt.Sprint("d", d)
 				shop.Device(id, "m")
-				shop.Step(id, "1", "", shoptest.Make("a", 20<<20, byte(d)))
+				shop.Step(id, "1", "", shoptest.Named("a", 20<<20, byte(d)))
 			}
 			layout, _ := shop.Lay(room)
 			require.Len(t, layout.Cards, i+1)

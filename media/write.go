@@ -57,7 +57,7 @@ func (e *NotBlank) Unwrap() []error { return []error{e.Cause, e.Blanking} }
 type Misread struct{ Err error }
 
 func (e *Misread) Error() string {
-	return fmt.Sprintf("what was read back differs: %v; the card is blank again: use another card", e.Err)
+	return fmt.Sprintf("what was read back differs: %v: use another card", e.Err)
 }
 
 func (e *Misread) Unwrap() error { return e.Err }

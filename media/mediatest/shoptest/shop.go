@@ -8,6 +8,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -39,6 +40,8 @@ type File struct {
 	Name    string
 	Content []byte
 	Members []File // of a zip archive; Content is then what Archive made
+
+	onlyNamed int64 // its size, where it has no content
 }
 
 // New is a shop without models, its vessel without devices. dir is where
@@ -119,16 +122,30 @@ func (s *Shop) keep(path string, content []byte) {
 }
 
 func (f File) inCatalogue() *manifest.File {
-	c := &manifest.File{Name: f.Name, Size: manifest.Size(len(f.Content)), SHA256: Sum(f.Content)}
+	c := &manifest.File{Name: f.Name, Size: manifest.Size(f.size()), SHA256: f.sum()}
 	for _, m := range f.Members {
 		c.Unpack = "zip"
-		c.Members = append(c.Members, &manifest.Member{Name: m.Name, Size: manifest.Size(len(m.Content)), SHA256: Sum(m.Content)})
+		c.Members = append(c.Members, &manifest.Member{Name: m.Name, Size: manifest.Size(m.size()), SHA256: m.sum()})
 	}
 	return c
 }
 
 func (f File) inPlan() order.File {
-	return order.File{Name: f.Name, Size: int64(len(f.Content)), SHA256: Sum(f.Content)}
+	return order.File{Name: f.Name, Size: f.size(), SHA256: f.sum()}
+}
+
+func (f File) size() int64 { return max(f.onlyNamed, int64(len(f.Content))) }
+
+func (f File) sum() string {
+	if f.onlyNamed > 0 {
+		return Sum(fmt.Appendf(nil, "%s %d %d", f.Name, f.onlyNamed, f.Content))
+	}
+	return Sum(f.Content)
+}
+
+// Named is a file that is laid out but never read: its bytes are nowhere.
+func Named(name string, size int64, seed byte) File {
+	return File{Name: name, Content: []byte{seed}, onlyNamed: size}
 }
 
 // Make is a file of that many bytes, which follow from its name and seed.
