@@ -71,8 +71,10 @@ func ImageBytes(size string) (int64, error) {
 		bytes   int64
 		nominal bool
 	}{
-		{"GiB", 1 << 30, false}, {"MiB", 1 << 20, false},
-		{"GB", 1e9, true}, {"MB", 1e6, true},
+		{"GiB", 1 << 30, false},
+		{"MiB", 1 << 20, false},
+		{"GB", 1e9, true},
+		{"MB", 1e6, true},
 		{"", 1, false},
 	} {
 		digits, ok := strings.CutSuffix(text, unit.suffix)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -14,6 +15,7 @@ import (
 	"cardwright/media/capacity"
 	"cardwright/media/keys"
 	"cardwright/verify"
+	"cardwright/verify/ledger"
 )
 
 type prepareOptions struct {
@@ -109,7 +111,11 @@ func prepare(ctx context.Context, p *preparing) (err error) {
 	if o.capacity != "" {
 		p.prove(ctx)
 	}
-	return p.conclude(p.write(ctx))
+	outcomes := p.write(ctx)
+	if err := p.note(ctx, outcomes); err != nil {
+		return errors.Join(p.conclude(outcomes), err)
+	}
+	return p.conclude(outcomes)
 }
 
 // lay finds the targets' sizes, plans, and lays the cards out for them.
@@ -320,6 +326,21 @@ func (p *preparing) writeGroup(ctx context.Context, group []int, outcomes []medi
 			outcomes[i].Err = err
 		}
 	}
+}
+
+// note notes every proven card in the ledger.
+func (p *preparing) note(ctx context.Context, outcomes []media.Outcome) error {
+	for i, o := range outcomes {
+		t := p.targets[i]
+		if o.Err != nil || t.report == nil {
+			continue
+		}
+		card := cardOf(p.shop, p.vessel, p.plan, t.job.Card, t.path, t.bytes, *t.report)
+		if err := p.session.noteCard(ctx, p.shop, p.key, ledger.CardPrepared, p.vessel, card); err != nil {
+			return fmt.Errorf("the card is proven, but %w", err)
+		}
+	}
+	return nil
 }
 
 // prepared is the answer of prepare in JSON.

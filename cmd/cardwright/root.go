@@ -23,6 +23,7 @@ type session struct {
 	shopDir string // --shop
 	json    bool   // --json
 	yes     bool   // --yes
+	by      string // --by
 }
 
 func newRootCommand(s *session) *cobra.Command {
@@ -46,9 +47,10 @@ fully checked; 130 interrupted.`,
 	flags := root.PersistentFlags()
 	flags.StringVar(&s.shopDir, "shop", "", "shop folder (default: this folder or the nearest above with shop.yaml)")
 	flags.BoolVar(&s.json, "json", false, "answer in JSON, for programs")
+	flags.StringVar(&s.by, "by", "", "who does the work, for the ledger (default: the user of this computer)")
 	flags.BoolVar(&s.yes, "yes", false, "do not ask before doing what was asked for")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s), newReadersCommand(s), newKeyCommand(s), newInitCommand(s), newModelCommand(s), newVesselCommand(s))
+	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s), newReadersCommand(s), newKeyCommand(s), newRecordCommand(s), newAuditCommand(s), newLedgerCommand(s), newInitCommand(s), newModelCommand(s), newVesselCommand(s))
 	return root
 }
 

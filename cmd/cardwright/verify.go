@@ -14,6 +14,7 @@ import (
 	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/verify"
+	"cardwright/verify/ledger"
 	"cardwright/verify/sheet"
 )
 
@@ -54,6 +55,7 @@ card of the same vessel, unless --for names the vessel.`,
 	o.ask.addFlags(cmd)
 	o.form.addFlags(cmd)
 	o.repair.addTargetFlags(cmd)
+	o.repair.key.addFlag(cmd)
 	return cmd
 }
 
@@ -84,6 +86,9 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	} else {
 		writeReport(s.out, v.title(), report)
 	}
+	if err := v.note(ctx, o, report); err != nil {
+		return err
+	}
 	if err := v.writeFiles(o, report); err != nil {
 		return err
 	}
@@ -91,6 +96,19 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 		return v.repair(ctx, o, report)
 	}
 	return verdictCode(report.Verdict)
+}
+
+// note notes in the ledger that the card was verified.
+func (v *verifying) note(ctx context.Context, o verifyOptions, report verify.Report) error {
+	key, err := o.repair.key.signing()
+	if err != nil {
+		return err
+	}
+	card := cardOf(v.shop, v.vessel, v.plan, v.card, v.path, v.bytes, report)
+	if err := v.session.noteCard(ctx, v.shop, key, ledger.CardVerified, v.vessel, card); err != nil {
+		return fmt.Errorf("the card is %s, but %w", report.Verdict, err)
+	}
+	return nil
 }
 
 // writeFiles writes what was asked for beside the answer.

@@ -384,4 +384,3 @@ func hosts(shop *manifest.Shop, d newDevice, all []newDevice) (ids []string) {
 	}
 	return ids
 }
-

@@ -4,7 +4,9 @@
 package keys
 
 import (
+	"crypto/ed25519"
 	"crypto/rand"
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"io"
@@ -12,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 
 	"aead.dev/minisign"
 )
@@ -139,4 +142,44 @@ func Check(record, signature []byte, trusted []string) (Signer, int) {
 		}
 	}
 	return Nobody, -1
+}
+
+// The places of the keys in minisign's formats: after the algorithm, checksum
+// algorithms, salt and limits of the private one; after the algorithm and the
+// key's number of the public one.
+const (
+	privateAt = 2 + 2 + 2 + 32 + 8 + 8 + 8
+	publicAt  = 2 + 8
+)
+
+// Ed25519 is the key itself (RFC 8032), for signing other things than records.
+func (k Key) Ed25519() (ed25519.PrivateKey, error) {
+	text, err := k.private.MarshalText()
+	if err != nil {
+		return nil, fmt.Errorf("taking the key out of its form: %w", err)
+	}
+	raw, err := decoded(string(text), privateAt+ed25519.PrivateKeySize)
+	if err != nil {
+		return nil, err
+	}
+	return ed25519.PrivateKey(raw[privateAt : privateAt+ed25519.PrivateKeySize]), nil
+}
+
+// PublicEd25519 is the key in a line that Public gave.
+func PublicEd25519(public string) (ed25519.PublicKey, error) {
+	raw, err := decoded(public, publicAt+ed25519.PublicKeySize)
+	if err != nil {
+		return nil, err
+	}
+	return ed25519.PublicKey(raw[publicAt:]), nil
+}
+
+// decoded is the last line of a key's text, of that many bytes at least.
+func decoded(text string, least int) ([]byte, error) {
+	lines := strings.Split(strings.TrimSpace(text), "\n")
+	raw, err := base64.StdEncoding.DecodeString(lines[len(lines)-1])
+	if err != nil || len(raw) < least {
+		return nil, errors.New("taking the key out of its form: it is not as minisign writes it")
+	}
+	return raw, nil
 }

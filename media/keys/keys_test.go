@@ -1,6 +1,7 @@
 package keys
 
 import (
+	"crypto/ed25519"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -94,4 +95,19 @@ func TestMinisignAccepts(t *testing.T) {
 	require.NoError(t, os.WriteFile(record, []byte(`{"format":2}`), 0o644))
 	out, err = exec.Command("minisign", "-V", "-m", record, "-P", key.Public()).CombinedOutput()
 	require.Error(t, err, "%s", out)
+}
+
+// The same key signs records and other things: what Go's own Ed25519 signs
+// with the private half, it accepts with the public one.
+func TestEd25519(t *testing.T) {
+	key, err := New(filepath.Join(t.TempDir(), "key"))
+	require.NoError(t, err)
+	private, err := key.Ed25519()
+	require.NoError(t, err)
+	public, err := PublicEd25519(key.Public())
+	require.NoError(t, err)
+	assert.Equal(t, public, private.Public())
+	assert.True(t, ed25519.Verify(public, []byte("message"), ed25519.Sign(private, []byte("message"))))
+	_, err = PublicEd25519("RWshort")
+	require.Error(t, err)
 }

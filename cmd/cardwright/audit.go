@@ -1,0 +1,456 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/natefinch/atomic"
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/export"
+	"cardwright/verify/ledger/store"
+	"cardwright/verify/visible"
+)
+
+// auditOptions narrow every question.
+type auditOptions struct {
+	since, until              string
+	berth, technician, makers string
+}
+
+func (o *auditOptions) addFlags(cmd *cobra.Command) {
+	flags := cmd.PersistentFlags()
+	flags.StringVar(&o.since, "since", "", "from this day on: 2026-03-02")
+	flags.StringVar(&o.until, "until", "", "up to the end of this day")
+	flags.StringVar(&o.berth, "berth", "", "vessels at this berth")
+	flags.StringVar(&o.technician, "technician", "", "work of this technician")
+	flags.StringVar(&o.makers, "maker", "", "devices of this maker")
+}
+
+func (o auditOptions) filter() (audit.Filter, error) {
+	f := audit.Filter{Berth: o.berth, Technician: o.technician, Maker: o.makers}
+	var err error
+	if o.since != "" {
+		if f.From, err = day(o.since); err != nil {
+			return f, err
+		}
+	}
+	if o.until != "" {
+		if f.To, err = day(o.until); err != nil {
+			return f, err
+		}
+		f.To = endOfDay(f.To)
+	}
+	return f, nil
+}
+
+func day(text string) (time.Time, error) {
+	d, err := manifest.ParseDate(text)
+	if err != nil {
+		return time.Time{}, usage(fmt.Errorf("%q is not a day: expected year, month and day, as in 2026-03-02", text))
+	}
+	return d.Time, nil
+}
+
+func endOfDay(d time.Time) time.Time { return d.AddDate(0, 0, 1).Add(-time.Second) }
+
+func newAuditCommand(s *session) *cobra.Command {
+	var o auditOptions
+	cmd := &cobra.Command{
+		Use:   "audit",
+		Short: "Ask the ledger what went onto which boat",
+		Long: `audit answers from the ledger: what a vessel ran on any day, which boats have a
+release or had it on a card, who is behind, who must be called. Nothing is
+changed by asking.`,
+	}
+	o.addFlags(cmd)
+	cmd.AddCommand(newAuditVesselCommand(s, &o), newAuditReleaseCommand(s, &o), newAuditFleetCommand(s, &o),
+		newAuditDueCommand(s, &o), newAuditWithdrawnCommand(s, &o), newAuditCardCommand(s, &o),
+		newAuditExportCommand(s, &o), newAuditCheckCommand(s))
+	return cmd
+}
+
+// asked opens the ledger for one question.
+func asked(ctx context.Context, s *session, o *auditOptions, ask func(*manifest.Shop, *store.Ledger, audit.Filter) error) error {
+	filter, err := o.filter()
+	if err != nil {
+		return err
+	}
+	shop, err := s.shop()
+	if err != nil {
+		return err
+	}
+	l, err := openLedger(ctx, shop)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	return ask(shop, l, filter)
+}
+
+// answer writes a value as JSON, or as text.
+func (s *session) answer(v any, text func(io.Writer)) {
+	if s.json {
+		s.writeJSON(v)
+		return
+	}
+	text(s.out)
+}
+
+func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
+	var at string
+	cmd := &cobra.Command{
+		Use:   "vessel VESSEL",
+		Short: "A vessel's history, and what it ran on a day",
+		Args:  exactly(1, "the id of a vessel"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			moment := time.Time{}
+			if at != "" {
+				d, err := day(at)
+				if err != nil {
+					return err
+				}
+				moment = endOfDay(d)
+			}
+			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				h, err := audit.OfVessel(interruptible(cmd), l, args[0], moment, f)
+				if err != nil {
+					return err
+				}
+				s.answer(h, func(w io.Writer) { writeHistory(w, args[0], h) })
+				return nil
+			})
+		},
+	}
+	cmd.Flags().StringVar(&at, "at", "", "as it was at the end of this day: 2026-03-02")
+	return cmd
+}
+
+func writeHistory(w io.Writer, id string, h audit.History) {
+	if len(h.Lines) == 0 && len(h.Devices) == 0 {
+		fmt.Fprintf(w, "%s: nothing in the ledger.\n", visible.Visible(id))
+		return
+	}
+	when := "now"
+	if h.At != nil {
+		when = "on " + h.At.Format("2006-01-02")
+	}
+	fmt.Fprintf(w, "%s %s: %s on record.\n\n", visible.Visible(id), when, counted(len(h.Devices), "device"))
+	for _, d := range h.Devices {
+		writeDevice(w, d)
+	}
+	for i, c := range h.Contradictions {
+		if i == 0 {
+			fmt.Fprintln(w)
+		}
+		text := fmt.Sprintf("✗ %s: %s, then %s", c.Kind, readingText(c.Earlier), readingText(c.Later))
+		fmt.Fprintln(w, wrapped(text, "  "))
+	}
+	fmt.Fprintln(w)
+	for _, l := range h.Lines {
+		struck := ""
+		if l.CorrectedBy != "" {
+			struck = " (corrected later)"
+		}
+		text := fmt.Sprintf("%s  %s, by %s%s", l.Entry.At.Format("2006-01-02 15:04"), l.Entry.Tell(), l.Technician, struck)
+		fmt.Fprintln(w, wrapped(text, "                  "))
+	}
+}
+
+func readingText(r ledger.Reading) string {
+	return fmt.Sprintf("%s %s on %s", r.Device, r.Version, r.At.Format("2006-01-02"))
+}
+
+func writeDevice(w io.Writer, d audit.Device) {
+	state := string(d.Version)
+	switch {
+	case d.Gone:
+		state = "no longer aboard"
+	case d.Other != "":
+		state += " or " + string(d.Other) + " (two writers disagree)"
+	}
+	text := fmt.Sprintf("%s (%s): %s since %s", d.ID, d.Model, state, d.Since.Format("2006-01-02"))
+	fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
+}
+
+func newAuditReleaseCommand(s *session, o *auditOptions) *cobra.Command {
+	return &cobra.Command{
+		Use:   "release MODEL VERSION",
+		Short: "Every boat that has a release, had it, or carried it on a card",
+		Args:  exactly(2, "a model and a version"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			v, err := version.Parse(args[1])
+			if err != nil {
+				return usage(err)
+			}
+			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				u, err := audit.OfRelease(interruptible(cmd), l, args[0], v, f)
+				if err != nil {
+					return err
+				}
+				s.answer(u, func(w io.Writer) { writeRelease(w, u) })
+				return nil
+			})
+		},
+	}
+}
+
+func writeRelease(w io.Writer, u audit.ReleaseUse) {
+	fmt.Fprintf(w, "%s %s: %s it now, %s it before, %s it on a card.\n", visible.Visible(u.Model), u.Version,
+		verb(len(u.Has), "has", "have"), verb(len(u.Had), "had", "had"), verb(len(u.Carried), "had", "had"))
+	for _, x := range u.Withdrawn {
+		fmt.Fprintf(w, "✗ Withdrawn: %s\n", wrapped(x.Why, "  "))
+	}
+	writeUses(w, "has it", u.Has)
+	writeUses(w, "had it", u.Had)
+	for _, c := range u.Carried {
+		text := fmt.Sprintf("card    %s, %s: %s, last %s", vesselText(c.Vessel), c.Device, counted(c.Cards, "card"), c.Last.Format("2006-01-02"))
+		fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
+	}
+}
+
+func verb(n int, one, many string) string {
+	if n == 1 {
+		return "1 device " + one
+	}
+	return fmt.Sprintf("%d devices %s", n, many)
+}
+
+func writeUses(w io.Writer, what string, uses []audit.Use) {
+	for _, x := range uses {
+		text := fmt.Sprintf("%s  %s, %s (serial %s), read %s to %s", what, vesselText(x.Vessel), x.Device.ID, x.Device.Serial,
+			x.First.Format("2006-01-02"), x.Last.Format("2006-01-02"))
+		fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
+	}
+}
+
+func vesselText(v audit.Vessel) string {
+	if v.ID == "" {
+		return "nobody's boat known"
+	}
+	text := v.ID
+	if v.Name != "" {
+		text = v.Name + " (" + v.ID + ")"
+	}
+	if v.Berth != "" {
+		text += " at " + v.Berth
+	}
+	return text
+}
+
+func newAuditFleetCommand(s *session, o *auditOptions) *cobra.Command {
+	return &cobra.Command{
+		Use:   "fleet",
+		Short: "Vessels by devices: current, behind, unknown, withdrawn",
+		Args:  exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				fleet, err := audit.OfFleet(interruptible(cmd), l, shop.Models, f)
+				if err != nil {
+					return err
+				}
+				s.answer(fleet, func(w io.Writer) { writeFleetRows(w, fleet) })
+				return nil
+			})
+		},
+	}
+}
+
+func writeFleetRows(w io.Writer, fleet audit.Fleet) {
+	var counts []string
+	for _, status := range []audit.Status{audit.StatusWithdrawn, audit.StatusDisputed, audit.StatusUnknown, audit.StatusBehind, audit.StatusUnlisted, audit.StatusCurrent} {
+		counts = append(counts, fmt.Sprintf("%d %s", fleet.Counts[status], status))
+	}
+	fmt.Fprintf(w, "%s; devices: %s.\n\n", counted(len(fleet.Vessels), "vessel"), strings.Join(counts, ", "))
+	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(table, "vessel\tdevice\truns\tnewest\tstate")
+	for _, row := range fleet.Vessels {
+		for _, d := range row.Devices {
+			fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%s\n", row.Vessel.ID, d.ID, visible.Visible(string(d.Version)), d.Newest, d.Status)
+		}
+	}
+	_ = table.Flush() // a broken pipe ends the process by itself
+}
+
+func newAuditDueCommand(s *session, o *auditOptions) *cobra.Command {
+	return &cobra.Command{
+		Use:   "due",
+		Short: "What is to be done: planned updates, and what earlier visits left open",
+		Args:  exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				due, err := audit.OfDue(interruptible(cmd), l, summaries(shop), f)
+				if err != nil {
+					return err
+				}
+				s.answer(due, func(w io.Writer) { writeDue(w, due) })
+				return nil
+			})
+		},
+	}
+}
+
+// summaries plan every vessel; one that can't be planned says why.
+func summaries(shop *manifest.Shop) []audit.PlanSummary {
+	all := make([]audit.PlanSummary, 0, len(shop.Vessels))
+	for _, v := range shop.Vessels {
+		p := audit.PlanSummary{Vessel: v.ID}
+		plan, err := order.Make(shop, v)
+		p.Steps, p.Minutes = len(plan.Steps), minutes(plan)
+		switch {
+		case err != nil:
+			p.Conflict = err.Error()
+		case plan.Conflict != nil:
+			p.Conflict = plan.Conflict.Because[0].Fact
+		}
+		all = append(all, p)
+	}
+	return all
+}
+
+func writeDue(w io.Writer, due audit.Due) {
+	fmt.Fprintf(w, "%s with something to do.\n", counted(len(due.Vessels), "vessel"))
+	for _, v := range due.Vessels {
+		last := "no visit on record"
+		if !v.Last.IsZero() {
+			last = "last visit " + v.Last.Format("2006-01-02")
+		}
+		fmt.Fprintf(w, "\n%s\n", wrapped(vesselText(v.Vessel)+"; "+last, "  "))
+		if p := v.Plan; p != nil && p.Conflict != "" {
+			fmt.Fprintf(w, "  %s\n", wrapped("no safe order: "+p.Conflict, "    "))
+		} else if p != nil && p.Steps > 0 {
+			fmt.Fprintf(w, "  %s planned, %s\n", counted(p.Steps, "step"), counted(p.Minutes, "minute"))
+		}
+		for _, l := range v.Open {
+			fmt.Fprintf(w, "  %s\n", wrapped("open: "+l.Entry.Tell(), "    "))
+		}
+	}
+}
+
+func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {
+	return &cobra.Command{
+		Use:   "withdrawn",
+		Short: "Withdrawn releases, and who must be called",
+		Args:  exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				u, err := audit.OfWithdrawn(interruptible(cmd), l, shop.Models, f)
+				if err != nil {
+					return err
+				}
+				s.answer(u, func(w io.Writer) {
+					fmt.Fprintf(w, "%s withdrawn.\n", counted(len(u.Releases), "release"))
+					for _, r := range u.Releases {
+						fmt.Fprintln(w)
+						writeRelease(w, r)
+					}
+				})
+				return nil
+			})
+		},
+	}
+}
+
+func newAuditCardCommand(s *session, o *auditOptions) *cobra.Command {
+	return &cobra.Command{
+		Use:   "card DIGEST|TARGET",
+		Short: "Where a card was made and used: by its digest, the first digits of it, or its target",
+		Args:  exactly(1, "a digest or a target"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				u, err := audit.OfCard(interruptible(cmd), l, args[0], f)
+				if err != nil {
+					return err
+				}
+				s.answer(u, func(w io.Writer) { writeCardUse(w, args[0], u) })
+				return nil
+			})
+		},
+	}
+}
+
+func writeCardUse(w io.Writer, asked string, u audit.CardUse) {
+	fmt.Fprintf(w, "%s of %s in the ledger.\n", counted(len(u.Cards), "card"), visible.Visible(asked))
+	for _, c := range u.Cards {
+		fmt.Fprintf(w, "\nCard %s\n", c.Digest)
+		for _, l := range slices.Concat(c.Prepared, c.Verified, c.Used) {
+			text := fmt.Sprintf("%s  %s, by %s", l.Entry.At.Format("2006-01-02 15:04"), l.Entry.Tell(), l.Technician)
+			fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
+		}
+	}
+}
+
+type exportOptions struct{ format, output string }
+
+// The formats of audit export.
+var exportFormats = []string{"csv", "json", "cyclonedx", "html"}
+
+func newAuditExportCommand(s *session, o *auditOptions) *cobra.Command {
+	var e exportOptions
+	cmd := &cobra.Command{
+		Use:   "export",
+		Short: "Write the ledger out: csv, json, cyclonedx or html",
+		Args:  exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if !slices.Contains(exportFormats, e.format) {
+				return usage(fmt.Errorf("--format %s: expected %s", e.format, strings.Join(exportFormats, ", ")))
+			}
+			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				return runExport(interruptible(cmd), s, e, shop, l, f)
+			})
+		},
+	}
+	cmd.Flags().StringVar(&e.format, "format", "csv", strings.Join(exportFormats, ", "))
+	cmd.Flags().StringVarP(&e.output, "output", "o", "", "write to this file instead of standard output")
+	return cmd
+}
+
+func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+	if e.output == "" {
+		return exported(ctx, s.out, e.format, shop, l, f)
+	}
+	var file bytes.Buffer
+	if err := exported(ctx, &file, e.format, shop, l, f); err != nil {
+		return err
+	}
+	if err := atomic.WriteFile(e.output, &file); err != nil {
+		return fmt.Errorf("writing the export: %w", err)
+	}
+	return nil
+}
+
+func exported(ctx context.Context, w io.Writer, format string, shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+	about := export.About{Shop: shop.Name, Ledger: l.ID(), Made: time.Now().UTC().Truncate(time.Second)}
+	events := func(give func(ledger.Event) error) error { return audit.Events(ctx, l, "", f, give) }
+	switch format {
+	case "csv":
+		return export.CSV(w, events)
+	case "json":
+		heads, err := l.Heads(ctx)
+		if err != nil {
+			return err
+		}
+		return export.JSON(w, about, heads, events)
+	}
+	fleet, err := audit.OfFleet(ctx, l, shop.Models, f)
+	if err != nil {
+		return err
+	}
+	if format == "cyclonedx" {
+		return export.CycloneDX(w, about, fleet)
+	}
+	return export.HTML(w, about, fleet, func(vessel string) (audit.History, error) {
+		return audit.OfVessel(ctx, l, vessel, time.Time{}, f)
+	})
+}

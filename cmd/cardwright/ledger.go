@@ -1,0 +1,276 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/media/keys"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/store"
+	"cardwright/verify/visible"
+)
+
+// maxHeadsFile bounds a file of saved heads, in bytes.
+const maxHeadsFile = 1 << 20
+
+type checkOptions struct {
+	key   keyOptions
+	heads []string
+	place string
+}
+
+func (o *checkOptions) addFlags(cmd *cobra.Command) {
+	o.key.addFlag(cmd)
+	cmd.Flags().StringArrayVar(&o.heads, "heads", nil, "report of an earlier backup (JSON): its heads show whether a tail was removed; may be repeated")
+}
+
+func (o checkOptions) against(shop *manifest.Shop) (store.CheckOptions, error) {
+	own, err := o.key.signing()
+	if err != nil {
+		return store.CheckOptions{}, err
+	}
+	c := store.CheckOptions{Known: knownWriters(shop, own)}
+	for _, path := range o.heads {
+		h, err := savedHeads(path)
+		if err != nil {
+			return c, err
+		}
+		c.Saved = append(c.Saved, h)
+	}
+	return c, nil
+}
+
+// savedHeads reads the heads from the JSON that ledger backup printed.
+func savedHeads(path string) (ledger.Heads, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return ledger.Heads{}, fmt.Errorf("reading saved heads: %w", err)
+	}
+	defer f.Close()
+	var report struct{ Heads ledger.Heads }
+	if err := json.NewDecoder(io.LimitReader(f, maxHeadsFile)).Decode(&report); err != nil {
+		return ledger.Heads{}, fmt.Errorf("reading saved heads: %s is not what cardwright ledger backup --json printed: %w", path, err)
+	}
+	return report.Heads, nil
+}
+
+func newAuditCheckCommand(s *session) *cobra.Command {
+	var o checkOptions
+	cmd := &cobra.Command{
+		Use:   "check",
+		Short: "Check every event's signature and link; name the first that is broken",
+		Long: `check reads the whole ledger: an edited, removed, reordered or forged event is
+found, and the first broken link named. That events at the end of a chain were
+removed shows only against heads that were saved elsewhere (--heads).`,
+		Args: exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runAuditCheck(interruptible(cmd), s, o)
+		},
+	}
+	o.addFlags(cmd)
+	cmd.Flags().StringVar(&o.place, "ledger", "", "another ledger than the shop's: a file or a postgres:// address")
+	return cmd
+}
+
+func runAuditCheck(ctx context.Context, s *session, o checkOptions) error {
+	shop, err := s.shop()
+	if err != nil {
+		return err
+	}
+	against, err := o.against(shop)
+	if err != nil {
+		return err
+	}
+	place := o.place
+	if place == "" {
+		place = ledgerAddress(shop)
+	}
+	r, err := store.CheckAt(ctx, place, against)
+	if err != nil {
+		return fmt.Errorf("checking the ledger: %w", err)
+	}
+	s.answer(r, func(w io.Writer) { writeCheck(w, r) })
+	switch r.Verdict {
+	case store.Whole:
+		return nil
+	case store.Unproven:
+		return &answered{exitUnchecked}
+	}
+	return &answered{exitNo}
+}
+
+var checkLines = map[store.Verdict]string{
+	store.Whole: "✓ WHOLE", store.Edited: "✗ EDITED", store.Damaged: "✗ DAMAGED", store.Unproven: "? UNPROVEN",
+}
+
+func writeCheck(w io.Writer, r store.CheckReport) {
+	fmt.Fprintf(w, "%s: %s in %s.\n", checkLines[r.Verdict], counted(int(r.Events), "event"), counted(len(r.Chains), "chain"))
+	if r.First != nil {
+		text := fmt.Sprintf("First broken link: %s, event %d of chain %s: found %s, expected %s",
+			r.First.Kind, r.First.Seq, r.First.Chain, r.First.Found, r.First.Expected)
+		fmt.Fprintln(w, wrapped(text, "  "))
+	}
+	for _, c := range r.Chains {
+		name := c.Name
+		if name == "" {
+			name = "a writer not known here"
+		}
+		fmt.Fprintf(w, "  %s\n", wrapped(fmt.Sprintf("%s, chain %s: %s", name, c.Chain, counted(int(c.Events), "event")), "    "))
+	}
+	for _, n := range r.Notes {
+		fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))
+	}
+}
+
+func newLedgerCommand(s *session) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "ledger",
+		Short: "Sync, back up, restore and salvage the shop's ledger",
+		Long: `A ledger is a file (ledger.db) or a PostgreSQL database (postgres://…, with TLS as
+the address says). A van works on its own file, with no network, and syncs when
+it has one: both sides then hold the same events.`,
+	}
+	cmd.AddCommand(newLedgerSyncCommand(s), newLedgerBackupCommand(s), newLedgerRestoreCommand(s), newLedgerSalvageCommand(s))
+	return cmd
+}
+
+// ledgerWork is what the commands of the ledger have in common.
+func ledgerWork(s *session, o *checkOptions, use, short, arg string, do func(context.Context, *manifest.Shop, store.CheckOptions, string) error) *cobra.Command {
+	cmd := &cobra.Command{
+		Use: use, Short: short, Args: exactly(1, arg),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			shop, err := s.shop()
+			if err != nil {
+				return err
+			}
+			against, err := o.against(shop)
+			if err != nil {
+				return err
+			}
+			return do(interruptible(cmd), shop, against, args[0])
+		},
+	}
+	o.addFlags(cmd)
+	return cmd
+}
+
+func newLedgerSyncCommand(s *session) *cobra.Command {
+	o := &checkOptions{}
+	return ledgerWork(s, o, "sync LEDGER", "Merge the shop's ledger and another, both ways", "a ledger file or a postgres:// address",
+		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, place string) error {
+			here, err := store.Open(ctx, ledgerAddress(shop), store.Options{Create: true})
+			if err != nil {
+				return fmt.Errorf("opening the ledger: %w", err)
+			}
+			defer here.Close()
+			there, err := store.Open(ctx, place, store.Options{Create: true})
+			if err != nil {
+				return fmt.Errorf("opening the other ledger: %w", err)
+			}
+			defer there.Close()
+			r, err := store.Sync(ctx, here, there, store.SyncOptions{Known: against.Known})
+			if err != nil {
+				return fmt.Errorf("syncing: %w", err)
+			}
+			s.answer(r, func(w io.Writer) { writeSync(w, r) })
+			if len(r.Refused) > 0 {
+				return &answered{exitNo}
+			}
+			return nil
+		})
+}
+
+func writeSync(w io.Writer, r store.SyncReport) {
+	fmt.Fprintf(w, "Synced: %s received, %s sent, %d refused.\n", counted(r.Received, "event"), counted(r.Sent, "event"), len(r.Refused)+r.More)
+	for _, x := range r.Refused {
+		fmt.Fprintf(w, "✗ %s\n", wrapped(fmt.Sprintf("refused event %d of chain %s: %s", x.Seq, x.Chain, x.Why), "  "))
+	}
+	for _, d := range r.Disputed {
+		fmt.Fprintf(w, "? %s\n", wrapped(fmt.Sprintf("%s, %s: one writer read %s, another %s", d.Vessel, d.Device, d.Version, d.Other), "  "))
+	}
+	for _, n := range r.Notes {
+		fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))
+	}
+}
+
+func newLedgerBackupCommand(s *session) *cobra.Command {
+	o := &checkOptions{}
+	return ledgerWork(s, o, "backup FILE", "Write the ledger to a new file, while others may use it, and check the file", "the file to write",
+		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, path string) error {
+			l, err := openLedger(ctx, shop)
+			if err != nil {
+				return err
+			}
+			defer l.Close()
+			r, err := l.Backup(ctx, path, against)
+			if err != nil {
+				return fmt.Errorf("backing the ledger up: %w", err)
+			}
+			s.answer(r, func(w io.Writer) {
+				writeCheck(w, r.Check)
+				fmt.Fprintf(w, "Backed up to %s. Keep the answer of --json in another place: its heads show\nlater whether a tail was removed.\n", visible.Visible(path))
+			})
+			return checkCode(r.Check)
+		})
+}
+
+// checkCode is the exit code for a ledger that was checked on the way.
+func checkCode(r store.CheckReport) error {
+	if r.Verdict == store.Edited || r.Verdict == store.Damaged {
+		return &answered{exitNo}
+	}
+	return nil
+}
+
+func newLedgerRestoreCommand(s *session) *cobra.Command {
+	o := &checkOptions{}
+	return ledgerWork(s, o, "restore FILE", "Bring a backup's events back into the shop's ledger; none that is there is lost", "the backup's file",
+		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, path string) error {
+			r, err := store.Restore(ctx, path, ledgerAddress(shop), against)
+			if err != nil {
+				return fmt.Errorf("restoring the ledger: %w", err)
+			}
+			s.answer(r, func(w io.Writer) {
+				writeCheck(w, r.Check)
+				fmt.Fprintf(w, "Restored: %s added.\n", counted(r.Added, "event"))
+			})
+			return checkCode(r.Check)
+		})
+}
+
+func newLedgerSalvageCommand(s *session) *cobra.Command {
+	o := &checkOptions{}
+	var to string
+	cmd := ledgerWork(s, o, "salvage FILE --to NEWFILE", "Take what can be read from a damaged ledger file into a new one", "the damaged file",
+		func(ctx context.Context, _ *manifest.Shop, against store.CheckOptions, path string) error {
+			if to == "" {
+				return usage(fmt.Errorf("name the new ledger file with --to"))
+			}
+			r, err := store.Salvage(ctx, path, to, against)
+			if err != nil {
+				return fmt.Errorf("salvaging the ledger: %w", err)
+			}
+			s.answer(r, func(w io.Writer) {
+				fmt.Fprintf(w, "Salvaged %s into %s; %d places hold nothing sound.\n", counted(r.Taken, "event"), visible.Visible(to), r.Unsound)
+				writeCheck(w, r.Check)
+			})
+			return checkCode(r.Check)
+		})
+	cmd.Flags().StringVar(&to, "to", "", "the new ledger file")
+	return cmd
+}
+
+// ledgerKey is the key that signs events; without one nothing can be noted.
+func (o keyOptions) ledgerKey() (*keys.Key, error) {
+	key, err := o.signing()
+	if err == nil && key == nil {
+		err = fmt.Errorf("events are signed, and there is no key yet: make one with cardwright key new")
+	}
+	return key, err
+}

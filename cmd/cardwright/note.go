@@ -1,0 +1,141 @@
+package main
+
+import (
+	"context"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"os/user"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/media"
+	"cardwright/media/keys"
+	"cardwright/verify"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/store"
+)
+
+// ledgerAddress is where a shop's ledger is.
+func ledgerAddress(shop *manifest.Shop) string {
+	if store.IsPostgres(shop.Ledger) {
+		return shop.Ledger
+	}
+	return filepath.Join(shop.Dir, filepath.FromSlash(shop.Ledger))
+}
+
+// openLedger opens a shop's ledger to read it.
+func openLedger(ctx context.Context, shop *manifest.Shop) (*store.Ledger, error) {
+	l, err := store.Open(ctx, ledgerAddress(shop), store.Options{ReadOnly: true})
+	if err != nil {
+		return nil, fmt.Errorf("opening the ledger: %w", err)
+	}
+	return l, nil
+}
+
+// technician is who does the work: --by, or the user of this computer.
+func (s *session) technician() string {
+	if s.by != "" {
+		return s.by
+	}
+	u, err := user.Current()
+	if err != nil {
+		return "unknown"
+	}
+	if u.Name != "" {
+		return u.Name
+	}
+	return u.Username
+}
+
+// note appends entries to the shop's ledger, all or none.
+func (s *session) note(ctx context.Context, shop *manifest.Shop, key *keys.Key, entries ...ledger.Entry) error {
+	private, err := key.Ed25519()
+	if err != nil {
+		return err
+	}
+	l, err := store.Open(ctx, ledgerAddress(shop), store.Options{Create: true})
+	if err != nil {
+		return fmt.Errorf("opening the ledger: %w", err)
+	}
+	w := store.Writer{Shop: shop.Name, Technician: s.technician(), Signer: ledger.Key(private)}
+	_, err = l.Append(ctx, w, entries...)
+	if err = errors.Join(err, l.Close()); err != nil {
+		return fmt.Errorf("noting it in the ledger: %w", err)
+	}
+	return nil
+}
+
+// noteCard notes that a card was prepared or verified. Without a key nothing
+// can be signed, so nothing is noted; key new says how to have one.
+func (s *session) noteCard(ctx context.Context, shop *manifest.Shop, key *keys.Key, kind ledger.Kind, vessel *manifest.Vessel, card ledger.Card) error {
+	if shop == nil || key == nil {
+		return nil
+	}
+	e := ledger.Entry{At: time.Now().UTC().Truncate(time.Second), Kind: kind, Card: &card}
+	if vessel != nil {
+		e.Vessel, e.Berth = vessel.ID, vessel.Berth
+	}
+	// A card that was just proven is noted even if the user asks to stop now.
+	return s.note(context.WithoutCancel(ctx), shop, key, e)
+}
+
+// cardOf is what the ledger keeps of a card.
+func cardOf(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, c media.Card, target string, bytes int64, r verify.Report) ledger.Card {
+	card := ledger.Card{
+		Digest: r.Digest, Verdict: string(r.Verdict), Target: target, Size: bytes,
+		Number: c.Number, Of: c.Of, Findings: findingKinds(r),
+	}
+	if c.Number > 0 {
+		card.Plan, card.VolumeID = plan.ID(), media.VolumeText(c.VolumeID)
+	}
+	for _, k := range card.Findings {
+		card.Foreign = card.Foreign || k == string(verify.NoRecord) || k == string(verify.SignerUnknown)
+	}
+	whole := map[int]bool{}
+	for _, b := range r.Brings {
+		whole[b.Step] = b.Whole
+	}
+	for _, s := range plan.Steps {
+		if s.Card != c.Number || len(r.Brings) > 0 && !whole[s.Number] || r.Verdict == verify.Bad {
+			continue
+		}
+		release := ledger.CardRelease{Device: s.Device, Model: s.Model, Version: s.To}
+		if m := shop.Model(s.Model); m != nil {
+			release.Maker = m.Maker
+		}
+		if d := vessel.Device(s.Device); d != nil {
+			release.Variant = d.Variant
+		}
+		card.Releases = append(card.Releases, release)
+	}
+	return card
+}
+
+func findingKinds(r verify.Report) []string {
+	var kinds []string
+	for _, f := range r.Findings {
+		if f.Severity != verify.Note && !strings.Contains(strings.Join(kinds, " ")+" ", string(f.Kind)+" ") {
+			kinds = append(kinds, string(f.Kind))
+		}
+	}
+	return kinds
+}
+
+// knownWriters are the keys that shop.yaml trusts, as the ledger takes them.
+func knownWriters(shop *manifest.Shop, own *keys.Key) map[string]string {
+	known := map[string]string{}
+	trusts := shop.Trusts
+	if own != nil {
+		trusts = append(trusts[:len(trusts):len(trusts)], &manifest.Trust{Shop: shop.Name, Key: own.Public()})
+	}
+	for _, t := range trusts {
+		if public, err := keys.PublicEd25519(t.Key); err == nil { // its form was checked
+			known[hex.EncodeToString(public)] = t.Shop
+		}
+	}
+	return known
+}

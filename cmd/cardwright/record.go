@@ -1,0 +1,372 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/natefinch/atomic"
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+	"cardwright/media/keys"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/record"
+	"cardwright/verify/ledger/store"
+	"cardwright/verify/visible"
+)
+
+type recordOptions struct {
+	ask       askOptions
+	key       keyOptions
+	sheet     string
+	steps     []string
+	checks    []string
+	settings  string
+	at        string
+	purpose   string
+	told      string
+	approved  string
+	otherPlan bool
+	takenOn   bool
+}
+
+func newRecordCommand(s *session) *cobra.Command {
+	var o recordOptions
+	cmd := &cobra.Command{
+		Use:   "record VESSEL",
+		Short: "Note in the ledger what was done aboard, and bring the vessel's file up to date",
+		Long: `record takes what was done: from a filled sheet (--sheet, the JSON that the page
+on the phone exports, or CSV), from flags, and at a terminal by one question for
+each thing that is still open. What was noted is never changed; a mistake is
+corrected by a later note.
+
+A step: --step NUMBER=done:BEFORE:AFTER[:MINUTES[:NOTE]], or NUMBER=failed:…,
+or NUMBER=put off. A check: --check DEVICE:CHECK=passed[:VALUE], failed or not
+done. --taken-on notes the vessel itself with its devices, as in its file.`,
+		Args: exactly(1, "the id of a vessel"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runRecord(interruptible(cmd), s, o, args[0])
+		},
+	}
+	o.ask.addFlags(cmd)
+	o.key.addFlag(cmd)
+	flags := cmd.Flags()
+	flags.StringVar(&o.sheet, "sheet", "", "filled sheet: JSON or CSV")
+	flags.StringArrayVar(&o.steps, "step", nil, "a step, as above; may be repeated")
+	flags.StringArrayVar(&o.checks, "check", nil, "a check, as above; may be repeated")
+	flags.StringVar(&o.settings, "settings", "", "where the settings were saved")
+	flags.StringVar(&o.at, "at", "", "day of the visit (default: now)")
+	flags.StringVar(&o.purpose, "purpose", "", "why the work was done")
+	flags.StringVar(&o.told, "told", "", "who was told")
+	flags.StringVar(&o.approved, "approved", "", "who agreed to it")
+	flags.BoolVar(&o.otherPlan, "other-plan", false, "the sheet is of another plan than today's: take its steps as they stand")
+	flags.BoolVar(&o.takenOn, "taken-on", false, "note the vessel and its devices as they stand in its file")
+	return cmd
+}
+
+// recording is one run of record.
+type recording struct {
+	session *session
+	options recordOptions
+	shop    *manifest.Shop
+	vessel  *manifest.Vessel
+	key     *keys.Key
+	job     record.Job
+	filled  record.Filled
+	visit   record.Visit
+}
+
+func runRecord(ctx context.Context, s *session, o recordOptions, id string) error {
+	shop, vessel, err := s.vessel(id)
+	if err != nil {
+		return err
+	}
+	r := recording{session: s, options: o, shop: shop, vessel: vessel}
+	if r.key, err = o.key.ledgerKey(); err != nil {
+		return err
+	}
+	if o.takenOn {
+		return r.takeOn(ctx)
+	}
+	if err := r.prepare(ctx); err != nil {
+		return err
+	}
+	if err := r.askOpen(); err != nil {
+		return err
+	}
+	outcome, err := r.job.Entries(r.filled, r.visit)
+	if err != nil {
+		return usage(err)
+	}
+	return r.keep(ctx, outcome)
+}
+
+// prepare gathers what the sheet is filled in against, and what is filled in.
+func (r *recording) prepare(ctx context.Context) error {
+	_, plan, err := planned(r.shop, r.vessel, r.options.ask)
+	if err != nil {
+		return err
+	}
+	r.job = record.Job{Plan: plan, Vessel: r.vessel, Catalogue: r.shop.Models}
+	if r.job.Cards, err = r.cards(ctx); err != nil {
+		return err
+	}
+	at := time.Now()
+	if r.options.at != "" {
+		if at, err = day(r.options.at); err != nil {
+			return err
+		}
+	}
+	r.visit = record.Visit{
+		ID: ledger.NewVisit(), At: at.UTC().Truncate(time.Second), Purpose: r.options.purpose,
+		ApprovedBy: r.options.approved, Told: r.options.told, OtherPlan: r.options.otherPlan,
+	}
+	return r.fill()
+}
+
+// cards are the releases that stood on good cards for this vessel.
+func (r *recording) cards(ctx context.Context) ([]ledger.OnCard, error) {
+	l, err := store.Open(ctx, ledgerAddress(r.shop), store.Options{Create: true})
+	if err != nil {
+		return nil, fmt.Errorf("opening the ledger: %w", err)
+	}
+	cards, err := audit.OnGoodCards(ctx, l, r.vessel.ID)
+	return cards, errors.Join(err, l.Close())
+}
+
+// fill takes the sheet, then the flags.
+func (r *recording) fill() error {
+	r.filled = record.Filled{Format: record.Format, Vessel: r.vessel.ID, Plan: r.job.Plan.ID(), By: r.session.technician()}
+	if r.options.sheet != "" {
+		if err := r.readSheet(); err != nil {
+			return err
+		}
+	}
+	if r.options.settings != "" {
+		r.filled.SettingsSaved = r.options.settings
+	}
+	for _, text := range r.options.steps {
+		step, err := r.stepOf(text)
+		if err != nil {
+			return usage(err)
+		}
+		r.filled.Steps = append(r.filled.Steps, step)
+	}
+	for _, text := range r.options.checks {
+		check, err := checkOf(text)
+		if err != nil {
+			return usage(err)
+		}
+		r.filled.Checks = append(r.filled.Checks, check)
+	}
+	return nil
+}
+
+func (r *recording) readSheet() error {
+	f, err := os.Open(r.options.sheet)
+	if err != nil {
+		return fmt.Errorf("reading the sheet: %w", err)
+	}
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, record.MaxSheet+1))
+	if err != nil {
+		return fmt.Errorf("reading the sheet: %w", err)
+	}
+	r.visit.ID = record.VisitOf(text)
+	if strings.EqualFold(filepath.Ext(r.options.sheet), ".csv") {
+		filled, err := record.ReadCSV(bytes.NewReader(text))
+		if err != nil {
+			return usage(err)
+		}
+		r.filled.Steps, r.filled.Checks, r.filled.SettingsSaved = filled.Steps, filled.Checks, filled.SettingsSaved
+		return nil
+	}
+	filled, err := record.ReadJSON(text)
+	if err != nil {
+		return usage(err)
+	}
+	if filled.By == "" {
+		filled.By = r.session.technician()
+	}
+	r.filled = filled
+	return nil
+}
+
+// stepOf reads NUMBER=RESULT[:BEFORE:AFTER[:MINUTES[:NOTE]]].
+func (r *recording) stepOf(text string) (record.FilledStep, error) {
+	number, rest, ok := strings.Cut(text, "=")
+	n, err := strconv.Atoi(number)
+	if !ok || err != nil || n < 1 || n > len(r.job.Plan.Steps) {
+		return record.FilledStep{}, fmt.Errorf("--step %s: expected NUMBER=RESULT, the number from 1 to %d", text, len(r.job.Plan.Steps))
+	}
+	fields := strings.SplitN(rest, ":", 5)
+	step := record.FilledStep{Number: n, Device: r.job.Plan.Steps[n-1].Device, Result: fields[0]}
+	for i, field := range fields[1:] {
+		switch i {
+		case 0:
+			step.Before = version.V(field)
+		case 1:
+			step.After = version.V(field)
+		case 2:
+			if step.Minutes, err = strconv.Atoi(field); err != nil && field != "" {
+				return step, fmt.Errorf("--step %s: %q is not a number of minutes", text, field)
+			}
+		case 3:
+			step.Note = field
+		}
+	}
+	return step, nil
+}
+
+// checkOf reads DEVICE:CHECK=RESULT[:VALUE].
+func checkOf(text string) (record.FilledCheck, error) {
+	left, right, ok := strings.Cut(text, "=")
+	device, check, both := strings.Cut(left, ":")
+	if !ok || !both {
+		return record.FilledCheck{}, fmt.Errorf("--check %s: expected DEVICE:CHECK=RESULT", text)
+	}
+	result, value, _ := strings.Cut(right, ":")
+	return record.FilledCheck{Device: device, Check: check, Result: result, Value: value}, nil
+}
+
+// askOpen asks at a terminal for what is open; elsewhere what is needed and
+// open is an error that lists it.
+func (r *recording) askOpen() error {
+	in, ok := r.session.in.(*os.File)
+	if ok && term.IsTerminal(int(in.Fd())) {
+		return r.askAt(bufio.NewReader(in))
+	}
+	var needed []string
+	for _, q := range r.job.Open(r.filled) {
+		if q.Needed {
+			needed = append(needed, q.Ask)
+		}
+	}
+	if len(needed) > 0 {
+		return usage(fmt.Errorf("the plan leaves open, and nobody is there to ask:\n  %s\nsay it with --step, --check or --sheet", strings.Join(needed, "\n  ")))
+	}
+	return nil
+}
+
+func (r *recording) askAt(in *bufio.Reader) error {
+	done := map[string]bool{}
+	for {
+		q, ok := nextQuestion(r.job.Open(r.filled), done)
+		if !ok {
+			return nil
+		}
+		usual := ""
+		if q.Default != "" {
+			usual = " [" + visible.Visible(q.Default) + "]"
+		}
+		fmt.Fprintf(r.session.errs, "%s%s: ", wrapped(q.Ask, ""), usual)
+		text, err := in.ReadString('\n')
+		if err != nil {
+			return usage(fmt.Errorf("reading the answer: %w: nothing was noted", err))
+		}
+		answer := strings.TrimSpace(text)
+		if answer == "" {
+			answer = q.Default
+		}
+		if answer == "" && !q.Needed {
+			done[q.Key] = true
+			continue
+		}
+		if err := r.job.Answer(&r.filled, q.Key, answer); err != nil {
+			fmt.Fprintf(r.session.errs, "%s\n", wrapped(err.Error(), "  "))
+			continue
+		}
+		done[q.Key] = true
+	}
+}
+
+func nextQuestion(open []record.Question, done map[string]bool) (record.Question, bool) {
+	for _, q := range open {
+		if !done[q.Key] {
+			return q, true
+		}
+	}
+	return record.Question{}, false
+}
+
+// keep notes the entries and brings the vessel's file up to date: the ledger
+// first, since the file follows from it.
+func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
+	r.session.by = r.filled.By
+	if err := r.session.note(ctx, r.shop, r.key, outcome.Entries...); err != nil {
+		return err
+	}
+	changed, err := r.updateVessel(outcome.Versions)
+	if err != nil {
+		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
+	}
+	r.session.answer(struct {
+		Format  int                  `json:"format"`
+		Entries []ledger.Entry       `json:"entries"`
+		Files   map[string]version.V `json:"versions"`
+		Notes   []string             `json:"notes"`
+	}{1, outcome.Entries, outcome.Versions, outcome.Notes}, func(w io.Writer) {
+		fmt.Fprintf(w, "%s noted for %s.\n", counted(len(outcome.Entries), "event"), visible.Visible(r.vessel.Name))
+		for _, e := range outcome.Entries {
+			fmt.Fprintf(w, "  %s\n", wrapped(e.Tell(), "    "))
+		}
+		if changed != "" {
+			fmt.Fprintf(w, "%s was brought up to date.\n", changed)
+		}
+		for _, n := range outcome.Notes {
+			fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))
+		}
+	})
+	return nil
+}
+
+func (r *recording) updateVessel(versions map[string]version.V) (string, error) {
+	if len(versions) == 0 {
+		return "", nil
+	}
+	name := r.vessel.At("").File
+	path := filepath.Join(r.shop.Dir, filepath.FromSlash(name))
+	before, err := os.ReadFile(path)
+	if err != nil {
+		return "", err
+	}
+	after, err := record.UpdateVersions(before, versions)
+	if err != nil || bytes.Equal(before, after) {
+		return "", err
+	}
+	return name, atomic.WriteFile(path, bytes.NewReader(after))
+}
+
+// takeOn notes the vessel as its file has it.
+func (r *recording) takeOn(ctx context.Context) error {
+	id := r.vessel.Identity
+	taken := ledger.TakenOn{Name: r.vessel.Name, Hull: id.Hull, IMO: id.IMO, MMSI: id.MMSI}
+	for _, d := range r.vessel.Devices {
+		fitted := ledger.Fitted{Device: ledger.Device{ID: d.ID, Model: d.Model, Place: d.Place, Serial: d.Serial, Variant: d.Variant}, Version: d.Version}
+		if m := r.shop.Model(d.Model); m != nil {
+			fitted.Device.Kind, fitted.Device.Maker, fitted.Device.Name = string(m.Kind), m.Maker, m.Name
+		}
+		taken.Devices = append(taken.Devices, fitted)
+	}
+	e := ledger.Entry{
+		At: time.Now().UTC().Truncate(time.Second), Kind: ledger.VesselTakenOn,
+		Vessel: r.vessel.ID, Berth: r.vessel.Berth, TakenOn: &taken,
+	}
+	if err := r.session.note(ctx, r.shop, r.key, e); err != nil {
+		return err
+	}
+	r.session.answer(e, func(w io.Writer) { fmt.Fprintln(w, wrapped(e.Tell(), "  ")) })
+	return nil
+}
