@@ -168,7 +168,6 @@ func (m *maker) openPoints() Section {
 	}
 	for _, d := range m.in.Vessel.Devices {
 		s.Text = append(s.Text, m.held(d)...)
-		s.Text = append(s.Text, m.withdrawn(d)...)
 	}
 	for i := range 4 {
 		s.Blanks = append(s.Blanks, Blank{ID: "open-" + strconv.Itoa(i+1), Label: m.say("open.blank"), Wide: true})
@@ -186,21 +185,6 @@ func (m *maker) held(d *manifest.Device) []string {
 	}
 	return []string{m.say("open.hold",
 		"device", name(d.ID), "range", name(d.Hold.String()), "why", prose(d.HoldWhy))}
-}
-
-// withdrawn says that a device goes on running a release that its maker has
-// taken back.
-func (m *maker) withdrawn(d *manifest.Device) []string {
-	v := d.Version
-	if last := m.lastStep(d.ID); last != nil {
-		v = last.To
-	}
-	r := m.model(d.Model).Release(v, d.Variant)
-	if r == nil || r.Withdrawn == "" {
-		return nil
-	}
-	return []string{m.say("open.withdrawn",
-		"device", name(d.ID), "version", m.version(v), "why", prose(r.Withdrawn))}
 }
 
 func (m *maker) signatures() Section {

@@ -155,15 +155,23 @@ func (m *maker) versionsAboard() Section {
 			Cells: []string{
 				name(d.ID), m.modelName(d.Model), name(d.Serial), prose(d.Place), m.version(d.Version),
 			},
-			Blank: &Blank{ID: "read-" + strconv.Itoa(i+1), For: d.ID, Label: m.say("versions.read"), Want: m.version(d.Version)},
+			Blank: &Blank{ID: "read-" + strconv.Itoa(i+1), For: d.ID, Label: m.say("versions.read"), Want: known(d.Version)},
 		})
 	}
 	return Section{ID: "versions", Title: m.say("versions"), Text: m.whereShown(), Table: &t}
 }
 
 func (m *maker) version(v version.V) string {
-	if v == "" || v == version.Unknown {
+	if known(v) == "" {
 		return m.say("versions.unknown")
+	}
+	return known(v)
+}
+
+// known is a version as a name, or "" where there is none.
+func known(v version.V) string {
+	if v == version.Unknown {
+		return ""
 	}
 	return name(string(v))
 }
@@ -191,6 +199,42 @@ func (m *maker) perModel(devices []*manifest.Device, say func(*manifest.Model) s
 		}
 	}
 	return all
+}
+
+// whatFollows says, for devices whose version is unknown, which versions are
+// likely and what would be done for each.
+func (m *maker) whatFollows() Section {
+	s := Section{ID: "unknown", Title: m.say("unknown")}
+	for _, r := range m.in.Plan.Unknown {
+		likely := make([]string, len(r.Likely))
+		for i, v := range r.Likely {
+			likely[i] = m.version(v)
+		}
+		s.Text = append(s.Text, m.say("unknown.likely",
+			"device", name(r.Device), "versions", strings.Join(likely, ", "), "at", name(r.At.String())))
+	}
+	for _, a := range m.in.Plan.Answers {
+		s.Text = append(s.Text, m.follows(a))
+	}
+	return s
+}
+
+// follows says what is done when the unknown versions turn out to be these.
+func (m *maker) follows(a order.Answer) string {
+	var found, steps []string
+	for i, v := range a.Found[:min(len(a.Found), len(m.in.Plan.Unknown))] {
+		found = append(found, m.say("unknown.found", "device", name(m.in.Plan.Unknown[i].Device), "version", m.version(v)))
+	}
+	for _, s := range a.Then.Steps {
+		steps = append(steps, m.say("unknown.step", "device", name(s.Device), "from", m.version(s.From), "to", m.version(s.To)))
+	}
+	switch {
+	case a.Then.Conflict != nil:
+		return m.say("unknown.conflict", "found", list(found))
+	case len(steps) == 0:
+		return m.say("unknown.nothing", "found", list(found))
+	}
+	return m.say("unknown.steps", "found", list(found), "n", strconv.Itoa(len(steps)), "steps", list(steps))
 }
 
 // wayBack says what becomes of settings and of the way back, once for steps in

@@ -235,6 +235,14 @@ func TestHTMLTellsWrongVersions(t *testing.T) {
 	told := eval[map[string]string](b, `Object.fromEntries([...document.querySelectorAll(".differs > span:not([hidden])")].map((s) => [s.parentElement.id, s.textContent]))`)
 	assert.Equal(t, map[string]string{"after-2-differs": "Not 4.10: this step isn't done."}, told)
 	b.clean()
+
+	b = open(t, unread(), 360)
+	b.do(chromedp.SendKeys(chromedp.CSS("#read-2"), "4.3"), chromedp.SendKeys(chromedp.CSS("#read-3"), "2.6"))
+	told = eval[map[string]string](b, `Object.fromEntries([...document.querySelectorAll(".differs > span:not([hidden])")].map((s) => [s.parentElement.id, s.textContent]))`)
+	assert.Equal(t, map[string]string{
+		"read-2-differs": "Not 4.2, as the vessel file says: stop, install nothing, correct the vessel file and plan again.",
+	}, told, "the pilot's version was unknown")
+	b.clean()
 }
 
 // On a phone's screen nothing overflows, and everything to be touched is at

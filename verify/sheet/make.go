@@ -19,7 +19,7 @@ type Input struct {
 	Vessel     *manifest.Vessel
 	Plan       order.Plan  // steps with card and folder, as media.Lay fills them in
 	Cards      []CardState // the cards as they were verified; none before prepare
-	When       time.Time   // the day on the sheet
+	When       time.Time   // the day on the sheet; zero: none
 	Technician string      // "": a blank to write the name in
 	Style      Style
 }
@@ -40,9 +40,11 @@ type CardState struct {
 	Used     int64            // of Bytes; 0: not known
 }
 
-// Make makes the sheet. A plan that is a conflict, and a card that isn't good
-// or isn't of this plan, give a sheet without steps that tells the reason; a
-// card that wasn't verified makes the whole sheet a plan and no proof.
+// Make makes the sheet. A plan that is a conflict or waits for versions to be
+// read, and a card that isn't good or isn't of this plan, give a sheet without
+// steps that tells the reason; a card that wasn't verified makes the whole
+// sheet a plan and no proof. The plan's notes and facts, a card's findings and
+// the catalogue's texts are shown as they are, in whatever language.
 //
 // The only error is a Style that Style.Check refuses.
 func Make(in Input) (Sheet, error) {
@@ -82,6 +84,9 @@ func (m *maker) sheet() Sheet {
 	case m.in.Plan.Conflict != nil:
 		s.Stamp = m.stamp(StampNone, "stamp.conflict")
 		s.Sections = []Section{m.conflict()}
+	case len(m.in.Plan.Unknown) > 0:
+		s.Stamp = m.stamp(StampRead, "stamp.read")
+		s.Sections = present(m.versionsAboard(), m.whatFollows(), m.openPoints(), m.signatures())
 	case len(reasons) > 0:
 		s.Stamp = m.stamp(StampNone, "stamp.none")
 		s.Sections = []Section{m.reasons(reasons)}
@@ -172,7 +177,7 @@ func (m *maker) facts() []Fact {
 		Fact{Label: m.say("berth"), Value: prose(v.Berth)},
 		Fact{Label: m.say("supply"), Value: prose(v.Supply)},
 		Fact{Label: m.say("shop"), Value: prose(m.in.Shop.Name)},
-		Fact{Label: m.say("date"), Value: m.date(m.in.When)},
+		Fact{Label: m.say("date"), Value: m.day(m.in.When)},
 		Fact{Label: m.say("plan"), Value: short(m.planID), Exact: true},
 		Fact{Label: m.say("steps"), Value: m.sum()},
 	)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"codeberg.org/go-pdf/fpdf"
 )
@@ -82,8 +83,12 @@ func (p *pdf) properties() {
 	p.doc.SetMargins(left, top, right)
 	p.doc.SetAutoPageBreak(false, 0)
 	p.doc.SetCatalogSort(true)
-	p.doc.SetCreationDate(p.sheet.Made.UTC())
-	p.doc.SetModificationDate(p.sheet.Made.UTC())
+	made := p.sheet.Made.UTC()
+	if made.IsZero() { // which the library would take as now
+		made = time.Unix(0, 0).UTC()
+	}
+	p.doc.SetCreationDate(made)
+	p.doc.SetModificationDate(made)
 	p.doc.SetProducer("cardwright", true)
 	p.doc.SetTitle(strings.ToValidUTF8(plainSpaces(p.sheet.Title+" · "+p.sheet.Foot), "?"), true)
 	p.doc.SetLang(p.sheet.Language)

@@ -53,6 +53,9 @@ func each(t *testing.T, test func(*testing.T, sheet.Input, sheet.Paper)) {
 	for name, in := range map[string]sheet.Input{"three devices": provenKittiwake(), "forty devices": provenMorvenRose(), "hostile": hostile()} {
 		for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
 			for _, language := range sheet.Languages() {
+				if testing.Short() && language != sheet.English {
+					continue
+				}
 				t.Run(fmt.Sprintf("%s/%s/%s", name, paper, language), func(t *testing.T) {
 					in := in
 					in.Style.Language = language

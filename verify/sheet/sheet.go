@@ -36,6 +36,7 @@ const (
 	StampPlan    = "plan"    // no proof: some card hasn't been proven
 	StampGood    = "good"    // every card was proven
 	StampNone    = "none"    // a card isn't good: no order, but the reason
+	StampRead    = "read"    // no order: versions must be read first
 	StampNothing = "nothing" // nothing to do
 )
 

@@ -52,6 +52,14 @@ func (s Style) Check() error {
 	return nil
 }
 
+// day writes the day of t, and nothing where there is none.
+func (m *maker) day(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return m.date(t)
+}
+
 // date writes the day of t, where t was.
 func (m *maker) date(t time.Time) string {
 	key := "date.iso"
@@ -71,6 +79,9 @@ func (m *maker) date(t time.Time) string {
 
 // moment writes t with its offset from UTC, so that it can be read anywhere.
 func (m *maker) moment(t time.Time) string {
+	if t.IsZero() {
+		return m.say("card.undated")
+	}
 	zone := t.Format("-07:00")
 	if zone == "+00:00" {
 		zone = "UTC"

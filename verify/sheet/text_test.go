@@ -4,6 +4,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/clipperhouse/displaywidth"
 	"github.com/stretchr/testify/assert"
@@ -12,6 +13,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/manifest/version"
 	"cardwright/verify"
 	"cardwright/verify/sheet"
 )
@@ -48,12 +50,30 @@ func bad() sheet.Input {
 	return in
 }
 
+// unread is Kittiwake with a pilot whose version nobody has read.
+func unread() sheet.Input {
+	in := kittiwake()
+	then := in.Plan
+	in.Plan.Steps, in.Plan.Cards, in.Plan.OutOfService = nil, nil, nil
+	in.Vessel.Devices[2].Version = version.Unknown
+	in.Plan.Unknown = []order.Reading{{
+		Device: "pilot", Model: "solveld-course-3", Place: "lazarette", Likely: []version.V{"2.6", "3.0"},
+		At: manifest.Pos{File: "vessels/kittiwake.yaml", Line: 25, Column: 14},
+	}}
+	in.Plan.Answers = []order.Answer{
+		{Found: []version.V{"2.6"}, Then: then},
+		{Found: []version.V{"3.0"}, Then: order.Plan{}},
+		{Found: []version.V{"3.1"}, Then: order.Plan{Conflict: &order.Conflict{}}},
+	}
+	return in
+}
+
 func TestTextGolden(t *testing.T) {
 	nothing := kittiwake()
 	nothing.Plan.Steps, nothing.Plan.Cards, nothing.Plan.OutOfService = nil, nil, nil
 	for name, in := range map[string]sheet.Input{
 		"kittiwake-plan": kittiwake(), "kittiwake-good": provenKittiwake(), "morven-rose-good": provenMorvenRose(),
-		"conflict": conflicted(), "bad-card": bad(), "nothing": nothing, "hostile": hostile(),
+		"conflict": conflicted(), "bad-card": bad(), "unread": unread(), "nothing": nothing, "hostile": hostile(),
 	} {
 		t.Run(name, func(t *testing.T) {
 			golden.Assert(t, sheet.Text(made(t, in)), goldens+name+".txt")
@@ -111,13 +131,29 @@ func TestOnlyProvenCardsAreGood(t *testing.T) {
 		"twice":          {with(func(in *sheet.Input) { in.Cards[1] = in.Cards[0] }), sheet.StampNone},
 		"no such card":   {with(func(in *sheet.Input) { in.Cards[1].Number = 4 }), sheet.StampNone},
 		"conflict":       {conflicted(), sheet.StampNone},
+		"unread":         {unread(), sheet.StampRead},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := made(t, c.in)
 			assert.Equal(t, c.want, s.Stamp.Kind)
-			assert.Equal(t, c.want == sheet.StampNone, !strings.Contains(sheet.Text(s), "STEP 1"), "steps only where there is an order")
+			assert.Equal(t, c.want == sheet.StampNone || c.want == sheet.StampRead, !strings.Contains(sheet.Text(s), "STEP 1"), "steps only where there is an order")
 		})
 	}
+}
+
+// The order that stands on the card has no day: the same plan gives the same
+// card, whenever it is made.
+func TestNoDay(t *testing.T) {
+	in := kittiwake()
+	in.When = time.Time{}
+	assert.NotContains(t, sheet.Text(made(t, in)), "Date  ")
+	assert.NotContains(t, sheet.Text(made(t, in)), "0001")
+	in.Cards = []sheet.CardState{good(1, 1)}
+	in.Cards[0].When = time.Time{}
+	assert.Contains(t, sheet.Text(made(t, in)), "GOOD, read back on a day that nobody noted")
+	a, err := sheet.PDF(made(t, in), sheet.A4)
+	require.NoError(t, err)
+	assert.Contains(t, string(a), "/CreationDate (D:19700101000000")
 }
 
 func TestStyle(t *testing.T) {

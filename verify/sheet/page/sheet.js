@@ -59,7 +59,8 @@
     const differs = byId(field.id + "-differs");
     if (differs === null) return;
     const now = version(field.value);
-    const same = now === "" || now === version(field.dataset.want);
+    const want = version(field.dataset.want);
+    const same = now === "" || want === "" || now === want;
     differs.firstElementChild.hidden = same;
     if (same) field.removeAttribute("aria-invalid");
     else field.setAttribute("aria-invalid", "true");
