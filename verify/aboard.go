@@ -193,6 +193,28 @@ func (j *judging) wouldTake(d *manifest.Device, model *manifest.Model) {
 	}
 }
 
+// superseded tells of a signed card whose plan isn't today's: an older card of
+// the vessel, which is right by its own record and may be out of date.
+func (j *judging) superseded(found *media.Record) {
+	if found == nil || !j.fromRecord() || j.expected == nil || j.expected.Aboard == nil || !j.vouched() {
+		return
+	}
+	vessel := j.expected.Aboard.Shop.Vessel(found.Vessel)
+	if vessel == nil {
+		return
+	}
+	plan, err := order.Make(j.expected.Aboard.Shop, vessel)
+	if err != nil || plan.ID() == found.Plan {
+		return
+	}
+	j.report.add(Finding{
+		Kind: Superseded, Severity: Warn, Path: media.RecordPath,
+		Expected: "plan " + plan.ID() + ", today's for " + found.VesselName, Found: "plan " + found.Plan,
+		Meaning: "The card was made for an earlier plan: the vessel's devices or the catalogue have changed since.",
+		Advice:  "Verify it with --for " + found.Vessel + ", or prepare a new card.",
+	})
+}
+
 // fits tells for which vessels of the shop the card would do, where none was
 // named.
 func (j *judging) fits() {

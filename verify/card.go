@@ -256,6 +256,7 @@ func (j *judging) judge() {
 	j.steps()
 	j.atPowerUp()
 	j.fits()
+	j.superseded(found)
 	j.signature()
 	j.record(found)
 }

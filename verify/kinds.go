@@ -44,6 +44,7 @@ const (
 	Clutter          Kind = "clutter"               // what desktop systems leave on every card they see
 	MovedFolder      Kind = "moved-folder"          // a step's files, whole, in a folder of another name
 	MinorDamage      Kind = "minor-damage"          // book-keeping of the file system that no file depends on
+	Superseded       Kind = "superseded"            // a signed card for a plan that the shop has left behind
 	NameCase         Kind = "name-case"             // the right name in other letter case
 	SignerUnknown    Kind = "signer-unknown"        // the record's signature is by nobody known, or doesn't fit it
 	OtherWording     Kind = "other-wording"         // a signed install order in other words than ours
@@ -63,7 +64,7 @@ var Kinds = []Kind{
 	StillZipped, PartialDownload, RenamedFile, WrongFolder, MissingFile,
 	Autorun, Executable, HostileName, OlderRelease, NewerRelease, OtherVariant, NotAboard, NotNeeded,
 	HiddenFile, ExtraFile, ExtraFolder, RecordAltered, SumsAltered, OrderAltered, DigestDiffers,
-	NothingExpected, NotFromMedium, SignerUnknown, NoRecord, MinorDamage, MovedFolder, NameCase, Clutter,
+	NothingExpected, NotFromMedium, SignerUnknown, NoRecord, Superseded, MinorDamage, MovedFolder, NameCase, Clutter,
 	OtherWording, KnownRelease, WouldTake, FitsVessel, FolderOnly, Signed, Unsigned,
 }
 
