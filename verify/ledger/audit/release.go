@@ -37,9 +37,9 @@ type Use struct {
 type Carried struct {
 	Vessel Vessel    `json:"vessel"` // empty where nobody knows whose card it was
 	Device string    `json:"device"`
-	Card   string    `json:"card"` // digest of the last one
-	Cards  int       `json:"cards"`
-	Good   bool      `json:"good"` // one at least was read back and called good
+	Card   string    `json:"card"`  // digest of the last one
+	Cards  int       `json:"cards"` // different ones
+	Good   bool      `json:"good"`  // one at least was read back and called good
 	First  time.Time `json:"first"`
 	Last   time.Time `json:"last"`
 }
@@ -104,6 +104,7 @@ func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter) error 
 	if f.Berth == "" {
 		query = strings.Replace(query, "JOIN vessel v ON v.vessel = r.vessel", "", 1)
 	}
+	want := ledger.VersionKey(u.Version)
 	return store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
 		var use Use
 		var first, last, key string
@@ -114,17 +115,19 @@ func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter) error 
 		var err1, err2 error
 		use.First, err1 = moment(first)
 		use.Last, err2 = moment(last)
-		u.add(use, key)
+		u.add(use, key == want)
 		return errors.Join(err1, err2)
 	})
 }
 
 // add sorts a use: a device has the release also where only one of two
 // writers says so.
-func (u *ReleaseUse) add(use Use, key string) {
-	want := ledger.VersionKey(u.Version)
-	same := key == want || ledger.VersionKey(use.Device.Other) == want
-	if same && use.Device.Model == u.Model && !use.Device.Gone {
+func (u *ReleaseUse) add(use Use, runs bool) {
+	d := use.Device
+	if d.Other != "" {
+		runs = runs || ledger.VersionKey(d.Other) == ledger.VersionKey(u.Version)
+	}
+	if runs && d.Model == u.Model && !d.Gone {
 		u.Has = append(u.Has, use)
 		return
 	}
@@ -139,43 +142,35 @@ func (u *ReleaseUse) carried(ctx context.Context, q store.Querier, f Filter) err
 	ask.equal("v.berth", f.Berth)
 	ask.equal("c.maker", f.Maker)
 	join := ""
+	if f.Berth != "" {
+		join = " JOIN vessel v ON v.vessel = c.vessel"
+	}
 	if f.Technician != "" {
-		join = " JOIN event e ON e.no = c.event"
+		join += " JOIN event e ON e.no = c.event"
 		ask.equal("e.technician", f.Technician)
 	}
-	query := `SELECT c.vessel, coalesce(v.name, ''), coalesce(v.berth, ''), coalesce(v.imo, ''), coalesce(v.mmsi, ''), coalesce(v.hull, ''),
-			c.device, c.card, c.at, c.good
-		FROM carried c LEFT JOIN vessel v ON v.vessel = c.vessel` + join + `
-		WHERE ` + ask.String() + ` ORDER BY c.vessel, c.device, c.at, c.card`
+	// Of the cards for one device the last is named: the greatest of time and
+	// digest together.
+	query := `SELECT x.vessel, coalesce(v.name, ''), coalesce(v.berth, ''), coalesce(v.imo, ''), coalesce(v.mmsi, ''), coalesce(v.hull, ''),
+			x.device, x.first, x.last, x.cards, x.good
+		FROM (SELECT c.vessel, c.device, min(c.at) AS first, max(c.at || c.card) AS last, count(DISTINCT c.card) AS cards, max(c.good) AS good
+			FROM carried c` + join + ` WHERE ` + ask.String() + ` GROUP BY c.vessel, c.device) x
+		LEFT JOIN vessel v ON v.vessel = x.vessel ORDER BY x.vessel, x.device`
 	return store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
 		var c Carried
-		var at string
+		var first, last string
 		var good int64
-		if err := r.Scan(append(c.Vessel.scan(), &c.Device, &c.Card, &at, &good)...); err != nil {
+		if err := r.Scan(append(c.Vessel.scan(), &c.Device, &first, &last, &c.Cards, &good)...); err != nil {
 			return err
 		}
-		c.Good = good == 1
-		var err error
-		c.First, err = moment(at)
-		c.Last = c.First
-		u.addCarried(c)
-		return err
-	})
-}
-
-// addCarried gathers the cards for one device; they come in order of time.
-func (u *ReleaseUse) addCarried(c Carried) {
-	n := len(u.Carried)
-	if n == 0 || u.Carried[n-1].Vessel.ID != c.Vessel.ID || u.Carried[n-1].Device != c.Device {
-		c.Cards = 1
+		at := min(len(last), len("2006-01-02T15:04:05Z"))
+		c.Good, c.Card = good == 1, last[at:]
+		var err1, err2 error
+		c.First, err1 = moment(first)
+		c.Last, err2 = moment(last[:at])
 		u.Carried = append(u.Carried, c)
-		return
-	}
-	last := &u.Carried[n-1]
-	if c.Card == "" || c.Card != last.Card {
-		last.Cards++
-	}
-	last.Card, last.Last, last.Good = c.Card, c.Last, last.Good || c.Good
+		return errors.Join(err1, err2)
+	})
 }
 
 // withdrawal is a release that somebody withdrew.

@@ -65,13 +65,22 @@ func (h *History) lines(ctx context.Context, q store.Querier, vessel string, f F
 	var ask question
 	ask.and("vessel = $%d", vessel)
 	h.upTo(&ask)
-	corrected, err := correctionsOf(ctx, q, vessel)
-	if err != nil {
-		return err
-	}
-	return store.EachEvent(ctx, q, ask.String()+" ORDER BY ord", ask.args, func(e ledger.Event) error {
+	// The last correction of each event comes with it.
+	query := `SELECT id, content, signature, (SELECT c.id FROM event c WHERE c.corrects = event.id ORDER BY c.ord DESC LIMIT 1)
+		FROM event WHERE ` + ask.String() + ` ORDER BY ord`
+	return store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
+		var id, content, signature, correction []byte
+		if err := r.Scan(&id, &content, &signature, &correction); err != nil {
+			return err
+		}
+		e, err := ledger.Read(idOf(id), content, signature)
+		if err != nil {
+			return err
+		}
 		line := lineOf(e)
-		line.CorrectedBy = corrected[e.ID]
+		if correction != nil {
+			line.CorrectedBy = idOf(correction).String()
+		}
 		if f.lets(line) {
 			h.Lines = append(h.Lines, line)
 		}
@@ -79,22 +88,9 @@ func (h *History) lines(ctx context.Context, q store.Querier, vessel string, f F
 	})
 }
 
-// correctionsOf gives, for a vessel's events that were corrected, the
-// correction that counts.
-func correctionsOf(ctx context.Context, q store.Querier, vessel string) (map[ledger.ID]string, error) {
-	by := map[ledger.ID]string{}
-	err := store.Each(ctx, q, `SELECT corrects, id FROM event
-		WHERE corrects IS NOT NULL AND corrects IN (SELECT id FROM event WHERE vessel = $1) ORDER BY ord`, []any{vessel}, func(r *sql.Rows) error {
-		var of, id []byte
-		if err := r.Scan(&of, &id); err != nil {
-			return err
-		}
-		if len(of) == len(ledger.ID{}) && len(id) == len(ledger.ID{}) {
-			by[ledger.ID(of)] = ledger.ID(id).String()
-		}
-		return nil
-	})
-	return by, err
+func idOf(b []byte) (id ledger.ID) {
+	copy(id[:], b)
+	return id
 }
 
 // state takes the devices from their readings, so that it can say what was so
@@ -134,7 +130,7 @@ func scanReading(rows *sql.Rows) (ledger.Reading, error) {
 	if err != nil {
 		return r, err
 	}
-	copy(r.Event[:], id)
+	r.Event = idOf(id)
 	r.Installed, r.Gone = installed != 0, gone != 0
 	r.At, err = moment(at)
 	return r, err
