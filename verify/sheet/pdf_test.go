@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -152,6 +153,26 @@ func covers(a, b word) bool {
 	wide := min(a.Right, b.Right) - max(a.Left, b.Left)
 	high := min(a.Bottom, b.Bottom) - max(a.Top, b.Top)
 	return wide > 0.5 && high > 0.4*min(a.Bottom-a.Top, b.Bottom-b.Top)
+}
+
+// No title stands at the foot of a page with nothing below it.
+func TestPDFKeepsTitlesWithWhatFollows(t *testing.T) {
+	each(t, func(t *testing.T, in sheet.Input, paper sheet.Paper) {
+		raw := run(t, "pdftotext", "-layout", pdf(t, in, paper), "-")
+		foot := strings.Fields(made(t, in).Foot)[0]
+		for i, page := range strings.Split(strings.TrimSuffix(raw, "\f"), "\f") {
+			var before string
+			for line := range strings.Lines(page) {
+				if strings.HasPrefix(strings.TrimSpace(line), foot+" ") && strings.Contains(line, strconv.Itoa(i+1)) {
+					break
+				}
+				if strings.TrimSpace(line) != "" {
+					before = strings.TrimSpace(line)
+				}
+			}
+			assert.NotRegexp(t, `^\d+ +\p{L}[\p{L} ]+$`, before, "page %d ends on a title", i+1)
+		}
+	})
 }
 
 // Tables break between rows, with the head repeated on each page they go on.

@@ -77,12 +77,13 @@ func (p *pdf) bar(r Room, wide float64) piece {
 	}}
 }
 
-// share is the used part of a card, from 0 to 1.
+// share is the used part of a card, from 0 to 1; anything used can be seen.
 func share(r Room) float64 {
-	if r.Bytes <= 0 {
+	const seen = 0.005
+	if r.Bytes <= 0 || r.Used <= 0 {
 		return 0
 	}
-	return min(max(float64(r.Used)/float64(r.Bytes), 0), 1)
+	return min(max(float64(r.Used)/float64(r.Bytes), seen), 1)
 }
 
 // quiet is the white that a reader of square codes needs around one, in
@@ -140,16 +141,32 @@ func (p *pdf) section(number int, s Section) {
 		p.under(s.Title, first, p.stepHead(), p.steps(s.Steps))
 	case s.Table != nil:
 		p.table(s.Title, first, *s.Table)
-	default:
+	case len(s.Checks) > 0:
 		p.checks(first, s.Checks)
+	default:
+		p.last(first, s)
+		return
 	}
+	p.last(nil, s)
+}
+
+// last is what ends a section, after what comes first.
+func (p *pdf) last(first []piece, s Section) {
+	var parts [][]piece
 	for _, t := range s.Then {
-		p.put(append([]piece{gap(2)}, p.tick(t)...))
+		parts = append(parts, append([]piece{gap(2)}, p.tick(t)...))
 	}
-	p.put(p.blanks(left, s.Blanks))
+	for _, b := range s.Blanks {
+		parts = append(parts, p.blanks(left, []Blank{b}))
+	}
 	for _, sign := range s.Signs {
-		p.put(append(p.row(cell{left, p.room(), strong, sign.Who}), append(p.blanks(left, sign.Blanks), gap(4))...))
+		parts = append(parts, slices.Concat(p.row(cell{left, p.room(), strong, sign.Who}), p.blanks(left, sign.Blanks), []piece{gap(4)}))
 	}
+	for _, part := range parts {
+		p.put(append(first, part...))
+		first = nil
+	}
+	p.put(first)
 }
 
 // parts are the text and the boxes at the head of a section.
@@ -295,9 +312,6 @@ func (p *pdf) results(x, y float64, keys ...string) float64 {
 // checks are grouped by what is to be done, after what comes first; each device
 // has a line of its own.
 func (p *pdf) checks(first []piece, all []Check) {
-	if len(all) == 0 {
-		p.put(first)
-	}
 	for _, same := range alike(all) {
 		first = append(first, p.row(cell{left, p.room(), strong, same[0].Name})...)
 		first = append(first, p.row(cell{left, p.room(), body, same[0].How})...)
@@ -355,12 +369,12 @@ func (p *pdf) toWrite(pieces []piece, c cell) []piece {
 // columns of a table: each at least as wide as its longest word, the rest
 // shared by what each text asks for.
 func (p *pdf) columns(t Table) []cell {
-	const between, blank = 3, 32
+	const between, blank, slack = 3, 32, 0.1
 	least, asked := make([]float64, len(t.Head)), make([]float64, len(t.Head))
 	note := func(i int, l look, text string) {
-		asked[i] = max(asked[i], p.measure(l)(text))
+		asked[i] = max(asked[i], p.measure(l)(text)+slack)
 		for word := range strings.SplitSeq(text, " ") {
-			least[i] = max(least[i], p.measure(l)(word))
+			least[i] = max(least[i], p.measure(l)(word)+slack)
 		}
 	}
 	for i, h := range t.Head {
