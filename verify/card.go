@@ -23,18 +23,30 @@ type Progress func(bytes int64)
 // verdict is at best unchecked.
 func Card(ctx context.Context, read io.ReaderAt, bytes int64, expected *Expected, progress Progress) Report {
 	r := newReport()
-	card := fatread.Read(read, bytes, fatread.DefaultLimits)
+	counted := &counting{read: read}
+	card := fatread.Read(counted, bytes, fatread.DefaultLimits)
 	r.Counts["bytes_of_card"] = int(bytes)
 	r.limits(bytes, expected)
 	r.faults(card)
 	if volume := r.volume(card, expected); volume != nil {
-		j := judging{ctx: ctx, report: r, files: filesOf(volume, read), expected: expected, progress: progress}
+		j := judging{ctx: ctx, report: r, files: filesOf(volume, counted), expected: expected, progress: progress}
 		j.judge()
 		r.digest(card, j.digests, expected)
 	}
-	r.Counts["bytes_read"] = int(card.BytesRead())
+	r.Counts["bytes_read"] = int(counted.asked)
 	r.conclude()
 	return *r
+}
+
+// counting counts what is asked of a card, whoever asks.
+type counting struct {
+	read  io.ReaderAt
+	asked int64
+}
+
+func (c *counting) ReadAt(p []byte, off int64) (int, error) {
+	c.asked += int64(len(p))
+	return c.read.ReadAt(p, off)
 }
 
 // volume is the one file system of the card whose files can be read, or nil
@@ -236,6 +248,7 @@ type judging struct {
 	moved     map[string]string  // key of a wanted file → key of the path where it is
 	placed    map[string]bool    // keys of files that are wanted files in a moved folder
 	known     map[string][]release
+	unzipped  uint64 // bytes unpacked from archives so far
 }
 
 func (j *judging) judge() {
