@@ -1,9 +1,7 @@
 package verify_test
 
 import (
-	"archive/zip"
 	"bytes"
-	"encoding/binary"
 	"math/rand"
 	"os"
 	"path/filepath"
@@ -371,25 +369,4 @@ func TestCorpusFolder(t *testing.T) {
 	r = verify.Folder(t.Context(), dir, e, nil)
 	assert.Equal(t, verify.Bad, r.Verdict, "a link is told and not followed")
 	assert.Len(t, found(r, verify.ExtraFile), 1)
-}
-
-// overlapping is an archive whose members all unpack the same stream: it
-// expands about a million times. The directory is by PKWARE's APPNOTE.TXT, 4.3.12.
-func overlapping(t testing.TB, members int, unpacked int) []byte {
-	var one bytes.Buffer
-	w := zip.NewWriter(&one)
-	f, err := w.Create("a")
-	require.NoError(t, err)
-	_, err = f.Write(make([]byte, unpacked))
-	require.NoError(t, err)
-	require.NoError(t, w.Close())
-	b := one.Bytes()
-	at := binary.LittleEndian.Uint32(b[len(b)-6:])
-	size := binary.LittleEndian.Uint32(b[len(b)-10:])
-	end := bytes.Clone(b[len(b)-22:])
-	out := append(bytes.Clone(b[:at]), bytes.Repeat(b[at:at+size], members)...)
-	binary.LittleEndian.PutUint16(end[8:], uint16(members))
-	binary.LittleEndian.PutUint16(end[10:], uint16(members))
-	binary.LittleEndian.PutUint32(end[12:], size*uint32(members))
-	return append(out, end...)
 }
