@@ -9,20 +9,20 @@ import (
 	"cardwright/media"
 )
 
-// readAhead is the size of the two blocks that go round between reading and
-// hashing, in bytes.
+// readAhead is the largest size of the two blocks that go round between reading
+// and hashing, in bytes.
 const readAhead = 2 << 20
 
 // overlapped reads in to its end and hands each piece to take, reading the
-// next piece meanwhile.
-func overlapped(ctx context.Context, in io.Reader, take func([]byte)) error {
+// next piece meanwhile. block is the size of a piece.
+func overlapped(ctx context.Context, in io.Reader, block int64, take func([]byte)) error {
 	type piece struct {
 		bytes []byte
 		err   error
 	}
 	full, empty := make(chan piece, 1), make(chan []byte, 2)
-	empty <- make([]byte, readAhead)
-	empty <- make([]byte, readAhead)
+	empty <- make([]byte, block)
+	empty <- make([]byte, block)
 	go func() {
 		defer close(full)
 		for buffer := range empty {
@@ -44,7 +44,7 @@ func overlapped(ctx context.Context, in io.Reader, take func([]byte)) error {
 			}
 			return err
 		}
-		empty <- p.bytes[:readAhead]
+		empty <- p.bytes[:block]
 	}
 	return ctx.Err()
 }
@@ -63,7 +63,8 @@ func (f file) read(ctx context.Context, take func([]byte)) error {
 		return err
 	}
 	defer in.Close()
-	return overlapped(ctx, in, take)
+	block := max(0, min(f.size, readAhead-1)) + 1 // one more than the file has, to find its end at once
+	return overlapped(ctx, in, block, take)
 }
 
 // content is a small file's content.
