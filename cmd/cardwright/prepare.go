@@ -321,6 +321,10 @@ func (p *preparing) writeGroup(ctx context.Context, group []int, outcomes []medi
 	}
 	for k, outcome := range job.Write(ctx, targets) {
 		i := written[k]
+		// An image that failed is removed, so it needn't be blank.
+		if n, ok := errors.AsType[*media.NotBlank](outcome.Err); ok && p.targets[i].kind == imageTarget {
+			outcome.Err = n.Cause
+		}
 		outcomes[i] = outcome
 		if err := p.targets[i].finish(outcome.Err == nil); err != nil && outcome.Err == nil {
 			outcomes[i].Err = err

@@ -40,6 +40,8 @@ func TestScripts(t *testing.T) {
 			"attachlocked": attachLocked,
 			"codeof":       codeOf,
 			"newcard":      newCard,
+			"attachon":     attachOn,
+			"detach":       detach,
 			"hold":         hold,
 		},
 	})
@@ -102,6 +104,17 @@ func attachLocked(ts *testscript.TestScript, neg bool, args []string) {
 	backing := ts.MkAbs(args[0] + ".backing")
 	ts.Check(ts.Exec("truncate", "-s", args[1], backing))
 	loopDrive(ts, args[0], "--read-only", backing)
+}
+
+// attachon NAME FILE SIZE is attach with the backing file named.
+func attachOn(ts *testscript.TestScript, neg bool, args []string) {
+	ts.Check(ts.Exec("truncate", "-s", args[2], ts.MkAbs(args[1])))
+	loopDrive(ts, args[0], ts.MkAbs(args[1]))
+}
+
+// detach DRIVE gives a loop drive back before the script ends.
+func detach(ts *testscript.TestScript, neg bool, args []string) {
+	ts.Check(ts.Exec("losetup", "-d", args[0]))
 }
 
 // codeof DRIVE NAME puts the code that readers shows for a drive into NAME.

@@ -22,6 +22,7 @@ type verifyOptions struct {
 	forVessel  string
 	orderFile  string
 	reportFile string
+	card       int // 0: whichever of the plan's cards it is
 	ask        askOptions
 	form       formOptions
 	repairTo   string
@@ -50,6 +51,7 @@ card of the same vessel, unless --for names the vessel.`,
 	}
 	cmd.Flags().StringVar(&o.forVessel, "for", "", "vessel that the card should be for")
 	cmd.Flags().StringVar(&o.orderFile, "order", "", "write the install order of a good card to this file (needs --for)")
+	cmd.Flags().IntVar(&o.card, "card", 0, "which card of the plan's set it should be (default: whichever it is)")
 	cmd.Flags().StringVar(&o.reportFile, "report", "", "write a one-page report of the card to this file")
 	cmd.Flags().StringVar(&o.repairTo, "repair-to", "", "write a good card to another target, from what is good here and the shop's packages (needs --for)")
 	o.ask.addFlags(cmd)
@@ -63,7 +65,7 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	if o.forVessel == "" && (o.orderFile != "" || o.repairTo != "") {
 		return usage(fmt.Errorf("--order and --repair-to need --for VESSEL: without a vessel it is not known what a card should hold"))
 	}
-	v := verifying{session: s, path: path, ask: o.ask}
+	v := verifying{session: s, path: path, ask: o.ask, number: o.card}
 	var err error
 	if o.forVessel != "" {
 		v.shop, v.vessel, err = s.vessel(o.forVessel)
@@ -141,6 +143,7 @@ type verifying struct {
 	shop    *manifest.Shop   // nil where there is none: then nobody's signature is believed
 	vessel  *manifest.Vessel // nil without --for
 	ask     askOptions
+	number  int // of the card that it should be; 0: whichever it is
 
 	plan  order.Plan
 	cards media.Layout
@@ -220,7 +223,13 @@ func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, b
 	if v.plan.Conflict != nil {
 		return nil, fmt.Errorf("there is no safe order for %s, so no card can be right for it: see cardwright plan %s", v.vessel.Name, v.vessel.ID)
 	}
+	if v.number > len(layout.Cards) || v.number < 0 {
+		return nil, usage(fmt.Errorf("--card %d: the plan for %s has %s", v.number, v.vessel.Name, counted(len(layout.Cards), "card")))
+	}
 	card, ok := choose(layout)
+	if v.number > 0 {
+		card, ok = layout.Cards[v.number-1], true
+	}
 	if !ok {
 		return &verify.Expected{
 			Nothing: true, RecordOptional: true, Trusts: v.trusts(),
