@@ -5,9 +5,6 @@ import (
 	"strings"
 )
 
-// maxArranged bounds the search for the fewest card swaps, in steps tried.
-const maxArranged = 200_000
-
 // move is one step of an order, in small numbers. Devices are numbered in the
 // order of the vessel's file.
 type move struct {
@@ -30,7 +27,8 @@ type arranger struct {
 	at     []place // for each device of the vessel
 	packs  []pack
 	number map[pack]int
-	apart  []set // for each package, those that it can't share a card with
+	apart  []set     // for each package, those that it can't share a card with
+	ahead  [][][]int // for each device, option and host: swaps after that step, on the device's own way
 	failed map[string]int
 	tried  int
 	limit  int
@@ -39,8 +37,8 @@ type arranger struct {
 // place is a device's component and its number there.
 type place struct{ part, device int }
 
-func newArranger(parts []part, at []place) *arranger {
-	a := &arranger{parts: parts, at: at, number: map[pack]int{}, limit: maxArranged}
+func newArranger(parts []part, at []place, limit int) *arranger {
+	a := &arranger{parts: parts, at: at, number: map[pack]int{}, limit: limit}
 	for i := range at {
 		k, j := a.part(i)
 		for to := k.now[j] + 1; to <= k.target[j]; to++ {
@@ -56,6 +54,9 @@ func newArranger(parts []part, at []place) *arranger {
 				a.apart[n].add(m)
 			}
 		}
+	}
+	for i := range at {
+		a.ahead = append(a.ahead, a.lookAhead(i))
 	}
 	return a
 }
@@ -230,10 +231,68 @@ func (a *arranger) goOn(card set, swaps int, m move) ([]move, bool) {
 	return a.search(next, swaps)
 }
 
-// least is a number of swaps that can't be avoided: packages that are still to
-// come and of which no two can share a card, less one that the card at hand
-// can still take.
+// least is a number of swaps that can't be avoided from here.
 func (a *arranger) least(card set) int {
+	most := a.crowd(card)
+	for i := range a.at {
+		k, j := a.part(i)
+		if k.now[j] < k.target[j] {
+			most = max(most, a.own(card, i))
+		}
+	}
+	return most
+}
+
+// own is the swaps that a device's own steps take, one after the other.
+func (a *arranger) own(card set, device int) int {
+	k, j := a.part(device)
+	least := far
+	for to := k.now[j] + 1; to <= k.target[j]; to++ {
+		if !k.p.devices[j].options[to].over.has(k.now[j]) {
+			continue
+		}
+		for host, after := range a.ahead[device][to] {
+			if card.meets(a.apart[a.number[k.pack(j, to, host)]]) {
+				after++
+			}
+			least = min(least, after)
+		}
+	}
+	return least
+}
+
+// lookAhead fills in ahead for one device, from its last step back.
+func (a *arranger) lookAhead(device int) [][]int {
+	k, j := a.part(device)
+	d := &k.p.devices[j]
+	ahead := make([][]int, k.target[j]+1)
+	for x := k.target[j]; x > 0; x-- {
+		ahead[x] = make([]int, max(1, len(d.hosts)))
+		for host := range ahead[x] {
+			if x < k.target[j] {
+				ahead[x][host] = far
+			}
+			pack := newSet(len(a.packs))
+			pack.add(a.number[k.pack(j, x, host)])
+			for to := x + 1; to <= k.target[j]; to++ {
+				if !d.options[to].over.has(x) {
+					continue
+				}
+				for other, after := range ahead[to] {
+					if pack.meets(a.apart[a.number[k.pack(j, to, other)]]) {
+						after++
+					}
+					ahead[x][host] = min(ahead[x][host], after)
+				}
+			}
+		}
+	}
+	return ahead
+}
+
+// crowd is the swaps for packages that are still to come and of which no two
+// can share a card, less one that the card at hand can still take.
+func (a *arranger) crowd(card set) int {
 	clique := within(len(a.packs)) // what can share with none of those counted
 	n, fitting := 0, 0
 	for i := range a.at {

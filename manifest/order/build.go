@@ -31,6 +31,8 @@ type question struct {
 	ask     Ask
 	end     map[*manifest.Device]version.V // versions that single devices must end on
 	struck  map[fact]bool
+	known   bool // devices are exchanged for such as run a release of the catalogue
+	limits  limits
 }
 
 func (q *question) stands(kind Kind, of any) bool { return !q.struck[fact{kind, of}] }
@@ -69,7 +71,7 @@ func (b *builder) device(d *manifest.Device) {
 	b.p.devices = append(b.p.devices, device{
 		Device: d, model: m,
 		blank:   !b.stands(KindInstalled, d),
-		slot:    m.Card != nil || !b.stands(KindNoSlot, d) || len(d.Through) > 0 && !b.stands(KindThrough, d),
+		slot:    m.Card != nil || !b.stands(KindNoSlot, d),
 		display: m.Kind == "chart display",
 	})
 }
@@ -121,7 +123,7 @@ func (b *builder) option(d *device, at point) (option, bool) {
 		o.over = newSet(len(d.options) + 1)
 		return o, true
 	}
-	return o, o.fitted
+	return o, o.fitted && (o.release != nil || !b.known)
 }
 
 // installable tells whether a release can be installed; nil stands for one that
@@ -162,16 +164,22 @@ func releases(m *manifest.Model, variant string) []*manifest.Release {
 	return slices.CompactFunc(rs, func(a, b *manifest.Release) bool { return byVersion(a, b) == 0 })
 }
 
+// hosts finds the devices that one is updated through. Where one of them was
+// left out of the question, none is asked for.
 func (b *builder) hosts(i int) {
 	d := &b.p.devices[i]
 	for _, id := range d.Through {
 		h := slices.IndexFunc(b.p.devices, func(h device) bool { return h.ID == id })
-		d.wired = append(d.wired, h)
-		b.p.devices[h].hosting = true
+		if h >= 0 {
+			d.wired = append(d.wired, h)
+			b.p.devices[h].hosting = true
+		}
 	}
-	if b.stands(KindThrough, d.Device) {
-		d.hosts = d.wired
+	if len(d.Through) > 0 && (len(d.wired) < len(d.Through) || !b.stands(KindThrough, d.Device)) {
+		d.slot = true
+		return
 	}
+	d.hosts = d.wired
 }
 
 // rules works out what each option asks of the device and of the others.
@@ -194,11 +202,13 @@ func (b *builder) rules(i int) {
 		for _, h := range d.hosts {
 			o.passed = append(o.passed, b.inRange(h, passed))
 		}
-		b.needs(o)
+		b.needs(i, o)
 	}
 }
 
-func (b *builder) needs(o *option) {
+// needs sorts out what a release needs of whom. What it needs of its own device
+// at the start only narrows what it can be installed over.
+func (b *builder) needs(i int, o *option) {
 	if o.release == nil {
 		return
 	}
@@ -210,11 +220,14 @@ func (b *builder) needs(o *option) {
 			if b.p.devices[on].Model != n.Model {
 				continue
 			}
-			d := demand{on, b.inRange(on, n.Version)}
-			if n.By == manifest.ByStart {
-				o.start = append(o.start, d)
-			} else {
+			switch d := (demand{on, b.inRange(on, n.Version)}); {
+			case n.By == manifest.ByEnd:
 				o.end = append(o.end, d)
+			case on == i:
+				o.over = o.over.clone()
+				o.over.keep(d.in)
+			default:
+				o.start = append(o.start, d)
 			}
 		}
 	}

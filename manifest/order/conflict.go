@@ -11,62 +11,84 @@ import (
 // they are listed: earlier ones are kept rather than later ones. sure is false
 // where the work was over before all could be tried: then some may be more than
 // are needed.
-//
-// The method is Junker's (QuickXplain, 2004): halve the facts, and find what
-// each half adds to the other.
 func (q *question) proof() (kept []fact, sure bool) {
-	p := prover{q: q, all: q.facts(), work: newWork()}
-	p.work.maxLooks *= proofWork
-	kept = p.add(nil, false, p.all)
+	p := prover{question: *q}
+	p.devices = q.of(fewest(q.models(), func(models []*manifest.Model) bool {
+		return p.ruledOut(question{shop: q.shop, devices: q.of(models), ask: q.ask, end: q.end, limits: q.limits})
+	}))
+	all := p.facts()
+	kept = fewest(all, func(facts []fact) bool {
+		return p.ruledOut(p.without(all, facts))
+	})
 	return kept, !p.unsure
 }
 
-// proofWork is how many times the work of one search a proof may take.
-const proofWork = 4
+// fewest finds items that are enough, none of which could be left out, where
+// all together are and none is not. The method is Junker's (QuickXplain, 2004):
+// halve the items, and find what each half adds to the other.
+func fewest[T any](items []T, enough func([]T) bool) []T {
+	var add func(base []T, more bool, items []T) []T
+	add = func(base []T, more bool, items []T) []T {
+		if more && enough(base) {
+			return nil
+		}
+		if len(items) == 1 {
+			return items
+		}
+		half := len(items) / 2
+		late := add(slices.Concat(base, items[:half]), true, items[half:])
+		early := add(slices.Concat(base, late), len(late) > 0, items[:half])
+		return slices.Concat(early, late)
+	}
+	return add(nil, false, items)
+}
 
 type prover struct {
-	q      *question
-	all    []fact
-	work   *work
+	question
+	looked int
 	unsure bool
 }
 
-// add is what facts have to be added to base, with more being what was added
-// to it last, for nothing to be left.
-func (p *prover) add(base []fact, more bool, facts []fact) []fact {
-	if more && p.ruledOut(base) {
-		return nil
+// ruledOut tells whether a question is sure to have no answer.
+func (p *prover) ruledOut(q question) bool {
+	w := p.limits.work()
+	o, ok := outcome{}, false
+	if p.looked < proofWork*p.limits.looks {
+		o, ok = q.problem().solve(w)
 	}
-	if len(facts) == 1 {
-		return facts
-	}
-	half := len(facts) / 2
-	late := p.add(slices.Concat(base, facts[:half]), half > 0, facts[half:])
-	early := p.add(slices.Concat(base, late), len(late) > 0, facts[:half])
-	return slices.Concat(early, late)
+	p.looked += w.looked
+	p.unsure = p.unsure || !ok
+	return ok && o.target == nil
 }
 
-// ruledOut tells whether these facts alone leave no end.
-func (p *prover) ruledOut(facts []fact) bool {
-	q := *p.q
+// without is the question with all facts but some struck.
+func (q question) without(all, but []fact) question {
 	q.struck = map[fact]bool{}
-	for _, f := range p.all {
+	for _, f := range all {
 		q.struck[f] = true
 	}
-	for _, f := range facts {
+	for _, f := range but {
 		delete(q.struck, f)
 	}
-	if p.work.over() {
-		p.unsure = true
-		return false
+	return q
+}
+
+// models lists the models aboard, in the order of their first devices.
+func (q *question) models() []*manifest.Model {
+	var ms []*manifest.Model
+	for _, d := range q.devices {
+		if m := q.shop.Model(d.Model); !slices.Contains(ms, m) {
+			ms = append(ms, m)
+		}
 	}
-	w := newWork()
-	o, ok := q.problem().solve(w)
-	p.work.looks += w.looks
-	if !ok {
-		p.unsure = true
-	}
-	return ok && o.target == nil
+	return ms
+}
+
+// of lists the devices of some models.
+func (q *question) of(models []*manifest.Model) []*manifest.Device {
+	return slices.DeleteFunc(slices.Clone(q.devices), func(d *manifest.Device) bool {
+		return !slices.Contains(models, q.shop.Model(d.Model))
+	})
 }
 
 // facts lists what people wrote that can rule ends out, beginning with what is
@@ -102,6 +124,7 @@ func (q *question) facts() []fact {
 // is updated.
 func (q *question) rulesOf(d *manifest.Device, l *lister) {
 	m := q.shop.Model(d.Model)
+	connected := len(d.Through) > 0 && q.hasAll(d.Through)
 	for _, r := range releases(m, d.Variant) {
 		for _, n := range r.Needs {
 			if q.aboard(n.Model) {
@@ -111,14 +134,14 @@ func (q *question) rulesOf(d *manifest.Device, l *lister) {
 		if len(r.Over) > 0 {
 			l.add(KindOver, r)
 		}
-		if len(r.PassedOnBy) > 0 && len(d.Through) > 0 {
+		if len(r.PassedOnBy) > 0 && connected {
 			l.add(KindPassedOn, r)
 		}
 		if r.Withdrawn != "" {
 			l.add(KindWithdrawn, r)
 		}
 	}
-	if len(d.Through) > 0 {
+	if connected {
 		l.add(KindThrough, d)
 	}
 	if m.Card == nil {
@@ -131,6 +154,16 @@ func (q *question) rulesOf(d *manifest.Device, l *lister) {
 
 func (q *question) aboard(model string) bool {
 	return slices.ContainsFunc(q.devices, func(d *manifest.Device) bool { return d.Model == model })
+}
+
+// hasAll tells whether all these devices are in the question.
+func (q *question) hasAll(ids []string) bool {
+	for _, id := range ids {
+		if !slices.ContainsFunc(q.devices, func(d *manifest.Device) bool { return d.ID == id }) {
+			return false
+		}
+	}
+	return true
 }
 
 type lister struct {

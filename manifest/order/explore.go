@@ -1,6 +1,7 @@
 package order
 
-import "math/bits"
+// maxExplored is the most combinations of options for which it is tried.
+const maxExplored = 4_000_000
 
 // explore goes through every state that allowed steps lead to, and gives the
 // newest that fits, or nil. It is the last resort where too many states fit that
@@ -23,7 +24,7 @@ func (p *problem) explore(w *work) (newest state, done bool) {
 		for _, next := range p.nexts(s, w) {
 			if n := pack.number(next); !seen[n] {
 				seen[n] = true
-				w.states++
+				w.kept++
 				todo = append(todo, n)
 			}
 		}
@@ -39,7 +40,7 @@ func (p *problem) nexts(s state, w *work) []state {
 	var all []state
 	for i := range s {
 		for to := s[i] + 1; to < len(p.devices[i].options); to++ {
-			if w.look(); p.allowed(s, i, to) != nowhere {
+			if w.look(1); p.allowed(s, i, to) != nowhere {
 				next := append(state(nil), s...)
 				next[i] = to
 				all = append(all, next)
@@ -57,8 +58,7 @@ func newPacking(p *problem) (packing, bool) {
 	product := uint64(1)
 	for i, d := range p.devices {
 		pack[i] = uint64(len(d.options))
-		high, low := bits.Mul64(product, pack[i])
-		if product = low; high > 0 {
+		if product *= pack[i]; product > maxExplored {
 			return nil, false
 		}
 	}

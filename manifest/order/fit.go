@@ -1,8 +1,11 @@
 package order
 
-// fitter finds states that a visit may end in, newest first, whether or not an
-// order leads there: branch and bound over the devices in the order of the
-// file, with arc consistency. Devices are variables here, options their values.
+import "slices"
+
+// fitter finds states that a visit may end in, newest first, without asking for
+// more of an order than that any two devices have one: branch and bound over the
+// devices in the order of the file, with arc consistency. Devices are variables
+// here, options their values.
 type fitter struct {
 	p    *problem
 	arcs [][]arc // from each device
@@ -29,6 +32,15 @@ func newFitter(p *problem, w *work) *fitter {
 		for k := range p.devices[i].options {
 			for _, n := range p.devices[i].options[k].end {
 				f.relate(i, k, n.on, n.in)
+			}
+		}
+	}
+	for i, bound := range p.pairs() {
+		for _, j := range bound {
+			if i < j {
+				for k, with := range p.together(i, j) {
+					f.relate(i, k, j, with)
+				}
 			}
 		}
 	}
@@ -98,7 +110,7 @@ func (f *fitter) next() state {
 		}
 		all[i] = i
 	}
-	if f.consistent(open, all) {
+	if f.narrow(open, all, nil) {
 		f.branch(open, 0)
 	}
 	f.past = f.best
@@ -107,7 +119,7 @@ func (f *fitter) next() state {
 
 // branch tries what is open for device i and those after it, newest first.
 func (f *fitter) branch(open []set, i int) {
-	least := f.least(open)
+	least := f.p.value(furthest(open))
 	if f.best.state != nil && !least.newer(f.best) || f.work.over() {
 		return
 	}
@@ -120,6 +132,7 @@ func (f *fitter) branch(open []set, i int) {
 		}
 		return
 	}
+	reached := furthest(open)
 	for k := open[i].last(); k >= 0; k = open[i].last() {
 		open[i].drop(k)
 		child := make([]set, len(open))
@@ -128,19 +141,10 @@ func (f *fitter) branch(open []set, i int) {
 		}
 		child[i] = newSet(len(f.p.devices[i].options))
 		child[i].add(k)
-		if f.consistent(child, []int{i}) {
+		if f.narrow(child, []int{i}, reached) {
 			f.branch(child, i+1)
 		}
 	}
-}
-
-// least is the newest that what is open could come to.
-func (f *fitter) least(open []set) fit {
-	s := make(state, len(open))
-	for i := range open {
-		s[i] = open[i].last()
-	}
-	return f.p.value(s)
 }
 
 // value is a state with what it is preferred by.
@@ -174,6 +178,45 @@ func (a fit) before(b fit) bool {
 	return false
 }
 
+// narrow takes out what can't be the end together with what else is open,
+// beginning with the devices that changed. It is false when a device has nothing
+// left. reached says up to where each device was when it was last asked what can
+// be reached.
+func (f *fitter) narrow(open []set, changed []int, reached state) bool {
+	for len(changed) > 0 {
+		if !f.consistent(open, changed) {
+			return false
+		}
+		limit := furthest(open)
+		if slices.Equal(limit, reached) {
+			return true
+		}
+		changed, reached = f.unreached(open, limit), limit
+	}
+	return true
+}
+
+func furthest(open []set) state {
+	s := make(state, len(open))
+	for i := range open {
+		s[i] = open[i].last()
+	}
+	return s
+}
+
+// unreached takes out what can't be reached when no device goes further than
+// the limit, and lists the devices that changed.
+func (f *fitter) unreached(open []set, limit state) (changed []int) {
+	f.work.look(len(open))
+	for i, reached := range f.p.reach(f.p.start(), limit) {
+		before := open[i].count()
+		if open[i].keep(reached); open[i].count() < before {
+			changed = append(changed, i)
+		}
+	}
+	return changed
+}
+
 // consistent takes out what has nothing to go with any more on some other
 // device, beginning with those that changed. It is false when a device has
 // nothing left.
@@ -195,7 +238,7 @@ func (f *fitter) consistent(open []set, changed []int) bool {
 
 // revise takes out of the other device what nothing open on device j goes with.
 func (f *fitter) revise(open []set, j int, a *arc) (changed bool) {
-	f.work.look()
+	f.work.look(1)
 	goes := newSet(len(f.p.devices[a.to].options))
 	for k := open[j].first(); k >= 0; k = open[j].from(k + 1) {
 		goes.join(a.with[k])

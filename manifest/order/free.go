@@ -10,7 +10,7 @@ import (
 // conflict tells why a question has no answer, and what would free it.
 func (q *question) conflict() (c *Conflict, sure bool) {
 	kept, sure := q.proof()
-	c = &Conflict{Because: []Fact{}, WouldFree: []string{}}
+	c = &Conflict{Because: []Fact{}, WouldFree: []string{}, Circle: q.circle(kept)}
 	for _, f := range kept {
 		c.Because = append(c.Because, q.say(f))
 		if change := q.frees(f); change != "" {
@@ -29,8 +29,14 @@ func (q *question) frees(f fact) string {
 	}
 	freed := *q
 	freed.struck = map[fact]bool{f: true}
+	freed.known = true
 	p := freed.problem()
-	o, ok := p.solve(newWork())
+	o, ok := p.solve(q.limits.work())
+	if o.target == nil {
+		freed.known = false
+		p = freed.problem()
+		o, ok = p.solve(q.limits.work())
+	}
 	if !ok || o.target == nil {
 		return ""
 	}

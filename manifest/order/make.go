@@ -22,6 +22,11 @@ func Make(shop *manifest.Shop, vessel *manifest.Vessel) (Plan, error) {
 // WhatIf is Make for what was asked. A *BadAsk error says that it names
 // something that isn't there.
 func WhatIf(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) (Plan, error) {
+	return bounded(shop, vessel, ask, standard)
+}
+
+// bounded is WhatIf within limits.
+func bounded(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limits) (Plan, error) {
 	plan := Plan{
 		Format: Format, Vessel: vessel.ID,
 		Steps: []Step{}, OutOfService: []OutOfService{}, Cards: []Card{}, Notes: []string{},
@@ -35,7 +40,7 @@ func WhatIf(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) (Plan, error)
 	if plan.Unknown = readings(shop, vessel); len(plan.Unknown) > 0 {
 		return plan.unread(shop, vessel, ask)
 	}
-	v := visit{shop: shop, vessel: vessel, ask: ask, plan: plan}
+	v := visit{shop: shop, vessel: vessel, ask: ask, limits: limits, plan: plan}
 	err := v.make()
 	return v.plan, err
 }
@@ -83,6 +88,7 @@ type visit struct {
 	shop   *manifest.Shop
 	vessel *manifest.Vessel
 	ask    Ask
+	limits limits
 	plan   Plan
 	parts  []part
 	at     []place
@@ -95,7 +101,7 @@ func (v *visit) make() error {
 		for j, d := range devices {
 			v.at[slices.Index(v.vessel.Devices, d)] = place{n, j}
 		}
-		q := question{shop: v.shop, devices: devices, ask: v.ask}
+		q := question{shop: v.shop, devices: devices, ask: v.ask, limits: v.limits}
 		if err := v.solve(&q); err != nil {
 			return err
 		}
@@ -104,7 +110,7 @@ func (v *visit) make() error {
 	if v.plan.Conflict != nil {
 		return nil
 	}
-	a := newArranger(v.parts, v.at)
+	a := newArranger(v.parts, v.at, v.limits.arranged)
 	moves, sure := a.order()
 	if moves == nil {
 		return &GaveUp{ids(v.vessel.Devices), "the order takes too long to find"}
@@ -119,12 +125,12 @@ func (v *visit) make() error {
 // solve plans one component, or notes its conflict.
 func (v *visit) solve(q *question) error {
 	p := q.problem()
-	o, ok := p.solve(newWork())
+	o, ok := p.solve(v.limits.work())
 	if !ok {
-		return &GaveUp{ids(q.devices), fmt.Sprintf("%d rules looked at, %d states remembered", maxLooks, maxStates)}
+		return &GaveUp{ids(q.devices), fmt.Sprintf("more than %d rules looked at or %d states remembered", v.limits.looks, v.limits.states)}
 	}
 	if o.target != nil {
-		o.walker.work = newWork()
+		o.walker.work = v.limits.work()
 		v.parts = append(v.parts, part{o.walker, p.start(), o.steps})
 		return nil
 	}

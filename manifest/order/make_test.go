@@ -98,7 +98,7 @@ func TestMakeWorkedExamples(t *testing.T) {
 			device radar radar 4.2`, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			plan, err := Make(scene(t, c.scene))
+			plan, err := Make(scene(c.scene))
 			require.NoError(t, err)
 			require.Nil(t, plan.Conflict)
 			assert.Equal(t, c.order, short(plan))
@@ -107,7 +107,7 @@ func TestMakeWorkedExamples(t *testing.T) {
 }
 
 func TestMakeOutOfService(t *testing.T) {
-	plan, err := Make(scene(t, `
+	plan, err := Make(scene(`
 		model plot card passes[radar]
 		3.1
 		4.0 needs[radar >= 4.3 by end]
@@ -126,7 +126,7 @@ func TestMakeOutOfService(t *testing.T) {
 }
 
 func TestMakeConflict(t *testing.T) {
-	plan, err := Make(scene(t, `
+	plan, err := Make(scene(`
 		model plot card
 		4.0 needs[radar >= 4.3 by end]
 		model radar card
@@ -151,7 +151,7 @@ func TestMakeConflict(t *testing.T) {
 }
 
 func TestMakeUpperBoundThatDoesNotMatter(t *testing.T) {
-	plan, err := Make(scene(t, `
+	plan, err := Make(scene(`
 		model plot card
 		3.1
 		4.0 needs[radar < 5 by end]

@@ -68,7 +68,13 @@ func (o *oracle) facts() []factKey {
 	return keys
 }
 
-func number(v version.V) int { return 2 * int(v[0]-'0') } // one digit
+func number(v version.V) int {
+	n := 0
+	for _, digit := range v {
+		n = 10*n + int(digit-'0')
+	}
+	return 2 * n
+}
 
 func inside(n int, r version.Range) bool {
 	for _, b := range r {

@@ -70,6 +70,7 @@ type Card struct {
 type Conflict struct {
 	Because   []Fact   `json:"because"`
 	WouldFree []string `json:"would_free"`
+	Circle    []string `json:"circle,omitempty"` // releases that wait for one another, the first again at the end
 }
 
 // Fact is something a person wrote down, and where. What was asked on the way

@@ -4,9 +4,6 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
-	"testing"
-
-	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest"
 	"cardwright/manifest/version"
@@ -20,8 +17,7 @@ import (
 //
 // Everything's position is its line in the file "scene"; a need has its number
 // among the needs of that line as its column.
-func scene(t testing.TB, text string) (*manifest.Shop, *manifest.Vessel) {
-	t.Helper()
+func scene(text string) (*manifest.Shop, *manifest.Vessel) {
 	shop, vessel := &manifest.Shop{Name: "Hollin Quay Marine Electrics"}, &manifest.Vessel{ID: "kittiwake"}
 	shop.Vessels = []*manifest.Vessel{vessel}
 	for i, line := range strings.Split(text, "\n") {
@@ -29,7 +25,7 @@ func scene(t testing.TB, text string) (*manifest.Shop, *manifest.Vessel) {
 		if len(words) == 0 {
 			continue
 		}
-		s := sceneLine{t: t, words: words, at: manifest.Pos{File: "scene", Line: i + 1}, attrs: bracketed.FindAllStringSubmatch(line, -1)}
+		s := sceneLine{words: words, at: manifest.Pos{File: "scene", Line: i + 1}, attrs: bracketed.FindAllStringSubmatch(line, -1)}
 		switch words[0] {
 		case "model":
 			shop.Models = append(shop.Models, s.model())
@@ -46,7 +42,6 @@ func scene(t testing.TB, text string) (*manifest.Shop, *manifest.Vessel) {
 var bracketed = regexp.MustCompile(`(\w+)\[([^\]]*)\]`)
 
 type sceneLine struct {
-	t     testing.TB
 	words []string
 	attrs [][]string
 	at    manifest.Pos
@@ -65,7 +60,9 @@ func (s sceneLine) has(word string) bool { return contains(s.words, word) }
 
 func (s sceneLine) rng(text string) version.Range {
 	r, err := version.ParseRange(text)
-	require.NoError(s.t, err)
+	if err != nil {
+		panic(err)
+	}
 	return r
 }
 
@@ -110,8 +107,7 @@ func (s sceneLine) release() *manifest.Release {
 
 func (s sceneLine) need(text string, column int) *manifest.Need {
 	model, rest, _ := strings.Cut(text, " ")
-	rng, by, ok := strings.Cut(rest, " by ")
-	require.True(s.t, ok, text)
+	rng, by, _ := strings.Cut(rest, " by ")
 	n := &manifest.Need{Model: model, Version: s.rng(rng), By: by}
 	n.SetAt("", manifest.Pos{File: s.at.File, Line: s.at.Line, Column: column})
 	return n

@@ -5,10 +5,6 @@ import (
 	"strings"
 )
 
-// patience is how many ends without an order are tried before every state is
-// gone through instead.
-const patience = 24
-
 // GaveUp says that a bound of the search was reached before there was an
 // answer, either way.
 type GaveUp struct {
@@ -33,8 +29,8 @@ type outcome struct {
 func (p *problem) solve(w *work) (o outcome, ok bool) {
 	f := newFitter(p, w)
 	for tried := 0; ; tried++ {
-		if tried == patience {
-			if target, done := p.explore(newWork()); done {
+		if tried == w.patience {
+			if target, done := p.explore(w.limits.work()); done {
 				return p.walkTo(target, w)
 			}
 		}

@@ -10,7 +10,7 @@ import (
 )
 
 func TestUnknownVersionIsReadFirst(t *testing.T) {
-	plan, err := Make(scene(t, `
+	plan, err := Make(scene(`
 		model plot card
 		2.0
 		3.0
@@ -38,7 +38,7 @@ func TestUnknownVersionIsReadFirst(t *testing.T) {
 }
 
 func TestUnknownVersionsCombine(t *testing.T) {
-	plan, err := Make(scene(t, `
+	plan, err := Make(scene(`
 		model plot card
 		1
 		2
@@ -57,7 +57,7 @@ func TestUnknownVersionsCombine(t *testing.T) {
 }
 
 func TestTooManyUnknownVersionsAreJustRead(t *testing.T) {
-	plan, err := Make(scene(t, `
+	plan, err := Make(scene(`
 		model plot card
 		1
 		2

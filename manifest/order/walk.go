@@ -6,18 +6,22 @@ import "slices"
 // a step can cost is known from each device's own stepping stones (hops); a
 // walk's spare is how many steps more than those it may take.
 type walker struct {
-	p      *problem
-	target state
-	work   *work
-	hops   [][]int        // for each device and option: steps to the target, were it alone
-	better [][]set        // for each device and option: the options that it is as good as, for the others
-	failed map[string]int // state → the most spare that didn't do
-	worked map[string]int // state → the least spare that is known to do
+	p         *problem
+	target    state
+	work      *work
+	hops      [][]int // for each device and option: steps to the target, were it alone
+	better    [][]set // for each device and option: the options that it is as good as, for the others
+	duo       []duo
+	duosOf    [][]int        // for each device, its duos
+	firstRise []int          // for each device, the number of its first rise
+	failed    map[string]int // state → the most spare that didn't do
+	worked    map[string]int // state → the least spare that is known to do
 }
 
 const (
-	far     = 1 << 20 // more hops than there can be
-	forever = far     // spare for which nothing was left out
+	far       = 1 << 20 // more hops than there can be
+	unlimited = far / 2 // spare that leaves nothing out
+	forever   = far     // spare that didn't do, and no other would
 )
 
 func newWalker(p *problem, target state, w *work) *walker {
@@ -27,6 +31,7 @@ func newWalker(p *problem, target state, w *work) *walker {
 	for i := range p.devices {
 		k.hops[i] = p.hops(i, target[i])
 	}
+	k.duos()
 	for i, rules := range k.rulesOn() {
 		k.better[i] = k.asGood(i, rules)
 	}
@@ -110,10 +115,11 @@ func (k *walker) left(s state) int {
 // steps is the least number of steps from a state to the target, or -1 where
 // no order leads there. Neither is sure when the work is over.
 func (k *walker) steps(s state) int {
-	if k.left(s) >= far {
+	least := k.beyondAll(s)
+	if k.left(s) >= far || least >= far || !k.can(s, unlimited) {
 		return -1
 	}
-	for spare, leftOut := 0, true; leftOut && !k.work.over(); spare++ {
+	for spare, leftOut := least, true; leftOut && !k.work.over(); spare++ {
 		var ok bool
 		if ok, leftOut = k.walk(slices.Clone(s), spare); ok {
 			return k.left(s) + spare
@@ -154,7 +160,7 @@ func (k *walker) walk(s state, spare int) (ok, leftOut bool) {
 
 func (k *walker) note(in map[string]int, key string, spare int) {
 	if _, found := in[key]; !found {
-		k.work.states++
+		k.work.kept++
 	}
 	in[key] = spare
 }
@@ -175,11 +181,18 @@ func (k *walker) branch(s state, spare int) (ok, leftOut bool) {
 	if !k.withinReach(s) {
 		return false, false
 	}
+	k.work.look(len(k.duo))
+	if k.beyondAll(s) > spare {
+		return false, true
+	}
+	if k.circular(s, spare) {
+		return false, !k.circular(s, unlimited)
+	}
 	for i := range s {
 		from := s[i]
 		for to := from + 1; to <= k.target[i]; to++ {
 			cost := 1 + k.hops[i][to] - k.hops[i][from]
-			if cost > far/2 || k.way(s, i, to) == nowhere {
+			if cost > unlimited/2 || k.way(s, i, to) == nowhere {
 				continue
 			}
 			if cost > spare {
@@ -188,6 +201,10 @@ func (k *walker) branch(s state, spare int) (ok, leftOut bool) {
 			}
 			child := slices.Clone(s)
 			child[i] = to
+			if beyond := k.beyond(child, i); beyond > spare-cost {
+				leftOut = leftOut || beyond < far
+				continue
+			}
 			done, out := k.walk(child, spare-cost)
 			if leftOut = leftOut || out; done || k.work.over() {
 				return done, true
@@ -197,14 +214,40 @@ func (k *walker) branch(s state, spare int) (ok, leftOut bool) {
 	return false, leftOut
 }
 
+// beyond is a number of steps that device i and those it is bound to take
+// beyond their hops, or far.
+func (k *walker) beyond(s state, i int) int {
+	most := 0
+	for _, n := range k.duosOf[i] {
+		d := &k.duo[n]
+		most = max(most, d.extra[s[d.i]][s[d.j]])
+	}
+	return most
+}
+
+// beyondAll is a number of steps that all devices take beyond their hops.
+func (k *walker) beyondAll(s state) int {
+	counted := newSet(len(s))
+	sum := 0
+	for n := range k.duo {
+		d := &k.duo[n]
+		if extra := d.extra[s[d.i]][s[d.j]]; extra > 0 && !counted.has(d.i) && !counted.has(d.j) {
+			counted.add(d.i)
+			counted.add(d.j)
+			sum += extra
+		}
+	}
+	return sum
+}
+
 func (k *walker) way(s state, i, to int) int {
-	k.work.look()
+	k.work.look(1)
 	return k.p.allowed(s, i, to)
 }
 
 // withinReach is false for a state from which the target can't be reached.
 func (k *walker) withinReach(s state) bool {
-	k.work.looks += len(s)
+	k.work.look(len(s))
 	reached := k.p.reach(s, k.target)
 	for i := range s {
 		if !reached[i].has(k.target[i]) {

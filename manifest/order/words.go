@@ -2,6 +2,7 @@ package order
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"cardwright/manifest"
@@ -28,14 +29,7 @@ func (q *question) sayNeed(n *manifest.Need) string {
 	if n.By == manifest.ByStart {
 		by = "before it is installed"
 	}
-	model, r := q.whose(func(r *manifest.Release) bool {
-		for _, m := range r.Needs {
-			if m == n {
-				return true
-			}
-		}
-		return false
-	})
+	model, r := q.whose(func(r *manifest.Release) bool { return slices.Contains(r.Needs, n) })
 	return fmt.Sprintf("%s %s needs %s %s %s", model.ID, r.Version, n.Model, n.Version, by)
 }
 

@@ -1,20 +1,27 @@
 package order
 
-// The bounds of one search, in counts, so that the answer doesn't depend on the
-// machine. They are set so that giving up takes a second or two and stays far
-// below 256 MB.
-const (
-	maxLooks  = 4_000_000 // at a rule, while looking for ends or orders
-	maxStates = 400_000   // remembered at once
-)
+// limits bound one search, in counts, so that the answer doesn't depend on the
+// machine.
+type limits struct {
+	looks    int // at rules, while looking for ends and orders
+	states   int // remembered at once
+	patience int // ends without an order, before every state is gone through instead
+	arranged int // steps tried, while looking for fewer card swaps
+}
+
+// standard makes giving up take about a second, and far less than 256 MB.
+var standard = limits{looks: 4_000_000, states: 400_000, patience: 24, arranged: 20_000}
+
+// proofWork is how many times the looks of one search a proof may take.
+const proofWork = 4
 
 // work counts what a search does.
 type work struct {
-	looks, states       int
-	maxLooks, maxStates int
+	limits
+	looked, kept int
 }
 
-func newWork() *work { return &work{maxLooks: maxLooks, maxStates: maxStates} }
+func (l limits) work() *work { return &work{limits: l} }
 
-func (w *work) look()      { w.looks++ }
-func (w *work) over() bool { return w.looks > w.maxLooks || w.states > w.maxStates }
+func (w *work) look(n int) { w.looked += n }
+func (w *work) over() bool { return w.looked > w.looks || w.kept > w.states }

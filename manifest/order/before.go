@@ -1,0 +1,199 @@
+package order
+
+// What must come before what. Two devices of which one asks something of the
+// other have few states by themselves: some rises of one must come before some
+// of the other in every order of the two. Where, over all such pairs, this goes
+// round in a circle, no order of all leads to the target.
+
+// duo is two such devices on their way to a target.
+type duo struct {
+	i, j   int
+	extra  [][]int // steps beyond their hops, for each option of either; far: no way
+	most   int     // the greatest of extra that isn't far
+	known  map[duoState][]before
+	target [2]int
+}
+
+// duoState is where the two are, and how many steps more than their hops they
+// may take.
+type duoState struct{ a, b, spare int }
+
+// before says that a device rises above an option before the other rises above
+// one of its own.
+type before struct{ device, above, other, otherAbove int }
+
+// duos prepares every such pair.
+func (k *walker) duos() {
+	k.duosOf = make([][]int, len(k.target))
+	for i, bound := range k.p.pairs() {
+		for _, j := range bound {
+			if i > j {
+				continue
+			}
+			k.duosOf[i] = append(k.duosOf[i], len(k.duo))
+			k.duosOf[j] = append(k.duosOf[j], len(k.duo))
+			k.duo = append(k.duo, k.newDuo(i, j))
+		}
+	}
+	k.firstRise = make([]int, len(k.target)+1)
+	for i, t := range k.target {
+		k.firstRise[i+1] = k.firstRise[i] + t
+	}
+}
+
+func (k *walker) newDuo(i, j int) duo {
+	d := duo{i: i, j: j, extra: k.apart(i, j), known: map[duoState][]before{}, target: [2]int{k.target[i], k.target[j]}}
+	for _, row := range d.extra {
+		for _, n := range row {
+			if n < far {
+				d.most = max(d.most, n)
+			}
+		}
+	}
+	return d
+}
+
+// apart is how many steps two devices need to their targets beyond those that
+// each would need by itself, for each option of either up to there.
+func (k *walker) apart(i, j int) [][]int {
+	extra := make([][]int, k.target[i]+1)
+	steps := make([][]int, k.target[i]+1)
+	for a := k.target[i]; a >= 0; a-- {
+		extra[a] = make([]int, k.target[j]+1)
+		steps[a] = make([]int, k.target[j]+1)
+		for b := k.target[j]; b >= 0; b-- {
+			steps[a][b] = k.pairSteps(steps, i, a, j, b)
+			if extra[a][b] = far; steps[a][b] < far {
+				extra[a][b] = steps[a][b] - k.hops[i][a] - k.hops[j][b]
+			}
+		}
+	}
+	return extra
+}
+
+func (k *walker) pairSteps(steps [][]int, i, a, j, b int) int {
+	if a == k.target[i] && b == k.target[j] {
+		return 0
+	}
+	n := far
+	for to := a + 1; to <= k.target[i]; to++ {
+		if steps[to][b]+1 < n && k.p.pairAllows(i, a, to, j, b) {
+			n = steps[to][b] + 1
+		}
+	}
+	for to := b + 1; to <= k.target[j]; to++ {
+		if steps[a][to]+1 < n && k.p.pairAllows(j, b, to, i, a) {
+			n = steps[a][to] + 1
+		}
+	}
+	return n
+}
+
+// befores is what must come before what from a state of the two.
+func (k *walker) befores(d *duo, at duoState) []before {
+	at.spare = min(at.spare, d.most)
+	all, ok := d.known[at]
+	if !ok {
+		all = d.befores(at, k.between(d, at))
+		d.known[at] = all
+	}
+	return all
+}
+
+// between is, for each option of i, those of j that an order of the two from
+// there to their targets can meet it with.
+func (k *walker) between(d *duo, at duoState) []set {
+	met := make([]set, d.target[0]+1)
+	for a := range met {
+		met[a] = newSet(d.target[1] + 1)
+	}
+	met[at.a].add(at.b)
+	for a := at.a; a <= d.target[0]; a++ {
+		for b := met[a].first(); b >= 0; b = met[a].from(b + 1) {
+			if d.extra[a][b] > at.spare {
+				met[a].drop(b)
+				continue
+			}
+			for to := b + 1; to <= d.target[1]; to++ {
+				if k.p.pairAllows(d.j, b, to, d.i, a) {
+					met[a].add(to)
+				}
+			}
+			for to := a + 1; to <= d.target[0]; to++ {
+				if k.p.pairAllows(d.i, a, to, d.j, b) {
+					met[to].add(b)
+				}
+			}
+		}
+	}
+	return met
+}
+
+// befores reads off what two devices meet on: while i is not above a, j gets no
+// further than the last that any such option of i is met with.
+func (d *duo) befores(at duoState, met []set) []before {
+	var all []before
+	reach := -1
+	for a := at.a; a < d.target[0]; a++ {
+		reach = max(reach, met[a].last())
+		if reach >= 0 && reach < d.target[1] {
+			all = append(all, before{d.i, a, d.j, reach})
+		}
+	}
+	reach = -1
+	for b := at.b; b < d.target[1]; b++ {
+		for a := d.target[0]; a > reach; a-- {
+			if met[a].has(b) {
+				reach = a
+			}
+		}
+		if reach >= 0 && reach < d.target[0] {
+			all = append(all, before{d.j, b, d.i, reach})
+		}
+	}
+	return all
+}
+
+// circular tells whether what must come before what goes round in a circle, for
+// walks from s with so much spare. The rises of all devices are numbered: that
+// of device i above option a is firstRise[i]+a.
+func (k *walker) circular(s state, spare int) bool {
+	next := make([][]int, k.firstRise[len(s)])
+	for i, a := range s {
+		for ; a < k.target[i]-1; a++ {
+			next[k.firstRise[i]+a] = []int{k.firstRise[i] + a + 1}
+		}
+	}
+	for n := range k.duo {
+		d := &k.duo[n]
+		for _, b := range k.befores(d, duoState{s[d.i], s[d.j], spare}) {
+			from := k.firstRise[b.device] + b.above
+			next[from] = append(next[from], k.firstRise[b.other]+b.otherAbove)
+		}
+	}
+	return circle(next)
+}
+
+// circle tells whether a graph has one.
+func circle(next [][]int) bool {
+	into := make([]int, len(next))
+	for _, ns := range next {
+		for _, v := range ns {
+			into[v]++
+		}
+	}
+	free := make([]int, 0, len(next))
+	for v, n := range into {
+		if n == 0 {
+			free = append(free, v)
+		}
+	}
+	for gone := 0; gone < len(free); gone++ {
+		for _, w := range next[free[gone]] {
+			if into[w]--; into[w] == 0 {
+				free = append(free, w)
+			}
+		}
+	}
+	return len(free) < len(next)
+}

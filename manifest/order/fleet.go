@@ -1,0 +1,79 @@
+package order
+
+import (
+	"errors"
+	"runtime"
+	"sync"
+
+	"cardwright/manifest"
+)
+
+// State is how a vessel stands.
+type State string
+
+// The states of a vessel, a closed list.
+const (
+	Due        State = "due"         // there are steps to take
+	UpToDate   State = "up to date"  // nothing to do
+	Blocked    State = "blocked"     // a conflict
+	ToBeRead   State = "to be read"  // a version is unknown
+	NotPlanned State = "not planned" // see Why
+)
+
+// Standing is one vessel of a fleet.
+type Standing struct {
+	Vessel  string `json:"vessel"`
+	Name    string `json:"name"`
+	Berth   string `json:"berth"`
+	State   State  `json:"state"`
+	Devices int    `json:"devices"` // that get something
+	Steps   int    `json:"steps"`
+	Minutes int    `json:"minutes"`
+	Why     string `json:"why"` // where it is neither due nor up to date
+	Plan    Plan   `json:"-"`
+}
+
+// Fleet plans every vessel of the shop, in the order of the shop's list.
+func Fleet(shop *manifest.Shop) []Standing {
+	fleet := make([]Standing, len(shop.Vessels))
+	next := make(chan int)
+	var workers sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		workers.Go(func() {
+			for i := range next {
+				fleet[i] = standing(shop, shop.Vessels[i])
+			}
+		})
+	}
+	for i := range fleet {
+		next <- i
+	}
+	close(next)
+	workers.Wait()
+	return fleet
+}
+
+func standing(shop *manifest.Shop, vessel *manifest.Vessel) Standing {
+	plan, err := Make(shop, vessel)
+	s := Standing{Vessel: vessel.ID, Name: vessel.Name, Berth: vessel.Berth, Plan: plan, Steps: len(plan.Steps)}
+	devices := map[string]bool{}
+	for _, step := range plan.Steps {
+		s.Minutes += step.Minutes
+		devices[step.Device] = true
+	}
+	s.Devices = len(devices)
+	var unread *Unread
+	switch {
+	case errors.As(err, &unread):
+		s.State, s.Why = ToBeRead, err.Error()
+	case err != nil:
+		s.State, s.Why = NotPlanned, err.Error()
+	case plan.Conflict != nil:
+		s.State, s.Why = Blocked, plan.Conflict.Because[0].Fact
+	case s.Steps > 0:
+		s.State = Due
+	default:
+		s.State = UpToDate
+	}
+	return s
+}

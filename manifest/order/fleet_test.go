@@ -1,0 +1,38 @@
+package order
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"cardwright/manifest"
+)
+
+func TestFleet(t *testing.T) {
+	shop, due := scene(`
+		model plot card
+		1 minutes[10]
+		2 minutes[15]
+		3 minutes[20] over[>= 2]
+		device helm plot 1
+		device flybridge plot 2`)
+	_, upToDate := scene("device helm plot 3")
+	_, blocked := scene("device helm plot 3 hold[< 3]")
+	_, unread := scene("device helm plot unknown")
+	_, stray := scene("device helm sounder 1")
+	due.ID, due.Name, due.Berth = "kittiwake", "Kittiwake", "Hollin Quay, C 14"
+	shop.Vessels = []*manifest.Vessel{due, upToDate, blocked, unread, stray}
+
+	fleet := Fleet(shop)
+	for i := range fleet {
+		fleet[i].Plan = Plan{}
+	}
+	assert.Equal(t, []Standing{
+		{Vessel: "kittiwake", Name: "Kittiwake", Berth: "Hollin Quay, C 14", State: Due, Devices: 2, Steps: 3, Minutes: 55},
+		{Vessel: "kittiwake", State: UpToDate},
+		{Vessel: "kittiwake", State: Blocked, Why: "helm is kept to < 3"},
+		{Vessel: "kittiwake", State: ToBeRead, Why: "version unknown: read it off the device and write it down for helm (scene:1)"},
+		{Vessel: "kittiwake", State: NotPlanned, Why: "scene:1: device helm is of model sounder, which the catalogue doesn't have"},
+	}, fleet)
+	assert.Empty(t, Fleet(&manifest.Shop{}))
+}
