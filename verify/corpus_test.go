@@ -219,7 +219,7 @@ var corpus = map[string]handed{
 	"a hidden folder":               {make: func(s *stranger) { s.good(); s.put(".x/notes.txt", []byte("x")) }, verdict: verify.Bad, kinds: []verify.Kind{verify.ExtraFile}},
 	"an empty folder":               {make: func(s *stranger) { s.good(); s.folders("Waypoints") }, verdict: verify.Bad, kinds: []verify.Kind{verify.ExtraFolder}},
 	"a name that turns text round":  {make: func(s *stranger) { s.good(); s.put("beacon\u202edpu.exe", []byte("MZ")) }, verdict: verify.Bad, kinds: []verify.Kind{verify.HostileName, verify.Executable}, words: `beacon‹U+202E›dpu.exe`},
-	"a name of 255 direction marks": {make: func(s *stranger) { s.good(); s.put(strings.Repeat("\u202e", 255), []byte("x")) }, verdict: verify.Bad, kinds: []verify.Kind{verify.HostileName}},
+	"a name of 255 direction marks": {make: func(s *stranger) { s.good(); s.directionMarks() }, verdict: verify.Bad, kinds: []verify.Kind{verify.HostileName}},
 	"a name with a control character": {make: func(s *stranger) {
 		s.good()
 		s.put("A long name.txt", []byte("x"))
@@ -241,6 +241,20 @@ var corpus = map[string]handed{
 }
 
 const sweepAt = "03-radar/" + sweep
+
+// directionMarks makes a file whose name is 255 marks that turn text round.
+func (s *stranger) directionMarks() {
+	s.put(strings.Repeat("x", 255), []byte("x"))
+	short := s.entry(2, "XXXXXX~1   ")
+	for part := int64(1); part <= 20; part++ { // of 13 units each; 8 in the last
+		at := short - part*32
+		for unit, place := range []int64{1, 3, 5, 7, 9, 14, 16, 18, 20, 22, 24, 28, 30} {
+			if part < 20 || unit < 8 {
+				s.patch(at+place, 0x2E, 0x20)
+			}
+		}
+	}
+}
 
 // first is the first cluster of a file.
 func (s *stranger) first(name string) int64 { return int64(s.clusters(name)[0]) }
