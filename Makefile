@@ -44,7 +44,7 @@ fuzz:
 	sh testdata/fuzz-all $(FUZZ)
 
 bench: build tools
-	sh testdata/bench
+	$(GO) run ./testdata/bench
 
 tools:
 	sh testdata/test-tools
