@@ -41,7 +41,9 @@ var newDevice = edit.Map{{"id", "ais"}, {"model", "solveld-beacon-1"}, {"serial"
 // Each golden file shows a file of the demo shop, or one in all styles, after
 // changes: whoever updates them reads the difference to the file.
 func TestChanges(t *testing.T) {
-	demo := func(name string) string { return filepath.Join("..", "..", "testdata", "shop", filepath.FromSlash(name)) }
+	demo := func(name string) string {
+		return filepath.Join("..", "..", "testdata", "shop", filepath.FromSlash(name))
+	}
 	for _, c := range []struct {
 		name, file string
 		changes    []change

@@ -245,10 +245,11 @@ const guard = "'"
 var (
 	formula = regexp.MustCompile(`^[\s']*[=+\-@|%＝＋－＠]|^[\t\r\n']`)
 	number  = regexp.MustCompile(`^[0-9][0-9.,:/eE+ \-]*$`)
+	whole   = regexp.MustCompile(`^(0|[1-9][0-9]{0,14})$`) // a number that stays as it is
 )
 
 func guarded(s string) string {
-	if formula.MatchString(s) || number.MatchString(s) {
+	if formula.MatchString(s) || number.MatchString(s) && !whole.MatchString(s) {
 		return guard + s
 	}
 	return s

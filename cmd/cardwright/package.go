@@ -1,0 +1,390 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/edit"
+	"cardwright/manifest/version"
+	"cardwright/media"
+	"cardwright/media/intake"
+)
+
+func newPackageCommand(s *session) *cobra.Command {
+	cmd := &cobra.Command{Use: "package", Short: "Take in, list and check the packages that makers publish"}
+	cmd.AddCommand(newPackageAddCommand(s), newPackageListCommand(s), newPackageCheckCommand(s), newFetchListCommand(s))
+	return cmd
+}
+
+// packageOptions is what is said of a download, and of a release that is new.
+type packageOptions struct {
+	intake.Request
+	version string
+
+	released, over, passedOnBy string
+	needs, after               []string
+	minutes, settings, notes   string
+	ask                        bool
+}
+
+func newPackageAddCommand(s *session) *cobra.Command {
+	var o packageOptions
+	cmd := &cobra.Command{
+		Use:   "add FILE…",
+		Short: "Take downloads into the package folder, and write them to the catalogue",
+		Long: `package add finds out what a download is, by its digest where the catalogue
+knows it, copies it into the package folder, and writes it to the catalogue. A
+download that isn't whole, or isn't what was published, is refused and told why.
+
+What vouches for it is told and written down: the maker, whose list of digests
+(SHA256SUMS, FILE.sha256, …) or signature (minisign) lies beside the download;
+a second source, whose digest is given with --sha256 and --from; or only ours,
+where there is nothing to compare with. With --from maker the digest given counts
+as the maker's.
+
+Of a zip the package inside is taken where the catalogue knows it, or --member
+names it. --unpack is for devices that want what is inside on the card.`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runPackageAdd(interruptible(cmd), s, o, args)
+		},
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&o.Model, "model", "", "model that it is for")
+	flags.StringVar(&o.version, "version", "", "version that it is")
+	flags.StringVar(&o.Variant, "variant", "", "region or language that it is for")
+	flags.StringVar(&o.Name, "name", "", "name on the card (default: that of the download)")
+	flags.StringVar(&o.Member, "member", "", "file inside a zip that is the package")
+	flags.BoolVar(&o.Unpack, "unpack", false, "the device wants what is inside the zip")
+	flags.StringVar(&o.SHA256, "sha256", "", "SHA-256 got elsewhere, to compare with (needs --from)")
+	flags.StringVar(&o.From, "from", "", "where the digest or the download was got; maker: from its maker")
+	flags.StringVar(&o.List, "digests", "", "list of digests (default: one that lies beside the download)")
+	flags.StringVar(&o.SigningKey, "signing-key", "", "the maker's public key (default: signing_key in the catalogue)")
+	flags.StringVar(&o.released, "released", "", "day of release, of a release that is new to the catalogue")
+	flags.StringVar(&o.over, "over", "", `what the device must run before it: ">= 3.0"`)
+	flags.StringVar(&o.passedOnBy, "passed-on-by", "", "what the device that passes it on must run")
+	flags.StringArrayVar(&o.needs, "needs", nil, `what another model must run: "fennick-sweep-4 >= 4.3"; may be repeated`)
+	flags.StringVar(&o.minutes, "minutes", "", "how long the installation takes")
+	flags.StringVar(&o.settings, "settings", "", "what becomes of the device's settings: kept, lost")
+	flags.StringArrayVar(&o.after, "after", nil, "check to redo after the update; may be repeated")
+	flags.StringVar(&o.notes, "notes", "", "anything worth knowing before installing it")
+	flags.BoolVar(&o.ask, "ask", false, askFlag)
+	return cmd
+}
+
+func runPackageAdd(ctx context.Context, s *session, o packageOptions, paths []string) error {
+	if err := o.check(); err != nil {
+		return usage(err)
+	}
+	answer := addedAll{Format: 1, Files: []added{}}
+	var codes []int
+	for _, path := range paths {
+		a, err := s.addPackage(ctx, o, path)
+		if code(err) == exitUsage || len(paths) == 1 && !refused(err) && err != nil {
+			return err
+		}
+		if err != nil {
+			a.Error = err.Error()
+		}
+		codes = append(codes, code(err))
+		answer.Files = append(answer.Files, a)
+		if !s.json {
+			s.tellAdded(a, err)
+		}
+		if ctx.Err() != nil {
+			break
+		}
+	}
+	if s.json {
+		s.writeJSON(answer)
+	}
+	if c := first(codes); c != exitDone {
+		return &answered{c}
+	}
+	return nil
+}
+
+// check refuses flags that can't stand.
+func (o *packageOptions) check() error {
+	for _, f := range []struct{ flag, key, text string }{
+		{"--model", "Device.model", o.Model},
+		{"--version", "Release.version", o.version},
+		{"--variant", "Release.variant", o.Variant},
+		{"--name", "File.name", o.Name},
+		{"--sha256", "File.sha256", o.SHA256},
+		{"--from", "File.from", o.From},
+		{"--signing-key", "Model.signing_key", o.SigningKey},
+		{"--released", "Release.released", o.released},
+		{"--over", "Release.over", o.over},
+		{"--passed-on-by", "Release.passed_on_by", o.passedOnBy},
+		{"--settings", "Release.settings", o.settings},
+		{"--notes", "Release.notes", o.notes},
+	} {
+		if f.text == "" {
+			continue
+		}
+		if m := manifest.Problem(f.key, f.text); m != nil {
+			return fmt.Errorf("%s: %s: found %s, expected %s%s", f.flag, m.What, m.Found, m.Expected, tryIt(m.Hint))
+		}
+	}
+	switch {
+	case (o.Model == "") != (o.version == "") && o.Member == "":
+		return errors.New("--model and --version go together")
+	case o.SHA256 != "" && o.From == "":
+		return errors.New("say with --from where the digest was got: maker, or a few words")
+	case o.Member != "" && o.Unpack:
+		return errors.New("either --member, for one file of the zip, or --unpack, for all")
+	}
+	if o.version != "" {
+		o.Version, _ = version.Parse(o.version) // Problem has checked it
+	}
+	return nil
+}
+
+func refused(err error) bool {
+	_, ok := errors.AsType[*intake.Refused](err)
+	return ok
+}
+
+// added is one download, as programs are told of it.
+type added struct {
+	File      string    `json:"file"`
+	Taken     bool      `json:"taken"`
+	WasThere  bool      `json:"was_there"`
+	Model     string    `json:"model"`
+	Version   version.V `json:"version"`
+	Member    string    `json:"member,omitempty"`
+	Name      string    `json:"name"`
+	Size      int64     `json:"size"`
+	SHA256    string    `json:"sha256"`
+	Trust     string    `json:"trust"`
+	Proofs    []string  `json:"proofs"`
+	Path      string    `json:"path"`
+	Replaced  string    `json:"replaced,omitempty"`
+	Catalogue string    `json:"catalogue"`
+	Notes     []string  `json:"notes"`
+	Error     string    `json:"error"`
+}
+
+type addedAll struct {
+	Format int     `json:"format"`
+	Files  []added `json:"files"`
+}
+
+// addPackage takes one download in: looked at, written to the catalogue on
+// trial, copied beside its place, put there, and only then the catalogue.
+func (s *session) addPackage(ctx context.Context, o packageOptions, path string) (added, error) {
+	a := added{File: path, Proofs: []string{}, Notes: []string{}}
+	shop, err := s.shop()
+	if err != nil {
+		return a, err
+	}
+	bar := s.bar("reading "+filepath.Base(path), 2*sizeOf(path))
+	defer bar.end()
+	if err := s.tooLarge(shop, &o, path); err != nil {
+		return a, err
+	}
+	found, err := s.examine(ctx, shop, &o, path, bar)
+	if err != nil {
+		return a, err
+	}
+	a.describe(found)
+	file, err := s.catalogueChange(shop, &o, found)
+	if err != nil {
+		return a, err
+	}
+	if _, err := edit.Check(shop.Dir, file); err != nil {
+		return a, fmt.Errorf("%s was not taken, for the shop would not load: %w", path, err)
+	}
+	bar.now("copying " + filepath.Base(path))
+	taken, err := found.Take(ctx, shop, bar.add)
+	if err != nil {
+		return a, err
+	}
+	if err := taken.Commit(); err != nil {
+		return a, err
+	}
+	if err := edit.Save(shop.Dir, file); err != nil {
+		return a, errors.Join(fmt.Errorf("%s was not taken: %w", path, err), taken.Withdraw())
+	}
+	a.Taken, a.WasThere, a.Path, a.Replaced = true, taken.WasThere(), taken.Path, taken.Was
+	if file.Differs() || found.Known == nil {
+		a.Catalogue = file.Name()
+	}
+	return a, nil
+}
+
+// tooLarge refuses a file that the catalogue couldn't have, for its size, before
+// it is read.
+func (s *session) tooLarge(shop *manifest.Shop, o *packageOptions, path string) error {
+	m, size := shop.Model(o.Model), sizeOf(path)
+	if m == nil || size <= int64(manifest.MaxFATFile) || o.Member != "" || o.Unpack {
+		return nil
+	}
+	file, err := edit.Open(shop.Dir, edit.NameOf(m.At("")))
+	if err != nil {
+		return err
+	}
+	n := edit.NewFile{Version: o.Version, Variant: o.Variant, Released: or(o.released, "2000-01-01"), Name: "it", Size: size, SHA256: strings.Repeat("0", 64)}
+	if err := edit.AddFile(file, m, n); err != nil {
+		return err
+	}
+	if _, err := edit.Check(shop.Dir, file); err != nil {
+		return fmt.Errorf("%s was not taken, for the shop would not load: %w", path, err)
+	}
+	return nil
+}
+
+func sizeOf(path string) int64 {
+	info, err := os.Stat(path)
+	if err != nil {
+		return 0 // opening it says why
+	}
+	return info.Size()
+}
+
+// examine finds out what a download is, and asks a person where the catalogue
+// doesn't know.
+func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOptions, path string, bar *bar) (intake.Found, error) {
+	o.Path = path
+	found, err := intake.Examine(ctx, shop, o.Request, bar.add)
+	r, _ := errors.AsType[*intake.Refused](err)
+	ask := s.asking(o.ask)
+	if r == nil || !r.Unknown || ask.in == nil {
+		return found, err
+	}
+	bar.end()
+	fmt.Fprintf(s.errs, "%s is not known to the catalogue. Models there: %s\n", lines(path), strings.Join(modelIDs(shop), ", "))
+	if o.Model, err = ask.must("", "--model", "Device.model", ""); err != nil {
+		return found, err
+	}
+	text, err := ask.must("", "--version", "Release.version", "")
+	if err != nil {
+		return found, err
+	}
+	o.Version, _ = version.Parse(text) // must has checked it
+	return intake.Examine(ctx, shop, o.Request, bar.add)
+}
+
+// catalogueChange is the catalogue's file with what is to be written there.
+func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found intake.Found) (*edit.File, error) {
+	file, err := edit.Open(shop.Dir, edit.NameOf(found.Model.At("")))
+	if err != nil {
+		return nil, err
+	}
+	today := time.Now().Format(time.DateOnly)
+	if found.Known != nil {
+		trust, from, day := found.Trust, found.From, ""
+		if found.Known.Trust == trust {
+			trust = ""
+		}
+		if found.Known.From != "" {
+			from = ""
+		}
+		if found.Known.Added.IsZero() {
+			day = today
+		}
+		return file, edit.Vouch(file, found.Model, found.Known, trust, from, day)
+	}
+	n, err := s.newFile(o, found)
+	if err != nil {
+		return nil, err
+	}
+	n.Added = today
+	return file, edit.AddFile(file, found.Model, n)
+}
+
+// newFile is what the catalogue is told of a file that it doesn't know.
+func (s *session) newFile(o *packageOptions, found intake.Found) (edit.NewFile, error) {
+	n := edit.NewFile{
+		Version: found.Version, Variant: found.Variant, Released: o.released,
+		Name: found.Name, Size: found.Size, SHA256: found.SHA256, Trust: found.Trust, From: found.From,
+		Over: o.over, PassedOnBy: o.passedOnBy, Minutes: o.minutes, Settings: o.settings, After: o.after, Notes: o.notes,
+	}
+	if found.Unpack {
+		n.Unpack = manifest.UnpackZip
+	}
+	for _, m := range found.Members {
+		n.Members = append(n.Members, edit.NewMember{Name: m.Name, Size: m.Size, SHA256: m.SHA256})
+	}
+	for _, text := range o.needs {
+		model, bounds, ok := strings.Cut(strings.TrimSpace(text), " ")
+		if !ok {
+			return n, usage(fmt.Errorf(`--needs %q: expected a model and bounds, such as "fennick-sweep-4 >= 4.3"`, text))
+		}
+		n.Needs = append(n.Needs, edit.NewNeed{Model: model, Version: strings.TrimSpace(bounds)})
+	}
+	if found.Model.Release(found.Version, found.Variant) != nil {
+		return n, nil
+	}
+	usual := ""
+	if info, err := os.Stat(found.Path); err == nil {
+		usual = info.ModTime().Format(time.DateOnly)
+	}
+	ask := s.asking(o.ask)
+	if ask.in == nil && n.Released == "" {
+		return n, usage(fmt.Errorf("%s %s is new to the catalogue: say with --released on which day it was released", found.Model.ID, found.Version))
+	}
+	var err error
+	n.Released, err = ask.must(n.Released, "--released", "Release.released", usual)
+	return n, err
+}
+
+func (a *added) describe(f intake.Found) {
+	a.Model, a.Version, a.Member, a.Name, a.Size, a.SHA256, a.Trust = f.Model.ID, f.Version, f.Member, f.Name, f.Size, f.SHA256, f.Trust
+	for _, p := range f.Proofs {
+		a.Proofs = append(a.Proofs, p.What)
+	}
+	a.Notes = append(a.Notes, f.Notes...)
+}
+
+// trustWords say what vouches for a file.
+var trustWords = map[string]string{
+	manifest.TrustMaker:  "the maker's digest",
+	manifest.TrustSecond: "a second source",
+	manifest.TrustOurs:   "only ours: nobody else vouches for these bytes",
+	"":                   "not said in the catalogue",
+}
+
+func (s *session) tellAdded(a added, err error) {
+	if r, ok := errors.AsType[*intake.Refused](err); ok {
+		fmt.Fprintf(s.out, "✗ NOT TAKEN: %s: %s\n", lines(a.File), wrapped(r.What, "    "))
+		writeLabelled(s.out, "found", r.Found)
+		writeLabelled(s.out, "expected", r.Expected)
+		writeLabelled(s.out, "do", r.Advice)
+		return
+	}
+	if err != nil {
+		fmt.Fprintf(s.out, "✗ NOT TAKEN: %s\n    %s\n", lines(a.File), lines(err.Error()))
+		return
+	}
+	done := "taken"
+	if a.WasThere {
+		done = "there already, whole"
+	}
+	fmt.Fprintf(s.out, "✓ %s: %s, as %s %s\n", done, lines(a.File), a.Model, a.Version)
+	if a.Member != "" {
+		writeLabelled(s.out, "inside", a.Member)
+	}
+	writeLabelled(s.out, "size", media.Bytes(a.Size))
+	writeLabelled(s.out, "SHA-256", a.SHA256)
+	trust := trustWords[a.Trust]
+	if len(a.Proofs) > 0 {
+		trust += " (" + strings.Join(a.Proofs, ", ") + ")"
+	}
+	writeLabelled(s.out, "trust", trust)
+	writeLabelled(s.out, "stands", a.Path)
+	writeLabelled(s.out, "replaced", a.Replaced)
+	writeLabelled(s.out, "written", a.Catalogue)
+	for _, n := range a.Notes {
+		writeLabelled(s.out, "note", n)
+	}
+}

@@ -1,0 +1,182 @@
+package intake
+
+import (
+	"archive/zip"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path"
+	"slices"
+
+	"cardwright/manifest"
+)
+
+// errList says that an archive's list of members is longer than any package's.
+var errList = fmt.Errorf("a list of members of more than %d bytes, or %d members", MaxMemberList, MaxMembers)
+
+// archive is a zip file whose list of members was read within bounds.
+type archive struct{ *zip.Reader }
+
+// listReader reads no more of an archive than is left.
+type listReader struct {
+	io.ReaderAt
+	left int64
+}
+
+func (r *listReader) ReadAt(p []byte, off int64) (int, error) {
+	if r.left -= int64(len(p)); r.left < 0 {
+		return 0, errList
+	}
+	return r.ReaderAt.ReadAt(p, off)
+}
+
+// openArchive reads the list of a zip file's members.
+func openArchive(file io.ReaderAt, size int64) (*archive, error) {
+	bounded := &listReader{file, MaxMemberList}
+	z, err := zip.NewReader(bounded, size)
+	if err != nil && !errors.Is(err, zip.ErrInsecurePath) { // names are judged one by one
+		return nil, err
+	}
+	if len(z.File) > MaxMembers {
+		return nil, errList
+	}
+	bounded.left = 1<<63 - 1
+	a := &archive{z}
+	if err := a.overlapping(size); err != nil {
+		return nil, err
+	}
+	return a, nil
+}
+
+// overlapping refuses archives whose members share bytes: no packer makes
+// them, and a small one can hold petabytes.
+func (a *archive) overlapping(size int64) error {
+	type extent struct{ from, to int64 }
+	extents := make([]extent, 0, len(a.File))
+	for _, m := range a.File {
+		from, err := m.DataOffset()
+		if err != nil {
+			return fmt.Errorf("member %q: %w", m.Name, err)
+		}
+		to := from + int64(min(m.CompressedSize64, 1<<62))
+		if to > size {
+			return fmt.Errorf("member %q ends behind the end of the archive", m.Name)
+		}
+		extents = append(extents, extent{from, to})
+	}
+	slices.SortFunc(extents, func(a, b extent) int { return int(min(max(a.from-b.from, -1), 1)) })
+	for i := 1; i < len(extents); i++ {
+		if extents[i].from < extents[i-1].to {
+			return errors.New("members that share bytes")
+		}
+	}
+	return nil
+}
+
+// unfit says why a member can't be taken out, or "".
+func unfit(m *zip.File) string {
+	switch {
+	case m.Mode()&os.ModeSymlink != 0:
+		return "a link"
+	case m.Mode().IsDir():
+		return "a folder"
+	case !m.Mode().IsRegular():
+		return "not a plain file"
+	case m.Flags&1 != 0:
+		return "encrypted"
+	case m.UncompressedSize64 > uint64(MaxUnpacked):
+		return fmt.Sprintf("%d bytes, more than a card holds", m.UncompressedSize64)
+	}
+	return ""
+}
+
+// find is the member with this name, by its whole path or its last part.
+func (a *archive) find(name string) *zip.File {
+	var found *zip.File
+	for _, m := range a.File {
+		if m.Name == name {
+			return m
+		}
+		if path.Base(m.Name) == name && found == nil && !m.Mode().IsDir() {
+			found = m
+		}
+	}
+	return found
+}
+
+// digest hashes a member, which has to be as long as the archive says.
+func digest(ctx context.Context, m *zip.File, progress func(int64)) (string, error) {
+	in, err := m.Open()
+	if err != nil {
+		return "", err
+	}
+	defer in.Close()
+	sum := sha256.New()
+	n, err := copyAll(ctx, sum, io.LimitReader(in, int64(m.UncompressedSize64)+1), progress)
+	if err != nil {
+		return "", err
+	}
+	if n != int64(m.UncompressedSize64) {
+		return "", fmt.Errorf("%d bytes or more, and the archive says %d", n, m.UncompressedSize64)
+	}
+	return hexOf(sum.Sum(nil)), nil
+}
+
+// inside finds files of the catalogue among the members: the same size first,
+// then the same digest.
+func (a *archive) inside(ctx context.Context, want []entry, progress func(int64)) (*zip.File, []entry, error) {
+	bySize := map[uint64][]entry{}
+	for _, e := range want {
+		bySize[uint64(e.file.Size)] = append(bySize[uint64(e.file.Size)], e)
+	}
+	left := int64(MaxUnpacked)
+	for _, m := range a.File {
+		candidates := bySize[m.UncompressedSize64]
+		if len(candidates) == 0 || unfit(m) != "" || m.UncompressedSize64 == 0 {
+			continue
+		}
+		if left -= int64(m.UncompressedSize64); left < 0 {
+			return nil, nil, fmt.Errorf("more than %d bytes to look through", int64(MaxUnpacked))
+		}
+		sum, err := digest(ctx, m, progress)
+		if err != nil {
+			return nil, nil, fmt.Errorf("reading member %q: %w", m.Name, err)
+		}
+		if same := withDigest(candidates, sum); len(same) > 0 {
+			return m, same, nil
+		}
+	}
+	return nil, nil, nil
+}
+
+// members hashes everything inside, for a file that is unpacked onto the card.
+func (a *archive) members(ctx context.Context, progress func(int64)) ([]Member, error) {
+	var all []Member
+	left := int64(MaxUnpacked)
+	for _, m := range a.File {
+		if m.Mode().IsDir() {
+			continue
+		}
+		if why := unfit(m); why != "" {
+			return nil, fmt.Errorf("member %q is %s", m.Name, why)
+		}
+		if p := manifest.Problem("Member.name", m.Name); p != nil {
+			return nil, fmt.Errorf("member %s: %s", p.Found, p.What)
+		}
+		if left -= int64(m.UncompressedSize64); left < 0 {
+			return nil, fmt.Errorf("more than %d bytes unpacked", int64(MaxUnpacked))
+		}
+		sum, err := digest(ctx, m, progress)
+		if err != nil {
+			return nil, fmt.Errorf("reading member %q: %w", m.Name, err)
+		}
+		all = append(all, Member{m.Name, int64(m.UncompressedSize64), sum})
+	}
+	if len(all) == 0 {
+		return nil, errors.New("an archive with nothing in it")
+	}
+	return all, nil
+}

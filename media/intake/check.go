@@ -1,0 +1,337 @@
+package intake
+
+import (
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+	"cardwright/media"
+)
+
+// State is what became of a package file.
+type State string
+
+// The states of a package file, from best to worst.
+const (
+	Whole      State = "whole"      // read to its end, and as the catalogue says
+	Present    State = "present"    // of the right size; not read
+	Unused     State = "unused"     // whole, and of no use to any vessel
+	Unknown    State = "unknown"    // not in the catalogue
+	Missing    State = "missing"    // in the catalogue, and not there
+	Differs    State = "differs"    // not what the catalogue says
+	Unreadable State = "unreadable" // could not be read to its end
+)
+
+// Checked is one package file.
+type Checked struct {
+	State    State     `json:"state"`
+	Path     string    `json:"path"` // below the package folder, slashes between
+	Model    string    `json:"model"`
+	Version  version.V `json:"version"`
+	Variant  string    `json:"variant,omitempty"`
+	Name     string    `json:"name"`
+	Size     int64     `json:"size"` // as the catalogue says; of an unknown file, its own
+	SHA256   string    `json:"sha256"`
+	Trust    string    `json:"trust"`
+	From     string    `json:"from,omitempty"`
+	NeededBy []string  `json:"needed_by"` // vessels
+	Found    string    `json:"found,omitempty"`
+	Advice   string    `json:"advice,omitempty"`
+
+	path string // where it stands
+	size int64
+	sum  string // of an unknown file that was read
+}
+
+// Inventory is every package file of a shop: those of the catalogue in its
+// order, then those that it doesn't know.
+type Inventory struct {
+	Files     []*Checked
+	Unplanned []Unplanned
+}
+
+// List looks for every package file by name and size. Nothing is read.
+func List(shop *manifest.Shop) (Inventory, error) { return ListFor(shop, shop.Vessels) }
+
+// ListFor is List with the needs of these vessels alone.
+func ListFor(shop *manifest.Shop, vessels []*manifest.Vessel) (Inventory, error) {
+	packages := media.PackagesOf(shop)
+	needs := NeedsOf(shop, vessels)
+	inv := Inventory{Unplanned: needs.Unplanned}
+	known := map[string]bool{}
+	for _, m := range shop.Models {
+		for _, r := range m.Releases {
+			for _, f := range r.Files {
+				c := listed1(packages, needs, m, r, f)
+				if c.path != "" {
+					known[c.path] = true
+				}
+				if c.State == Present && !useful(shop, needs, m, r) {
+					c.State = Unused
+				}
+				inv.Files = append(inv.Files, c)
+			}
+		}
+	}
+	strangers, err := strangers(packages.Dir, known)
+	if err != nil {
+		return inv, err
+	}
+	inv.Files = append(inv.Files, strangers...)
+	return inv, nil
+}
+
+// listed1 is one file of the catalogue, as far as its name and size tell.
+func listed1(packages media.Packages, needs Needs, m *manifest.Model, r *manifest.Release, f *manifest.File) *Checked {
+	c := &Checked{
+		State: Present, Model: m.ID, Version: r.Version, Variant: r.Variant, Name: f.Name, Size: int64(f.Size),
+		SHA256: f.SHA256, Trust: f.Trust, From: f.From, NeededBy: needs.Of(r),
+	}
+	if c.NeededBy == nil {
+		c.NeededBy = []string{}
+	}
+	source := media.Source{Model: m.ID, Version: r.Version, Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256}
+	path, err := packages.Find(source)
+	var wrong *media.PackageError
+	switch {
+	case errors.As(err, &wrong):
+		path = packages.Place(source)
+		c.State, c.Found, c.Advice = Missing, wrong.Found, wrong.Advice
+		if wrong.Path != path || exists(path) {
+			path, c.State = wrong.Path, Differs
+		}
+	case err != nil:
+		path = packages.Place(source)
+		c.State, c.Found, c.Advice = Unreadable, err.Error(), "look at the folder and its rights"
+	}
+	c.Path = below(packages.Dir, path)
+	if c.State != Missing {
+		c.path, c.size = path, int64(f.Size)
+	}
+	return c
+}
+
+func exists(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
+}
+
+func below(dir, path string) string {
+	if rel, err := filepath.Rel(dir, path); err == nil {
+		return filepath.ToSlash(rel)
+	}
+	return path
+}
+
+// strangers are the files of the package folder that the catalogue doesn't
+// know. Lists and signatures beside those that it knows aren't told of.
+func strangers(dir string, known map[string]bool) ([]*Checked, error) {
+	var all []*Checked
+	entries := 0
+	folders := map[string]bool{}
+	for path := range known {
+		folder, _ := filepath.Split(path)
+		folders[folder] = true
+	}
+	err := filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
+		if err != nil {
+			if path == dir && errors.Is(err, fs.ErrNotExist) {
+				return fs.SkipAll
+			}
+			return err
+		}
+		if entries++; entries > MaxPackageFiles {
+			return fmt.Errorf("more than %d files and folders", MaxPackageFiles)
+		}
+		if e.IsDir() || known[path] || companion(path, known, folders) {
+			return nil
+		}
+		c := &Checked{State: Unknown, Path: below(dir, path), Name: e.Name(), NeededBy: []string{}, path: path, Advice: "add it with cardwright package add, or take it away"}
+		if strings.Contains(e.Name(), unfinished) {
+			c.Found, c.Advice = "a copy that was not finished", "take it away"
+		}
+		if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() {
+			c.Size, c.size = info.Size(), info.Size()
+		} else {
+			c.Found, c.path = "not a plain file", ""
+		}
+		all = append(all, c)
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("reading the package folder: %w", err)
+	}
+	slices.SortFunc(all, func(a, b *Checked) int { return cmp.Compare(a.Path, b.Path) })
+	return all, nil
+}
+
+// companion tells whether a file is a list or a signature that belongs to
+// packages beside it.
+func companion(path string, known, folders map[string]bool) bool {
+	dir, name := filepath.Split(path)
+	name = strings.TrimSuffix(name, signatureEnd)
+	if known[dir+name] || folders[dir] && slices.Contains(sharedLists, name) {
+		return true
+	}
+	return slices.ContainsFunc(listEnds, func(end string) bool {
+		base, ok := strings.CutSuffix(name, end)
+		return ok && known[dir+base]
+	})
+}
+
+// MostWorkers is how many files are read at a time, at most.
+const MostWorkers = 4
+
+// Check reads every package file again, several at a time, and compares it
+// with the catalogue. What the system kept in memory of a file is let go first,
+// so that it is the disk that answers, as far as the system does that. progress,
+// which may be nil, is told of the bytes read, by one goroutine at a time.
+func Check(ctx context.Context, inv Inventory, progress func(int64)) error {
+	jobs := make(chan *Checked)
+	var wait sync.WaitGroup
+	var mutex sync.Mutex
+	tell := func(n int64) {
+		if progress != nil {
+			mutex.Lock()
+			progress(n)
+			mutex.Unlock()
+		}
+	}
+	bySize := inv.sizes()
+	for range min(runtime.GOMAXPROCS(0), MostWorkers) {
+		wait.Go(func() {
+			buffer := make([]byte, copyBytes)
+			for c := range jobs {
+				c.read(ctx, buffer, tell)
+			}
+		})
+	}
+	for _, c := range inv.toRead(bySize) {
+		jobs <- c
+	}
+	close(jobs)
+	wait.Wait()
+	for _, c := range inv.Files {
+		c.recognise(bySize)
+	}
+	return ctx.Err()
+}
+
+// Bytes is how much Check reads.
+func (inv Inventory) Bytes() (sum int64) {
+	for _, c := range inv.toRead(inv.sizes()) {
+		sum += c.size
+	}
+	return sum
+}
+
+// sizes are the catalogue's files by size: an unknown file of such a size may
+// be one of them.
+func (inv Inventory) sizes() map[int64][]*Checked {
+	all := map[int64][]*Checked{}
+	for _, c := range inv.Files {
+		if c.SHA256 != "" {
+			all[c.Size] = append(all[c.Size], c)
+		}
+	}
+	return all
+}
+
+// toRead are the files to be read, the largest first, so that no worker is
+// left alone with one at the end.
+func (inv Inventory) toRead(bySize map[int64][]*Checked) []*Checked {
+	var all []*Checked
+	for _, c := range inv.Files {
+		if c.State == Present || c.State == Unused || c.State == Unknown && c.path != "" && len(bySize[c.Size]) > 0 {
+			all = append(all, c)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b *Checked) int { return cmp.Compare(b.size, a.size) })
+	return all
+}
+
+func (c *Checked) read(ctx context.Context, buffer []byte, progress func(int64)) {
+	if ctx.Err() != nil {
+		return
+	}
+	sum, n, err := hashFile(ctx, c.path, buffer, progress)
+	switch {
+	case errors.Is(err, context.Canceled):
+	case err != nil:
+		c.State, c.Found, c.Advice = Unreadable, err.Error(), "the disk may be failing: save what is on it, and download this again"
+	case c.State == Unknown:
+		c.sum = sum
+	case sum != c.SHA256:
+		c.State, c.Found, c.Advice = Differs, fmt.Sprintf("SHA-256 %s, %s", sum, media.Bytes(n)), "download it again, and take it in with cardwright package add"
+	case c.State == Present:
+		c.State = Whole
+	}
+}
+
+// recognise says which file of the catalogue an unknown one is, once all were
+// read.
+func (c *Checked) recognise(bySize map[int64][]*Checked) {
+	if c.State != Unknown || c.sum == "" {
+		return
+	}
+	for _, k := range bySize[c.Size] {
+		if k.SHA256 != c.sum {
+			continue
+		}
+		c.Found = fmt.Sprintf("the same as %s of %s %s", k.Name, k.Model, k.Version)
+		c.Advice = "take it away"
+		if k.State == Missing || k.State == Differs {
+			c.Advice = "take it in with cardwright package add"
+		}
+		return
+	}
+}
+
+// hashFile reads a file with the buffer given, from the disk where the system
+// lets go of what it holds.
+func hashFile(ctx context.Context, path string, buffer []byte, progress func(int64)) (string, int64, error) {
+	in, err := os.Open(path)
+	if err != nil {
+		return "", 0, err
+	}
+	defer in.Close() // opened for reading only
+	letGo(in)
+	sum := sha256.New()
+	var all int64
+	for {
+		n, err := in.Read(buffer)
+		sum.Write(buffer[:n])
+		all += int64(n)
+		progress(int64(n))
+		switch {
+		case errors.Is(err, io.EOF):
+			return hexOf(sum.Sum(nil)), all, nil
+		case err != nil:
+			return "", all, err
+		case ctx.Err() != nil:
+			return "", all, ctx.Err()
+		}
+	}
+}
+
+// Counts says how many files are in each state, those of which there are none
+// too.
+func (inv Inventory) Counts() map[State]int {
+	counts := map[State]int{Whole: 0, Present: 0, Unused: 0, Unknown: 0, Missing: 0, Differs: 0, Unreadable: 0}
+	for _, c := range inv.Files {
+		counts[c.State]++
+	}
+	return counts
+}

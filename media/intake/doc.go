@@ -1,0 +1,88 @@
+// Package intake takes downloads into a shop's package folder: it finds out
+// what a file is, whether it is whole and who vouches for it, puts it in its
+// place in one step, and later reads everything in that folder again.
+//
+// A download is a stranger's: names, lists, signatures and archives are
+// bounded, and nothing is written where a name of theirs would lead.
+package intake
+
+import (
+	"fmt"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+)
+
+// Bounds on what is read.
+const (
+	MaxListBytes    = 1 << 20                    // a list of digests
+	MaxListLines    = 20_000                     // of such a list
+	MaxSignature    = 4 << 10                    // bytes of a signature; they have a few hundred
+	MaxWholeSigned  = 8 << 20                    // a file with a signature of the older kind, which is checked in memory
+	MaxMemberList   = 2 << 20                    // an archive's list of members, in bytes
+	MaxMembers      = 10_000                     // of an archive
+	MaxUnpacked     = 32_000_000_000             // what is unpacked of one archive: the largest card
+	MaxPackageFiles = 100_000                    // entries of the package folder
+	maxFATFile      = int64(manifest.MaxFATFile) // a member that may go on a card as it is
+)
+
+// Request is a download and what was said of it.
+type Request struct {
+	Path       string
+	Model      string    // "": found by its digest
+	Version    version.V // "" likewise
+	Variant    string
+	Name       string // on the card; "": as the catalogue or the download has it
+	Member     string // the one file of an archive that is the package; "": found by its digest
+	Unpack     bool   // the device wants what is inside the archive
+	SHA256     string // a digest got elsewhere; "": none
+	From       string // where it, or the download, was got
+	List       string // a list of digests; "": looked for beside the download
+	SigningKey string // the maker's public key; "": as the catalogue has it
+}
+
+// Refused is why a download isn't taken.
+type Refused struct {
+	Path     string
+	What     string
+	Found    string
+	Expected string
+	Advice   string
+	Unknown  bool // nothing is wrong with it: the user has to say what it is
+}
+
+func (e *Refused) Error() string {
+	return fmt.Sprintf("%s: %s; found %s, expected %s; %s", e.Path, e.What, e.Found, e.Expected, e.Advice)
+}
+
+// Found is what a download turned out to be: nothing was written yet.
+type Found struct {
+	Path    string // the download
+	Member  string // of it, where it is an archive that holds the package; "" otherwise
+	Model   *manifest.Model
+	Version version.V
+	Variant string
+	Known   *manifest.File // in the catalogue; nil: the catalogue is to be told
+	Name    string         // as it stands in the catalogue and on the card
+	Size    int64
+	SHA256  string
+	Unpack  bool
+	Members []Member // of a file that is unpacked and not in the catalogue yet
+	Trust   string   // one of manifest.Trusts
+	From    string
+	Proofs  []Proof // what was compared
+	Notes   []string
+}
+
+// Member is one file inside an archive that is unpacked.
+type Member struct {
+	Name   string
+	Size   int64
+	SHA256 string
+}
+
+// Proof is one thing that vouches for a download.
+type Proof struct {
+	What  string // in a few words
+	Trust string // how far that goes
+}

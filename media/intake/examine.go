@@ -1,0 +1,492 @@
+package intake
+
+import (
+	"archive/zip"
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"crypto/sha512"
+	"errors"
+	"fmt"
+	"hash"
+	"io"
+	"os"
+	"path"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+
+	"aead.dev/minisign"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+	"cardwright/media"
+)
+
+// entry is one file of the catalogue.
+type entry struct {
+	model   *manifest.Model
+	release *manifest.Release
+	file    *manifest.File
+}
+
+func (e entry) String() string {
+	return fmt.Sprintf("%s of %s %s", e.file.Name, e.model.ID, e.release.Version)
+}
+
+// entries are the catalogue's files of a model, version and variant, as far as
+// these are named.
+func entries(shop *manifest.Shop, model string, v version.V, variant string) (all []entry) {
+	for _, m := range shop.Models {
+		for _, r := range m.Releases {
+			if model != "" && m.ID != model || v != "" && (version.Compare(r.Version, v) != 0 || variant != "" && r.Variant != variant) {
+				continue
+			}
+			for _, f := range r.Files {
+				all = append(all, entry{m, r, f})
+			}
+		}
+	}
+	return all
+}
+
+func withDigest(all []entry, sha256 string) (same []entry) {
+	for _, e := range all {
+		if e.file.SHA256 == sha256 {
+			same = append(same, e)
+		}
+	}
+	return same
+}
+
+// examination is one download being looked at.
+type examination struct {
+	ctx      context.Context
+	shop     *manifest.Shop
+	request  Request
+	progress func(int64)
+
+	file     *os.File
+	size     int64
+	head     []byte
+	base     string // the download's own name
+	evidence evidence
+	hashed   *minisign.Reader
+	sums     digests
+	zip      *archive // nil: it isn't one
+}
+
+// Examine reads a download and finds out what it is, whether it is whole, and
+// what vouches for it. Nothing is written. progress, which may be nil, is told
+// of every byte read. The error is *Refused where the download can't be taken.
+func Examine(ctx context.Context, shop *manifest.Shop, request Request, progress func(int64)) (Found, error) {
+	x := &examination{ctx: ctx, shop: shop, request: request, progress: progress, base: filepath.Base(request.Path)}
+	if err := x.open(); err != nil {
+		return Found{}, err
+	}
+	defer x.file.Close() // opened for reading only
+	if err := x.hash(); err != nil {
+		return Found{}, err
+	}
+	found, err := x.recognise()
+	if err != nil {
+		return Found{}, err
+	}
+	found.Path, found.From = request.Path, request.From
+	if err := x.vouch(&found); err != nil {
+		return Found{}, err
+	}
+	return found, x.heuristics(found)
+}
+
+func (x *examination) refuse(what, found, expected, advice string) error {
+	return &Refused{Path: x.request.Path, What: what, Found: found, Expected: expected, Advice: advice}
+}
+
+// open opens the download and refuses what can't be a package whatever its
+// bytes are.
+func (x *examination) open() error {
+	info, err := os.Stat(x.request.Path)
+	if err != nil {
+		return fmt.Errorf("opening the download: %w", err)
+	}
+	if !info.Mode().IsRegular() {
+		return x.refuse("not a file", "a folder or a device", "a file that was downloaded", "name the file itself")
+	}
+	x.size = info.Size()
+	if x.size == 0 {
+		return x.refuse("an empty download", "0 bytes", "a package", "download it again")
+	}
+	if end := partialEnd(x.base); end != "" {
+		return x.refuse("a download that isn't finished", "a name that ends in "+end, "the finished file", "wait until it is finished, or download it again")
+	}
+	for _, end := range partialEnds {
+		if _, err := os.Lstat(x.request.Path + end); err == nil {
+			return x.refuse("a download that isn't finished", x.base+end+" beside it", "only the finished file", "wait until it is finished, or download it again")
+		}
+	}
+	if x.file, err = os.Open(x.request.Path); err != nil {
+		return fmt.Errorf("opening the download: %w", err)
+	}
+	return nil
+}
+
+// partialEnds are what browsers and download tools put behind the name of a
+// file that isn't finished. Common practice, no source.
+var partialEnds = []string{".part", ".partial", ".crdownload", ".download", ".opdownload", ".aria2", ".!ut", ".filepart", ".tmp"}
+
+func partialEnd(name string) string {
+	for _, end := range partialEnds {
+		if strings.HasSuffix(strings.ToLower(name), end) {
+			return end
+		}
+	}
+	return ""
+}
+
+// hash reads the download whole, and for its signature where it has one.
+func (x *examination) hash() error {
+	var err error
+	if x.evidence, err = gather(x.request.Path, x.request.List); err != nil {
+		return err
+	}
+	sum256, sum512 := sha256.New(), hash.Hash(nil)
+	to := io.Writer(sum256)
+	if x.evidence.sha512 {
+		sum512 = sha512.New()
+		to = io.MultiWriter(sum256, sum512)
+	}
+	var in io.Reader = x.file
+	if x.evidence.signature != nil {
+		x.hashed = minisign.NewReader(x.file)
+		in = x.hashed
+	}
+	n, err := copyAll(x.ctx, to, in, x.progress)
+	if err != nil {
+		return fmt.Errorf("reading the download: %w", err)
+	}
+	if info, err := x.file.Stat(); err != nil || info.Size() != n || n != x.size {
+		return errors.Join(err, x.refuse("a download that is still being written", fmt.Sprintf("%d bytes read", n), fmt.Sprintf("%d bytes, as there were at first", x.size), "wait until it is finished"))
+	}
+	x.sums.sha256 = hexOf(sum256.Sum(nil))
+	if sum512 != nil {
+		x.sums.sha512 = hexOf(sum512.Sum(nil))
+	}
+	x.head = make([]byte, min(x.size, 512))
+	if _, err := x.file.ReadAt(x.head, 0); err != nil && !errors.Is(err, io.EOF) {
+		return fmt.Errorf("reading the download: %w", err)
+	}
+	return nil
+}
+
+// recognise finds out which file of the catalogue a download is, or takes the
+// user's word for it.
+func (x *examination) recognise() (Found, error) {
+	r := x.request
+	if r.Member == "" {
+		if same := withDigest(entries(x.shop, "", "", ""), x.sums.sha256); len(same) > 0 {
+			return x.known(same, "", x.size, x.sums.sha256)
+		}
+	}
+	if err := x.unpack(); err != nil {
+		return Found{}, err
+	}
+	if r.Member != "" {
+		return x.namedMember()
+	}
+	if x.zip != nil && !r.Unpack {
+		member, same, err := x.zip.inside(x.ctx, entries(x.shop, r.Model, r.Version, r.Variant), x.progress)
+		switch {
+		case err != nil:
+			return Found{}, x.refuse("an archive that can't be read", err.Error(), "a zip archive", "download it again")
+		case member != nil:
+			return x.known(same, member.Name, int64(member.UncompressedSize64), same[0].file.SHA256)
+		}
+	}
+	found, err := x.fresh(or(r.Name, x.base), x.size, x.sums.sha256)
+	if err != nil || !r.Unpack {
+		return found, err
+	}
+	found.Unpack = true
+	if x.zip == nil {
+		return Found{}, x.refuse("not an archive", "something else", "a zip archive, since its contents go on the card", "leave out --unpack")
+	}
+	if found.Members, err = x.zip.members(x.ctx, x.progress); err != nil {
+		return Found{}, x.refuse("an archive that can't be taken", err.Error(), "plain files with names that a card can hold", "ask its maker for another")
+	}
+	return found, nil
+}
+
+// known is a file that the catalogue has already; several releases may have
+// the same one.
+func (x *examination) known(same []entry, member string, size int64, sum string) (Found, error) {
+	r := x.request
+	for _, e := range same {
+		if r.Model != "" && e.model.ID != r.Model || r.Version != "" && version.Compare(e.release.Version, r.Version) != 0 {
+			continue
+		}
+		if r.Name != "" && r.Name != e.file.Name {
+			return Found{}, x.refuse("a file that the catalogue has under another name", "--name "+r.Name, e.String(), "leave out --name")
+		}
+		return Found{
+			Member: member, Model: e.model, Version: e.release.Version, Variant: e.release.Variant, Known: e.file,
+			Name: e.file.Name, Size: size, SHA256: sum,
+		}, nil
+	}
+	return Found{}, x.refuse("a file of another release", same[0].String(), strings.TrimSpace("a file of "+r.Model+" "+string(r.Version)), "leave out --model and --version, or download the right one; where two releases share a file, write the second by hand")
+}
+
+// unpack opens the download as an archive where it is one. A zip without its
+// end is a download without its end.
+func (x *examination) unpack() error {
+	if !bytes.HasPrefix(x.head, []byte("PK\x03\x04")) && !bytes.HasPrefix(x.head, []byte("PK\x05\x06")) {
+		return nil
+	}
+	a, err := openArchive(x.file, x.size)
+	switch {
+	case errors.Is(err, zip.ErrFormat):
+		if x.request.SHA256 != "" { // somebody else has it like this
+			return nil
+		}
+		return x.refuse("an archive without its end", fmt.Sprintf("%d bytes", x.size), "a whole zip archive", "the download was cut short: download it again")
+	case err != nil:
+		return x.refuse("an archive that can't be read", err.Error(), "a zip archive", "download it again")
+	}
+	x.zip = a
+	return nil
+}
+
+// namedMember is the file inside an archive that the user names.
+func (x *examination) namedMember() (Found, error) {
+	if x.zip == nil {
+		return Found{}, x.refuse("not an archive", "something else", "a zip archive with a member "+x.request.Member, "leave out --member")
+	}
+	m := x.zip.find(x.request.Member)
+	if m == nil {
+		return Found{}, x.refuse("no such member", "not among "+memberNames(x.zip), "a member "+x.request.Member, "name one of those")
+	}
+	if why := unfit(m); why != "" {
+		return Found{}, x.refuse("a member that can't be taken", m.Name+", "+why, "a plain file", "ask its maker for another")
+	}
+	sum, err := digest(x.ctx, m, x.progress)
+	if err != nil {
+		return Found{}, x.refuse("an archive that can't be read", m.Name+": "+err.Error(), "a member that is whole", "download it again")
+	}
+	if same := withDigest(entries(x.shop, "", "", ""), sum); len(same) > 0 {
+		return x.known(same, m.Name, int64(m.UncompressedSize64), sum)
+	}
+	found, err := x.fresh(or(x.request.Name, path.Base(strings.ReplaceAll(m.Name, `\`, "/"))), int64(m.UncompressedSize64), sum)
+	found.Member = m.Name
+	return found, err
+}
+
+// shownMembers is how many names of members a message has.
+const shownMembers = 8
+
+func memberNames(a *archive) string {
+	var names []string
+	for _, m := range a.File[:min(len(a.File), shownMembers)] {
+		names = append(names, fmt.Sprintf("%q", m.Name))
+	}
+	if more := len(a.File) - shownMembers; more > 0 {
+		names = append(names, fmt.Sprintf("%d more", more))
+	}
+	return strings.Join(names, ", ")
+}
+
+// fresh is a file that the catalogue doesn't have: the user has to say what it
+// is, and no other file may stand where it would.
+func (x *examination) fresh(name string, size int64, sum string) (Found, error) {
+	r := x.request
+	like := x.likeness(name)
+	if r.Model == "" || r.Version == "" {
+		if like != nil {
+			return Found{}, x.differs(*like, size, sum)
+		}
+		return Found{}, &Refused{
+			Path: x.request.Path, What: "not known to the catalogue", Found: "SHA-256 " + sum,
+			Expected: "a file that some release lists", Advice: "say with --model and --version what it is", Unknown: true,
+		}
+	}
+	model := x.shop.Model(r.Model)
+	if model == nil {
+		return Found{}, x.refuse("no such model", r.Model, "the id of a model in the catalogue", "add it with cardwright model add "+r.Model)
+	}
+	if p := manifest.Problem("File.name", name); p != nil {
+		return Found{}, x.refuse("a name that a card can't have", p.Found, p.Expected, "give it another with --name")
+	}
+	for _, e := range entries(x.shop, r.Model, r.Version, r.Variant) {
+		if strings.EqualFold(e.file.Name, name) {
+			return Found{}, x.differs(e, size, sum)
+		}
+	}
+	return Found{Model: model, Version: r.Version, Variant: r.Variant, Name: name, Size: size, SHA256: sum}, nil
+}
+
+// likeness is the file of the catalogue whose name a download has, apart from
+// what a browser adds to the name of a second copy.
+func (x *examination) likeness(name string) *entry {
+	for _, e := range entries(x.shop, x.request.Model, x.request.Version, x.request.Variant) {
+		if base := path.Base(e.file.Name); strings.EqualFold(base, name) || strings.EqualFold(base, firstName(name)) {
+			return &e
+		}
+	}
+	return nil
+}
+
+// differs refuses a download with the name of a file that the catalogue has.
+func (x *examination) differs(e entry, size int64, sum string) error {
+	if want := int64(e.file.Size); size < want {
+		return x.refuse("a download that isn't whole", media.Bytes(size), media.Bytes(want)+", as "+e.String()+" has", "download it again")
+	}
+	return x.refuse("not the file that the catalogue knows by this name", "SHA-256 "+sum+", "+media.Bytes(size),
+		"SHA-256 "+e.file.SHA256+", "+media.Bytes(int64(e.file.Size))+", as "+e.String()+" has",
+		"download it again; if it stays so, compare the catalogue with what the maker publishes")
+}
+
+// copyNames are what browsers and file managers make of the name of a second
+// copy. Common practice, no source.
+var copyNames = regexp.MustCompile(`(?i)^(.+?)(?: ?\([0-9]{1,3}\)| - copy(?: \([0-9]{1,3}\))?| copy(?: [0-9]{1,3})?|-copy)(\.[^.]*)?$|^copy of (.+)$`)
+
+// firstName is the name that a second copy's was made of, or "".
+func firstName(name string) string {
+	m := copyNames.FindStringSubmatch(name)
+	if m == nil {
+		return ""
+	}
+	return m[1] + m[2] + m[3]
+}
+
+// vouch finds out what vouches for the download.
+func (x *examination) vouch(found *Found) error {
+	keys := x.keys(found.Model)
+	proofs, err := x.evidence.listed(x.request.Path, x.base, x.sums)
+	if err != nil {
+		return err
+	}
+	if found.Member != "" {
+		more, err := x.evidence.listed(x.request.Path, path.Base(found.Member), digests{sha256: found.SHA256})
+		if err != nil && len(proofs) == 0 {
+			return err
+		}
+		proofs = append(proofs, more...)
+	}
+	dir := filepath.Dir(or(x.request.List, x.request.Path))
+	if proofs, err = x.evidence.listSignatures(x.request.Path, proofs, dir, keys); err != nil {
+		return err
+	}
+	p, err := signed(x.request.Path, x.base+signatureEnd, x.hashed, x.whole, x.evidence.signature, keys)
+	if err != nil {
+		return err
+	}
+	if p != nil {
+		proofs = append(proofs, *p)
+	} else if x.evidence.signature != nil {
+		found.Notes = append(found.Notes, "the signature beside it was not checked: no key of "+found.Model.Maker+" is known; write it to signing_key in the catalogue, or give --signing-key")
+	}
+	if p, err = x.typed(found); err != nil {
+		return err
+	}
+	if p != nil {
+		proofs = append(proofs, *p)
+	}
+	found.Proofs, found.Trust = proofs, best(proofs)
+	if found.Known != nil && (len(proofs) == 0 || better(found.Known.Trust, found.Trust)) {
+		found.Trust = found.Known.Trust // "" where nobody said: the digest isn't ours alone
+	}
+	return nil
+}
+
+// better tells whether what the catalogue says already goes further.
+func better(known, now string) bool {
+	i := slices.Index(manifest.Trusts, known)
+	return i >= 0 && i < slices.Index(manifest.Trusts, now)
+}
+
+func (x *examination) keys(model *manifest.Model) (keys []string) {
+	for _, k := range []string{x.request.SigningKey, model.SigningKey} {
+		if k != "" {
+			keys = append(keys, k)
+		}
+	}
+	return keys
+}
+
+// whole is the download's content, for signatures of the older kind.
+func (x *examination) whole() ([]byte, error) {
+	if x.size > MaxWholeSigned {
+		return nil, x.refuse("a signature of the older kind on a large file", media.Bytes(x.size), "at most "+media.Bytes(MaxWholeSigned), "ask the maker for a signature of the newer kind, or check it with minisign and give --sha256")
+	}
+	content := make([]byte, x.size)
+	_, err := x.file.ReadAt(content, 0)
+	return content, err
+}
+
+// FromMaker is the word of --from by which a digest counts as the maker's own.
+const FromMaker = "maker"
+
+// typed compares with the digest that the user gave.
+func (x *examination) typed(found *Found) (*Proof, error) {
+	want := strings.ToLower(x.request.SHA256)
+	if want == "" {
+		return nil, nil
+	}
+	if want != x.sums.sha256 && want != found.SHA256 {
+		return nil, x.refuse("not the file that has this digest", "SHA-256 "+x.sums.sha256, "SHA-256 "+want, "download it again, and compare what was typed")
+	}
+	if strings.EqualFold(x.request.From, FromMaker) {
+		return &Proof{"the digest given, from the maker", manifest.TrustMaker}, nil
+	}
+	return &Proof{"the digest given, from " + x.request.From, manifest.TrustSecond}, nil
+}
+
+// heuristics refuse what looks wrong, where nothing vouches for the very bytes.
+func (x *examination) heuristics(found Found) error {
+	if found.Known != nil || found.Trust != manifest.TrustOurs {
+		return nil
+	}
+	head := strings.ToLower(strings.TrimSpace(string(bytes.TrimPrefix(x.head, []byte("\ufeff")))))
+	isPage := strings.HasPrefix(head, "<!doctype html") || strings.HasPrefix(head, "<html")
+	if ext := strings.ToLower(filepath.Ext(x.base)); isPage && ext != ".html" && ext != ".htm" {
+		return x.refuse("a web page, not a package", fmt.Sprintf("text that begins with %q", head[:min(len(head), 15)]), "a package", "a page to sign in, or an error, was saved in its place: open the address in a browser, and download it again")
+	}
+	if first := firstName(x.base); first != "" && x.request.Name == "" && found.Member == "" {
+		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with --name "+first)
+	}
+	return nil
+}
+
+func or(text, otherwise string) string {
+	if text == "" {
+		return otherwise
+	}
+	return text
+}
+
+// copyBytes is how much is read at a time.
+const copyBytes = 1 << 20
+
+// copyAll copies to the end, and stops when it is told to.
+func copyAll(ctx context.Context, to io.Writer, from io.Reader, progress func(int64)) (int64, error) {
+	buffer := make([]byte, copyBytes)
+	var sum int64
+	for {
+		n, err := from.Read(buffer)
+		if _, werr := to.Write(buffer[:n]); werr != nil {
+			return sum, werr
+		}
+		sum += int64(n)
+		if progress != nil {
+			progress(int64(n))
+		}
+		switch {
+		case errors.Is(err, io.EOF):
+			return sum, nil
+		case err != nil:
+			return sum, err
+		case ctx.Err() != nil:
+			return sum, ctx.Err()
+		}
+	}
+}

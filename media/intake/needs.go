@@ -1,0 +1,81 @@
+package intake
+
+import (
+	"errors"
+	"slices"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/manifest/version"
+)
+
+// Needs says which vessels' plans take which releases.
+type Needs struct {
+	Unplanned []Unplanned // vessels for which nothing is planned
+	vessels   map[*manifest.Release][]string
+}
+
+// Unplanned is a vessel without a plan, and why in a few words.
+type Unplanned struct {
+	Vessel string `json:"vessel"`
+	Why    string `json:"why"`
+}
+
+// NeedsOf plans the visits of these vessels. Where versions are unknown a
+// vessel needs whatever any of its likely plans takes.
+func NeedsOf(shop *manifest.Shop, vessels []*manifest.Vessel) Needs {
+	n := Needs{vessels: map[*manifest.Release][]string{}}
+	for _, v := range vessels {
+		plan, err := order.Make(shop, v)
+		var unread *order.Unread
+		switch {
+		case errors.As(err, &unread):
+			n.Unplanned = append(n.Unplanned, Unplanned{v.ID, err.Error()})
+			for _, a := range plan.Answers {
+				n.take(shop, v, a.Then)
+			}
+		case err != nil:
+			n.Unplanned = append(n.Unplanned, Unplanned{v.ID, err.Error()})
+		case plan.Conflict != nil:
+			n.Unplanned = append(n.Unplanned, Unplanned{v.ID, "no safe order: see cardwright plan " + v.ID})
+		default:
+			n.take(shop, v, plan)
+		}
+	}
+	return n
+}
+
+func (n *Needs) take(shop *manifest.Shop, v *manifest.Vessel, plan order.Plan) {
+	for _, s := range plan.Steps {
+		d, m := v.Device(s.Device), shop.Model(s.Model)
+		if d == nil || m == nil {
+			continue
+		}
+		r := m.Release(s.To, d.Variant)
+		if r != nil && !slices.Contains(n.vessels[r], v.ID) {
+			n.vessels[r] = append(n.vessels[r], v.ID)
+		}
+	}
+}
+
+// Of are the ids of the vessels that need a release.
+func (n Needs) Of(r *manifest.Release) []string { return n.vessels[r] }
+
+// useful tells whether a release may still be of use: a vessel needs it, a
+// device runs it (it is the way back), or one runs something older.
+func useful(shop *manifest.Shop, needs Needs, m *manifest.Model, r *manifest.Release) bool {
+	if len(needs.Of(r)) > 0 {
+		return true
+	}
+	for _, v := range shop.Vessels {
+		for _, d := range v.Devices {
+			if d.Model != m.ID || d.Variant != r.Variant {
+				continue
+			}
+			if d.Version == version.Unknown || version.Compare(d.Version, r.Version) <= 0 && r.Withdrawn == "" {
+				return true
+			}
+		}
+	}
+	return false
+}

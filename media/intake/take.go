@@ -1,0 +1,189 @@
+package intake
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"cardwright/manifest"
+	"cardwright/media"
+)
+
+// Source says where the package stands in the shop's folder.
+func (f Found) Source() media.Source {
+	return media.Source{Model: f.Model.ID, Version: f.Version, Name: f.Name, Size: f.Size, SHA256: f.SHA256}
+}
+
+// Taken is a package that was copied into the package folder under a name of
+// its own. Commit puts it in its place; Abandon takes it away.
+type Taken struct {
+	Path string // its place
+	Was  string // "", or what stood there and is replaced
+
+	temp string // "": it was there already, whole
+	root string // the package folder
+}
+
+// Take copies the package beside its place and checks it by its digest. One
+// that stands there already, whole, is left as it is.
+func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int64)) (*Taken, error) {
+	packages := media.PackagesOf(shop)
+	t := &Taken{Path: packages.Place(f.Source()), root: packages.Dir}
+	if path, err := packages.Find(f.Source()); err == nil {
+		sum, err := sumOf(ctx, path)
+		switch {
+		case err != nil:
+			return nil, fmt.Errorf("reading %s: %w", path, err)
+		case sum == f.SHA256:
+			t.Path = path
+			return t, nil
+		}
+	}
+	if info, err := os.Lstat(t.Path); err == nil {
+		if f.Known == nil || !info.Mode().IsRegular() {
+			return nil, &Refused{Path: f.Path, What: "a place that is taken", Found: t.Path + ", which the catalogue doesn't know", Expected: "no file there", Advice: "look at it, and take it away or give --name"}
+		}
+		t.Was = media.Bytes(info.Size()) + " that differed"
+	}
+	if err := t.copy(ctx, f, progress); err != nil {
+		return nil, err
+	}
+	return t, nil
+}
+
+// WasThere tells whether the package stood in its place already.
+func (t *Taken) WasThere() bool { return t.temp == "" }
+
+func sumOf(ctx context.Context, path string) (string, error) {
+	in, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer in.Close() // opened for reading only
+	sum := sha256.New()
+	_, err = copyAll(ctx, sum, in, nil)
+	return hexOf(sum.Sum(nil)), err
+}
+
+func (t *Taken) copy(ctx context.Context, f Found, progress func(int64)) error {
+	in, err := f.open()
+	if err != nil {
+		return err
+	}
+	defer in.Close() // opened for reading only
+	if err := os.MkdirAll(filepath.Dir(t.Path), 0o755); err != nil {
+		return fmt.Errorf("taking %s: %w", f.Path, err)
+	}
+	var random [4]byte
+	_, _ = rand.Read(random[:]) // never fails, by its documentation
+	t.temp = filepath.Join(filepath.Dir(t.Path), "."+filepath.Base(t.Path)+unfinished+hex.EncodeToString(random[:]))
+	out, err := os.OpenFile(t.temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return fmt.Errorf("taking %s: %w", f.Path, err)
+	}
+	sum := sha256.New()
+	n, err := copyAll(ctx, io.MultiWriter(out, sum), io.LimitReader(in, f.Size+1), progress)
+	err = errors.Join(err, out.Sync(), out.Close())
+	if err == nil && (n != f.Size || hexOf(sum.Sum(nil)) != f.SHA256) {
+		err = &Refused{Path: f.Path, What: "a download that changed while it was read", Found: media.Bytes(n), Expected: media.Bytes(f.Size) + " with the digest of the first reading", Advice: "wait until it is finished"}
+	}
+	if err != nil {
+		return errors.Join(fmt.Errorf("copying %s into the package folder: %w; the download is as it was, and nothing of it was kept", f.Path, err), t.Abandon())
+	}
+	return nil
+}
+
+// unfinished stands in the names of files that are being copied.
+const unfinished = ".unfinished-"
+
+func (f Found) open() (io.ReadCloser, error) {
+	in, err := os.Open(f.Path)
+	if err != nil {
+		return nil, fmt.Errorf("opening the download: %w", err)
+	}
+	if f.Member == "" {
+		return in, nil
+	}
+	info, err := in.Stat()
+	if err != nil {
+		return nil, errors.Join(err, in.Close())
+	}
+	a, err := openArchive(in, info.Size())
+	if err != nil {
+		return nil, errors.Join(err, in.Close())
+	}
+	m := a.find(f.Member)
+	if m == nil || unfit(m) != "" {
+		return nil, errors.Join(fmt.Errorf("opening %s: the archive changed", f.Path), in.Close())
+	}
+	content, err := m.Open()
+	if err != nil {
+		return nil, errors.Join(err, in.Close())
+	}
+	return memberReader{content, in}, nil
+}
+
+// memberReader closes the archive with its member.
+type memberReader struct {
+	io.ReadCloser
+	archive io.Closer
+}
+
+func (m memberReader) Close() error { return errors.Join(m.ReadCloser.Close(), m.archive.Close()) }
+
+// Commit puts the package in its place in one step, and makes that last.
+func (t *Taken) Commit() error {
+	if t.temp == "" {
+		return nil
+	}
+	var err error
+	if t.Was != "" {
+		err = os.Rename(t.temp, t.Path)
+	} else if err = os.Link(t.temp, t.Path); err == nil {
+		err = os.Remove(t.temp)
+	} else if !errors.Is(err, fs.ErrExist) { // a file system without links
+		err = os.Rename(t.temp, t.Path)
+	}
+	if err != nil {
+		return errors.Join(fmt.Errorf("putting the package in its place: %w", err), t.Abandon())
+	}
+	return syncFolder(filepath.Dir(t.Path))
+}
+
+// Abandon takes the copy away again, and the folders that were made for it.
+func (t *Taken) Abandon() error {
+	if t.temp == "" {
+		return nil
+	}
+	err := os.Remove(t.temp)
+	if errors.Is(err, fs.ErrNotExist) {
+		err = nil
+	}
+	t.removeEmpty()
+	return err
+}
+
+// removeEmpty takes away folders below the package folder that nothing is in.
+func (t *Taken) removeEmpty() {
+	for dir := filepath.Dir(t.Path); dir != t.root && os.Remove(dir) == nil; {
+		dir = filepath.Dir(dir)
+	}
+}
+
+// Withdraw takes a package away again that Commit put in its place, where the
+// catalogue could not be told of it.
+func (t *Taken) Withdraw() error {
+	if t.temp == "" || t.Was != "" {
+		return nil // it was there before, or one that was worse was
+	}
+	err := os.Remove(t.Path)
+	t.removeEmpty()
+	return err
+}

@@ -1,0 +1,122 @@
+package intake_test
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"cardwright/media/intake"
+	"cardwright/media/mediatest/shoptest"
+)
+
+func (b *bench) take(f intake.Found) *intake.Taken {
+	b.t.Helper()
+	taken, err := f.Take(context.Background(), b.Shop.Shop, nil)
+	require.NoError(b.t, err)
+	return taken
+}
+
+func (b *bench) place(parts ...string) string {
+	return filepath.Join(append([]string{b.Dir, "packages"}, parts...)...)
+}
+
+func names(t *testing.T, dir string) (all []string) {
+	t.Helper()
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	for _, e := range entries {
+		all = append(all, e.Name())
+	}
+	return all
+}
+
+func TestTake(t *testing.T) {
+	b := newBench(t)
+	content := bytes.Repeat([]byte("a release"), 300_000)
+	f := b.taken(fresh(b.download("plot12-4.1.upd", content)))
+	taken := b.take(f)
+	assert.NoFileExists(t, taken.Path, "until Commit")
+	require.NoError(t, taken.Commit())
+	assert.Equal(t, b.place("fennick-plot-12", "4.1", "plot12-4.1.upd"), taken.Path)
+	stored, err := os.ReadFile(taken.Path)
+	require.NoError(t, err)
+	assert.True(t, bytes.Equal(content, stored))
+	assert.Equal(t, []string{"plot12-4.1.upd"}, names(t, filepath.Dir(taken.Path)))
+	assert.FileExists(t, f.Path, "the download stays")
+
+	require.NoError(t, taken.Withdraw())
+	assert.NotContains(t, names(t, b.place("fennick-plot-12")), "4.1")
+
+	taken = b.take(f)
+	require.NoError(t, taken.Abandon())
+	assert.Equal(t, []string{"4.0-12"}, names(t, b.place("fennick-plot-12")), "nothing is left")
+}
+
+// One that is there, whole, is left; one that rotted is replaced; a file that
+// nobody knows is in the way.
+func TestTakeWhatIsThere(t *testing.T) {
+	b := newBench(t)
+	f := b.taken(intake.Request{Path: b.download("p.upd", plot())})
+	taken := b.take(f)
+	assert.True(t, taken.WasThere())
+	require.NoError(t, taken.Commit())
+	require.NoError(t, taken.Withdraw())
+	assert.FileExists(t, taken.Path)
+
+	rotten := plot()
+	rotten[9] ^= 1
+	require.NoError(t, os.WriteFile(taken.Path, rotten, 0o644))
+	taken = b.take(f)
+	assert.Contains(t, taken.Was, "that differed")
+	require.NoError(t, taken.Commit())
+	stored, err := os.ReadFile(taken.Path)
+	require.NoError(t, err)
+	assert.True(t, bytes.Equal(plot(), stored))
+
+	require.NoError(t, os.MkdirAll(b.place("fennick-plot-12", "4.1"), 0o755))
+	require.NoError(t, os.WriteFile(b.place("fennick-plot-12", "4.1", "new.upd"), []byte("somebody's"), 0o644))
+	_, err = b.taken(fresh(b.download("new.upd", []byte("new")))).Take(context.Background(), b.Shop.Shop, nil)
+	var refused *intake.Refused
+	require.ErrorAs(t, err, &refused)
+	assert.Equal(t, "a place that is taken", refused.What)
+}
+
+// A download that is exchanged between looking and copying isn't taken.
+func TestTakeNoticesChanges(t *testing.T) {
+	b := newBench(t)
+	path := b.download("new.upd", []byte("new"))
+	f := b.taken(fresh(path))
+	for _, content := range []string{"nEw", "newer", "n"} {
+		b.download("new.upd", []byte(content))
+		_, err := f.Take(context.Background(), b.Shop.Shop, nil)
+		var refused *intake.Refused
+		require.ErrorAs(t, err, &refused)
+		assert.Equal(t, []string{"4.0-12"}, names(t, b.place("fennick-plot-12")))
+	}
+}
+
+func TestTakeStops(t *testing.T) {
+	b := newBench(t)
+	f := b.taken(fresh(b.download("new.upd", make([]byte, 8<<20))))
+	ctx, stop := context.WithCancel(context.Background())
+	_, err := f.Take(ctx, b.Shop.Shop, func(int64) { stop() })
+	require.ErrorIs(t, err, context.Canceled)
+	assert.Equal(t, []string{"4.0-12"}, names(t, b.place("fennick-plot-12")))
+}
+
+func TestTakeMember(t *testing.T) {
+	b := newBench(t)
+	archive := shoptest.Archive(t, "bundle.zip", shoptest.Make("new.upd", 2_500_000, 9))
+	r := fresh(b.download("bundle.zip", archive.Content))
+	r.Member = "new.upd"
+	taken := b.take(b.taken(r))
+	require.NoError(t, taken.Commit())
+	stored, err := os.ReadFile(taken.Path)
+	require.NoError(t, err)
+	assert.True(t, bytes.Equal(archive.Members[0].Content, stored))
+}
