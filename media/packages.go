@@ -55,10 +55,15 @@ func PackagesOf(shop *manifest.Shop) Packages {
 	return Packages{Dir: filepath.Join(shop.Dir, filepath.FromSlash(shop.Packages))}
 }
 
+// Place is where a package file of this release belongs.
+func (p Packages) Place(s Source) string {
+	return filepath.Join(p.Dir, s.Model, versionFolder(s.Version), filepath.FromSlash(s.Name))
+}
+
 // Find returns the path of the package file: packages/<model>/<version>/<name>
 // or packages/<name>. Its size is checked here, its digest while it is read.
 func (p Packages) Find(s Source) (string, error) {
-	own := filepath.Join(p.Dir, s.Model, versionFolder(s.Version), filepath.FromSlash(s.Name))
+	own := p.Place(s)
 	var wrong *PackageError
 	for _, path := range []string{own, filepath.Join(p.Dir, filepath.FromSlash(s.Name))} {
 		info, err := os.Stat(path)

@@ -15,7 +15,7 @@ var arrows = map[string][]string{
 	"manifest/version": {},
 	"manifest/order":   {"manifest", "manifest/version"},
 	"manifest/schema":  {"manifest", "manifest/version"},
-	"manifest/edit":    {"manifest"},
+	"manifest/edit":    {"manifest", "manifest/version"},
 	"manifest/survey":  {"manifest", "manifest/version"},
 
 	"media":          {"manifest", "manifest/version", "manifest/order", "media/fat32"},
@@ -24,6 +24,7 @@ var arrows = map[string][]string{
 	"media/readers":  {},
 	"media/capacity": {"media"},
 	"media/keys":     {},
+	"media/intake":   {"manifest", "manifest/version", "manifest/order", "media"},
 
 	"verify":           {"manifest", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/exfatread", "verify/visible"},
 	"verify/fatread":   {},

@@ -43,6 +43,7 @@ func TestScripts(t *testing.T) {
 			"attachon":     attachOn,
 			"detach":       detach,
 			"hold":         hold,
+			"rot":          rot,
 		},
 	})
 }
@@ -89,6 +90,15 @@ func flip(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	_, err = f.WriteAt([]byte{content[n] ^ 1}, int64(at+n))
 	ts.Check(err)
+}
+
+// rot FILE N changes one bit of byte N of a file.
+func rot(ts *testscript.TestScript, neg bool, args []string) {
+	content := []byte(ts.ReadFile(args[0]))
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	content[n] ^= 1
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), content, 0o644))
 }
 
 // attach NAME SIZE makes a loop drive over a sparse file and puts its path
