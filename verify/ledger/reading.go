@@ -133,8 +133,13 @@ func described(readings []Reading) Device {
 			break
 		}
 		for _, f := range []struct{ to, from *string }{
-			{&d.Kind, &o.Kind}, {&d.Maker, &o.Maker}, {&d.Model, &o.Model}, {&d.Name, &o.Name},
-			{&d.Place, &o.Place}, {&d.Serial, &o.Serial}, {&d.Variant, &o.Variant},
+			{&d.Kind, &o.Kind},
+			{&d.Maker, &o.Maker},
+			{&d.Model, &o.Model},
+			{&d.Name, &o.Name},
+			{&d.Place, &o.Place},
+			{&d.Serial, &o.Serial},
+			{&d.Variant, &o.Variant},
 		} {
 			if *f.to == "" {
 				*f.to = *f.from

@@ -241,8 +241,13 @@ func (c *checker) body(at string, e *Entry) {
 func (c *checker) device(at string, d *Device) {
 	c.word(at+"id", d.ID)
 	for _, f := range [][2]string{
-		{"kind", d.Kind}, {"maker", d.Maker}, {"model", d.Model}, {"name", d.Name},
-		{"place", d.Place}, {"serial", d.Serial}, {"variant", d.Variant},
+		{"kind", d.Kind},
+		{"maker", d.Maker},
+		{"model", d.Model},
+		{"name", d.Name},
+		{"place", d.Place},
+		{"serial", d.Serial},
+		{"variant", d.Variant},
 	} {
 		c.maybe(at+f[0], f[1])
 	}

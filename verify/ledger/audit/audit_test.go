@@ -147,8 +147,10 @@ func TestVesselShowsCorrectionsAndContradictions(t *testing.T) {
 		assert.Equal(t, e.ID, c.Later.Event)
 		assert.EqualValues(t, "4.4", h.Devices[1].Other)
 
-		fix := appendTo(t, l, "Ben", ledger.Entry{At: at(60), Kind: ledger.Correction, Vessel: "kittiwake",
-			Correction: &ledger.Correcting{Of: e.ID.String(), Why: "wrong boat"}})[0]
+		fix := appendTo(t, l, "Ben", ledger.Entry{
+			At: at(60), Kind: ledger.Correction, Vessel: "kittiwake",
+			Correction: &ledger.Correcting{Of: e.ID.String(), Why: "wrong boat"},
+		})[0]
 		h, err = audit.OfVessel(ctx, l, "kittiwake", time.Time{}, none)
 		require.NoError(t, err)
 		assert.Empty(t, h.Contradictions)
@@ -381,8 +383,11 @@ func TestFiltersNarrow(t *testing.T) {
 			f               audit.Filter
 			has, had, cards int
 		}{
-			{audit.Filter{Technician: "Ben"}, 1, 0, 0}, {audit.Filter{Technician: "Ada"}, 0, 1, 1}, {audit.Filter{Berth: "C 14"}, 0, 1, 1},
-			{audit.Filter{To: at(20)}, 0, 1, 1}, {audit.Filter{Maker: "Solveld"}, 0, 0, 0},
+			{audit.Filter{Technician: "Ben"}, 1, 0, 0},
+			{audit.Filter{Technician: "Ada"}, 0, 1, 1},
+			{audit.Filter{Berth: "C 14"}, 0, 1, 1},
+			{audit.Filter{To: at(20)}, 0, 1, 1},
+			{audit.Filter{Maker: "Solveld"}, 0, 0, 0},
 		} {
 			u, err := audit.OfRelease(ctx, l, "fennick-sweep-4", "4.3", c.f)
 			require.NoError(t, err)

@@ -57,13 +57,17 @@ func fleetOf(t testing.TB) (*store.Ledger, audit.Fleet, export.About) {
 	appendTo(t, l, "Ada", entries...)
 	radar := ledgertest.Equipment[2]
 	step := func(hours int, after version.V) ledger.Entry {
-		return ledger.Entry{At: ledgertest.Day(60).Add(time.Duration(hours) * time.Hour), Kind: ledger.StepDone, Vessel: ledgertest.Vessel(2),
-			Step: &ledger.Step{Device: radar, Before: "1.0", After: after, Note: "-1+2"}}
+		return ledger.Entry{
+			At: ledgertest.Day(60).Add(time.Duration(hours) * time.Hour), Kind: ledger.StepDone, Vessel: ledgertest.Vessel(2),
+			Step: &ledger.Step{Device: radar, Before: "1.0", After: after, Note: "-1+2"},
+		}
 	}
 	bad := appendTo(t, l, "Ada", step(0, "4.10"))[0]
 	appendTo(t, l, "Ben", step(1, "4.9"))
-	appendTo(t, l, "Ada", ledger.Entry{At: ledgertest.Day(70), Kind: ledger.Correction, Vessel: ledgertest.Vessel(2),
-		Correction: &ledger.Correcting{Of: bad.ID.String(), Why: "misread", Instead: ptr(step(0, "4.8"))}})
+	appendTo(t, l, "Ada", ledger.Entry{
+		At: ledgertest.Day(70), Kind: ledger.Correction, Vessel: ledgertest.Vessel(2),
+		Correction: &ledger.Correcting{Of: bad.ID.String(), Why: "misread", Instead: ptr(step(0, "4.8"))},
+	})
 	models := []*manifest.Model{{ID: "fennick-plot-12", Releases: []*manifest.Release{{Version: "99"}}}}
 	fleet, err := audit.OfFleet(ctx, l, models, audit.Filter{})
 	require.NoError(t, err)

@@ -1,6 +1,9 @@
+//go:build unix
+
 package ledgertest
 
 import (
+	"database/sql"
 	"errors"
 	"fmt"
 	"net/url"
@@ -14,8 +17,6 @@ import (
 	"syscall"
 	"testing"
 	"time"
-
-	"database/sql"
 
 	_ "github.com/jackc/pgx/v5/stdlib" // the driver pgx
 	"github.com/stretchr/testify/require"

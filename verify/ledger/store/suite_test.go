@@ -1,7 +1,6 @@
 package store_test
 
 import (
-	"cardwright/manifest/version"
 	"context"
 	"database/sql"
 	"fmt"
@@ -10,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"cardwright/manifest/version"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
