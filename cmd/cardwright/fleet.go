@@ -2,98 +2,40 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
-	"runtime"
-	"sync"
 	"text/tabwriter"
 
-	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/verify/visible"
 )
 
-// The states of a vessel in the fleet's list, worst last.
-const (
-	upToDate   = "up to date"
-	due        = "due"
-	blocked    = "blocked"
-	cantPlan   = "can't plan"
-	fleetNotes = 3 // reasons shown in full below the list
-)
+// fleetNotes is how many reasons are shown below the list.
+const fleetNotes = 3
 
-// fleetVessel is one line of plan --all.
-type fleetVessel struct {
-	Vessel  string `json:"vessel"`
-	Name    string `json:"name"`
-	Berth   string `json:"berth"`
-	State   string `json:"state"`
-	Steps   int    `json:"steps"`
-	Minutes int    `json:"minutes"`
-	Cards   int    `json:"cards"`
-	Reason  string `json:"reason"` // why it is blocked or can't be planned
-}
-
-func runPlanAll(ctx context.Context, s *session, o planOptions) error {
+func runPlanAll(_ context.Context, s *session, o planOptions) error {
+	if len(o.ask.aim)+len(o.ask.hold)+len(o.ask.only) > 0 {
+		return usage(fmt.Errorf("--aim, --hold and --only ask about one vessel; name it instead of --all"))
+	}
 	shop, err := s.shop()
 	if err != nil {
 		return err
 	}
-	fleet := make([]fleetVessel, len(shop.Vessels))
-	var wait sync.WaitGroup
-	turns := make(chan struct{}, runtime.NumCPU())
-	for i, v := range shop.Vessels {
-		wait.Go(func() {
-			turns <- struct{}{}
-			defer func() { <-turns }()
-			if ctx.Err() == nil {
-				fleet[i] = inFleet(shop, v, o.ask)
-			}
-		})
-	}
-	wait.Wait()
-	if err := ctx.Err(); err != nil {
-		return fmt.Errorf("planning every vessel: %w", err)
-	}
-	if s.json {
-		s.writeJSON(struct {
-			Format  int           `json:"format"`
-			Vessels []fleetVessel `json:"vessels"`
-		}{1, fleet})
-	} else {
-		writeFleet(s.out, fleet)
-	}
+	fleet := order.Fleet(shop)
+	s.answer(struct {
+		Format  int              `json:"format"`
+		Vessels []order.Standing `json:"vessels"`
+	}{1, fleet}, func(w io.Writer) { writeFleet(w, fleet) })
 	return fleetCode(fleet)
 }
 
-func inFleet(shop *manifest.Shop, v *manifest.Vessel, ask askOptions) fleetVessel {
-	f := fleetVessel{Vessel: v.ID, Name: v.Name, Berth: v.Berth}
-	_, plan, err := planned(shop, v, ask)
-	f.Steps, f.Minutes, f.Cards = len(plan.Steps), minutes(plan), len(plan.Cards)
-	unread, isUnread := errors.AsType[*order.Unread](err)
-	switch {
-	case isUnread:
-		f.State, f.Reason = cantPlan, "read first: "+unread.Error()
-	case err != nil:
-		f.State, f.Reason = cantPlan, err.Error()
-	case plan.Conflict != nil:
-		f.State, f.Reason = blocked, plan.Conflict.Because[0].Fact
-	case len(plan.Steps) == 0:
-		f.State = upToDate
-	default:
-		f.State = due
-	}
-	return f
-}
-
-func fleetCode(fleet []fleetVessel) error {
+func fleetCode(fleet []order.Standing) error {
 	var codes []int
 	for _, f := range fleet {
 		switch f.State {
-		case cantPlan:
+		case order.ToBeRead, order.NotPlanned:
 			codes = append(codes, exitCouldNot)
-		case blocked:
+		case order.Blocked:
 			codes = append(codes, exitNo)
 		}
 	}
@@ -103,30 +45,31 @@ func fleetCode(fleet []fleetVessel) error {
 	return nil
 }
 
-func writeFleet(w io.Writer, fleet []fleetVessel) {
-	counts := map[string]int{}
+func writeFleet(w io.Writer, fleet []order.Standing) {
+	counts := map[order.State]int{}
 	total := 0
 	for _, f := range fleet {
 		counts[f.State]++
 		total += f.Minutes
 	}
-	fmt.Fprintf(w, "%s: %d due (%s), %d up to date, %d blocked, %d can't be planned.\n\n",
-		counted(len(fleet), "vessel"), counts[due], counted(total, "minute"), counts[upToDate], counts[blocked], counts[cantPlan])
+	fmt.Fprintf(w, "%s: %d due (%s), %d up to date, %d blocked,\n%d to be read first, %d not planned.\n\n",
+		counted(len(fleet), "vessel"), counts[order.Due], counted(total, "minute"), counts[order.UpToDate],
+		counts[order.Blocked], counts[order.ToBeRead], counts[order.NotPlanned])
 	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(table, "vessel\tstate\tsteps\tminutes\tcards")
+	fmt.Fprintln(table, "vessel\tstate\tdevices\tsteps\tminutes")
 	for _, f := range fleet {
-		fmt.Fprintf(table, "%s\t%s\t%d\t%d\t%d\n", f.Vessel, f.State, f.Steps, f.Minutes, f.Cards)
+		fmt.Fprintf(table, "%s\t%s\t%d\t%d\t%d\n", f.Vessel, f.State, f.Devices, f.Steps, f.Minutes)
 	}
 	_ = table.Flush() // a broken pipe ends the process by itself
 	shown := 0
 	for _, f := range fleet {
-		if f.Reason == "" {
+		if f.Why == "" {
 			continue
 		}
 		if shown++; shown > fleetNotes {
 			fmt.Fprintln(w, "\nFor the others: cardwright plan VESSEL")
 			break
 		}
-		fmt.Fprintf(w, "\n%s\n", wrapped(fmt.Sprintf("%s is %s: %s", visible.Visible(f.Name), f.State, f.Reason), "  "))
+		fmt.Fprintf(w, "\n%s\n", wrapped(fmt.Sprintf("%s is %s: %s", visible.Visible(f.Name), f.State, f.Why), "  "))
 	}
 }

@@ -19,6 +19,7 @@ import (
 type planOptions struct {
 	ask askOptions
 	all bool
+	why string // a device
 }
 
 func newPlanCommand(s *session) *cobra.Command {
@@ -40,10 +41,14 @@ and verify to make and judge the card for it.`,
 			if o.all {
 				return runPlanAll(interruptible(cmd), s, o)
 			}
+			if o.why != "" {
+				return runWhy(s, o, args[0])
+			}
 			return runPlan(interruptible(cmd), s, o, args[0])
 		},
 	}
 	o.ask.addFlags(cmd)
+	cmd.Flags().StringVar(&o.why, "why", "", "explain what is chosen for one device")
 	cmd.Flags().BoolVar(&o.all, "all", false, "every vessel of the shop: due, up to date, blocked")
 	return cmd
 }

@@ -1,0 +1,65 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"cardwright/manifest/order"
+)
+
+// runWhy explains what is chosen for one device.
+func runWhy(s *session, o planOptions, id string) error {
+	shop, vessel, err := s.vessel(id)
+	if err != nil {
+		return err
+	}
+	ask, err := o.ask.ask()
+	if err != nil {
+		return err
+	}
+	reason, err := order.Why(shop, vessel, ask, o.why)
+	if bad, ok := errors.AsType[*order.BadAsk](err); ok {
+		return usage(bad)
+	}
+	if err != nil {
+		return fmt.Errorf("explaining %s: %w", o.why, err)
+	}
+	s.answer(reason, func(w io.Writer) {
+		if reason.Conflict != nil {
+			writeConflict(w, vessel, reason.Conflict)
+		} else {
+			writeReason(w, reason)
+		}
+	})
+	if reason.Conflict != nil {
+		return &answered{exitNo}
+	}
+	return nil
+}
+
+func writeReason(w io.Writer, r order.Reason) {
+	end := fmt.Sprintf("goes from %s to %s", r.Installed, r.Ends)
+	if r.Installed == r.Ends {
+		end = "stays on " + string(r.Ends)
+	}
+	fmt.Fprintf(w, "%s (%s) %s.\n", r.Device, r.Model, end)
+	for i, n := range r.Newer {
+		if i == 0 {
+			fmt.Fprintln(w, "\nNewer, and not chosen")
+		}
+		text := string(n.Version)
+		if n.Instead != "" {
+			text += ": it could be had; instead " + n.Instead
+		}
+		fmt.Fprintf(w, "  - %s\n", wrapped(text, "    "))
+		for _, f := range n.Because {
+			text := f.Fact
+			if at := f.At.String(); at != "" { // what was asked stands nowhere
+				text += " (" + at + ")"
+			}
+			fmt.Fprintf(w, "      %s\n", wrapped(text, "        "))
+		}
+	}
+	fmt.Fprintf(w, "\n%s\n", wrapped("How it is chosen: "+r.Preference, "  "))
+}
