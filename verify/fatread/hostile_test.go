@@ -11,6 +11,7 @@ import (
 	"math/rand"
 	"os"
 	"os/exec"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -607,11 +608,16 @@ func TestDigest(t *testing.T) {
 	h := sha256.New()
 	fmt.Fprintf(h, "%d\n", len(d.b))
 	h.Write(d.b[:d.fat+2*d.fatSize])
-	for _, cluster := range []uint32{2, d.first(other), d.first(sub), d.first(inner)} { // as mtools placed them
+	folders := []uint32{2, d.first(other), d.first(sub), d.first(inner)}
+	slices.Sort(folders) // mtools places them in the order in which the system lists them
+	for _, cluster := range folders {
 		h.Write(d.b[d.place(cluster):][:d.cluster])
 	}
-	for _, name := range []string{"A long name for the sheet.txt", "ALPHA.BIN", "BETA.BIN", "OTHER/ZETA.BIN", "SUB/GAMMA.BIN", "SUB/INNER/DELTA.BIN"} {
-		sum := files[name]
+	listed := slices.DeleteFunc(slices.Clone(v.Entries), func(e Entry) bool { return e.Dir || e.Size == 0 })
+	slices.SortFunc(listed, func(a, b Entry) int { return int(a.First) - int(b.First) })
+	require.Len(t, listed, 6)
+	for _, e := range listed {
+		sum := files[e.Path]
 		h.Write(sum[:])
 	}
 	assert.Equal(t, fmt.Sprintf("%x", h.Sum(nil)), fmt.Sprintf("%x", got))
