@@ -31,6 +31,7 @@ type vesselOptions struct {
 	device                       []string
 	devices                      string // a table of devices
 	fromCard                     string
+	network                      string // a capture
 	ask                          bool
 }
 
@@ -47,6 +48,9 @@ variant, through, hold and hold_why, of which only model must be there. A device
 without an id is named for its place or kind. A version that is left out is
 unknown. A device without a card slot, and without through, is updated through
 those aboard whose model can.
+
+--network takes models, serials and versions from a capture of the boat's network,
+as cardwright survey reads it; devices that aren't on it come with --device.
 
 --from-card takes what the record on a card says: for which vessel it was made,
 and which devices have packages on it. It doesn't say what they run.`,
@@ -66,6 +70,7 @@ and which devices have packages on it. It doesn't say what they run.`,
 	flags.StringArrayVar(&o.device, "device", nil, `a device, such as "model=fennick-plot-12,place=lower helm,version=3.1"; may be repeated`)
 	flags.StringVar(&o.devices, "devices", "", "table (CSV) of the devices")
 	flags.StringVar(&o.fromCard, "from-card", "", "card (drive, image or folder) whose record is taken")
+	flags.StringVar(&o.network, "network", "", "capture of the boat's network, from which devices are taken")
 	flags.BoolVar(&o.ask, "ask", false, askFlag)
 	return cmd
 }
@@ -91,7 +96,7 @@ type newDevice struct {
 	hold, holdWhy            string
 }
 
-func runVesselAdd(_ context.Context, s *session, o vesselOptions, args []string) error {
+func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []string) error {
 	shop, err := s.shop()
 	if err != nil {
 		return err
@@ -112,6 +117,13 @@ func runVesselAdd(_ context.Context, s *session, o vesselOptions, args []string)
 		}
 		id, o.name = or(id, card.id), or(o.name, card.name)
 		devices = append(devices, card.devices...)
+	}
+	if o.network != "" {
+		heard, err := s.fromNetwork(ctx, shop, o.network)
+		if err != nil {
+			return err
+		}
+		devices = append(heard, devices...)
 	}
 	if id, err = a.must(id, "ID", "Vessel.vessel", ""); err != nil {
 		return err

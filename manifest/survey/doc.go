@@ -1,3 +1,20 @@
 // Package survey finds out what is aboard: from tables that people fill in, and
 // from captures of a boat's network.
+//
+// Of an NMEA 2000 network it reads two messages. Their public sources, read in
+// 2026:
+//
+//   - the frame's identifier (priority, PGN, source address) and the address
+//     claim's NAME: Linux kernel, Documentation/networking/j1939.rst and
+//     include/uapi/linux/can/j1939.h;
+//   - the fields of PGN 126996, product information, and of PGN 60928, address
+//     claim; how fixed texts are padded: canboat's published description,
+//     docs/canboat.json 6.2.0;
+//   - fast packets (sequence in three bits and frame in five of the first byte,
+//     the length in the second of the first frame, six bytes and then seven,
+//     223 at most): the documentation of canboat and canboat-rs;
+//   - candump's two forms of text: can-utils, candump.c and lib.h.
+//
+// From memory: that the frames of one message follow one another within 750 ms
+// (the time-out of transport in SAE J1939-21).
 package survey

@@ -1,0 +1,230 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"cardwright/manifest"
+	"cardwright/manifest/edit"
+	"cardwright/manifest/survey"
+	"cardwright/manifest/version"
+	"cardwright/verify/visible"
+)
+
+// seenAboard is the answer of survey --network in JSON.
+type seenAboard struct {
+	Format  int             `json:"format"`
+	Vessel  string          `json:"vessel"` // "" where none was named
+	Network *survey.Network `json:"network"`
+	Lines   []survey.Line   `json:"lines"`
+}
+
+// surveyNetwork reads a capture and lays it beside a vessel's file; id is ""
+// where no vessel was named.
+func (s *session) surveyNetwork(ctx context.Context, o surveyOptions, id string) error {
+	var shop *manifest.Shop
+	var vessel *manifest.Vessel
+	var err error
+	if id != "" {
+		shop, vessel, err = s.vessel(id)
+	} else {
+		shop, err = s.shopIfAny()
+	}
+	if err != nil {
+		return err
+	}
+	network, err := s.readCapture(ctx, o.network)
+	if err != nil {
+		return err
+	}
+	if shop == nil {
+		shop = &manifest.Shop{}
+	}
+	found := survey.Compare(shop, vessel, network)
+	if o.write {
+		return s.takeOver(shop, vessel, network, found)
+	}
+	if s.json {
+		s.writeJSON(seenAboard{1, id, network, found})
+	} else {
+		writeNetwork(s.out, vessel, network, found)
+	}
+	return networkCode(vessel, network, found)
+}
+
+func (s *session) readCapture(ctx context.Context, path string) (*survey.Network, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading the capture: %w", err)
+	}
+	defer f.Close() // opened for reading only
+	bar := s.bar("reading the capture", sizeOf(path))
+	defer bar.end()
+	return survey.ReadCapture(ctx, path, &counting{f, bar})
+}
+
+// counting tells a bar what is read.
+type counting struct {
+	io.Reader
+	bar *bar
+}
+
+func (c *counting) Read(p []byte) (int, error) {
+	n, err := c.Reader.Read(p)
+	c.bar.add(int64(n))
+	return n, err
+}
+
+// networkCode is 3 where network and file differ, and 4 where something of the
+// capture was lost or can't be told.
+func networkCode(vessel *manifest.Vessel, n *survey.Network, found []survey.Line) error {
+	code := exitDone
+	if !n.Whole() {
+		code = exitUnchecked
+	}
+	for _, l := range found {
+		switch l.State {
+		case survey.Differs, survey.New:
+			if vessel != nil {
+				return &answered{exitNo}
+			}
+		case survey.Unclear, survey.UnknownModel:
+			if vessel != nil {
+				code = exitUnchecked
+			}
+		}
+	}
+	if code != exitDone {
+		return &answered{code}
+	}
+	return nil
+}
+
+// stateMarks are a symbol and a word, never colour alone.
+var stateMarks = map[survey.State]string{
+	survey.Same: "✓ same", survey.Differs: "✗ differs", survey.New: "+ not in the file", survey.NotSeen: "- not seen",
+	survey.UnknownModel: "? unknown model", survey.Unclear: "? unclear",
+}
+
+func writeNetwork(w io.Writer, vessel *manifest.Vessel, n *survey.Network, found []survey.Line) {
+	fmt.Fprintf(w, "%s on the network, %s in %s.\n", counted(len(n.Devices), "device"), counted(n.Frames, "frame"), counted(n.Lines, "line"))
+	for _, l := range found {
+		writeSeen(w, vessel, l)
+	}
+	if n.Silent > 0 {
+		fmt.Fprintf(w, "\n%s\n", wrapped(fmt.Sprintf("%s claimed an address and said nothing of its product: capture again while the displays are switched on.", counted(n.Silent, "more device")), ""))
+	}
+	if n.Whole() {
+		return
+	}
+	b := n.Broken
+	fmt.Fprintf(w, "\n%s\n", wrapped(fmt.Sprintf("Not all of it could be read: %s lost (%d with frames missing, %d with frames repeated, %d too late, %d of a wrong length, %d cut short), %s not understood, %s left out.",
+		counted(b.Messages(), "message"), b.Gaps, b.Repeated, b.Late, b.Lengths, b.Cut, counted(n.Bad, "line"), counted(n.Left, "frame")), ""))
+	for _, f := range n.Faults {
+		fmt.Fprintf(w, "  line %d: %s\n", f.Line, visible.Visible(f.Text))
+	}
+}
+
+// writeSeen writes one device. What it says of itself is a stranger's text.
+func writeSeen(w io.Writer, vessel *manifest.Vessel, l survey.Line) {
+	mark := stateMarks[l.State]
+	if vessel == nil && l.State == survey.New {
+		mark = "✓ known model"
+	}
+	fmt.Fprintf(w, "\n%s: %s\n", mark, or(l.Device, or(l.Model, "?")))
+	if l.Seen != nil {
+		p := l.Seen.Product
+		says := []string{quotedText(p.Model), "version " + quotedText(p.Software), "serial " + quotedText(p.Serial)}
+		if p.Hardware != "" {
+			says = append(says, "hardware "+quotedText(p.Hardware))
+		}
+		where := fmt.Sprintf("address %d", l.Seen.Address)
+		if l.Seen.Bus != "" {
+			where += " on " + l.Seen.Bus
+		}
+		if l.Seen.Name != 0 {
+			where += fmt.Sprintf(", maker's code %d", l.Seen.Name.Manufacturer())
+		}
+		writeLabelled(w, "network", strings.Join(says, ", ")+"; product code "+fmt.Sprint(p.Code)+"; "+where)
+	}
+	if l.Device != "" {
+		writeLabelled(w, "file", l.Model+", version "+or(l.Was, "unknown")+", serial "+or(l.WasHere, "not written down"))
+	}
+	if l.Why != "" {
+		writeLabelled(w, "why", l.Why)
+	}
+}
+
+// quotedText is a stranger's text, not yet safe to show: writeLabelled makes it.
+func quotedText(s string) string { return "“" + s + "”" }
+
+// takeOver writes into the vessel's file what can be told for certain.
+func (s *session) takeOver(shop *manifest.Shop, vessel *manifest.Vessel, n *survey.Network, found []survey.Line) error {
+	file, err := edit.Open(shop.Dir, edit.NameOf(vessel.At("")))
+	if err != nil {
+		return err
+	}
+	changes := []change{}
+	var fresh []newDevice
+	left := 0
+	for _, l := range found {
+		switch {
+		case l.Writes():
+			for _, c := range networkChanges(l) {
+				if err := setDevice(file, vessel, vessel.Device(l.Device), c); err != nil {
+					return err
+				}
+				changes = append(changes, c)
+			}
+		case l.State == survey.New:
+			fresh = append(fresh, newDevice{model: l.Model, serial: l.Serial, version: string(l.Version)})
+		case l.State == survey.Unclear, l.State == survey.UnknownModel:
+			left++
+		}
+	}
+	more, err := addDevices(file, shop, vessel, fresh)
+	if err != nil {
+		return err
+	}
+	if err := s.saveSurvey(shop, vessel, file, append(changes, more...)); err != nil {
+		return err
+	}
+	if left > 0 || !n.Whole() {
+		fmt.Fprintf(s.errs, "Not taken over: %s that could not be told for certain. See cardwright survey %s --network.\n", counted(left, "device"), vessel.ID)
+		return &answered{exitUnchecked}
+	}
+	return nil
+}
+
+func networkChanges(l survey.Line) (changes []change) {
+	if l.Version != "" && (l.Was == string(version.Unknown) || version.Compare(version.V(l.Was), l.Version) != 0) {
+		changes = append(changes, change{l.Device, "version", l.Was, string(l.Version)})
+	}
+	if l.Serial != "" && l.Serial != l.WasHere {
+		changes = append(changes, change{l.Device, "serial", l.WasHere, l.Serial})
+	}
+	return changes
+}
+
+// fromNetwork are the devices of a capture whose model is known.
+func (s *session) fromNetwork(ctx context.Context, shop *manifest.Shop, path string) ([]newDevice, error) {
+	network, err := s.readCapture(ctx, path)
+	if err != nil {
+		return nil, err
+	}
+	var all []newDevice
+	for _, l := range survey.Compare(shop, nil, network) {
+		if l.State == survey.New {
+			all = append(all, newDevice{at: manifest.Pos{File: path}, model: l.Model, serial: l.Serial, version: string(l.Version)})
+			continue
+		}
+		fmt.Fprintf(s.errs, "%s at address %d was left out: %s\n", lines(quotedText(l.Seen.Product.Model)), l.Seen.Address, l.Why)
+	}
+	if !network.Whole() {
+		fmt.Fprintf(s.errs, "Not all of %s could be read: see cardwright survey --network.\n", lines(path))
+	}
+	return all, nil
+}

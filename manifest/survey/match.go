@@ -1,0 +1,216 @@
+package survey
+
+import (
+	"slices"
+	"strings"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+)
+
+// State is how a device on the network and the vessel's file go together.
+type State string
+
+// The states, a closed list.
+const (
+	Same         State = "same"          // the file says what the network does
+	Differs      State = "differs"       // version or serial differ
+	New          State = "new"           // not in the file
+	NotSeen      State = "not seen"      // in the file, and silent: on another network, off, or gone
+	UnknownModel State = "unknown model" // no model of the catalogue announces itself like that
+	Unclear      State = "unclear"       // it can't be told which device it is, or what it runs
+)
+
+// Line is one device, as it was seen and as the file has it.
+type Line struct {
+	State   State            `json:"state"`
+	Seen    *Seen            `json:"seen"`    // nil: not seen
+	Device  string           `json:"device"`  // its id in the file; "": not there
+	Model   string           `json:"model"`   // of the catalogue; "": unknown
+	Version version.V        `json:"version"` // as seen; "": none that can be read
+	Serial  string           `json:"serial"`  // as seen; "": none that may be written down
+	Was     string           `json:"was"`     // version in the file
+	WasHere string           `json:"was_serial"`
+	Why     string           `json:"why,omitempty"`
+	device  *manifest.Device // in the file
+}
+
+// Writes tells whether there is something to write into the file for a device
+// that is there.
+func (l Line) Writes() bool { return l.State == Differs && l.device != nil }
+
+// Compare lays what was seen beside a vessel's file; vessel may be nil.
+func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *Network) []Line {
+	var lines []Line
+	byModel := map[string][]*Line{}
+	var order []string
+	for i := range network.Devices {
+		l := lineOf(shop, &network.Devices[i])
+		if l.State == "" {
+			if byModel[l.Model] == nil {
+				order = append(order, l.Model)
+			}
+			byModel[l.Model] = append(byModel[l.Model], &l)
+			continue
+		}
+		lines = append(lines, l)
+	}
+	var aboard []*manifest.Device
+	if vessel != nil {
+		aboard = slices.Clone(vessel.Devices)
+	}
+	for _, model := range order {
+		seen := byModel[model]
+		aboard = pair(model, seen, aboard)
+		for _, l := range seen {
+			lines = append(lines, *l)
+		}
+	}
+	for _, d := range aboard {
+		l := Line{State: NotSeen, Device: d.ID, Model: d.Model, Was: string(d.Version), WasHere: d.Serial, device: d}
+		if slices.ContainsFunc(byModel[d.Model], func(l *Line) bool { return l.State == Unclear }) {
+			l.State, l.Why = Unclear, "perhaps one of those seen"
+		}
+		lines = append(lines, l)
+	}
+	return lines
+}
+
+// lineOf finds out which model a device is and what it runs; a state is given
+// only where that can't be told.
+func lineOf(shop *manifest.Shop, s *Seen) Line {
+	l := Line{Seen: s}
+	models := modelsNamed(shop, s.Product.Model)
+	if manifest.Problem("Device.serial", s.Product.Serial) == nil {
+		l.Serial = s.Product.Serial
+	}
+	switch {
+	case len(models) == 0:
+		l.State, l.Why = UnknownModel, "no model in the catalogue has this in on_network"
+		return l
+	case len(models) > 1:
+		l.State, l.Why = Unclear, "several models have this in on_network: "+ids(models)
+		return l
+	}
+	l.Model = models[0].ID
+	if l.Version = versionOf(models[0], s.Product.Software); l.Version == "" {
+		l.Why = "its version can't be read as one"
+	}
+	if s.Unclear {
+		l.State, l.Why = Unclear, "it said different things while it was listened to"
+	}
+	return l
+}
+
+func modelsNamed(shop *manifest.Shop, name string) (all []*manifest.Model) {
+	for _, m := range shop.Models {
+		if slices.ContainsFunc(m.OnNetwork, func(n string) bool { return strings.EqualFold(strings.TrimSpace(n), name) }) {
+			all = append(all, m)
+		}
+	}
+	return all
+}
+
+func ids(models []*manifest.Model) string {
+	all := make([]string, len(models))
+	for i, m := range models {
+		all[i] = m.ID
+	}
+	return strings.Join(all, ", ")
+}
+
+// versionOf reads a software version: the text as it stands, or its first word
+// where that is a release of the catalogue. A release is written as there.
+func versionOf(m *manifest.Model, text string) version.V {
+	v, err := version.Parse(text)
+	if err == nil {
+		return asInCatalogue(m, v)
+	}
+	first, _, _ := strings.Cut(text, " ")
+	if v, err := version.Parse(first); err == nil && inCatalogue(m, v) {
+		return asInCatalogue(m, v)
+	}
+	return ""
+}
+
+func inCatalogue(m *manifest.Model, v version.V) bool {
+	return slices.ContainsFunc(m.Releases, func(r *manifest.Release) bool { return version.Compare(r.Version, v) == 0 })
+}
+
+func asInCatalogue(m *manifest.Model, v version.V) version.V {
+	for _, r := range m.Releases {
+		if version.Compare(r.Version, v) == 0 {
+			return r.Version
+		}
+	}
+	return v
+}
+
+// pair finds the device in the file for each one seen of a model: by its
+// serial; where one of either is left, that one; where several are left and all
+// say the same version, in their order, for the version alone. It returns the
+// devices that are left.
+func pair(model string, seen []*Line, aboard []*manifest.Device) []*manifest.Device {
+	var open []*Line
+	for _, l := range seen {
+		i := slices.IndexFunc(aboard, func(d *manifest.Device) bool {
+			return d.Model == model && l.Serial != "" && strings.EqualFold(d.Serial, l.Serial)
+		})
+		if i < 0 {
+			open = append(open, l)
+			continue
+		}
+		l.join(aboard[i], true)
+		aboard = slices.Delete(aboard, i, i+1)
+	}
+	var left []*manifest.Device
+	for _, d := range aboard {
+		if d.Model == model {
+			left = append(left, d)
+		}
+	}
+	switch {
+	case len(open) == 0:
+		return aboard
+	case len(left) == 0:
+		for _, l := range open {
+			l.State = New
+		}
+		return aboard
+	case len(open) == 1 && len(left) == 1:
+		open[0].join(left[0], true)
+	case len(open) == len(left) && alike(open):
+		for i, l := range open {
+			l.join(left[i], false)
+		}
+	default:
+		for _, l := range open {
+			l.State, l.Why = Unclear, "several devices of this model, and no serial tells them apart"
+		}
+		return aboard
+	}
+	return slices.DeleteFunc(aboard, func(d *manifest.Device) bool { return slices.Contains(left, d) })
+}
+
+func alike(all []*Line) bool {
+	return !slices.ContainsFunc(all, func(l *Line) bool { return l.Version != all[0].Version || l.Version == "" })
+}
+
+// join lays a device in the file beside the one seen; sure says that it is that
+// very one, so that its serial may be taken.
+func (l *Line) join(d *manifest.Device, sure bool) {
+	l.device, l.Device, l.Was, l.WasHere = d, d.ID, string(d.Version), d.Serial
+	if !sure {
+		l.Serial = ""
+	}
+	versions := l.Version != "" && (d.Version == version.Unknown || version.Compare(l.Version, d.Version) != 0)
+	serials := l.Serial != "" && !strings.EqualFold(l.Serial, d.Serial)
+	switch {
+	case l.Version == "":
+		l.State = Unclear
+	case versions || serials:
+		l.State = Differs
+	default:
+		l.State = Same
+	}
+}
