@@ -1,0 +1,249 @@
+package intake
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/manifest/version"
+	"cardwright/media"
+)
+
+// Urgency is when something has to be done.
+type Urgency string
+
+// The urgencies, from most to least.
+const (
+	Today Urgency = "before today's visits"
+	Soon  Urgency = "before the next visit"
+	Tidy  Urgency = "when there is time"
+)
+
+// Urgencies is the closed list of them, in their order.
+var Urgencies = []Urgency{Today, Soon, Tidy}
+
+// Task is one thing to do.
+type Task struct {
+	Urgency Urgency      `json:"urgency"`
+	Vessel  string       `json:"vessel,omitempty"` // whom it is for; "" for the shop itself
+	Fact    string       `json:"fact"`
+	At      manifest.Pos `json:"at"`
+	Do      string       `json:"do"`
+	Stops   bool         `json:"stops"` // the vessel can't be served before it is done
+}
+
+// Readiness is what is left to do, and which vessels can be served.
+type Readiness struct {
+	Today  []string `json:"today"`  // ids of the vessels on today's list
+	Unfit  []string `json:"unfit"`  // those of all vessels that can't be served
+	Unread bool     `json:"unread"` // packages were looked for and not read
+	Tasks  []Task   `json:"tasks"`  // from most to least urgent
+}
+
+// Served tells whether every vessel on today's list can be served.
+func (r Readiness) Served() bool {
+	return !slices.ContainsFunc(r.Today, func(id string) bool { return slices.Contains(r.Unfit, id) })
+}
+
+// readiness is a Readiness in the making.
+type readiness struct {
+	Readiness
+	shop *manifest.Shop
+	inv  Inventory
+}
+
+// Ready looks at everything that stands between a shop and its vessels: whether
+// each has a plan and cards that it fits on, whether the packages of that plan
+// are there and whole, as inv has it, which withdrawn releases are still aboard,
+// and which catalogue files nobody has touched for longer than age. today are
+// the vessels to be served first; none means all.
+func Ready(shop *manifest.Shop, today []*manifest.Vessel, inv Inventory, now time.Time, age time.Duration) Readiness {
+	r := &readiness{shop: shop, inv: inv}
+	if len(today) == 0 {
+		today = shop.Vessels
+	}
+	r.Readiness.Today, r.Unfit, r.Tasks = []string{}, []string{}, []Task{}
+	for _, v := range today {
+		r.Readiness.Today = append(r.Readiness.Today, v.ID)
+	}
+	for _, v := range shop.Vessels {
+		r.vessel(v)
+	}
+	r.packages()
+	r.catalogue(now, age)
+	slices.SortStableFunc(r.Tasks, func(a, b Task) int {
+		return cmp.Or(cmp.Compare(slices.Index(Urgencies, a.Urgency), slices.Index(Urgencies, b.Urgency)), before(a.Stops, b.Stops))
+	})
+	return r.Readiness
+}
+
+func before(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case a:
+		return -1
+	}
+	return 1
+}
+
+// forVessel is how urgent what concerns a vessel is.
+func (r *readiness) forVessel(id string) Urgency {
+	if slices.Contains(r.Readiness.Today, id) {
+		return Today
+	}
+	return Soon
+}
+
+func (r *readiness) add(v *manifest.Vessel, stops bool, fact string, at manifest.Pos, do string) {
+	r.Tasks = append(r.Tasks, Task{r.forVessel(v.ID), v.ID, fact, at, do, stops})
+	if stops && !slices.Contains(r.Unfit, v.ID) {
+		r.Unfit = append(r.Unfit, v.ID)
+	}
+}
+
+func (r *readiness) vessel(v *manifest.Vessel) {
+	r.withdrawn(v)
+	plan, err := order.Make(r.shop, v)
+	var unread *order.Unread
+	switch {
+	case errors.As(err, &unread):
+		for _, d := range unread.Devices {
+			r.add(v, true, "what "+d.Device+" runs is unknown", d.At, "read its version and write it there: cardwright survey "+v.ID)
+		}
+	case err != nil:
+		r.add(v, true, "no plan: "+err.Error(), v.At(""), "cardwright plan "+v.ID)
+	case plan.Conflict != nil:
+		at := v.At("")
+		if len(plan.Conflict.Because) > 0 {
+			at = plan.Conflict.Because[0].At
+		}
+		r.add(v, true, "no safe order: "+facts(plan.Conflict), at, "see what would free it: cardwright plan "+v.ID)
+	default:
+		r.planned(v, plan)
+	}
+}
+
+// mostFacts is how many facts of a conflict a task repeats.
+const mostFacts = 2
+
+func facts(c *order.Conflict) string {
+	var all []string
+	for _, f := range c.Because[:min(len(c.Because), mostFacts)] {
+		all = append(all, f.Fact)
+	}
+	if more := len(c.Because) - mostFacts; more > 0 {
+		all = append(all, fmt.Sprintf("and %d more", more))
+	}
+	return strings.Join(all, "; ")
+}
+
+// planned looks at the packages and the cards of a plan.
+func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
+	if _, _, err := media.Lay(r.shop, v, plan); err != nil {
+		r.add(v, true, "no card for its plan: "+err.Error(), v.At(""), "cardwright plan "+v.ID)
+	}
+	for _, c := range r.inv.Files {
+		if !slices.Contains(c.NeededBy, v.ID) {
+			continue
+		}
+		name := fmt.Sprintf("package %s of %s %s", c.Name, c.Model, c.Version)
+		at := manifest.Pos{File: c.Path}
+		switch c.State {
+		case Missing:
+			r.add(v, true, name+" is missing", at, "download it: cardwright package fetch-list "+v.ID)
+		case Differs:
+			r.add(v, true, name+" is not what the catalogue says", at, c.Advice)
+		case Unreadable:
+			r.add(v, true, name+" can't be read: "+c.Found, at, c.Advice)
+		case Present:
+			r.Unread = true
+		}
+	}
+}
+
+// withdrawn tells of releases aboard that their maker withdrew.
+func (r *readiness) withdrawn(v *manifest.Vessel) {
+	for _, d := range v.Devices {
+		m := r.shop.Model(d.Model)
+		if m == nil || d.Version == version.Unknown {
+			continue
+		}
+		switch rel := m.Release(d.Version, d.Variant); {
+		case rel == nil && newest(m, d):
+			r.Tasks = append(r.Tasks, Task{Tidy, v.ID, fmt.Sprintf("%s runs %s %s, newer than all that the catalogue has", d.ID, m.ID, d.Version), d.At("version"), "read the version again; or add its release", false})
+		case rel != nil && rel.Withdrawn != "":
+			r.add(v, false, fmt.Sprintf("%s runs %s %s, which was withdrawn: %s", d.ID, m.ID, d.Version, rel.Withdrawn), d.At("version"), "tell the customer, and see cardwright plan "+v.ID)
+		}
+	}
+}
+
+// newest tells whether a device runs something newer than every release there
+// is for it: the catalogue is behind, or somebody misread.
+func newest(m *manifest.Model, d *manifest.Device) bool {
+	found := false
+	for _, r := range m.Releases {
+		if r.Variant != d.Variant {
+			continue
+		}
+		if found = true; version.Compare(d.Version, r.Version) <= 0 {
+			return false
+		}
+	}
+	return found
+}
+
+// packages tells of files that no plan needs.
+func (r *readiness) packages() {
+	for _, c := range r.inv.Files {
+		if len(c.NeededBy) > 0 {
+			continue
+		}
+		urgency, do := Tidy, c.Advice
+		switch c.State {
+		case Differs, Unreadable:
+			urgency = Soon
+		case Unknown:
+		case Unused:
+			do = "keep it as long as it may be asked for, then take it away"
+		default: // one that is missing and that nobody needs is no work
+			continue
+		}
+		fact := stateFacts[c.State]
+		if c.State == Unknown && c.Found != "" {
+			fact += ": " + c.Found
+		}
+		r.Tasks = append(r.Tasks, Task{urgency, "", fact, manifest.Pos{File: c.Path}, do, false})
+	}
+}
+
+var stateFacts = map[State]string{
+	Differs: "a package is not what the catalogue says", Unreadable: "a package can't be read",
+	Unknown: "a file that the catalogue doesn't know", Unused: "a package that is of no use to any vessel",
+}
+
+// catalogue tells of files that nobody has touched for long: makers publish
+// meanwhile.
+func (r *readiness) catalogue(now time.Time, age time.Duration) {
+	for _, m := range r.shop.Models {
+		at := manifest.Pos{File: m.At("").File}
+		info, err := os.Stat(filepath.Join(r.shop.Dir, filepath.FromSlash(at.File)))
+		if err != nil {
+			r.Tasks = append(r.Tasks, Task{Tidy, "", "how old it is can't be told: " + err.Error(), at, "look at the file", false})
+			continue
+		}
+		if old := now.Sub(info.ModTime()); old > age {
+			r.Tasks = append(r.Tasks, Task{
+				Tidy, "", fmt.Sprintf("nobody has changed it for %d days", int(old.Hours()/24)), at,
+				"look what " + m.Maker + " has published since, then touch the file", false,
+			})
+		}
+	}
+}
