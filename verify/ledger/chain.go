@@ -1,7 +1,9 @@
 package ledger
 
 import (
+	"encoding/json"
 	"fmt"
+	"io"
 	"strings"
 	"time"
 )
@@ -22,6 +24,32 @@ type Heads struct {
 	Ledger string    `json:"ledger"` // id of the ledger they are of
 	Taken  time.Time `json:"taken"`
 	Heads  []Head    `json:"heads"` // by writer, then chain
+}
+
+// Bounds of saved heads: a shop has as many chains as it has had laptops and
+// restored ledgers.
+const (
+	MaxHeads      = 10_000
+	maxHeadsBytes = 4 << 20
+)
+
+// ReadHeads reads heads that were saved as JSON.
+func ReadHeads(r io.Reader) (Heads, error) {
+	data, err := io.ReadAll(io.LimitReader(r, maxHeadsBytes+1))
+	if err != nil {
+		return Heads{}, fmt.Errorf("reading saved heads: %w", err)
+	}
+	if len(data) > maxHeadsBytes {
+		return Heads{}, fmt.Errorf("reading saved heads: found more than %d bytes", maxHeadsBytes)
+	}
+	var h Heads
+	if err := json.Unmarshal(data, &h); err != nil {
+		return Heads{}, fmt.Errorf("reading saved heads: %w", err)
+	}
+	if h.Format != 1 || len(h.Heads) > MaxHeads {
+		return Heads{}, fmt.Errorf("reading saved heads: found format %d and %d heads, expected format 1 and at most %d", h.Format, len(h.Heads), MaxHeads)
+	}
+	return h, nil
 }
 
 // BreakKind says how a ledger is broken; the list is closed.

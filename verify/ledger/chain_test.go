@@ -1,6 +1,9 @@
 package ledger_test
 
 import (
+	"bytes"
+	"encoding/json"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -85,4 +88,17 @@ func TestPassKeepsWhatFollowsAnUnsoundEventLinked(t *testing.T) {
 	require.Nil(t, w.Next(events[0]))
 	w.Pass(2, events[1].ID)
 	assert.Nil(t, w.Next(events[2]))
+}
+
+func TestSavedHeadsAreReadBack(t *testing.T) {
+	h := ledger.Heads{Format: 1, Ledger: "x", Taken: statement().Written, Heads: []ledger.Head{{Writer: "w", Chain: "c", Seq: 3, ID: ledger.ID{1}}}}
+	text, err := json.Marshal(h)
+	require.NoError(t, err)
+	again, err := ledger.ReadHeads(bytes.NewReader(text))
+	require.NoError(t, err)
+	assert.Equal(t, h, again)
+	for _, bad := range []string{"", "{}", `{"format":2}`, `{"format":1,"heads":[{"id":"zz"}]}`, `{"format":1,"heads":[` + strings.Repeat("{},", 10_000) + "{}]}", strings.Repeat(" ", 5<<20)} {
+		_, err := ledger.ReadHeads(strings.NewReader(bad))
+		assert.ErrorContains(t, err, "reading saved heads")
+	}
 }

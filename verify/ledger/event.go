@@ -154,12 +154,27 @@ type Step struct {
 	Before  version.V `json:"before,omitempty"`
 	Card    string    `json:"card,omitempty"` // digest of the card it came from
 	Device  Device    `json:"device"`
+	Files   []File    `json:"files,omitempty"` // of the release, as they were installed
 	Minutes int       `json:"minutes,omitempty"`
 	Note    string    `json:"note,omitempty"`
 	Number  int       `json:"number,omitempty"` // in the plan, from 1
 	Plan    string    `json:"plan,omitempty"`
 	Planned version.V `json:"planned,omitempty"`
-	Reason  string    `json:"reason,omitempty"` // why the release was on no verified card
+	Reason  string    `json:"reason,omitempty"`   // why the release was on no verified card
+	WayBack string    `json:"way_back,omitempty"` // WayBackThere or WayBackNone; "" where the maker doesn't say
+}
+
+// Whether a device can be taken back to its older release.
+const (
+	WayBackThere = "there"
+	WayBackNone  = "none"
+)
+
+// File is one file of a release.
+type File struct {
+	Name   string `json:"name"`
+	SHA256 string `json:"sha256"`
+	Size   int64  `json:"size"`
 }
 
 // Settings says where a device's settings were saved (all devices': "").

@@ -1,6 +1,7 @@
 package ledger_test
 
 import (
+	"strings"
 	"time"
 
 	"pgregory.net/rapid"
@@ -79,6 +80,8 @@ func fill(t *rapid.T, e *ledger.Entry) {
 		e.Step = &ledger.Step{
 			Device: device(t, words.Draw(t, "id")), Before: maybeVersion(t), Number: rapid.IntRange(0, 99).Draw(t, "number"),
 			Minutes: rapid.IntRange(0, 500).Draw(t, "minutes"), Note: notes.Draw(t, "note"), Reason: notes.Draw(t, "reason"),
+			WayBack: rapid.SampledFrom([]string{"", ledger.WayBackThere, ledger.WayBackNone}).Draw(t, "way back"),
+			Files:   rapid.SampledFrom([][]ledger.File{nil, {{Name: "a/b.upd", SHA256: strings.Repeat("0f", 32), Size: 1 << 40}}}).Draw(t, "files"),
 		}
 		if e.Kind == ledger.StepDone {
 			e.Step.After = anyVersion(t)

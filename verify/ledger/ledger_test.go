@@ -4,10 +4,10 @@ import (
 	"bytes"
 	"crypto/ed25519"
 	"crypto/x509"
-	"encoding/base64"
 	"encoding/json"
 	"encoding/pem"
 	"errors"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -144,40 +144,35 @@ func TestOpenSSLVerifiesAnEvent(t *testing.T) {
 	assert.Equal(t, e.ID.String(), string(sum[:64]), "the id is the SHA-256 of the content")
 }
 
-// minisignKey shows that a minisign key can write a ledger: its plain
-// signatures are Ed25519 over the message itself.
-type minisignKey struct{ minisign.PrivateKey }
-
-func (k minisignKey) Public() ed25519.PublicKey {
-	text, err := k.PrivateKey.Public().(minisign.PublicKey).MarshalText()
-	if err != nil {
-		return nil
-	}
-	_, encoded, _ := strings.Cut(string(text), "\n")
-	if encoded == "" {
-		encoded = string(text)
-	}
-	raw := make([]byte, 64)
-	n, err := base64.StdEncoding.Decode(raw, []byte(strings.TrimSpace(encoded)))
-	if err != nil {
-		return nil
-	}
-	return raw[10:n]
-}
-
-func (k minisignKey) Sign(message []byte) ([]byte, error) {
-	var s minisign.Signature
-	err := s.UnmarshalText(minisign.Sign(k.PrivateKey, message))
-	return s.Signature[:], err
-}
-
+// A key as the shop keeps it can write a ledger, and OpenSSL's verdict above
+// holds for its signatures too: they are Ed25519 over the message itself.
 func TestAMinisignKeyCanSign(t *testing.T) {
-	_, private, err := minisign.GenerateKey(nil)
+	public, private, err := minisign.GenerateKey(nil)
 	require.NoError(t, err)
-	e, err := ledger.Sign(statement(), minisignKey{private})
+	signer, err := ledger.Minisign(public.String(), func(m []byte) ([]byte, error) { return minisign.Sign(private, m), nil })
+	require.NoError(t, err)
+	e, err := ledger.Sign(statement(), signer)
 	require.NoError(t, err)
 	_, err = ledger.Verify(e.ID, e.Content, e.Signature)
-	assert.NoError(t, err)
+	require.NoError(t, err)
+	writer, err := ledger.MinisignWriter(public.String())
+	require.NoError(t, err)
+	assert.Equal(t, e.Statement.Writer, writer)
+
+	hashed, err := ledger.Minisign(public.String(), func(m []byte) ([]byte, error) {
+		r := minisign.NewReader(bytes.NewReader(m))
+		_, err := io.Copy(io.Discard, r)
+		return r.Sign(private), err
+	})
+	require.NoError(t, err)
+	_, err = ledger.Sign(statement(), hashed)
+	assert.ErrorContains(t, err, "expected one over the message itself")
+	_, err = ledger.Minisign("RWQ", nil)
+	assert.ErrorContains(t, err, "reading public key")
+	garbage, err := ledger.Minisign(public.String(), func([]byte) ([]byte, error) { return []byte("x"), nil })
+	require.NoError(t, err)
+	_, err = ledger.Sign(statement(), garbage)
+	assert.ErrorContains(t, err, "reading signature")
 }
 
 type brokenSigner struct{ ledger.Key }

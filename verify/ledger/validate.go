@@ -340,8 +340,24 @@ func (c *checker) step(at string, s *Step, k Kind) {
 	c.count(at+"number", s.Number, MaxList)
 	c.note(at+"note", s.Note)
 	c.note(at+"reason", s.Reason)
+	if !slices.Contains([]string{"", WayBackThere, WayBackNone}, s.WayBack) {
+		c.say(at+"way_back", quote(s.WayBack), "there, none or nothing")
+	}
+	c.files(at, s.Files)
 	if k == StepPutOff && s.After != "" {
 		c.say(at+"after", quote(string(s.After)), "nothing for a step that was put off")
+	}
+}
+
+func (c *checker) files(at string, files []File) {
+	c.count(at+"files", len(files), MaxList)
+	for i, f := range files {
+		here := fmt.Sprintf("%sfiles[%d].", at, i)
+		c.line(here+"name", f.Name)
+		c.hex(here+"sha256", f.SHA256, 64)
+		if f.Size < 0 || f.Size > 1<<47 {
+			c.say(here+"size", fmt.Sprint(f.Size), "a file's size in bytes")
+		}
 	}
 }
 

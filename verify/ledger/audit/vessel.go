@@ -27,6 +27,13 @@ type History struct {
 // ErrNothing says that the ledger holds nothing of what was asked for.
 var ErrNothing = errors.New("the ledger says nothing of it")
 
+// MaxLines is how many lines of one vessel's history are given: far more than
+// a boat gets in its life.
+const MaxLines = 100_000
+
+// ErrTooMany says that a history has more than MaxLines.
+var ErrTooMany = errors.New("more events than anybody can read: narrow the dates")
+
 // OfVessel gives a vessel's history, and what it ran at a moment (the zero
 // time: now). The filter narrows the lines, not the state.
 func OfVessel(ctx context.Context, l *store.Ledger, vessel string, at time.Time, f Filter) (History, error) {
@@ -65,9 +72,11 @@ func (h *History) lines(ctx context.Context, q store.Querier, vessel string, f F
 	var ask question
 	ask.and("vessel = $%d", vessel)
 	h.upTo(&ask)
+	ask.times(f, "at")
 	// The last correction of each event comes with it.
 	query := `SELECT id, content, signature, (SELECT c.id FROM event c WHERE c.corrects = event.id ORDER BY c.ord DESC LIMIT 1)
-		FROM event WHERE ` + ask.String() + ` ORDER BY ord`
+		FROM event WHERE ` + ask.String() + ` ORDER BY ord` + fmt.Sprintf(" LIMIT %d", MaxLines+1)
+	n := 0
 	return store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
 		var id, content, signature, correction []byte
 		if err := r.Scan(&id, &content, &signature, &correction); err != nil {
@@ -76,6 +85,9 @@ func (h *History) lines(ctx context.Context, q store.Querier, vessel string, f F
 		e, err := ledger.Read(idOf(id), content, signature)
 		if err != nil {
 			return err
+		}
+		if n++; n > MaxLines {
+			return ErrTooMany
 		}
 		line := lineOf(e)
 		if correction != nil {

@@ -194,6 +194,7 @@ func (m *maker) against(where string, s FilledStep, e *ledger.Step) {
 		return
 	}
 	e.Planned, e.Plan = p.To, m.job.Plan.ID()
+	m.release(e, s, p)
 	if p.Device != s.Device {
 		m.say(where, "the device "+quote(s.Device), quote(p.Device)+", as step "+fmt.Sprint(p.Number)+" of the plan says", "")
 	}
@@ -201,6 +202,24 @@ func (m *maker) against(where string, s FilledStep, e *ledger.Step) {
 		m.doneAsPlanned(where, s, p)
 	} else if s.Note == "" {
 		m.say(where+", note", "nothing", "why it "+map[string]string{Failed: "failed", PutOff: "was put off"}[s.Result], "")
+	}
+}
+
+// release says which files were installed and whether there is a way back,
+// where the step was done with the release that was planned.
+func (m *maker) release(e *ledger.Step, s FilledStep, p *order.Step) {
+	if s.Result != Done || ledger.VersionKey(s.After) != ledger.VersionKey(p.To) {
+		return
+	}
+	for _, f := range p.Files {
+		e.Files = append(e.Files, ledger.File{Name: f.Name, SHA256: f.SHA256, Size: f.Size})
+	}
+	model := m.job.model(e.Device.Model)
+	if model == nil {
+		return
+	}
+	if r := model.Release(p.To, e.Device.Variant); r != nil && r.WayBack != nil {
+		e.WayBack = map[bool]string{true: ledger.WayBackThere, false: ledger.WayBackNone}[*r.WayBack]
 	}
 }
 

@@ -31,9 +31,11 @@ func job() *record.Job {
 	release := func(v version.V, after ...string) *manifest.Release {
 		return &manifest.Release{Version: v, After: after}
 	}
+	radar := step(1, "radar", "fennick-sweep-4", "4.2", "4.3")
+	radar.Files = []order.File{{Name: "sweep4-4.3.upd", Size: 123, SHA256: strings.Repeat("ef", 32)}}
 	return &record.Job{
 		Plan: order.Plan{Format: 1, Vessel: "kittiwake", Steps: []order.Step{
-			step(1, "radar", "fennick-sweep-4", "4.2", "4.3"),
+			radar,
 			step(2, "flybridge", "fennick-plot-12", "3.1-40", "4.0-12"),
 			step(3, "pilot", "solveld-course-3", version.Unknown, "2.1"),
 		}},
@@ -43,7 +45,9 @@ func job() *record.Job {
 			{ID: "pilot", Model: "solveld-course-3", Version: version.Unknown},
 		}},
 		Catalogue: []*manifest.Model{
-			{ID: "fennick-sweep-4", Maker: "Fennick", Name: "Sweep 4 radar", Kind: "radar", Releases: []*manifest.Release{release("4.3", "version shown", "radar picture")}},
+			{ID: "fennick-sweep-4", Maker: "Fennick", Name: "Sweep 4 radar", Kind: "radar", Releases: []*manifest.Release{
+				{Version: "4.3", After: []string{"version shown", "radar picture"}, WayBack: new(bool)},
+			}},
 			{ID: "fennick-plot-12", Maker: "Fennick", Kind: "chart display", Releases: []*manifest.Release{release("4.0-12", "heading against course")}},
 			{ID: "solveld-course-3", Maker: "Solveld", Kind: "autopilot computer", Releases: []*manifest.Release{release("2.1", "manual steering", "automatic tuning")}},
 		},
@@ -91,6 +95,7 @@ func TestASheetBecomesEntries(t *testing.T) {
 	radar := out.Entries[2].Step
 	assert.Equal(t, &ledger.Step{
 		Number: 1, Before: "4.2", After: "4.3", Planned: "4.3", Minutes: 20, Plan: job().Plan.ID(), Card: strings.Repeat("ab", 32),
+		Files: []ledger.File{{Name: "sweep4-4.3.upd", Size: 123, SHA256: strings.Repeat("ef", 32)}}, WayBack: ledger.WayBackNone,
 		Device: ledger.Device{ID: "radar", Kind: "radar", Maker: "Fennick", Model: "fennick-sweep-4", Name: "Sweep 4 radar", Place: "mast", Serial: "S4-1"},
 	}, radar)
 	assert.Equal(t, map[string]version.V{"radar": "4.3", "flybridge": "4.0-12", "pilot": "2.0"}, out.Versions)

@@ -76,7 +76,8 @@ func validateAll(entries []ledger.Entry) error {
 }
 
 // settleCommit looks whether a commit that failed was carried out all the
-// same.
+// same. It takes the writers' lock first, which the lost transaction holds
+// until it has ended one way or the other.
 func (l *Ledger) settleCommit(ctx context.Context, events []ledger.Event, failed error) error {
 	if l.engine != postgresEngine {
 		return failed
@@ -85,8 +86,8 @@ func (l *Ledger) settleCommit(ctx context.Context, events []ledger.Event, failed
 	defer cancel()
 	var there bool
 	last := events[len(events)-1].ID
-	err := l.Look(ctx, func(q Querier) error {
-		return q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE id = $1)`, last[:]).Scan(&there)
+	err := l.write(ctx, func(t *tx) error {
+		return t.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE id = $1)`, last[:]).Scan(&there)
 	})
 	switch {
 	case err != nil:

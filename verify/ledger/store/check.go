@@ -104,6 +104,14 @@ type check struct {
 }
 
 func (c *check) add(b ledger.Break) {
+	switch b.Kind {
+	case ledger.DatabaseDamaged, ledger.Unreadable:
+		c.report.Verdict = Damaged
+	default:
+		if c.report.Verdict != Damaged {
+			c.report.Verdict = Edited
+		}
+	}
 	if len(c.report.Breaks) == MaxBreaks {
 		c.report.More++
 		return
@@ -173,7 +181,7 @@ type chainRow struct {
 
 func chainsOf(ctx context.Context, q Querier) ([]chainRow, error) {
 	var list []chainRow
-	err := Each(ctx, q, `SELECT no, writer, name, own FROM chain ORDER BY writer, name`, nil, func(r *sql.Rows) error {
+	err := Each(ctx, q, fmt.Sprintf(`SELECT no, writer, name, own FROM chain ORDER BY writer, name LIMIT %d`, ledger.MaxHeads+1), nil, func(r *sql.Rows) error {
 		var c chainRow
 		var own int64
 		err := r.Scan(&c.no, &c.writer, &c.name, &own)
@@ -181,6 +189,9 @@ func chainsOf(ctx context.Context, q Querier) ([]chainRow, error) {
 		list = append(list, c)
 		return err
 	})
+	if err == nil && len(list) > ledger.MaxHeads {
+		err = fmt.Errorf("%w: more than %d chains", ErrSchema, ledger.MaxHeads)
+	}
 	return list, err
 }
 
@@ -473,18 +484,13 @@ func (c *check) heads(ctx context.Context, q Querier, saved ledger.Heads) error 
 	return nil
 }
 
+// conclude calls a ledger whole only when nothing was found.
 func (c *check) conclude() {
-	c.report.Verdict = Whole
-	if c.known == nil {
+	switch {
+	case c.report.Verdict != "":
+	case c.known == nil:
 		c.report.Verdict = Unproven
-	}
-	for _, b := range c.report.Breaks {
-		switch b.Kind {
-		case ledger.DatabaseDamaged, ledger.Unreadable:
-			c.report.Verdict = Damaged
-			return
-		default:
-			c.report.Verdict = Edited
-		}
+	default:
+		c.report.Verdict = Whole
 	}
 }

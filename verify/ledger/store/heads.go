@@ -51,7 +51,7 @@ func (l *Ledger) remember(ctx context.Context, h ledger.Heads) error {
 
 func witnesses(ctx context.Context, q Querier) ([]ledger.Heads, error) {
 	var list []ledger.Heads
-	err := Each(ctx, q, `SELECT ledger, writer, chain, seq, id, taken FROM witness ORDER BY ledger, writer, chain`, nil, func(r *sql.Rows) error {
+	err := Each(ctx, q, fmt.Sprintf(`SELECT ledger, writer, chain, seq, id, taken FROM witness ORDER BY taken DESC, ledger, writer, chain LIMIT %d`, ledger.MaxHeads), nil, func(r *sql.Rows) error {
 		var from, taken string
 		var h ledger.Head
 		var id []byte

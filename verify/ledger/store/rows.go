@@ -42,26 +42,47 @@ func (t *tx) insert(ctx context.Context, table, columns, tail string, rows [][]a
 		return nil
 	}
 	many := min(t.engine.rows, len(rows))
-	head := "INSERT INTO " + table + " (" + columns + ") VALUES "
-	whole, err := t.PrepareContext(ctx, head+values(many, len(rows[0]))+tail)
+	query := "INSERT INTO " + table + " (" + columns + ") VALUES " + values(many, len(rows[0])) + tail
+	if many == len(rows) {
+		return run(ctx, direct{t, query}, slices.Concat(rows...), returned)
+	}
+	whole, err := t.PrepareContext(ctx, query)
 	if err != nil {
 		return err
 	}
 	defer whole.Close()
 	for part := range slices.Chunk(rows, many) {
-		if len(part) == many {
-			err = run(ctx, whole, slices.Concat(part...), returned)
-		} else {
-			err = t.insert(ctx, table, columns, tail, part, returned)
+		if len(part) < many {
+			return t.insert(ctx, table, columns, tail, part, returned)
 		}
-		if err != nil {
+		if err := run(ctx, whole, slices.Concat(part...), returned); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func run(ctx context.Context, s *sql.Stmt, args []any, returned func(*sql.Rows) error) error {
+// statement is one that is prepared, or only run once.
+type statement interface {
+	ExecContext(ctx context.Context, args ...any) (sql.Result, error)
+	QueryContext(ctx context.Context, args ...any) (*sql.Rows, error)
+}
+
+// direct runs a query without preparing it first.
+type direct struct {
+	t     *tx
+	query string
+}
+
+func (d direct) ExecContext(ctx context.Context, args ...any) (sql.Result, error) {
+	return d.t.ExecContext(ctx, d.query, args...)
+}
+
+func (d direct) QueryContext(ctx context.Context, args ...any) (*sql.Rows, error) {
+	return d.t.QueryContext(ctx, d.query, args...)
+}
+
+func run(ctx context.Context, s statement, args []any, returned func(*sql.Rows) error) error {
 	if returned == nil {
 		_, err := s.ExecContext(ctx, args...)
 		return err
