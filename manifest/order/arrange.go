@@ -55,6 +55,10 @@ func newArranger(parts []part, at []place, limit int) *arranger {
 			}
 		}
 	}
+	collide(a.packs, func(n, m int) {
+		a.apart[n].add(m)
+		a.apart[m].add(n)
+	})
 	for i := range at {
 		a.ahead = append(a.ahead, a.lookAhead(i))
 	}

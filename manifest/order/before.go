@@ -25,19 +25,18 @@ type before struct{ device, above, other, otherAbove int }
 // duos prepares every such pair.
 func (k *walker) duos() {
 	k.duosOf = make([][]int, len(k.target))
+	k.firstRise = make([]int, len(k.target)+1)
 	for i, bound := range k.p.pairs() {
+		k.firstRise[i+1] = k.firstRise[i] + k.target[i]
 		for _, j := range bound {
-			if i > j {
+			if i > j || k.work.over() {
 				continue
 			}
+			k.work.look((k.target[i] + 1) * (k.target[j] + 1))
 			k.duosOf[i] = append(k.duosOf[i], len(k.duo))
 			k.duosOf[j] = append(k.duosOf[j], len(k.duo))
 			k.duo = append(k.duo, k.newDuo(i, j))
 		}
-	}
-	k.firstRise = make([]int, len(k.target)+1)
-	for i, t := range k.target {
-		k.firstRise[i+1] = k.firstRise[i] + t
 	}
 }
 

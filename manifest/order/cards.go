@@ -14,13 +14,13 @@ type pack struct {
 	itself  bool                // that device is the one it is for
 }
 
-// share tells whether one card can hold two packages (see doc.go). How much
-// room they take is not looked at.
+// share tells whether one card can hold two packages (see doc.go), but for files
+// that collide. How much room they take is not looked at.
 func share(a, b pack) bool {
 	if a.release == b.release {
 		return sizesMeet(a.rules, b.rules)
 	}
-	return sizesMeet(a.rules, b.rules) && !a.rules.Alone && !b.rules.Alone && !bothInstall(a, b) && !collide(a, b)
+	return sizesMeet(a.rules, b.rules) && !a.rules.Alone && !b.rules.Alone && !bothInstall(a, b)
 }
 
 // A card suits a device from 0.92 × `least` to 1.05 × `most`.
@@ -39,23 +39,29 @@ func bothInstall(a, b pack) bool {
 	return a.model == b.model && a.itself && b.itself && a.rules.AtPowerUp && b.rules.AtPowerUp
 }
 
-// collide tells whether two packages have another file at the same fixed path.
-func collide(a, b pack) bool {
-	folder, fixed := fixedFolder(a.rules)
-	other, also := fixedFolder(b.rules)
-	if !fixed || !also || folder != other {
-		return false
+// collide goes through the pairs of packages that have another file at the same
+// fixed path, by number.
+func collide(packs []pack, each func(n, m int)) {
+	type file struct {
+		pack   int
+		digest string
 	}
-	digests := map[string]string{}
-	for _, f := range files(a.release) {
-		digests[strings.ToLower(f.Name)] = f.SHA256
-	}
-	for _, f := range files(b.release) {
-		if d, ok := digests[strings.ToLower(f.Name)]; ok && d != f.SHA256 {
-			return true
+	at := map[string][]file{}
+	for n, p := range packs {
+		folder, fixed := fixedFolder(p.rules)
+		if !fixed {
+			continue
+		}
+		for _, f := range files(p.release) {
+			path := folder + "/" + strings.ToLower(f.Name)
+			for _, other := range at[path] {
+				if other.digest != f.SHA256 {
+					each(other.pack, n)
+				}
+			}
+			at[path] = append(at[path], file{n, f.SHA256})
 		}
 	}
-	return false
 }
 
 func fixedFolder(r *manifest.CardRules) (folder string, fixed bool) {

@@ -97,18 +97,35 @@
 // # Unknown versions
 //
 // A device whose version is unknown is to be read first: nothing is planned by
-// guess. The plan has no steps then; it lists the devices to read, and, for
-// each combination of versions that the catalogue knows for them, the plan that
+// guess. The plan has no steps then, and comes with an [Unread] error, so that
+// nobody takes it for nothing to do; it lists the devices to read, and, for each
+// combination of versions that the catalogue knows for them, the plan that
 // follows (up to [MaxAnswers] of them).
 //
-// # Method and limits
+// # Method
 //
 // Devices that no need, host or likeness connects are planned apart. The ends
-// that fit are found by branch and bound with arc consistency, newest first;
-// for each the shortest order by depth-first search over how far each device
-// has got, with dead ends remembered. A step that can't stand in the way of any
-// other is taken at once, so that where raising a device breaks nothing there is
-// no search. The work is bounded by counts, not by time, so that the answer
-// doesn't depend on the machine: where a bound is reached there is a [GaveUp]
-// error, or a note where only the preference between safe orders is open.
+// that fit are found by branch and bound, newest first, with arc consistency;
+// for each, the shortest order is found depth first over how far each device has
+// got, with dead ends remembered. What keeps this short:
+//
+//   - A step that can't stand in the way of any other is taken at once. Where
+//     raising a device breaks nothing, that is every step, and there is no
+//     search.
+//   - What can't be reached even if being on one version didn't mean to have
+//     left the others, can't be reached.
+//   - Any two devices by themselves have few states. Ends that no order of the
+//     two leads to are no ends; and what must come before what in every order
+//     of the two must not, over all pairs, go round in a circle.
+//
+// # Limits
+//
+// The work is bounded by counts, not by time, so that the answer doesn't depend
+// on the machine: see standard in work.go. Where a bound is reached there is a
+// [GaveUp] error, or a note where only the preference between safe orders, or
+// the smallness of a proof, is left open. On one core of a 2026 server, 60
+// devices of 20 models with 8 releases each, with the rules that catalogues
+// have, take some 20 ms; 12 devices of 12 models with 6 releases and upper
+// bounds on half of all rules take 5 ms in the median, and one in ten such
+// vessels is given up on after about a second. BenchmarkGrowth prints the table.
 package order

@@ -37,10 +37,8 @@ func newFitter(p *problem, w *work) *fitter {
 	}
 	for i, bound := range p.pairs() {
 		for _, j := range bound {
-			if i < j {
-				for k, with := range p.together(i, j) {
-					f.relate(i, k, j, with)
-				}
+			if i < j && !w.over() {
+				f.relatePair(i, j)
 			}
 		}
 	}
@@ -66,6 +64,14 @@ func (f *fitter) relate(i, k, j int, with set) {
 		if !with.has(b) {
 			back.with[b].drop(k)
 		}
+	}
+}
+
+// relatePair notes what two devices can come to by themselves.
+func (f *fitter) relatePair(i, j int) {
+	f.work.look(len(f.p.devices[i].options) * len(f.p.devices[j].options))
+	for k, with := range f.p.together(i, j) {
+		f.relate(i, k, j, with)
 	}
 }
 

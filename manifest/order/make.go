@@ -53,6 +53,9 @@ func check(shop *manifest.Shop, vessel *manifest.Vessel) error {
 	aboard := map[string]int{}
 	for _, d := range vessel.Devices {
 		aboard[d.Model]++
+		if vessel.Device(d.ID) != d {
+			return fmt.Errorf("%s: another device is called %s", d.At("id"), d.ID)
+		}
 		if shop.Model(d.Model) == nil {
 			return fmt.Errorf("%s: device %s is of model %s, which the catalogue doesn't have", d.At("model"), d.ID, d.Model)
 		}

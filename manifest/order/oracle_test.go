@@ -265,7 +265,11 @@ func (o *oracle) mayEnd(s []int) bool {
 // ends lists every state that the visit may end in and that steps lead to, or
 // just one of them.
 func (o *oracle) ends(one bool) [][]int {
-	seen := map[int]bool{}
+	states := 1
+	for range o.vessel.Devices {
+		states *= o.top + 1
+	}
+	seen := make([]bool, states)
 	var todo, ends [][]int
 	add := func(s []int) {
 		if key := o.place(s); !seen[key] {

@@ -1,33 +1,28 @@
 package order
 
+import "slices"
+
 // Two devices by themselves have few states. What no order of the two alone can
 // do, no order of all can: this rules out most ends and most dead ends cheaply.
 
-// bound tells whether an option of device i asks something of device j before
-// it is installed, or can only be passed on by it.
-func (p *problem) bound(i, j int) bool {
-	d := &p.devices[i]
-	if len(d.hosts) == 1 && d.hosts[0] == j {
-		return true
-	}
-	for k := range d.options {
-		for _, n := range d.options[k].start {
-			if n.on == j {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// pairs lists, for each device, those that it is bound to, either way.
+// pairs lists, for each device, those that it asks something of before a step,
+// or that ask something of it, and those that alone can pass something on.
 func (p *problem) pairs() [][]int {
 	pairs := make([][]int, len(p.devices))
+	add := func(i, j int) {
+		if !slices.Contains(pairs[i], j) {
+			pairs[i] = append(pairs[i], j)
+			pairs[j] = append(pairs[j], i)
+		}
+	}
 	for i := range p.devices {
-		for j := range i {
-			if p.bound(i, j) || p.bound(j, i) {
-				pairs[i] = append(pairs[i], j)
-				pairs[j] = append(pairs[j], i)
+		d := &p.devices[i]
+		if len(d.hosts) == 1 && d.hosts[0] != i {
+			add(i, d.hosts[0])
+		}
+		for k := range d.options {
+			for _, n := range d.options[k].start {
+				add(i, n.on)
 			}
 		}
 	}

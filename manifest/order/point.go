@@ -61,6 +61,23 @@ func (a point) in(r version.Range) bool {
 // points lists every version that somebody wrote down for a model, and one in
 // each gap, in order: all that can make a difference.
 func points(m *manifest.Model, devices []*manifest.Device, models []*manifest.Model, a Ask) []point {
+	vs := written(m, devices, models)
+	if v, ok := a.Aim[m.ID]; ok {
+		vs = append(vs, v)
+	}
+	slices.SortStableFunc(vs, version.Compare)
+	vs = slices.CompactFunc(vs, func(a, b version.V) bool { return version.Compare(a, b) == 0 })
+	all := []point{{after: true}}
+	for _, v := range vs {
+		all[len(all)-1].next = v
+		all = append(all, point{version: v}, point{version: v, after: true})
+	}
+	return all
+}
+
+// written lists the versions of a model's releases, those that its devices run,
+// and those in ranges that may be meant for it.
+func written(m *manifest.Model, devices []*manifest.Device, models []*manifest.Model) []version.V {
 	var vs []version.V
 	ofRange := func(r version.Range) {
 		for _, b := range r {
@@ -87,15 +104,5 @@ func points(m *manifest.Model, devices []*manifest.Device, models []*manifest.Mo
 			ofRange(d.Hold)
 		}
 	}
-	if v, ok := a.Aim[m.ID]; ok {
-		vs = append(vs, v)
-	}
-	slices.SortStableFunc(vs, version.Compare)
-	vs = slices.CompactFunc(vs, func(a, b version.V) bool { return version.Compare(a, b) == 0 })
-	all := []point{{after: true}}
-	for _, v := range vs {
-		all[len(all)-1].next = v
-		all = append(all, point{version: v}, point{version: v, after: true})
-	}
-	return all
+	return vs
 }

@@ -231,7 +231,7 @@ func TestMakeAgainstSAT(t *testing.T) {
 	var planned, conflicts, had, ruledOut int
 	for seed := range cases {
 		r := rand.New(rand.NewPCG(uint64(seed), 4))
-		text, _ := randomScene(r, 5)
+		text, _ := randomScene(r, small)
 		shop, vessel := scene(text)
 		ask := randomAsk(r, vessel)
 		plan, err := WhatIf(shop, vessel, ask)

@@ -178,40 +178,47 @@ func (k *walker) branch(s state, spare int) (ok, leftOut bool) {
 	if slices.Equal(s, k.target) {
 		return true, false
 	}
-	if !k.withinReach(s) {
-		return false, false
-	}
-	k.work.look(len(k.duo))
-	if k.beyondAll(s) > spare {
-		return false, true
-	}
-	if k.circular(s, spare) {
-		return false, !k.circular(s, unlimited)
+	if hopeless, forGood := k.hopeless(s, spare); hopeless {
+		return false, !forGood
 	}
 	for i := range s {
-		from := s[i]
-		for to := from + 1; to <= k.target[i]; to++ {
-			cost := 1 + k.hops[i][to] - k.hops[i][from]
-			if cost > unlimited/2 || k.way(s, i, to) == nowhere {
-				continue
-			}
-			if cost > spare {
-				leftOut = true
-				continue
-			}
-			child := slices.Clone(s)
-			child[i] = to
-			if beyond := k.beyond(child, i); beyond > spare-cost {
-				leftOut = leftOut || beyond < far
-				continue
-			}
-			done, out := k.walk(child, spare-cost)
+		for to := s[i] + 1; to <= k.target[i]; to++ {
+			done, out := k.try(s, i, to, spare)
 			if leftOut = leftOut || out; done || k.work.over() {
 				return done, true
 			}
 		}
 	}
 	return false, leftOut
+}
+
+// try goes on with one step.
+func (k *walker) try(s state, i, to, spare int) (ok, leftOut bool) {
+	cost := 1 + k.hops[i][to] - k.hops[i][s[i]]
+	if cost > unlimited/2 || k.way(s, i, to) == nowhere {
+		return false, false
+	}
+	child := slices.Clone(s)
+	child[i] = to
+	if beyond := cost + k.beyond(child, i); beyond > spare {
+		return false, beyond < far
+	}
+	return k.walk(child, spare-cost)
+}
+
+// hopeless tells whether it is plain that the target can't be reached from s
+// within the spare, and whether no spare would help.
+func (k *walker) hopeless(s state, spare int) (hopeless, forGood bool) {
+	k.work.look(len(s) + len(k.duo))
+	switch {
+	case !k.withinReach(s):
+		return true, true
+	case k.beyondAll(s) > spare:
+		return true, false
+	case k.circular(s, spare):
+		return true, k.circular(s, unlimited)
+	}
+	return false, false
 }
 
 // beyond is a number of steps that device i and those it is bound to take
@@ -247,7 +254,6 @@ func (k *walker) way(s state, i, to int) int {
 
 // withinReach is false for a state from which the target can't be reached.
 func (k *walker) withinReach(s state) bool {
-	k.work.look(len(s))
 	reached := k.p.reach(s, k.target)
 	for i := range s {
 		if !reached[i].has(k.target[i]) {

@@ -1,0 +1,92 @@
+package order
+
+import (
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// Four devices whose packages can't share cards.
+const apart = `
+	model a card alone
+	1
+	2
+	3 over[= 2]
+	model b card alone
+	1
+	2 needs[a >= 2 by start]
+	3 over[= 2] needs[a >= 3 by start]
+	device a1 a 1
+	device b1 b 1
+	device a2 a 1
+	device b2 b 1`
+
+func TestFewerCardSwapsAreLookedForWithinALimit(t *testing.T) {
+	shop, vessel := scene(apart)
+	plan, err := Make(shop, vessel)
+	require.NoError(t, err)
+	assert.Equal(t, "a1 1>2, a2 1>2, a1 2>3, a2 2>3, b1 1>2, b2 1>2, b1 2>3, b2 2>3", short(plan))
+	assert.Empty(t, plan.Notes)
+
+	few := standard
+	few.arranged = 0
+	shop, vessel = scene(apart)
+	plan, err = bounded(shop, vessel, Ask{}, few)
+	require.NoError(t, err)
+	checkWindows(t, &oracle{shop: shop, vessel: vessel}, plan, "few")
+	assert.Equal(t, []string{"the order is safe and as short as can be; whether fewer card swaps would do was not settled"}, plan.Notes)
+}
+
+func TestSearchIsGivenUpAtItsLimits(t *testing.T) {
+	shop, vessel := denseScene(1, 12, 6)
+	for _, tight := range []limits{
+		{looks: 20, states: 1000, patience: 24, arranged: 1000},
+		{looks: 1_000_000, states: 2, patience: 24, arranged: 1000},
+	} {
+		_, err := bounded(shop, vessel, Ask{}, tight)
+		var gaveUp *GaveUp
+		require.ErrorAs(t, err, &gaveUp)
+		assert.Len(t, gaveUp.Devices, 12)
+		assert.True(t, strings.HasPrefix(err.Error(), "gave up without an answer: more than"), err)
+	}
+}
+
+// However tight the limits, what is planned is right, and what is proven is.
+func TestTightLimitsOnlyGiveUp(t *testing.T) {
+	gaveUp, planned, conflicts := 0, 0, 0
+	for seed := range uint64(400) {
+		r := rand.New(rand.NewPCG(seed, 8))
+		text, top := randomScene(r, small)
+		shop, vessel := scene(text)
+		tight := limits{looks: 1 + r.IntN(100), states: 1 + r.IntN(20), patience: 1 + r.IntN(3), arranged: r.IntN(20)}
+		o := &oracle{shop: shop, vessel: vessel, top: top}
+		plan, err := bounded(shop, vessel, Ask{}, tight)
+		switch end := o.newest(); {
+		case err != nil:
+			gaveUp++
+		case plan.Conflict != nil:
+			conflicts++
+			require.Nil(t, end, text)
+		default:
+			planned++
+			checkWindows(t, o, plan, text)
+			require.Equal(t, end, o.after(plan), text)
+		}
+	}
+	t.Logf("gave up %d, planned %d, conflicts %d", gaveUp, planned, conflicts)
+	for _, n := range []int{gaveUp, planned, conflicts} {
+		require.Greater(t, n, 20)
+	}
+}
+
+// after is the state that a plan ends in.
+func (o *oracle) after(plan Plan) []int {
+	s := o.starts()[0]
+	for i, d := range o.vessel.Devices {
+		s[i] = number(plan.ends(d))
+	}
+	return s
+}
