@@ -34,16 +34,21 @@ func newScene(t testing.TB) *scene {
 
 // sceneOf writes card n of a shop's plan.
 func sceneOf(t testing.TB, shop *shoptest.Shop, n int, bytes int64) *scene {
-	s := &scene{t: t, shop: shop, job: shop.Job(n, bytes), card: mediatest.NewMemory(bytes)}
+	s := &scene{t: t, shop: shop, job: shop.Job(n, bytes)}
+	s.write(bytes)
+	return s
+}
+
+func (s *scene) write(bytes int64) {
 	var err error
+	s.card = mediatest.NewMemory(bytes)
 	s.layout, err = s.job.Prepare(bytes)
-	require.NoError(t, err)
+	require.NoError(s.t, err)
 	s.outcome = s.job.Write(context.Background(), []media.Target{{
 		Medium: s.card,
 		Judge:  func(context.Context, io.ReaderAt, media.Record, string) error { return nil },
 	}})[0]
-	require.NoError(t, s.outcome.Err)
-	return s
+	require.NoError(s.t, s.outcome.Err)
 }
 
 // written is what the writer knows of the card.
@@ -76,15 +81,19 @@ func (s *scene) flip(m *mediatest.Memory, at int64, mask byte) {
 	require.NoError(s.t, err)
 }
 
-// place is where a file of the card begins.
-func (s *scene) place(path string) int64 {
+// place is where a file of the card begins, and size how long it is.
+func (s *scene) place(path string) int64 { return s.placed(path).Offset }
+
+func (s *scene) size(path string) int64 { return s.placed(path).Size }
+
+func (s *scene) placed(path string) fat32.Placed {
 	for _, f := range s.layout.Files() {
 		if f.Path == path {
-			return f.Offset
+			return f
 		}
 	}
 	s.t.Fatalf("%s is not on the card", path)
-	return 0
+	return fat32.Placed{}
 }
 
 // payload are the files of the card that have bytes, and where they are.

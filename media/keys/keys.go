@@ -4,6 +4,7 @@
 package keys
 
 import (
+	"bytes"
 	"crypto/ed25519"
 	"crypto/rand"
 	"encoding/base64"
@@ -129,7 +130,7 @@ func Check(record, signature []byte, trusted []string) (Signer, int) {
 	if len(signature) == 0 {
 		return Unsigned, -1
 	}
-	if len(signature) > maxSignature {
+	if len(signature) > maxSignature || !isAsWritten(signature) {
 		return Nobody, -1
 	}
 	for i, text := range trusted {
@@ -142,6 +143,18 @@ func Check(record, signature []byte, trusted []string) (Signer, int) {
 		}
 	}
 	return Nobody, -1
+}
+
+// isAsWritten tells whether a signature's text is just what Sign would have
+// written. Its first comment is signed by nobody, so that anything could be
+// said there.
+func isAsWritten(text []byte) bool {
+	var s minisign.Signature
+	if s.UnmarshalText(text) != nil || s.UntrustedComment != untrustedComment {
+		return false
+	}
+	again, err := s.MarshalText()
+	return err == nil && bytes.Equal(text, again)
 }
 
 // The places of the keys in minisign's formats: after the algorithm, checksum

@@ -1,6 +1,7 @@
 package keys
 
 import (
+	"bytes"
 	"crypto/ed25519"
 	"os"
 	"os/exec"
@@ -67,6 +68,8 @@ func TestCheck(t *testing.T) {
 		"unsigned":         {record, nil, []string{ours.Public()}, Unsigned, -1},
 		"cut off":          {record, signature[:100], []string{ours.Public()}, Nobody, -1},
 		"no signature":     {record, []byte("hello"), []string{ours.Public()}, Nobody, -1},
+		"another comment":  {record, bytes.Replace(signature, []byte("from"), []byte("form"), 1), []string{ours.Public()}, Nobody, -1},
+		"more after it":    {record, append(bytes.Clone(signature), '\n'), []string{ours.Public()}, Nobody, -1},
 		"endless":          {record, make([]byte, 1<<20), []string{ours.Public()}, Nobody, -1},
 		"trusted nonsense": {record, signature, []string{"RWnonsense", ours.Public()}, Known, 1},
 	} {
