@@ -26,9 +26,8 @@ var arrows = map[string][]string{
 	"media/keys":     {},
 	"media/intake":   {"manifest", "manifest/version", "manifest/order", "media"},
 
-	"verify":           {"manifest", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/exfatread", "verify/visible"},
+	"verify":           {"manifest", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
 	"verify/fatread":   {},
-	"verify/exfatread": {"verify/fatread"},
 	"verify/visible":   {},
 	"verify/sheet":     {"manifest", "manifest/order", "manifest/version", "media", "verify", "verify/visible"},
 

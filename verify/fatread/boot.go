@@ -154,14 +154,27 @@ func (v *boot) width() int {
 
 func (v *boot) name() string { return fmt.Sprintf("FAT%d", v.width()) }
 
-// readPartition names what a partition holds, and reads it if it is FAT.
+// spans are stretches of the card that could not be read.
+type spans []struct{ off, n int64 }
+
+func (s spans) touch(off, n int64) bool {
+	for _, x := range s {
+		if x.off < off+n && off < x.off+x.n {
+			return true
+		}
+	}
+	return false
+}
+
+// readPartition names what a partition holds, and reads it if it is FAT or
+// exFAT.
 func (c *Card) readPartition(p *Partition) {
 	if p.FileSystem == Overlapping {
 		return
 	}
-	first := false
-	head := c.src.head(p.Start, int(min(headBytes, p.Length)), func(at int64, err error) {
-		first = first || at/sectorBytes*sectorBytes == p.Start
+	var gone spans
+	head := c.src.head(p.Start, int(min(headBytes, p.Length)), func(at, n int64, err error) {
+		gone = append(gone, struct{ off, n int64 }{at, n})
 		c.unread(p.Number, "", at, "start of the partition", err)
 	})
 	if len(head) < sectorBytes {
@@ -171,23 +184,31 @@ func (c *Card) readPartition(p *Partition) {
 		}
 		return
 	}
-	b, found := c.findBoot(p, head, first)
-	switch {
-	case found:
-		p.FileSystem = b.name()
-		c.Volumes = append(c.Volumes, Volume{Partition: p.Number, Start: p.Start, card: c})
-		c.readVolume(&c.Volumes[len(c.Volumes)-1], p, b, head)
-	case p.FileSystem == "":
-		c.nameOther(p, head, first)
+	if !c.tryExFAT(p, head, gone) && !c.tryFAT(p, head, gone) && !c.tryExFATBackup(p, head, gone) && p.FileSystem == "" {
+		c.nameOther(p, head, gone.touch(p.Start, sectorBytes))
 	}
 	c.checkType(p)
 }
 
+// volume adds one for a partition.
+func (c *Card) volume(p *Partition, name string) *Volume {
+	p.FileSystem = name
+	c.Volumes = append(c.Volumes, Volume{Partition: p.Number, FileSystem: name, Start: p.Start, Free: -1, Lost: -1, card: c})
+	return &c.Volumes[len(c.Volumes)-1]
+}
+
+func (c *Card) tryFAT(p *Partition, head []byte, gone spans) bool {
+	b, found := c.findBoot(p, head, gone.touch(p.Start, sectorBytes))
+	if found {
+		c.readVolume(c.volume(p, b.name()), p, b, head)
+	}
+	return found
+}
+
 func (c *Card) nameOther(p *Partition, head []byte, unreadable bool) {
-	p.FileSystem = named(head)
-	switch {
-	case p.FileSystem != "":
-		c.Volumes = append(c.Volumes, Volume{Partition: p.Number, FileSystem: p.FileSystem, Start: p.Start, Free: -1, Lost: -1, card: c})
+	switch name := named(head); {
+	case name != "":
+		c.volume(p, name)
 	case unreadable:
 		p.FileSystem = Unreadable
 	default:
@@ -244,7 +265,6 @@ func (c *Card) useBackup(p *Partition, head []byte) (boot, bool) {
 }
 
 func (c *Card) readVolume(v *Volume, p *Partition, b boot, head []byte) {
-	v.FileSystem = b.name()
 	v.VolumeID = b.id
 	v.SectorBytes = int(b.sector)
 	v.ClusterBytes = int(b.sector * b.perCluster)
@@ -253,7 +273,6 @@ func (c *Card) readVolume(v *Volume, p *Partition, b boot, head []byte) {
 	v.DataStart = p.Start + b.dataSector()*b.sector
 	v.Clusters = b.clusters()
 	v.Dirty = b.dirty
-	v.Free, v.Lost = -1, -1
 	if name := oem(b.label); b.label != noVolumeName {
 		v.BootLabel = strings.TrimRight(name, " \x00")
 	}

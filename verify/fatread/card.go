@@ -1,12 +1,13 @@
 // Package fatread reads memory cards that strangers made: partition table,
-// FAT12, FAT16 and FAT32, every structure checked, every bound named. It
-// never writes, and shares no code with what writes cards.
+// FAT12, FAT16, FAT32 and exFAT, every structure checked, every bound named.
+// It never writes, and shares no code with what writes cards.
 //
 // Everything on a card is taken as hostile. No bytes make it panic, hang or
 // hold more memory than its Limits allow: what it can't read or won't follow
 // becomes a Fault, and the rest is read all the same.
 //
-// Sources: Microsoft FAT32 File System Specification v1.03 (6 Dec 2000); UEFI
+// Sources: Microsoft FAT32 File System Specification v1.03 (6 Dec 2000);
+// Microsoft exFAT file system specification, revision 1.00 (2019); UEFI
 // Specification, chapter 5 (GPT). Marks of file systems that are only named
 // are listed in magic.go with where they come from.
 package fatread
@@ -96,7 +97,8 @@ type Partition struct {
 	FileSystem string // see the names in magic.go
 }
 
-// Volume is a file system. Only FAT ones have more than the first two fields.
+// Volume is a file system. Only those that are read, FAT and exFAT ones, have
+// more than the first two fields; ClusterBytes tells them.
 type Volume struct {
 	Partition  int
 	FileSystem string
@@ -132,7 +134,8 @@ type Entry struct {
 	Path      string
 	ShortName string // NAME.EXT, read by code page 850
 	Size      int64
-	Modified  time.Time // the card's own clock, given as UTC; zero where there is none
+	Written   int64     // what lies between it and Size was never written and reads as zeros: exFAT alone, else Size
+	Modified  time.Time // the card's own clock, given as UTC unless the card tells how far it was off; zero where there is none
 	Dir       bool
 	Hidden    bool
 	System    bool
@@ -141,6 +144,8 @@ type Entry struct {
 	First         uint32 // first cluster; 0: none
 	Chain         []Run  // at most Limits.Runs
 	ChainClusters int64  // clusters that are its own, those past Chain too
+
+	contiguous bool // exFAT alone: its clusters follow one another, and the FAT isn't asked
 }
 
 // Run is a stretch of clusters that follow one another.
@@ -149,9 +154,10 @@ type Run struct{ First, Count uint32 }
 // Read reads everything but the files' contents. It never fails: what can't
 // be read is a Fault. bytes is the measured size of the card.
 //
-// It reads at most: 1 MiB for tables and boot sectors of each partition, 34
-// times the part of the FATs that the clusters need (3 times unless chains
-// jump about), and each directory once.
+// It reads at most: 1 MiB for tables and boot sectors of each partition, three
+// times the part of the FATs that the clusters need, 256 MiB more where a FAT
+// is larger than 2 MiB and chains jump about on it, exFAT's bitmap once, and
+// each directory once (an exFAT root folder twice).
 func Read(r io.ReaderAt, bytes int64, limits Limits) *Card {
 	limits = limits.filled()
 	c := &Card{

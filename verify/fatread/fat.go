@@ -7,9 +7,8 @@ import (
 )
 
 const (
-	cachePages = 32 // of pieceBytes: what is held of all FATs at once
-	rereads    = 32 // times that a whole FAT may be read again for chains that jump about
-	spareReads = 64 // pages on top, for small FATs
+	cachePages = 32   // of pieceBytes: what is held of all FATs at once
+	rereads    = 4096 // pages that may be read again of one FAT, for chains that jump about
 
 	// Clusters are marked in pages, made when first needed, so that the memory
 	// taken follows what is in use: 8 MiB at most, which is 67 million clusters,
@@ -73,14 +72,18 @@ type fat struct {
 	bytes     int64   // that the clusters need
 	last      uint32  // highest cluster that exists, has an entry and lies on the card
 	media     byte
-	loads     int64 // pages that may still be loaded
+	mask      uint32 // the bits of an entry that count
+	end       uint32 // the least value that ends a chain
+	loads     int64  // pages that may still be loaded
 	now       *page
 	told      map[int64]bool // sectors told to be unreadable
 }
 
 // newFAT returns nil where no cluster can be reached.
 func newFAT(c *Card, v *Volume, p *Partition, b boot) *fat {
-	f := &fat{card: c, partition: p.Number, width: b.width(), media: b.media, told: map[int64]bool{}}
+	f := &fat{card: c, partition: p.Number, width: b.width(), media: b.media}
+	f.mask = uint32(1)<<min(f.width, 28) - 1
+	f.end = f.mask &^ 7
 	first := p.Start + b.reserved*b.sector
 	active := int64(0)
 	if b.fat32 && b.flags&0x80 != 0 {
@@ -92,23 +95,24 @@ func newFAT(c *Card, v *Volume, p *Partition, b boot) *fat {
 			f.copies = append(f.copies, first+i*v.FATBytes)
 		}
 	}
-	clusters := min(v.Clusters, v.FATBytes*8/int64(f.width)-2, max(0, c.src.size-f.start)*8/int64(f.width)-2)
-	onCard := (c.src.size - v.DataStart) / int64(v.ClusterBytes)
-	clusters = min(clusters, onCard)
+	return f.reach(v)
+}
+
+// reach finds the clusters that exist, have an entry and lie on the card.
+func (f *fat) reach(v *Volume) *fat {
+	size, width := f.card.src.size, int64(f.width)
+	clusters := min(v.Clusters, min(v.FATBytes, size-f.start)*8/width-2, (size-v.DataStart)/int64(v.ClusterBytes))
 	if clusters < 1 {
 		return nil
 	}
+	f.told = map[int64]bool{}
 	f.last = uint32(clusters) + 1
-	f.bytes = ((clusters+2)*int64(f.width) + 7) / 8
-	f.loads = (rereads+1)*(f.bytes/pieceBytes+1) + spareReads
+	f.bytes = ((clusters+2)*width + 7) / 8
+	f.loads = f.bytes/pieceBytes + 1 + rereads
 	return f
 }
 
-func (f *fat) endMark() uint32 { return f.ones() &^ 7 }
-func (f *fat) badMark() uint32 { return f.ones() &^ 8 }
-
-// ones is the highest value of an entry.
-func (f *fat) ones() uint32 { return uint32(1)<<min(f.width, 28) - 1 }
+func (f *fat) badMark() uint32 { return f.mask &^ 8 }
 
 // place is where a cluster's entry stands on the card.
 func (f *fat) place(cluster uint32) int64 { return f.start + int64(cluster)*int64(f.width)/8 }
@@ -139,7 +143,7 @@ func (f *fat) in(p *page, cluster uint32) (uint32, error) {
 func (f *fat) decode(b []byte, cluster uint32) uint32 {
 	switch f.width {
 	case 32:
-		return le.Uint32(b) & f.ones()
+		return le.Uint32(b) & f.mask
 	case 16:
 		return uint32(le.Uint16(b))
 	}
@@ -318,6 +322,11 @@ func newClaims(last uint32) *claims {
 func (m *claims) has(c uint32) bool {
 	p := m.pages[c/markPage]
 	return p != nil && p[c%markPage/64]>>(c%64)&1 == 1
+}
+
+// near tells whether any of the eight clusters from c may be marked.
+func (m *claims) near(c uint32) bool {
+	return m.pages[c/markPage] != nil || m.pages[(c+7)/markPage] != nil
 }
 
 // room tells whether a cluster can be marked.

@@ -34,6 +34,7 @@ const (
 	InfoSignature FaultKind = "info-signature"   // FSInfo lacks a signature
 	InfoFree      FaultKind = "info-free"        // FSInfo's count of free clusters is wrong
 	InfoNext      FaultKind = "info-next"        // FSInfo's next free cluster doesn't exist
+	BootChecksum  FaultKind = "boot-checksum"    // exFAT: the boot region fails its checksum
 	LabelDiffers  FaultKind = "label-differs"    // in the boot sector and in the root folder
 	LabelExtra    FaultKind = "label-extra"      // a second volume label, or one outside the root folder
 
@@ -45,7 +46,7 @@ const (
 	ChainLoop    FaultKind = "chain-loop"    // comes back to itself
 	ChainCross   FaultKind = "chain-cross"   // runs into another file's clusters
 	ChainRange   FaultKind = "chain-range"   // leads to a cluster that doesn't exist
-	ChainFree    FaultKind = "chain-free"    // leads to a cluster marked free
+	ChainFree    FaultKind = "chain-free"    // leads to a cluster marked free, or holds one (exFAT)
 	ChainBad     FaultKind = "chain-bad"     // leads to a cluster marked bad
 	ChainShort   FaultKind = "chain-short"   // ends before the file's size
 	ChainLong    FaultKind = "chain-long"    // goes on after the file's size
@@ -67,6 +68,13 @@ const (
 	SizeNoCluster   FaultKind = "size-no-cluster"  // a size, but no cluster
 	ClusterNoSize   FaultKind = "cluster-no-size"  // a cluster, but no size
 	EntryAttributes FaultKind = "entry-attributes" // reserved bits, or a volume label that is a file or folder as well
+	SetOrder        FaultKind = "set-order"        // exFAT: a set of entries is cut short, out of order or headless
+	SetChecksum     FaultKind = "set-checksum"     // exFAT: a set of entries fails its checksum
+	EntryUnknown    FaultKind = "entry-unknown"    // exFAT: an entry that must be understood and isn't, or stands elsewhere
+	NameHash        FaultKind = "name-hash"        // exFAT: the name's hash is wrong: it may not be found by name
+	WrittenSize     FaultKind = "written-size"     // exFAT: more written than the size
+	UpcaseWrong     FaultKind = "upcase-wrong"     // exFAT: the up-case table is missing, fails its checksum or is no such table
+	BitmapWrong     FaultKind = "bitmap-wrong"     // exFAT: the allocation bitmap is missing or too small
 	EntryTime       FaultKind = "entry-time"       // a date or time that doesn't exist
 )
 
@@ -91,13 +99,13 @@ func Kinds() []FaultKind {
 		ReadFailed, LimitReached,
 		TableSignature, TableEntry, TableChain, TableAmbiguous, TableStale, GPTHeader, GPTEntries, GPTBackup,
 		PartitionOutside, PartitionOverlap, PartitionType,
-		BootSignature, BootField, BootBackup, BootUsed, VolumeSize, HiddenSectors, FATSize, FATType,
+		BootSignature, BootField, BootBackup, BootUsed, VolumeSize, HiddenSectors, FATSize, FATType, BootChecksum,
 		InfoSignature, InfoFree, InfoNext, LabelDiffers, LabelExtra,
 		FATMedia, DirtyFlag, ErrorFlag, FATsDiffer, ChainLoop, ChainCross, ChainRange, ChainFree, ChainBad,
 		ChainShort, ChainLong, ClustersLost,
 		NameBad, NameTwice, LongOrphan, LongOrder, LongChecksum, LongEntry, PathLong, DotEntry,
 		DirectoryLoop, DirectoryLong, DirectorySize, DirectoryNone, SizeNoCluster, ClusterNoSize,
-		EntryAttributes, EntryTime,
+		EntryAttributes, EntryTime, SetOrder, SetChecksum, EntryUnknown, NameHash, WrittenSize, UpcaseWrong, BitmapWrong,
 	}
 }
 

@@ -105,7 +105,7 @@ func (c *Card) gptAt(sector int64) (gptHeader, error) {
 func (c *Card) gptTable(h gptHeader) []byte {
 	off, n := h.table*sectorBytes, h.count*h.entrySize
 	most := min(n, max(0, c.src.size-off))
-	b := c.src.head(off, int((most+sectorBytes-1)/sectorBytes*sectorBytes), func(at int64, err error) {
+	b := c.src.head(off, int((most+sectorBytes-1)/sectorBytes*sectorBytes), func(at, _ int64, err error) {
 		c.unread(0, "", at, "GPT entries", err)
 	})
 	b = b[:min(int64(len(b)), most)]

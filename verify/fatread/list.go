@@ -187,11 +187,12 @@ func (l *lister) takeShort(off int64, e []byte) {
 	}
 	path := l.f.child(safeName(name))
 	l.checkName(off, path, e, units, long)
-	if !l.room(path, short) {
+	if !l.w.room(l.f, len(path)+len(short)) {
 		return
 	}
 	entry := Entry{
-		Path: path, ShortName: short, Size: int64(le.Uint32(e[28:])), First: l.w.first(e),
+		Path: path, ShortName: short, First: l.w.first(e),
+		Size: int64(le.Uint32(e[28:])), Written: int64(le.Uint32(e[28:])),
 		Dir: e[11]&attrDir != 0, Hidden: e[11]&attrHidden != 0, System: e[11]&attrSystem != 0,
 		ReadOnly: e[11]&attrReadOnly != 0,
 	}
@@ -206,26 +207,12 @@ func (l *lister) takeShort(off int64, e []byte) {
 	}
 }
 
-// room asks for room to keep an entry.
-func (l *lister) room(path, short string) bool {
-	if l.w.card.entries >= l.w.card.limits.Entries {
-		l.w.card.full = true
-		l.w.stop(l.f.shown(), fmt.Sprintf("%d entries at most", l.w.card.limits.Entries), "more")
-		return false
-	}
-	if !l.w.hold(l.f.shown(), entryWeight+len(path)+len(short)) {
-		return false
-	}
-	l.w.card.entries++
-	return true
-}
-
 // addFolder puts a folder in line to be read.
 func (l *lister) addFolder(off int64, index, units int) {
 	e := &l.w.v.Entries[index]
 	if e.Size != 0 {
 		l.w.fault(DirectorySize, e.Path, off+28, "size 0", fmt.Sprint(e.Size))
-		e.Size = 0
+		e.Size, e.Written = 0, 0
 	}
 	child := &folder{
 		path: e.Path, units: l.f.units + 1 + units, depth: l.f.depth + 1, first: e.First, up: l.f, entry: index,

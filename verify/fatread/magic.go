@@ -121,6 +121,11 @@ func claimsFAT(sector []byte) bool {
 	return string(sector[82:87]) == "FAT32" || string(sector[54:57]) == "FAT"
 }
 
+// claimsVolume tells a damaged boot sector from a table without partitions.
+func claimsVolume(sector []byte) bool {
+	return claimsFAT(sector) || string(sector[:3]) == exfatJump
+}
+
 // fatTypes are the MBR types for FAT (common practice; 0x0B and 0x0C in the
 // FAT32 specification's own terms). GPT has one type for all of Microsoft's.
 var fatTypes = map[string][]string{

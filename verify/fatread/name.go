@@ -232,6 +232,16 @@ func badShort(name []byte) string {
 }
 
 func badLong(units []uint16) string {
+	if why := badUnits(units); why != "" {
+		return why
+	}
+	if last := units[len(units)-1]; last == ' ' || last == '.' {
+		return fmt.Sprintf("%q last", rune(last))
+	}
+	return ""
+}
+
+func badUnits(units []uint16) string {
 	if len(units) == 0 || len(units) > mostName {
 		return count(len(units), "character")
 	}
@@ -242,9 +252,6 @@ func badLong(units []uint16) string {
 		if utf16.IsSurrogate(rune(u)) && !paired(units, i) {
 			return fmt.Sprintf("half of a surrogate pair, 0x%04x", u)
 		}
-	}
-	if last := units[len(units)-1]; last == ' ' || last == '.' {
-		return fmt.Sprintf("%q last", rune(last))
 	}
 	return ""
 }

@@ -21,13 +21,18 @@ const readBytes = 1 << 20 // one read of a file
 func (v *Volume) Open(e Entry) io.Reader { return v.open(e, e.Size) }
 
 func (v *Volume) open(e Entry, size int64) *file {
-	return &file{v: v, e: e, left: size, clusters: e.ChainClusters}
+	written := size
+	if v.FileSystem == ExFAT && !e.Dir {
+		written = min(size, e.Written)
+	}
+	return &file{v: v, e: e, left: size, written: written, clusters: e.ChainClusters}
 }
 
 type file struct {
 	v        *Volume
 	e        Entry
 	left     int64 // bytes not yet in buf
+	written  int64 // of them, bytes that are not zeros for want of having been written
 	clusters int64 // not yet begun
 	runs     int   // of e.Chain, used up
 	run      Run   // the rest of the one being read
@@ -61,7 +66,7 @@ func (f *file) fill() {
 		return
 	}
 	cluster := int64(f.v.ClusterBytes)
-	n := min(int64(f.run.Count), max(1, readBytes/cluster), (f.left+cluster-1)/cluster)
+	n := min(int64(f.run.Count), max(1, readBytes/cluster), (f.left-1)/cluster+1)
 	off := f.v.Place(f.run.First)
 	f.last = f.run.First + uint32(n) - 1
 	f.run.First += uint32(n)
@@ -75,13 +80,15 @@ func (f *file) load(off, n int64) {
 		f.buf = make([]byte, whole)
 	}
 	f.buf = f.buf[:whole]
-	src := f.v.card.src
-	good := int64(0)
-	if err := src.read(f.buf, off); err != nil {
-		good, err = f.salvage(off, err)
-		f.err = &ReadError{Path: f.e.Path, Offset: off + good, Err: err}
-		n = min(n, good)
+	if f.written > 0 {
+		if err := f.v.card.src.read(f.buf, off); err != nil {
+			good, err := f.salvage(off, err)
+			f.err = &ReadError{Path: f.e.Path, Offset: off + good, Err: err}
+			n = min(n, good)
+		}
 	}
+	clear(f.buf[min(f.written, whole):])
+	f.written = max(0, f.written-n)
 	f.left -= n
 	f.out = f.buf[:n]
 }
@@ -195,19 +202,33 @@ func (c *Card) digestHead(h io.Writer, v *Volume) bool {
 	return ok
 }
 
-// byPlace sorts what has clusters by the place of the first.
+// byPlace gives what has clusters by the place of the first.
 func (v *Volume) byPlace() (folders, files []*Entry) {
 	folders = []*Entry{&v.Root}
 	for i := range v.Entries {
-		switch e := &v.Entries[i]; {
-		case e.Dir:
+		if e := &v.Entries[i]; e.Dir {
 			folders = append(folders, e)
-		case e.Size > 0:
+		}
+	}
+	sortByPlace(folders)
+	for _, e := range v.filesByPlace() {
+		if e.Size > 0 {
 			files = append(files, e)
 		}
 	}
-	for _, list := range [][]*Entry{folders, files} {
-		sort.SliceStable(list, func(i, j int) bool { return list[i].First < list[j].First })
-	}
 	return folders, files
+}
+
+func (v *Volume) filesByPlace() (files []*Entry) {
+	for i := range v.Entries {
+		if e := &v.Entries[i]; !e.Dir {
+			files = append(files, e)
+		}
+	}
+	sortByPlace(files)
+	return files
+}
+
+func sortByPlace(list []*Entry) {
+	sort.SliceStable(list, func(i, j int) bool { return list[i].First < list[j].First })
 }

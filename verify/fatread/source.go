@@ -81,7 +81,7 @@ func (s *source) sectors(off int64, b []byte, fn func(off int64, b []byte, err e
 
 // head reads from off as far as there are sectors to read; those that fail
 // are left zero and told to bad.
-func (s *source) head(off int64, n int, bad func(off int64, err error)) []byte {
+func (s *source) head(off int64, n int, bad func(off, n int64, err error)) []byte {
 	n = int(min(int64(n), s.size-off))
 	if off < 0 || n <= 0 {
 		return nil
@@ -90,7 +90,7 @@ func (s *source) head(off int64, n int, bad func(off int64, err error)) []byte {
 	s.each(off, int64(n), b, func(at int64, piece []byte, err error) bool {
 		if err != nil {
 			clear(piece)
-			bad(at, err)
+			bad(at, int64(len(piece)), err)
 		}
 		return true
 	})

@@ -51,7 +51,7 @@ func (c *Card) readTable() {
 	case bootOfItsOwn(sector):
 		c.wholeCard()
 		c.ambiguous(sector)
-	case table && (used > 0 || !claimsFAT(sector)):
+	case table && (used > 0 || !claimsVolume(sector)):
 		c.readMBR(sector)
 	default:
 		c.wholeCard()

@@ -3,7 +3,6 @@ package fatread
 import (
 	"errors"
 	"fmt"
-	"sort"
 )
 
 const (
@@ -21,6 +20,7 @@ type folder struct {
 	units int    // length of path in UTF-16 units
 	depth int
 	first uint32 // 0 for the fixed root of FAT12 and FAT16
+	size  int64  // exFAT alone: bytes of its clusters, as its entry tells
 	up    *folder
 	entry int // index of its Entry; -1 for the root
 }
@@ -56,15 +56,24 @@ type walker struct {
 func (w *walker) run() {
 	w.claimed = newClaims(w.fat.last)
 	w.checkFirstEntries()
+	w.walk(w.enter)
+	w.checkLabels()
+	// By ascending place, a FAT is read from front to back on all but the most
+	// scattered of cards.
+	for _, e := range w.v.filesByPlace() {
+		w.checkFile(e)
+	}
+	w.count()
+}
+
+// walk enters the root folder and all that it leads to.
+func (w *walker) walk(enter func(f *folder)) {
 	w.pending = []*folder{w.root()}
 	for len(w.pending) > 0 && !w.card.full {
 		f := w.pending[len(w.pending)-1]
 		w.pending = w.pending[:len(w.pending)-1]
-		w.enter(f)
+		enter(f)
 	}
-	w.checkLabels()
-	w.checkFiles()
-	w.count()
 }
 
 func (w *walker) fault(kind FaultKind, path string, off int64, expected, found string) {
@@ -82,6 +91,20 @@ func (w *walker) hold(path string, weight int) bool {
 	return true
 }
 
+// room asks for room to keep an entry of a folder.
+func (w *walker) room(f *folder, names int) bool {
+	if w.card.entries >= w.card.limits.Entries {
+		w.card.full = true
+		w.stop(f.shown(), fmt.Sprintf("%d entries at most", w.card.limits.Entries), "more")
+		return false
+	}
+	if !w.hold(f.shown(), entryWeight+names) {
+		return false
+	}
+	w.card.entries++
+	return true
+}
+
 func (w *walker) stop(path, bound, found string) {
 	w.whole = false
 	w.card.limit(w.p.Number, path, bound, found)
@@ -90,14 +113,14 @@ func (w *walker) stop(path, bound, found string) {
 // checkFirstEntries looks at FAT[0] and FAT[1], which belong to no cluster.
 func (w *walker) checkFirstEntries() {
 	v, err := w.fat.get(0)
-	if want := w.fat.ones()&^0xFF | uint32(w.fat.media); err == nil && v != want {
+	if want := w.fat.mask&^0xFF | uint32(w.fat.media); err == nil && v != want {
 		w.fault(FATMedia, "", w.fat.place(0), fmt.Sprintf("0x%x", want), fmt.Sprintf("0x%x", v))
 	}
 	v, err = w.fat.get(1)
 	if err != nil || w.fat.width == 12 {
 		return
 	}
-	clean := (w.fat.ones() >> 1) + 1
+	clean := w.fat.mask>>1 + 1
 	if v&clean == 0 {
 		w.v.Dirty = true
 		w.fault(DirtyFlag, "", w.fat.place(1), "the FAT's flag for a clean volume", fmt.Sprintf("not set in 0x%x", v))
@@ -220,7 +243,7 @@ func (w *walker) follow(first uint32) chain {
 			return ch
 		}
 		ch.push(c, w.mostRuns())
-		if v >= w.fat.endMark() {
+		if v >= w.fat.end {
 			return ch
 		}
 		ch.from, c = c, v
@@ -297,7 +320,7 @@ func (w *walker) tellChain(path string, ch chain) {
 func (w *walker) tellUnread(path string, err error) {
 	w.whole = false
 	if errors.Is(err, errScattered) {
-		w.stop(path, fmt.Sprintf("each FAT read %d times at most", rereads), err.Error())
+		w.stop(path, fmt.Sprintf("%d bytes of a FAT read again at most", rereads*pieceBytes), err.Error())
 		return
 	}
 	off := int64(-1)
@@ -334,32 +357,25 @@ func owns(e *Entry, c uint32) bool {
 	return false
 }
 
-// checkFiles follows the files' chains by ascending place, so that a FAT is
-// read from front to back on all but the most scattered of cards.
-func (w *walker) checkFiles() {
-	var files []*Entry
-	for i := range w.v.Entries {
-		if e := &w.v.Entries[i]; !e.Dir {
-			files = append(files, e)
-		}
-	}
-	sort.SliceStable(files, func(i, j int) bool { return files[i].First < files[j].First })
-	for _, e := range files {
-		w.checkFile(e)
+func (w *walker) checkFile(e *Entry) {
+	if e.First != 0 {
+		w.checkLength(e, w.follow(e.First))
+	} else if e.Size > 0 {
+		w.fault(SizeNoCluster, e.Path, -1, fmt.Sprintf("a cluster for %d bytes", e.Size), "none")
 	}
 }
 
-func (w *walker) checkFile(e *Entry) {
-	if e.First == 0 {
-		if e.Size > 0 {
-			w.fault(SizeNoCluster, e.Path, -1, fmt.Sprintf("a cluster for %d bytes", e.Size), "none")
-		}
-		return
-	}
-	ch := w.follow(e.First)
+// clustersFor counts the clusters that a size takes.
+func (w *walker) clustersFor(size int64) int64 {
+	cluster := int64(w.v.ClusterBytes)
+	return size/cluster + min(size%cluster, 1)
+}
+
+// checkLength keeps a file's chain and compares it with its size.
+func (w *walker) checkLength(e *Entry, ch chain) {
 	w.keep(e, ch)
 	w.tellChain(e.Path, ch)
-	need := (e.Size + int64(w.v.ClusterBytes) - 1) / int64(w.v.ClusterBytes)
+	need := w.clustersFor(e.Size)
 	expected, found := count(int(need), "cluster"), count(int(ch.clusters), "cluster")
 	switch {
 	case e.Size == 0:

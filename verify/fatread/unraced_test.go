@@ -1,0 +1,8 @@
+//go:build !race
+
+package fatread
+
+const (
+	fewer  = 1
+	larger = 1
+)
