@@ -124,10 +124,13 @@ func TestLyingCardsAreNeverGoodUnlessTheyAre(t *testing.T) {
 	older, _ := written(t, olderJob(t), shoptest.Small)
 	layout, err := job.Prepare(shoptest.Small)
 	require.NoError(t, err)
-	const trials = 24
+	trials := uint64(24)
+	if testing.Short() {
+		trials = 6
+	}
 	for name, lie := range liars {
 		caught := 0
-		for seed := range uint64(trials) {
+		for seed := range trials {
 			c := chances{rand.New(rand.NewPCG(seed, 11)), layout.Geometry(), writes}
 			m := mediatest.NewMemory(shoptest.Small)
 			if seed%3 == 0 {
@@ -143,7 +146,7 @@ func TestLyingCardsAreNeverGoodUnlessTheyAre(t *testing.T) {
 			}
 			assert.Empty(t, differences(t, layout, right, truth), "%s, trial %d", name, seed)
 		}
-		assert.Positive(t, caught, name)
+		assert.True(t, caught > 0 || testing.Short(), name)
 		t.Logf("%s: %d of %d caught, the others were right", name, caught, trials)
 	}
 }
