@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 
@@ -263,15 +264,37 @@ func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOp
 	}
 	bar.end()
 	fmt.Fprintf(s.errs, "%s is not known to the catalogue. Models there: %s\n", lines(path), strings.Join(modelIDs(shop), ", "))
-	if o.Model, err = ask.must("", "--model", "Device.model", ""); err != nil {
+	model, v := guess(shop, filepath.Base(path))
+	if o.Model, err = ask.must("", "--model", "Device.model", model); err != nil {
 		return found, err
 	}
-	text, err := ask.must("", "--version", "Release.version", "")
+	text, err := ask.must("", "--version", "Release.version", v)
 	if err != nil {
 		return found, err
 	}
 	o.Version, _ = version.Parse(text) // must has checked it
 	return intake.Examine(ctx, shop, o.Request, bar.add)
+}
+
+var (
+	notWord    = regexp.MustCompile(`[^a-z0-9]+`)
+	versionish = regexp.MustCompile(`[0-9]+(\.[0-9]+)+([-~+][0-9a-z]+)?`)
+)
+
+// guess finds in a download's name the model and the version that it may be
+// for, to be offered to a person and never taken without their word.
+func guess(shop *manifest.Shop, name string) (model, v string) {
+	name = strings.ToLower(name)
+	v = versionish.FindString(strings.TrimSuffix(name, filepath.Ext(name)))
+	plain, longest := notWord.ReplaceAllString(name, ""), 0
+	for _, m := range shop.Models {
+		_, tail, ok := strings.Cut(m.ID, "-")
+		tail = strings.ReplaceAll(tail, "-", "")
+		if ok && len(tail) > longest && strings.Contains(plain, tail) {
+			model, longest = m.ID, len(tail)
+		}
+	}
+	return model, v
 }
 
 // catalogueChange is the catalogue's file with what is to be written there.

@@ -85,6 +85,17 @@ func TestNoFormulas(t *testing.T) {
 	}
 }
 
+// Numbers that a spreadsheet leaves alone stay numbers; an apostrophe that a
+// person typed stays theirs.
+func TestGuardsOnlyWhatNeedsIt(t *testing.T) {
+	var out bytes.Buffer
+	require.NoError(t, survey.WriteTable(&out, []string{"model", "serial", "note"}, [][]string{{"x", "40077", "0"}}))
+	assert.Equal(t, "model,serial,note\nx,40077,0\n", out.String())
+	table, err := survey.ReadTable("d.csv", []byte("model,note\nx,'tis\n"), columns)
+	require.NoError(t, err)
+	assert.Equal(t, "'tis", table.Rows[0].Get("note"))
+}
+
 func TestTablesComeBack(t *testing.T) {
 	cell := rapid.StringOf(rapid.SampledFrom([]rune("=+-@'\"',;14.a é"))).Filter(func(s string) bool { return strings.TrimSpace(s) == s })
 	rapid.Check(t, func(t *rapid.T) {
