@@ -13,8 +13,8 @@ import (
 // Sizes that bound the memory of writing: a few large blocks go round between
 // the one that reads packages, the one that hashes and those that write.
 const (
-	blockBytes = 2 << 20
-	blockCount = 6
+	blockBytes = 1 << 20
+	blockCount = 8
 	laneDepth  = 2
 	pageBytes  = 4096 // what direct writes to a drive are aligned to
 )
@@ -148,6 +148,9 @@ func (f *feed) readFile(ctx context.Context, b *block, i int, file CardFile) (*b
 		return b, err
 	}
 	defer in.Close()
+	// So that the rest of the file is aligned in the blocks that follow, and is
+	// written from there.
+	b.used = (b.used + pageBytes - 1) / pageBytes * pageBytes
 	for at := int64(0); at < file.Size; {
 		if b.used == len(b.bytes) {
 			if err := f.hand(ctx, b); err != nil {
@@ -265,12 +268,14 @@ func newGather(w io.WriterAt) *gather {
 
 // write writes p at `at`; large pieces that are aligned go out as they are.
 func (g *gather) write(at int64, p []byte) error {
-	if g.used > 0 && at != g.at+int64(g.used) {
+	direct := len(p) / pageBytes * pageBytes
+	asIs := direct >= blockBytes/2 && aligned(p) && at%pageBytes == 0
+	if asIs || g.used > 0 && at != g.at+int64(g.used) {
 		if err := g.flush(); err != nil {
 			return err
 		}
 	}
-	if direct := len(p) / pageBytes * pageBytes; g.used == 0 && direct >= blockBytes/2 && aligned(p) {
+	if asIs {
 		if _, err := g.w.WriteAt(p[:direct], at); err != nil {
 			return err
 		}

@@ -47,7 +47,7 @@ type CardFile struct {
 // What is kept free on a card before it is known, in bytes: its install order
 // may take no more, and a signature takes less.
 const (
-	installOrderRoom = 256 << 10
+	installOrderRoom = 2 << 20
 	signatureRoom    = 1 << 10
 	mostCards        = 9999 // of a set, for the length of their numbers
 )

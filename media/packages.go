@@ -11,6 +11,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"syscall"
 
 	"cardwright/manifest"
 	"cardwright/manifest/version"
@@ -126,7 +127,9 @@ func (p Packages) Open(s Source) (io.ReadCloser, error) {
 	if s.Member != "" {
 		return openMember(path, s)
 	}
-	f, err := os.Open(path)
+	// O_NONBLOCK: a pipe that took the file's place holds nobody up, and Go
+	// doesn't ask the kernel four times whether a plain file can wait.
+	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
 	if err != nil {
 		return nil, fmt.Errorf("opening package: %w", err)
 	}

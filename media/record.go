@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"hash"
 	"io"
+	"strconv"
 	"strings"
 )
 
@@ -110,14 +111,86 @@ func Blocks(size int64) int { return int((size + BlockSize - 1) / BlockSize) }
 // Encode writes the record as it stands on the card. The same record always
 // gives the same bytes, and its length follows from paths and sizes alone.
 func (r Record) Encode() ([]byte, error) {
+	before, after, err := r.frame()
+	if err != nil || r.Files == nil {
+		return before, err
+	}
+	out := append([]byte{}, before...)
+	for i, f := range r.Files {
+		if i > 0 {
+			out = append(out, ',')
+		}
+		out = f.appendTo(out)
+	}
+	if len(r.Files) > 0 {
+		out = append(out, "\n "...)
+	}
+	return append(out, after...), nil
+}
+
+// frame is what stands before and after the files; all of it where there is no
+// list of them. encoding/json would take long for thousands of files.
+func (r Record) frame() (before, after []byte, err error) {
+	if r.Files != nil {
+		r.Files = []RecordFile{}
+	}
 	var out bytes.Buffer
 	enc := json.NewEncoder(&out)
 	enc.SetEscapeHTML(false)
 	enc.SetIndent("", " ")
 	if err := enc.Encode(r); err != nil {
-		return nil, fmt.Errorf("writing the record: %w", err)
+		return nil, nil, fmt.Errorf("writing the record: %w", err)
 	}
-	return out.Bytes(), nil
+	const files = `"files": [` // a quote within a text has a backslash before it
+	at := bytes.Index(out.Bytes(), []byte(files))
+	if at < 0 {
+		return out.Bytes(), nil, nil
+	}
+	return out.Bytes()[:at+len(files)], out.Bytes()[at+len(files):], nil
+}
+
+// appendTo writes a file as encoding/json would, at its place in the record.
+func (f RecordFile) appendTo(b []byte) []byte {
+	b = append(b, "\n  {\n   \"path\": "...)
+	b = appendText(b, f.Path)
+	b = append(b, ",\n   \"size\": "...)
+	b = strconv.AppendInt(b, f.Size, 10)
+	b = append(b, ",\n   \"sha256\": "...)
+	b = appendText(b, f.SHA256)
+	b = append(b, ",\n   \"running\": "...)
+	if f.Running == nil {
+		return append(b, "null\n  }"...)
+	}
+	b = append(b, '[')
+	for i, d := range f.Running {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = appendText(append(b, "\n    "...), d)
+	}
+	if len(f.Running) > 0 {
+		b = append(b, "\n   "...)
+	}
+	return append(b, "]\n  }"...)
+}
+
+func appendText(b []byte, s string) []byte {
+	for i := range len(s) {
+		if c := s[i]; c < ' ' || c > '~' || c == '"' || c == '\\' {
+			return append(b, quoted(s)...)
+		}
+	}
+	b = append(b, '"')
+	b = append(b, s...)
+	return append(b, '"')
+}
+
+func quoted(s string) []byte {
+	var out bytes.Buffer
+	enc := json.NewEncoder(&out)
+	enc.SetEscapeHTML(false)
+	_ = enc.Encode(s) // a string and a buffer never fail
+	return bytes.TrimSuffix(out.Bytes(), []byte("\n"))
 }
 
 // blankDigest stands where a digest will be once it is known.
@@ -126,19 +199,20 @@ var blankDigest = strings.Repeat("0", sha256.Size*2)
 // encodedBytes is the length of what Encode will write once the running
 // digests are known.
 func (r Record) encodedBytes() (int64, error) {
-	var digests int64
-	without := func(f RecordFile, depth int64) RecordFile {
-		digests += listBytes(int64(Blocks(f.Size)), depth)
+	files := r.Files
+	r.InstallOrder.Running = []string{}
+	before, after, err := r.frame()
+	n := int64(len(before)+len(after)) + listBytes(int64(Blocks(r.InstallOrder.Size)), 2)
+	if len(files) > 0 {
+		n += int64(len(files)-1) + 2 // commas, and the line that ends the list
+	}
+	var text []byte
+	for _, f := range files {
 		f.Running = []string{}
-		return f
+		text = f.appendTo(text[:0])
+		n += int64(len(text)) + listBytes(int64(Blocks(f.Size)), 3)
 	}
-	files := make([]RecordFile, len(r.Files))
-	for i, f := range r.Files {
-		files[i] = without(f, 3)
-	}
-	r.Files, r.InstallOrder = files, without(r.InstallOrder, 2)
-	text, err := r.Encode()
-	return int64(len(text)) + digests, err
+	return n, err
 }
 
 // listBytes is by how much a list of n digests is longer than an empty one: a

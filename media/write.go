@@ -341,6 +341,9 @@ func (c *copyOf) boot(ctx context.Context) error {
 
 // blank overwrites all that a device could take for a file system.
 func (c *copyOf) blank() error {
+	if m, ok := c.medium.Medium.(interface{ AllZero() bool }); ok && m.AllZero() {
+		return nil
+	}
 	old := oldStructures(c.medium)
 	for _, w := range c.layout.Boot() { // a partition that no table tells of yet
 		old.backups = append(old.backups, fat32.Extent{Offset: w.Offset, Length: int64(len(w.Data))})

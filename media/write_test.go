@@ -479,6 +479,6 @@ func TestPrepareRefuses(t *testing.T) {
 	require.ErrorAs(t, write(t, job, m).Err, &room)
 	assert.Greater(t, room.Needed, room.Room)
 	assert.Zero(t, m.Counts().Writes)
-	job.InstallOrder = make([]byte, 257<<10)
+	job.InstallOrder = make([]byte, 2<<20+1)
 	assert.ErrorContains(t, write(t, job, m).Err, "install order")
 }

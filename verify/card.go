@@ -330,23 +330,26 @@ func (j *judging) hashAll() {
 		j.report.Counts["bytes_of_files"] += int(e.size)
 	}
 	slices.SortStableFunc(files, func(a, b file) int { return cmp.Compare(a.place, b.place) })
-	for _, e := range files {
-		if j.ctx.Err() != nil {
-			j.report.add(unreadable(e.path, -1, "reading was interrupted"))
-			return
+	done := 0
+	running := media.NewRunning()
+	readAhead(j.ctx, files, func(p part) {
+		running.Write(p.bytes)
+		if j.progress != nil {
+			j.progress(int64(len(p.bytes)))
 		}
-		j.hash(e)
+		if p.last {
+			j.hashed(files[done], running, p.err)
+			running = media.NewRunning()
+			done++
+		}
+	})
+	if done < len(files) {
+		j.report.add(unreadable(files[done].path, -1, "reading was interrupted"))
 	}
 }
 
-func (j *judging) hash(e file) {
-	running := media.NewRunning()
-	err := e.read(j.ctx, func(p []byte) {
-		running.Write(p)
-		if j.progress != nil {
-			j.progress(int64(len(p)))
-		}
-	})
+// hashed keeps what one file was found to be.
+func (j *judging) hashed(e file, running *media.Running, err error) {
 	if err != nil {
 		j.report.Counts["files_unreadable"]++
 		j.report.add(unreadable(e.path, -1, err.Error()))

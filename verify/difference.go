@@ -1,71 +1,11 @@
 package verify
 
 import (
-	"context"
-	"errors"
 	"fmt"
 	"io"
 
 	"cardwright/media"
 )
-
-// readAhead is the largest size of the two blocks that go round between reading
-// and hashing, in bytes.
-const readAhead = 2 << 20
-
-// overlapped reads in to its end and hands each piece to take, reading the
-// next piece meanwhile. block is the size of a piece.
-func overlapped(ctx context.Context, in io.Reader, block int64, take func([]byte)) error {
-	type piece struct {
-		bytes []byte
-		err   error
-	}
-	full, empty := make(chan piece, 1), make(chan []byte, 2)
-	empty <- make([]byte, block)
-	empty <- make([]byte, block)
-	go func() {
-		defer close(full)
-		for buffer := range empty {
-			n, err := io.ReadFull(in, buffer)
-			full <- piece{buffer[:n], err}
-			if err != nil || ctx.Err() != nil {
-				return
-			}
-		}
-	}()
-	for p := range full {
-		take(p.bytes)
-		if p.err != nil {
-			return endOf(p.err)
-		}
-		if err := ctx.Err(); err != nil {
-			close(empty)
-			for range full { // let the reader end
-			}
-			return err
-		}
-		empty <- p.bytes[:block]
-	}
-	return ctx.Err()
-}
-
-func endOf(err error) error {
-	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
-		return nil
-	}
-	return err
-}
-
-// read hands the whole content of a file to take, piece by piece.
-func (f file) read(ctx context.Context, take func([]byte)) error {
-	in, err := f.open()
-	if err != nil {
-		return err
-	}
-	defer in.Close()
-	block := max(0, min(f.size, readAhead-1)) + 1 // one more than the file has, to find its end at once
-	return overlapped(ctx, in, block, take)
-}
 
 // content is a small file's content.
 func (f file) content() ([]byte, error) {

@@ -26,6 +26,10 @@ func (j *judging) readRecord() *media.Record {
 	if !ok {
 		return nil
 	}
+	if j.isAsWritten(text) {
+		r := j.expected.Record
+		return &r
+	}
 	r, err := media.DecodeRecord(text)
 	if err != nil {
 		j.report.add(Finding{
@@ -36,6 +40,16 @@ func (j *judging) readRecord() *media.Record {
 		return nil
 	}
 	return &r
+}
+
+// isAsWritten spares a card that was just written the decoding of its record,
+// which takes long for thousands of files.
+func (j *judging) isAsWritten(text []byte) bool {
+	if j.fromRecord() {
+		return false
+	}
+	want, err := j.expected.Record.Encode()
+	return err == nil && bytes.Equal(text, want)
 }
 
 // isOwn tells whether a path belongs to the record's folder as it should be.

@@ -44,6 +44,7 @@ Until a card is proven it holds no file system: it can't be mistaken for a
 finished one, whenever the work is interrupted.`,
 		Args: exactly(1, "the id of a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			keepMemory()
 			return runPrepare(interruptible(cmd), s, o, args[0])
 		},
 	}

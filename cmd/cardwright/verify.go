@@ -46,6 +46,7 @@ A byte-for-byte copy of a card is that card for every program; so is an older
 card of the same vessel, unless --for names the vessel.`,
 		Args: exactly(1, "a drive, an image file or a folder"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			keepMemory()
 			return runVerify(interruptible(cmd), s, o, args[0])
 		},
 	}

@@ -109,6 +109,10 @@ func newStore(path string, f *os.File, bytes int64, writing bool) *store {
 	return &store{path: path, kind: image, bytes: bytes, sector: sectorSize, writing: writing, plain: f}
 }
 
+// AllZero says that nothing was written to an image that is being made, so that
+// it needs no blanking.
+func (i *Image) AllZero() bool { return i.target != "" && !i.touched.Load() }
+
 // Commit puts the finished image at its final name, for certain: when it
 // returns nil, the name and the bytes are on the disk. The image is closed.
 // On an error what stood at the name before is still there.

@@ -45,6 +45,7 @@ type store struct {
 	proof    atomic.Int32 // a proof
 	partial  sync.Mutex   // one change of a part of a sector at a time
 	unpushed atomic.Int64 // bytes written to the cache since the last write-out was started
+	touched  atomic.Bool  // something was written, or tried to be
 }
 
 // proof is why reads are known to come from the medium, or that they aren't.
@@ -134,6 +135,7 @@ func (s *store) WriteAt(p []byte, off int64) (int, error) {
 	case off < 0 || off > s.bytes || int64(len(p)) > s.bytes-off:
 		return 0, fmt.Errorf("%s: %w: %d bytes from there end past the last of its %d", doing, ErrOutside, len(p), s.bytes)
 	}
+	s.touched.Store(true)
 	n, err := s.write(p, off)
 	if err != nil {
 		return n, s.fault(fmt.Sprintf("writing %s at byte %d", s.path, off+int64(n)), err)

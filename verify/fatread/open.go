@@ -31,7 +31,7 @@ func (v *Volume) open(e Entry, size int64) *file {
 type file struct {
 	v        *Volume
 	e        Entry
-	left     int64 // bytes not yet in buf
+	left     int64 // bytes not yet in out
 	written  int64 // of them, bytes that are not zeros for want of having been written
 	clusters int64 // not yet begun
 	runs     int   // of e.Chain, used up
@@ -41,6 +41,7 @@ type file struct {
 	err      error
 }
 
+// Read reads straight into p where that has room for a cluster.
 func (f *file) Read(p []byte) (int, error) {
 	if len(p) == 0 {
 		return 0, nil
@@ -49,62 +50,68 @@ func (f *file) Read(p []byte) (int, error) {
 		if f.err != nil {
 			return 0, f.err
 		}
-		f.fill()
+		if len(p) >= f.v.ClusterBytes {
+			if n := f.fill(p); n > 0 {
+				return n, nil
+			}
+			continue
+		}
+		if f.buf == nil {
+			f.buf = make([]byte, f.v.ClusterBytes)
+		}
+		f.out = f.buf[:f.fill(f.buf)]
 	}
 	n := copy(p, f.out)
 	f.out = f.out[n:]
 	return n, nil
 }
 
-// fill reads the next stretch; it leaves bytes in out, or an error.
-func (f *file) fill() {
+// fill reads the next stretch into buf, whole clusters of which fit; none
+// read comes with an error in f.err.
+func (f *file) fill(buf []byte) int {
 	if f.left <= 0 {
 		f.err = io.EOF
-		return
+		return 0
 	}
 	if f.run.Count == 0 && !f.nextRun() {
-		return
+		return 0
 	}
 	cluster := int64(f.v.ClusterBytes)
-	n := min(int64(f.run.Count), max(1, readBytes/cluster), (f.left-1)/cluster+1)
+	n := min(int64(f.run.Count), max(1, min(int64(len(buf)), readBytes)/cluster), (f.left-1)/cluster+1)
 	off := f.v.Place(f.run.First)
 	f.last = f.run.First + uint32(n) - 1
 	f.run.First += uint32(n)
 	f.run.Count -= uint32(n)
-	f.load(off, min(n*cluster, f.left))
+	return f.load(buf, off, min(n*cluster, f.left))
 }
 
-func (f *file) load(off, n int64) {
-	whole := (n + sectorBytes - 1) / sectorBytes * sectorBytes
-	if int64(cap(f.buf)) < whole {
-		f.buf = make([]byte, whole)
-	}
-	f.buf = f.buf[:whole]
+func (f *file) load(buf []byte, off, n int64) int {
+	buf = buf[:(n+sectorBytes-1)/sectorBytes*sectorBytes]
 	if f.written > 0 {
-		if err := f.v.card.src.read(f.buf, off); err != nil {
-			good, err := f.salvage(off, err)
+		if err := f.v.card.src.read(buf, off); err != nil {
+			good, err := f.salvage(buf, off, err)
 			f.err = &ReadError{Path: f.e.Path, Offset: off + good, Err: err}
 			n = min(n, good)
 		}
 	}
-	clear(f.buf[min(f.written, whole):])
+	clear(buf[min(f.written, int64(len(buf))):])
 	f.written = max(0, f.written-n)
 	f.left -= n
-	f.out = f.buf[:n]
+	return int(n)
 }
 
 // salvage finds where in the buffer the drive fails.
-func (f *file) salvage(off int64, err error) (int64, error) {
+func (f *file) salvage(buf []byte, off int64, err error) (int64, error) {
 	src := f.v.card.src
 	if src.failed > retries {
 		return 0, err
 	}
-	for at := 0; at < len(f.buf); at += sectorBytes {
-		if err := src.read(f.buf[at:min(at+sectorBytes, len(f.buf))], off+int64(at)); err != nil {
+	for at := 0; at < len(buf); at += sectorBytes {
+		if err := src.read(buf[at:min(at+sectorBytes, len(buf))], off+int64(at)); err != nil {
 			return int64(at), err
 		}
 	}
-	return int64(len(f.buf)), fmt.Errorf("read in one piece: %w", err)
+	return int64(len(buf)), fmt.Errorf("read in one piece: %w", err)
 }
 
 // nextRun finds the next stretch of clusters: of those kept, then of the FAT.
