@@ -93,7 +93,7 @@ const SettleOver = 32
 // last SettleOver of them, in order of Ord. There must be one at least.
 //
 // The last reading counts. One that says unknown takes away no version that
-// was known, unless the device was removed in between.
+// was known, unless the device was removed or replaced in between.
 func Settle(readings []Reading) State {
 	known := withoutUnknown(readings)
 	last := known[len(known)-1]
@@ -115,7 +115,7 @@ func Settle(readings []Reading) State {
 func withoutUnknown(readings []Reading) []Reading {
 	var list []Reading
 	for _, r := range readings {
-		if r.Version == version.Unknown && len(list) > 0 && !list[len(list)-1].Gone {
+		if n := len(list); r.Version == version.Unknown && n > 0 && !list[n-1].Gone && !another(list[n-1].Device, r.Device) {
 			continue
 		}
 		list = append(list, r)
@@ -158,10 +158,13 @@ func another(a, b Device) bool {
 // leadsTo tells whether the later reading may come after the earlier one: it
 // found the same version, or a step started from that version. Where nobody
 // read what a step started from, it may have been that one, unless another
-// writer was at work at about the same time.
+// writer was at work at about the same time. Another piece of equipment under
+// the same id starts from what it came with.
 func leadsTo(before, after Reading) bool {
 	switch {
 	case before.Gone || after.Gone || before.Version == version.Unknown:
+		return true
+	case another(before.Device, after.Device) && !apart(before, after):
 		return true
 	case version.Compare(after.Version, before.Version) == 0:
 		return true

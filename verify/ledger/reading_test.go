@@ -34,6 +34,11 @@ func TestUnknownTakesNoKnownVersionAway(t *testing.T) {
 	gone.Gone = true
 	s = ledger.Settle([]ledger.Reading{read("a", 0, "", "4.2"), gone, read("a", 900, "", version.Unknown)})
 	assert.EqualValues(t, version.Unknown, s.Version, "another one was fitted since")
+
+	old, fresh := read("a", 0, "", "4.2"), read("a", 900, "", version.Unknown)
+	old.Device.Serial, fresh.Device.Serial = "S4-1", "S4-2"
+	s = ledger.Settle([]ledger.Reading{old, fresh})
+	assert.EqualValues(t, version.Unknown, s.Version, "it is another one")
 }
 
 func TestTwoVansThatDisagreeBothStand(t *testing.T) {
@@ -59,6 +64,21 @@ func TestAChangeThatNobodyRecordedShows(t *testing.T) {
 	found := ledger.Contradictions([]ledger.Reading{read("van 1", 0, "", "4.2"), read("van 2", 9000, "4.3", "4.4")})
 	require.Len(t, found, 1)
 	assert.Equal(t, ledger.Unexplained, found[0].Kind)
+}
+
+// A device that was replaced under the same id starts anew. Two vans that read
+// two serial numbers on one day have one of them wrong, and that shows.
+func TestADeviceThatWasReplacedContradictsNothing(t *testing.T) {
+	serial := func(r ledger.Reading, s string) ledger.Reading {
+		r.Device.Serial = s
+		return r
+	}
+	first := serial(read("van 1", 0, "", "4.9"), "S4-1")
+	assert.Empty(t, ledger.Contradictions([]ledger.Reading{first, serial(read("van 2", 500, "4.2", "4.3"), "S4-2")}))
+	assert.Empty(t, ledger.Contradictions([]ledger.Reading{first, serial(read("van 1", 1, "", "4.3"), "S4-2")}))
+	assert.Len(t, ledger.Contradictions([]ledger.Reading{first, serial(read("van 2", 500, "4.2", "4.3"), "S4-1")}), 1)
+	both := []ledger.Reading{first, serial(read("van 2", 1, "", "4.3"), "S4-2")}
+	assert.EqualValues(t, "4.9", ledger.Settle(both).Other)
 }
 
 func TestTwoVansThatEndAlikeDoNotDisagree(t *testing.T) {
