@@ -115,7 +115,11 @@ func (r Record) Encode() ([]byte, error) {
 	if err != nil || r.Files == nil {
 		return before, err
 	}
-	out := append([]byte{}, before...)
+	room := len(before) + len(after)
+	for _, f := range r.Files {
+		room += len(f.Path) + (len(f.Running)+2)*(2*sha256.Size+16)
+	}
+	out := append(make([]byte, 0, room), before...)
 	for i, f := range r.Files {
 		if i > 0 {
 			out = append(out, ',')
