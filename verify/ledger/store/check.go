@@ -69,7 +69,7 @@ const (
 // the events say. It reads the ledger as it is at one moment and changes
 // nothing. The error says only that it could not be gone through.
 func (l *Ledger) Check(ctx context.Context, o CheckOptions) (CheckReport, error) {
-	c := &check{known: o.Known, report: CheckReport{
+	c := &check{known: o.Known, clocks: newClocks(), report: CheckReport{
 		Format: 1, Ledger: l.id, Place: l.place,
 		Chains: []ChainReport{}, Breaks: []ledger.Break{}, Notes: []string{tailNote},
 	}}
@@ -92,12 +92,14 @@ func (l *Ledger) Check(ctx context.Context, o CheckOptions) (CheckReport, error)
 	case err != nil:
 		return CheckReport{}, fmt.Errorf("checking ledger %s: %w", l.place, err)
 	}
+	c.report.Notes = append(c.report.Notes, c.clocks.notes()...)
 	c.conclude()
 	return c.report, nil
 }
 
 type check struct {
 	known  map[string]string
+	clocks *clocks
 	report CheckReport
 	counts [3]int64 // rows that the events give, by saysTables
 	tries  int      // events that were searched for a single flipped bit
@@ -238,6 +240,7 @@ func (c *check) batch(ctx context.Context, q Querier, ch chainRow, batch []*raw,
 		if b := walk.Next(&e.event); b != nil {
 			c.add(*b)
 		}
+		c.clocks.see(&e.event)
 		r.Head.Seq, r.Head.ID = e.event.Statement.Seq, e.event.ID
 		c.columns(ch, e)
 		sound = append(sound, e)

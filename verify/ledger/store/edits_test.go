@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -265,6 +266,39 @@ func TestAFileThatIsNoLedgerIsRefused(t *testing.T) {
 	left, err := os.ReadFile(text)
 	require.NoError(t, err)
 	assert.Equal(t, "radar 4.3", string(left))
+}
+
+// A ledger's other files stand beside the file itself, wherever a link to it is.
+func TestALinkLeadsToTheLedger(t *testing.T) {
+	ctx := context.Background()
+	dir := t.TempDir()
+	path, link := filepath.Join(dir, "ledger.db"), filepath.Join(t.TempDir(), "link.db")
+	l := open(t, path)
+	appendTo(t, l, "Ada", step(0, "4.2", "4.3"))
+	require.NoError(t, os.Symlink(path, link))
+	through := open(t, link)
+	appendTo(t, through, "Ada", step(1, "4.3", "4.4"))
+	assert.EqualValues(t, 2, requireWhole(t, l, "Ada").Events)
+	assert.NoFileExists(t, link+"-wal")
+	_, err := store.Sync(ctx, l, through, store.SyncOptions{})
+	assert.ErrorContains(t, err, "both are the same ledger")
+
+	nowhere := filepath.Join(dir, "nowhere.db")
+	require.NoError(t, os.Symlink(filepath.Join(dir, "gone.db"), nowhere))
+	pipe := filepath.Join(dir, "pipe")
+	require.NoError(t, syscall.Mkfifo(pipe, 0o600))
+	for path, says := range map[string]string{nowhere: "leads nowhere", dir: "found a folder", pipe: "found a device or pipe"} {
+		for _, o := range []store.Options{{Create: true}, {ReadOnly: true}} {
+			_, err := store.Open(ctx, path, o)
+			assert.ErrorIs(t, err, store.ErrNotLedger)
+			assert.ErrorContains(t, err, says)
+		}
+		_, err := store.CheckAt(ctx, path, known())
+		assert.ErrorContains(t, err, says)
+		_, err = store.Salvage(ctx, path, filepath.Join(t.TempDir(), "new.db"), known())
+		assert.Error(t, err)
+	}
+	assert.NoFileExists(t, filepath.Join(dir, "gone.db"))
 }
 
 func TestANewerLedgerIsRefused(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"strings"
 	"time"
 
 	"cardwright/verify/ledger"
@@ -91,4 +92,32 @@ func (l *Ledger) Event(ctx context.Context, id ledger.ID) (found ledger.Event, o
 		err = fmt.Errorf("looking for event %s: %w", id.Short(), err)
 	}
 	return found, ok, err
+}
+
+// LeastDigits of an event's id name it.
+const LeastDigits = 8
+
+// Find returns the events whose ids begin with some hex digits, at most two:
+// whoever asks wants one.
+func (l *Ledger) Find(ctx context.Context, digits string) ([]ledger.Event, error) {
+	low, err1 := ledger.ParseID(pad(digits, "0"))
+	high, err2 := ledger.ParseID(pad(digits, "f"))
+	if len(digits) < LeastDigits || err1 != nil || err2 != nil {
+		return nil, fmt.Errorf("event %.80q: expected %d to 64 lower-case hex digits, as audit vessel shows them", digits, LeastDigits)
+	}
+	var found []ledger.Event
+	err := l.Look(ctx, func(q Querier) error {
+		return EachEvent(ctx, q, `id >= $1 AND id <= $2 ORDER BY id LIMIT 2`, []any{low[:], high[:]}, func(e ledger.Event) error {
+			found = append(found, e)
+			return nil
+		})
+	})
+	if err != nil {
+		return nil, fmt.Errorf("looking for event %s: %w", digits, err)
+	}
+	return found, nil
+}
+
+func pad(digits, with string) string {
+	return digits + strings.Repeat(with, max(0, 64-len(digits)))
 }

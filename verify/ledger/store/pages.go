@@ -35,6 +35,13 @@ type pages struct {
 var errBusywork = errors.New("the file holds the same places again and again: it was made to keep a reader busy")
 
 func openPages(path string) (*pages, error) {
+	path, err := followed(path)
+	if err != nil {
+		return nil, err
+	}
+	if err := mustBeFile(path); err != nil {
+		return nil, err
+	}
 	db, err := os.Open(path)
 	if err != nil {
 		return nil, err

@@ -43,11 +43,15 @@ const sqliteConnections = 4
 // busyMillis is how long a writer waits for another program's.
 const busyMillis = 60_000
 
-func openSQLite(ctx context.Context, path string, o Options) (*Ledger, error) {
+func openSQLite(ctx context.Context, place string, o Options) (*Ledger, error) {
+	path, err := followed(place)
+	if err != nil {
+		return nil, err
+	}
 	if err := findFile(ctx, path, o); err != nil {
 		return nil, err
 	}
-	l := &Ledger{engine: sqliteEngine, place: path, readOnly: o.ReadOnly}
+	l := &Ledger{engine: sqliteEngine, place: place, readOnly: o.ReadOnly}
 	mode, err := fileMode(path, o.ReadOnly)
 	if err != nil {
 		return nil, err
@@ -64,9 +68,26 @@ func openSQLite(ctx context.Context, path string, o Options) (*Ledger, error) {
 	return l, nil
 }
 
+// followed is where a path leads: SQLite keeps its other files beside the file
+// itself, not beside a link to it.
+func followed(path string) (string, error) {
+	info, err := os.Lstat(path)
+	if err != nil || info.Mode()&fs.ModeSymlink == 0 {
+		return path, nil // looking at it again says what is wrong
+	}
+	target, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return "", fmt.Errorf("%w: it is a link that leads nowhere (%w)", ErrNotLedger, err)
+	}
+	return target, nil
+}
+
 // findFile makes the ledger file if it may, and looks whether what is there
 // begins as a database does.
 func findFile(ctx context.Context, path string, o Options) error {
+	if err := mustBeFile(path); err != nil {
+		return err
+	}
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		if !o.Create || o.ReadOnly {
@@ -87,6 +108,19 @@ func findFile(ctx context.Context, path string, o Options) error {
 		return fmt.Errorf("%w: found %d bytes beginning %+q, expected %+q", ErrNotLedger, n, head[:n], sqliteMagic)
 	}
 	return nil
+}
+
+// mustBeFile looks before anything is opened: opening a pipe would wait for
+// its other end.
+func mustBeFile(path string) error {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil || info.Mode().IsRegular():
+		return nil // opening it says what is wrong
+	case info.IsDir():
+		return fmt.Errorf("%w: found a folder, expected a file", ErrNotLedger)
+	}
+	return fmt.Errorf("%w: found a device or pipe, expected a file", ErrNotLedger)
 }
 
 // maxField is the largest field and row that is read from a file, in bytes.

@@ -199,6 +199,25 @@ func radar(t testing.TB, l *store.Ledger) (v string) {
 	return v
 }
 
+func TestAnEventIsFoundByTheFirstDigitsOfItsID(t *testing.T) {
+	onBoth(t, func(t *testing.T, l *store.Ledger) {
+		e := appendTo(t, l, "Ada", step(0, "4.1", "4.2"), step(1, "4.2", "4.3"))[1]
+		for _, n := range []int{8, 9, 12, 63, 64} {
+			found, err := l.Find(context.Background(), e.ID.String()[:n])
+			require.NoError(t, err)
+			require.Len(t, found, 1)
+			assert.Equal(t, e.ID, found[0].ID)
+		}
+		found, err := l.Find(context.Background(), "00000000")
+		require.NoError(t, err)
+		assert.Empty(t, found)
+		for _, bad := range []string{"", "1234567", "1234567g", e.ID.String() + "0", "%%%%%%%%"} {
+			_, err := l.Find(context.Background(), bad)
+			assert.ErrorContains(t, err, "hex digits", bad)
+		}
+	})
+}
+
 func TestACorrectionReplacesWhatAnEventSays(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		first := appendTo(t, l, "Ada", step(0, "4.1", "4.2"))[0]

@@ -71,8 +71,9 @@ func (l *Ledger) sync(ctx context.Context, there *Ledger, o SyncOptions, r *Sync
 	if l.id == there.id && !there.readOnly {
 		r.Notes = append(r.Notes, "the two are copies of one file: put one of them away, or their chains will fork")
 	}
-	received := transfer{from: there, to: l, known: o.Known, report: r}
+	received := transfer{from: there, to: l, known: o.Known, report: r, clocks: newClocks()}
 	err := received.run(ctx)
+	r.Notes = append(r.Notes, received.clocks.notes()...)
 	r.Received, r.Returned = received.added, received.returned
 	if err != nil {
 		return err
@@ -163,6 +164,7 @@ type transfer struct {
 	from, to *Ledger
 	known    map[string]string
 	report   *SyncReport // nil: refusals are not listed
+	clocks   *clocks     // nil: nobody asks
 	at       chainRow    // the chain that is being gone along, in from
 	added    int
 	returned int
@@ -342,6 +344,9 @@ func (t *transfer) bring(ctx context.Context, numbers []int64, own bool) error {
 			if why := t.refusal(e); why != "" {
 				t.refuse(e, why)
 				continue
+			}
+			if t.clocks != nil {
+				t.clocks.see(&e.event)
 			}
 			events = append(events, e.event)
 			size += len(e.content)

@@ -184,6 +184,35 @@ func TestSyncRefusesWhatDoesNotHold(t *testing.T) {
 	})
 }
 
+// A wrong clock breaks nothing, but it is told: at the sync, and at each check
+// until the event is corrected.
+func TestClocksThatAreWrongAreTold(t *testing.T) {
+	here, van := open(t, file(t)), open(t, file(t))
+	clock := func(at time.Time) store.Writer {
+		w := ledgertest.Writer("Ben")
+		w.Now = func() time.Time { return at }
+		return w
+	}
+	early := step(0, "4.2", "4.3")
+	late := step(1, "4.3", "4.4")
+	late.At = time.Now().UTC().AddDate(3, 0, 0).Truncate(time.Second)
+	for _, e := range []struct {
+		w store.Writer
+		e ledger.Entry
+	}{{clock(ledgertest.Day(2)), early}, {clock(ledgertest.Day(1)), late}} {
+		_, err := van.Append(context.Background(), e.w, e.e)
+		require.NoError(t, err)
+	}
+	r := syncWith(t, here, van)
+	require.Len(t, r.Notes, 2, "%q", r.Notes)
+	assert.Contains(t, r.Notes[0], "1 events are of a day that hasn't come yet")
+	assert.Contains(t, r.Notes[0], "by Ben")
+	assert.Contains(t, r.Notes[1], "clock went back 1 times (before event 2")
+	c := requireWhole(t, here, "Ben")
+	assert.Subset(t, c.Notes, r.Notes)
+	assert.Empty(t, syncWith(t, here, van).Notes, "nothing new came")
+}
+
 func TestALedgerIsNotSyncedWithItself(t *testing.T) {
 	path := file(t)
 	l := open(t, path)
