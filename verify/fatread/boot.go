@@ -212,7 +212,9 @@ func (c *Card) nameOther(p *Partition, head []byte, unreadable bool) {
 	case unreadable:
 		p.FileSystem = Unreadable
 	default:
-		p.FileSystem = unnamed(head)
+		if p.FileSystem = c.remains(p, head); p.FileSystem == "" {
+			p.FileSystem = unnamed(head)
+		}
 	}
 }
 
@@ -226,13 +228,13 @@ func (c *Card) findBoot(p *Partition, head []byte, unreadable bool) (boot, bool)
 		return boot{}, false
 	}
 	if unreadable {
-		return c.useBackup(p, head)
+		return c.useBackup(p, head, true)
 	}
 	c.complain(p, complaints)
 	if !fatal {
 		return b, true
 	}
-	if b, ok := c.useBackup(p, head); ok {
+	if b, ok := c.useBackup(p, head, false); ok {
 		return b, true
 	}
 	p.FileSystem = DamagedFAT
@@ -248,7 +250,9 @@ func (c *Card) complain(p *Partition, complaints []complaint) {
 	}
 }
 
-func (c *Card) useBackup(p *Partition, head []byte) (boot, bool) {
+// useBackup reads by the backup. Where the first sector couldn't be read, what
+// is wrong with it isn't known.
+func (c *Card) useBackup(p *Partition, head []byte, unreadable bool) (boot, bool) {
 	at := int64(usualBackup * sectorBytes)
 	if int64(len(head)) < at+sectorBytes {
 		return boot{}, false
@@ -258,7 +262,7 @@ func (c *Card) useBackup(p *Partition, head []byte) (boot, bool) {
 		return boot{}, false
 	}
 	c.add(Fault{
-		Kind: BootUsed, Partition: p.Number, Offset: p.Start,
+		Kind: BootUsed, Partition: p.Number, Offset: p.Start, ReadError: unreadable,
 		Expected: "a boot sector", Found: fmt.Sprintf("none of use: its backup in sector %d was read", usualBackup),
 	})
 	return b, true

@@ -123,7 +123,7 @@ func (c *Card) exfatBackup(p *Partition, head []byte, gone spans) (exfatBoot, bo
 			continue
 		}
 		c.add(Fault{
-			Kind: BootUsed, Partition: p.Number, Offset: p.Start, Expected: "a boot sector",
+			Kind: BootUsed, Partition: p.Number, Offset: p.Start, ReadError: gone.touch(p.Start, sectorBytes), Expected: "a boot sector",
 			Found: fmt.Sprintf("none of use: its backup in sector %d was read", exfatRegion),
 		})
 		return b, true

@@ -2,6 +2,8 @@ package fatread
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -20,6 +22,10 @@ const (
 	DamagedFAT  = "damaged FAT" // of which neither boot sector can be used
 	Overlapping = "overlapping" // shares sectors with another partition: not looked at
 	Unreadable  = "unreadable"  // the drive gave errors where it would begin
+
+	// What is left of a file system that no device finds any more.
+	Headless  = "FAT32 without its first sector"    // its backup boot sector is whole
+	Tableless = "FAT32 without the partition table" // it begins where card makers put the first partition
 )
 
 const headBytes = 128 << 10 // of a partition, looked at for marks
@@ -128,19 +134,21 @@ func claimsVolume(sector []byte) bool {
 
 // fatTypes are the MBR types for FAT (common practice; 0x0B and 0x0C in the
 // FAT32 specification's own terms). GPT has one type for all of Microsoft's.
+// Types of hidden and EFI system partitions are not among them: many systems
+// leave such a partition alone.
 var fatTypes = map[string][]string{
-	FAT12: {"0x01", "0x11"},
-	FAT16: {"0x04", "0x06", "0x0e", "0x14", "0x16", "0x1e"},
-	FAT32: {"0x0b", "0x0c", "0x1b", "0x1c"},
-	ExFAT: {"0x07", "0x17"},
-	NTFS:  {"0x07", "0x17", "0x27"},
-	"any": {"0xef"}, // an EFI system partition
+	FAT12: {"0x01"},
+	FAT16: {"0x04", "0x06", "0x0e"},
+	FAT32: {"0x0b", "0x0c"},
+	ExFAT: {"0x07"},
+	NTFS:  {"0x07"},
 }
 
-const (
-	basicData = "ebd0a0a2-b9e5-4433-87c0-68b6b72699c7"
-	efiSystem = "c12a7328-f81f-11d2-ba4b-00a0c93ec93b"
-)
+// hiddenBit is what tools add to the types above to hide a partition (common
+// practice, no standard).
+const hiddenBit = 0x10
+
+const basicData = "ebd0a0a2-b9e5-4433-87c0-68b6b72699c7"
 
 // checkType compares what the table announces with what is there.
 func (c *Card) checkType(p *Partition) {
@@ -149,14 +157,10 @@ func (c *Card) checkType(p *Partition) {
 		return
 	}
 	if p.Table == GPT {
-		want = []string{basicData, efiSystem}
-	} else {
-		want = append(append([]string{}, want...), fatTypes["any"]...)
+		want = []string{basicData}
 	}
-	for _, w := range want {
-		if p.Type == w {
-			return
-		}
+	if slices.Contains(want, p.Type) {
+		return
 	}
 	c.add(Fault{
 		Kind: PartitionType, Partition: p.Number, Offset: -1,
@@ -169,10 +173,57 @@ func (c *Card) checkType(p *Partition) {
 func (p *Partition) announcesFAT() bool {
 	for _, fs := range []string{FAT12, FAT16, FAT32} {
 		for _, t := range fatTypes[fs] {
-			if p.Type == t {
+			if p.Type == t || p.Type == hiddenType(t) {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+func hiddenType(t string) string {
+	n, _ := strconv.ParseUint(t, 0, 8) // of those above
+	return fmt.Sprintf("0x%02x", n|hiddenBit)
+}
+
+// remains names what is left of a FAT32 volume whose beginning is overwritten;
+// "" for nothing that is known.
+func (c *Card) remains(p *Partition, head []byte) string {
+	if p.Length > 0 && backupWhole(head) {
+		return Headless
+	}
+	if p.Table != NoTable {
+		return ""
+	}
+	for _, first := range usualStarts {
+		sector := make([]byte, sectorBytes)
+		if err := c.src.read(sector, first*sectorBytes); err != nil {
+			continue // past the end, or no place of interest that can be read
+		}
+		if b, complaints := parseBoot(sector); wholeFAT32(sector, b, complaints) && b.hidden == first {
+			return Tableless
+		}
+	}
+	return ""
+}
+
+// usualStarts are the sectors where the first partition begins: of cards as
+// they are sold, of desktop tools, and of old ones (common practice, no source).
+var usualStarts = []int64{8192, 2048, 32768, 16384, 63}
+
+func backupWhole(head []byte) bool {
+	for sector := sectorBytes; sector <= 4096; sector *= 2 {
+		at := usualBackup * sector
+		if len(head) < at+sectorBytes {
+			return false
+		}
+		if b, complaints := parseBoot(head[at:]); wholeFAT32(head[at:], b, complaints) && b.sector == int64(sector) {
+			return true
+		}
+	}
+	return false
+}
+
+func wholeFAT32(sector []byte, b boot, complaints []complaint) bool {
+	return len(complaints) == 0 && b.fat32 && jumps(sector) && claimsFAT(sector)
 }

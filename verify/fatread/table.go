@@ -111,6 +111,7 @@ func (c *Card) readMBR(sector []byte) {
 	for _, s := range four {
 		if s.kind == typeGPT && c.readGPT() {
 			c.Table = GPT
+			c.hybrid(four)
 			return
 		}
 	}
@@ -121,6 +122,21 @@ func (c *Card) readMBR(sector []byte) {
 		if s.extended() {
 			c.readLogical(s)
 		}
+	}
+}
+
+// hybrid tells of an MBR with partitions of its own beside the entry that
+// announces a GPT: some machines follow the one table, some the other.
+func (c *Card) hybrid(four [4]slot) {
+	for i, s := range four {
+		if s.empty() || s.kind == typeGPT {
+			continue
+		}
+		c.add(Fault{
+			Kind: TableAmbiguous, Offset: int64(446 + 16*i), Expected: "an MBR that only announces the GPT",
+			Found: fmt.Sprintf("one with a partition of its own, type 0x%02x at sector %d", s.kind, s.start),
+		})
+		return
 	}
 }
 
