@@ -199,6 +199,54 @@ func TestReleaseSaysWhoHasItHadItAndCarriedIt(t *testing.T) {
 	})
 }
 
+// A radar of the same id and another serial number is another radar: what the
+// first one ran isn't said of the second.
+func TestAReplacedDeviceHadWhatItRan(t *testing.T) {
+	onBoth(t, func(t *testing.T, l *store.Ledger) {
+		workedExample(t, l)
+		second := sweep
+		second.Serial = "S4-2"
+		appendTo(t, l, "Ada", takeOn(100, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: second, Version: "4.3"}))
+		unsaid := second
+		unsaid.Serial = ""
+		appendTo(t, l, "Ada", takeOn(101, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: unsaid, Version: "4.3"}))
+
+		u, err := audit.OfRelease(ctx, l, "fennick-sweep-4", "4.3", none)
+		require.NoError(t, err)
+		require.Len(t, u.Has, 2)
+		assert.Equal(t, []string{"S4-2", "S4-1"}, []string{u.Has[0].Serial, u.Has[1].Serial}, "Kittiwake's new one, Morven Rose's")
+		assert.Equal(t, at(101), u.Has[0].Last)
+		require.Len(t, u.Had, 1)
+		assert.Equal(t, "S4-1", u.Had[0].Serial)
+		assert.True(t, u.Had[0].Replaced())
+		assert.Equal(t, at(2), u.Had[0].Last)
+
+		h, err := audit.OfVessel(ctx, l, "kittiwake", time.Time{}, none)
+		require.NoError(t, err)
+		assert.Empty(t, h.Contradictions, "4.4 before it was another radar")
+	})
+}
+
+// A boat whose file was given another name is found under both.
+func TestAVesselUnderAnotherIDIsTold(t *testing.T) {
+	onBoth(t, func(t *testing.T, l *store.Ledger) {
+		for i, id := range []string{"kittiwake", "kitty", "morven-rose", "skerry-light"} {
+			e := takeOn(i, id, "Kittiwake", "")
+			e.TakenOn.MMSI = []string{"970000001", "970000001", "970000002", ""}[i]
+			appendTo(t, l, "Ada", e)
+		}
+		for id, want := range map[string][]string{"kitty": {"kittiwake"}, "kittiwake": {"kitty"}, "morven-rose": nil, "skerry-light": nil} {
+			h, err := audit.OfVessel(ctx, l, id, time.Time{}, none)
+			require.NoError(t, err)
+			var got []string
+			for _, v := range h.Also {
+				got = append(got, v.ID)
+			}
+			assert.Equal(t, want, got, id)
+		}
+	})
+}
+
 func TestADeviceInDisputeHasBothReleases(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)

@@ -21,17 +21,23 @@ type ReleaseUse struct {
 	Version   version.V   `json:"version"`
 	Withdrawn []Withdrawn `json:"withdrawn"` // where somebody withdrew it
 	Has       []Use       `json:"has"`       // devices that run it, by vessel
-	Had       []Use       `json:"had"`       // devices that ran it and now run something else, or are gone
+	Had       []Use       `json:"had"`       // devices that ran it and now run something else, were replaced, or are gone
 	Carried   []Carried   `json:"carried"`   // cards that carried it
 }
 
 // Use is one device that runs or ran the release.
 type Use struct {
-	Vessel Vessel    `json:"vessel"`
-	Device Device    `json:"device"` // as it is now
-	First  time.Time `json:"first"`  // when the release was first read off it
-	Last   time.Time `json:"last"`   // and last
+	Vessel Vessel `json:"vessel"`
+	Device Device `json:"device"` // what stands under this id now
+	// Serial is that of the equipment which ran the release; another than the
+	// device's where it was replaced since.
+	Serial string    `json:"serial"`
+	First  time.Time `json:"first"` // when the release was first read off it
+	Last   time.Time `json:"last"`  // and last
 }
+
+// Replaced tells whether other equipment stands in its place now.
+func (u *Use) Replaced() bool { return u.Serial != u.Device.Serial }
 
 // Carried is one vessel for which cards carried the release.
 type Carried struct {
@@ -96,11 +102,11 @@ func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter) error 
 		join = " JOIN event e ON e.no = r.event"
 		ask.equal("e.technician", f.Technician)
 	}
-	query := `SELECT ` + vesselColumns + `, x.first, x.last, d.version_key, ` + deviceColumns + `
-		FROM (SELECT r.vessel, r.device, min(r.at) AS first, max(r.at) AS last FROM reading r
-			JOIN vessel v ON v.vessel = r.vessel` + join + ` WHERE ` + ask.String() + ` GROUP BY r.vessel, r.device) x
+	query := `SELECT ` + vesselColumns + `, x.serial, x.first, x.last, d.version_key, ` + deviceColumns + `
+		FROM (SELECT r.vessel, r.device, r.serial, min(r.at) AS first, max(r.at) AS last FROM reading r
+			JOIN vessel v ON v.vessel = r.vessel` + join + ` WHERE ` + ask.String() + ` GROUP BY r.vessel, r.device, r.serial) x
 		JOIN device d ON d.vessel = x.vessel AND d.device = x.device
-		JOIN vessel v ON v.vessel = x.vessel ORDER BY x.vessel, x.device`
+		JOIN vessel v ON v.vessel = x.vessel ORDER BY x.vessel, x.device, x.serial`
 	if f.Berth == "" {
 		query = strings.Replace(query, "JOIN vessel v ON v.vessel = r.vessel", "", 1)
 	}
@@ -108,7 +114,7 @@ func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter) error 
 	return store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
 		var use Use
 		var first, last, key string
-		err := scanWith(r, append(use.Vessel.scan(), &first, &last, &key), &use.Device)
+		err := scanWith(r, append(use.Vessel.scan(), &use.Serial, &first, &last, &key), &use.Device)
 		if err != nil {
 			return err
 		}
@@ -121,17 +127,37 @@ func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter) error 
 }
 
 // add sorts a use: a device has the release also where only one of two
-// writers says so.
+// writers says so. A reading without a serial number is of what stands there.
 func (u *ReleaseUse) add(use Use, runs bool) {
 	d := use.Device
+	if use.Serial == "" {
+		use.Serial = d.Serial
+	}
 	if d.Other != "" {
 		runs = runs || ledger.VersionKey(d.Other) == ledger.VersionKey(u.Version)
 	}
-	if runs && d.Model == u.Model && !d.Gone {
-		u.Has = append(u.Has, use)
+	if runs && d.Model == u.Model && !d.Gone && !use.Replaced() {
+		u.Has = joined(u.Has, use)
 		return
 	}
-	u.Had = append(u.Had, use)
+	u.Had = joined(u.Had, use)
+}
+
+// joined adds a use to a list, or to that of the same equipment, whose
+// readings came with and without its serial number.
+func joined(list []Use, use Use) []Use {
+	for i := len(list) - 1; i >= 0 && list[i].Vessel.ID == use.Vessel.ID && list[i].Device.ID == use.Device.ID; i-- {
+		if o := &list[i]; o.Serial == use.Serial {
+			if use.First.Before(o.First) {
+				o.First = use.First
+			}
+			if use.Last.After(o.Last) {
+				o.Last = use.Last
+			}
+			return list
+		}
+	}
+	return append(list, use)
 }
 
 func (u *ReleaseUse) carried(ctx context.Context, q store.Querier, f Filter) error {

@@ -22,6 +22,9 @@ type History struct {
 	Devices        []Device               `json:"devices"` // as they were then, by id
 	Lines          []Line                 `json:"lines"`   // what happened up to then, in order
 	Contradictions []ledger.Contradiction `json:"contradictions"`
+	// Also are vessels of other ids with the same IMO number, MMSI or hull:
+	// most likely this one, under the id that it had before.
+	Also []Vessel `json:"also"`
 }
 
 // ErrNothing says that the ledger holds nothing of what was asked for.
@@ -37,12 +40,12 @@ var ErrTooMany = errors.New("more events than anybody can read: narrow the dates
 // OfVessel gives a vessel's history, and what it ran at a moment (the zero
 // time: now). The filter narrows the lines, not the state.
 func OfVessel(ctx context.Context, l *store.Ledger, vessel string, at time.Time, f Filter) (History, error) {
-	h := History{Format: Format, Lines: []Line{}, Devices: []Device{}, Contradictions: []ledger.Contradiction{}}
+	h := History{Format: Format, Lines: []Line{}, Devices: []Device{}, Contradictions: []ledger.Contradiction{}, Also: []Vessel{}}
 	if !at.IsZero() {
 		h.At = &at
 	}
 	err := l.Look(ctx, func(q store.Querier) error {
-		return errors.Join(h.vessel(ctx, q, vessel), h.lines(ctx, q, vessel, f), h.state(ctx, q, vessel))
+		return errors.Join(h.vessel(ctx, q, vessel), h.also(ctx, q), h.lines(ctx, q, vessel, f), h.state(ctx, q, vessel))
 	})
 	if err == nil && h.Vessel.ID == "" {
 		err = fmt.Errorf("%w: vessel %q", ErrNothing, vessel)
@@ -57,6 +60,24 @@ func (h *History) vessel(ctx context.Context, q store.Querier, id string) error 
 	return store.Each(ctx, q, `SELECT vessel, name, berth, imo, mmsi, hull FROM vessel WHERE vessel = $1`, []any{id}, func(r *sql.Rows) error {
 		v := &h.Vessel
 		return r.Scan(&v.ID, &v.Name, &v.Berth, &v.IMO, &v.MMSI, &v.Hull)
+	})
+}
+
+// maxAlso is how many other ids of one vessel are told.
+const maxAlso = 20
+
+func (h *History) also(ctx context.Context, q store.Querier) error {
+	v := h.Vessel
+	if v.IMO == "" && v.MMSI == "" && v.Hull == "" {
+		return nil
+	}
+	return store.Each(ctx, q, `SELECT `+vesselColumns+` FROM vessel v WHERE v.vessel <> $1 AND
+			(v.imo <> '' AND v.imo = $2 OR v.mmsi <> '' AND v.mmsi = $3 OR v.hull <> '' AND v.hull = $4)
+		ORDER BY v.vessel`+fmt.Sprintf(" LIMIT %d", maxAlso), []any{v.ID, v.IMO, v.MMSI, v.Hull}, func(r *sql.Rows) error {
+		var other Vessel
+		err := r.Scan(other.scan()...)
+		h.Also = append(h.Also, other)
+		return err
 	})
 }
 

@@ -102,8 +102,25 @@ func (s *Server) as(cmd *exec.Cmd) error {
 	return err
 }
 
-// Start starts the server (again) and returns when it answers.
+// patience is how long a server may take to answer.
+const patience = time.Minute
+
+// Start starts the server (again) and returns when it answers. After a halt
+// the memory that its processes shared may still be there for a moment, and a
+// new server refuses to start: then it is started again.
 func (s *Server) Start() error {
+	for end := time.Now().Add(patience); ; {
+		if err := s.launch(); err != nil {
+			return err
+		}
+		err := s.await(end)
+		if err == nil || time.Now().After(end) {
+			return err
+		}
+	}
+}
+
+func (s *Server) launch() error {
 	postgres, err := postgresProgram("postgres")
 	if err != nil {
 		return err
@@ -119,22 +136,27 @@ func (s *Server) Start() error {
 	process, exited := s.process, make(chan struct{})
 	s.exited = exited
 	go func() { process.Wait(); close(exited) }()
-	return s.await()
+	return nil
 }
 
-func (s *Server) await() error {
+// await returns when the server answers, or has ended by itself.
+func (s *Server) await(end time.Time) error {
 	db, err := sql.Open("pgx", s.Address(""))
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	for range 600 {
+	for time.Now().Before(end) {
 		if err = db.Ping(); err == nil {
 			return nil
 		}
-		time.Sleep(50 * time.Millisecond)
+		select {
+		case <-s.exited:
+			return errors.New("PostgreSQL ended as soon as it was started")
+		case <-time.After(50 * time.Millisecond):
+		}
 	}
-	return fmt.Errorf("PostgreSQL didn't answer in 30 s: %w", err)
+	return fmt.Errorf("PostgreSQL didn't answer in %s: %w", patience, err)
 }
 
 // Halt stops the server at once, as a power cut would stop its processes, and

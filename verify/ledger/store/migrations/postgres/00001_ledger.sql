@@ -86,7 +86,7 @@ CREATE TABLE reading (
     PRIMARY KEY (vessel, device, ord)
 );
 CREATE INDEX reading_event ON reading (event);
-CREATE INDEX reading_release ON reading (model, version_key, vessel, device, at) WHERE version_key <> '';
+CREATE INDEX reading_release ON reading (model, version_key, vessel, device, serial, at) WHERE version_key <> '';
 
 CREATE TABLE carried (
     event       BIGINT NOT NULL REFERENCES event (no),
@@ -115,6 +115,9 @@ CREATE TABLE vessel (
     mmsi   TEXT COLLATE "C" NOT NULL,
     hull   TEXT COLLATE "C" NOT NULL
 );
+CREATE INDEX vessel_imo ON vessel (imo) WHERE imo <> '';
+CREATE INDEX vessel_mmsi ON vessel (mmsi) WHERE mmsi <> '';
+CREATE INDEX vessel_hull ON vessel (hull) WHERE hull <> '';
 
 CREATE TABLE device (
     vessel      TEXT COLLATE "C" NOT NULL,

@@ -88,7 +88,7 @@ CREATE TABLE reading (
     PRIMARY KEY (vessel, device, ord)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX reading_event ON reading (event);
-CREATE INDEX reading_release ON reading (model, version_key, vessel, device, at) WHERE version_key <> '';
+CREATE INDEX reading_release ON reading (model, version_key, vessel, device, serial, at) WHERE version_key <> '';
 
 CREATE TABLE carried (
     event       INTEGER NOT NULL REFERENCES event (no),
@@ -117,6 +117,9 @@ CREATE TABLE vessel (
     mmsi   TEXT NOT NULL,
     hull   TEXT NOT NULL
 ) STRICT, WITHOUT ROWID;
+CREATE INDEX vessel_imo ON vessel (imo) WHERE imo <> '';
+CREATE INDEX vessel_mmsi ON vessel (mmsi) WHERE mmsi <> '';
+CREATE INDEX vessel_hull ON vessel (hull) WHERE hull <> '';
 
 CREATE TABLE device (
     vessel      TEXT NOT NULL,
