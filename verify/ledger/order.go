@@ -29,6 +29,14 @@ func OrdAt(at time.Time) []byte {
 	return binary.BigEndian.AppendUint64(make([]byte, 0, OrdSize), uint64(at.Unix()))
 }
 
+// AtOf is the moment that a place in time is of, to the second.
+func AtOf(ord []byte) time.Time {
+	if len(ord) < 8 {
+		return time.Time{}
+	}
+	return time.Unix(int64(binary.BigEndian.Uint64(ord)), 0).UTC()
+}
+
 // VersionKey is equal for two versions exactly where version.Compare calls
 // them equal (1.01 and 1.1, 4.3 and 4.3-0); "" for none and for unknown. It
 // is for looking up, not for showing.

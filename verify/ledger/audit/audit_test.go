@@ -377,6 +377,92 @@ func TestDueJoinsPlansWithWhatWasLeftOpen(t *testing.T) {
 	})
 }
 
+// What was put instead of an event stands in its place, everywhere.
+func TestCorrectionsCountInWhatIsDueAndWithdrawn(t *testing.T) {
+	onBoth(t, func(t *testing.T, l *store.Ledger) {
+		workedExample(t, l)
+		instead := func(hours int, of ledger.ID, e *ledger.Entry) ledger.Entry {
+			c := ledger.Entry{At: at(hours), Kind: ledger.Correction, Correction: &ledger.Correcting{Of: of.String(), Why: "mistyped", Instead: e}}
+			if e != nil {
+				c.Vessel = e.Vessel
+			}
+			return c
+		}
+		open := func() (told []string) {
+			due, err := audit.OfDue(ctx, l, nil, none)
+			require.NoError(t, err)
+			for _, v := range due.Vessels {
+				for _, line := range v.Open {
+					told = append(told, v.Vessel.ID+": "+line.Entry.Tell())
+				}
+			}
+			return told
+		}
+		check := func(hours int, kind ledger.Kind, note string) ledger.Entry {
+			return ledger.Entry{At: at(hours), Kind: kind, Vessel: "morven-rose", Check: &ledger.Check{Device: pilot, Check: "manual steering", Note: note}}
+		}
+		failed := appendTo(t, l, "Ben", check(60, ledger.CheckFailed, "weel slips"))[0]
+		assert.Equal(t, []string{"morven-rose: check failed: pilot, manual steering, weel slips"}, open())
+		better := check(60, ledger.CheckFailed, "wheel slips still")
+		first := appendTo(t, l, "Ben", instead(61, failed.ID, &better))[0]
+		assert.Equal(t, []string{"morven-rose: check failed: pilot, manual steering, wheel slips still"}, open())
+		appendTo(t, l, "Ben", instead(62, first.ID, nil))
+		assert.Len(t, open(), 1, "a correction of a correction is none")
+		passed := appendTo(t, l, "Ben", check(70, ledger.CheckPassed, ""))[0]
+		assert.Empty(t, open())
+		back := instead(71, passed.ID, nil)
+		back.Vessel = "morven-rose"
+		appendTo(t, l, "Ben", back)
+		assert.Len(t, open(), 1, "it didn't pass after all")
+		now := check(80, ledger.CheckPassed, "")
+		appendTo(t, l, "Ben", instead(81, passed.ID, &now))
+		assert.Empty(t, open())
+
+		all, err := audit.OfWithdrawn(ctx, l, nil, none)
+		require.NoError(t, err)
+		require.Len(t, all.Releases, 1)
+		var id ledger.ID
+		require.NoError(t, audit.Events(ctx, l, "", none, func(e ledger.Event) error {
+			if e.Statement.Entry.Kind == ledger.ReleaseWithdrawn {
+				id = e.ID
+			}
+			return nil
+		}))
+		reworded := ledger.Entry{At: at(50), Kind: ledger.ReleaseWithdrawn, Withdrawal: &ledger.Withdrawal{Model: "fennick-sweep-4", Version: "4.4", Why: "it is 4.4"}}
+		appendTo(t, l, "Ben", instead(90, id, &reworded))
+		all, err = audit.OfWithdrawn(ctx, l, nil, none)
+		require.NoError(t, err)
+		require.Len(t, all.Releases, 1)
+		assert.EqualValues(t, "4.4", all.Releases[0].Version)
+		assert.Len(t, all.Releases[0].Has, 1)
+		appendTo(t, l, "Ben", instead(91, id, nil))
+		all, err = audit.OfWithdrawn(ctx, l, nil, none)
+		require.NoError(t, err)
+		assert.Empty(t, all.Releases)
+	})
+}
+
+// The last visit is the last that stands.
+func TestAVisitThatWasTakenBackIsNoVisit(t *testing.T) {
+	onBoth(t, func(t *testing.T, l *store.Ledger) {
+		visit := func(hours int) ledger.Entry {
+			return ledger.Entry{At: at(hours), Kind: ledger.VisitBegun, Vessel: "kittiwake", Visit: "v", VisitBegun: &ledger.Visit{}}
+		}
+		last := func() time.Time {
+			due, err := audit.OfDue(ctx, l, []audit.PlanSummary{{Vessel: "kittiwake", Steps: 1}}, none)
+			require.NoError(t, err)
+			require.Len(t, due.Vessels, 1)
+			return due.Vessels[0].Last
+		}
+		assert.Zero(t, last())
+		events := appendTo(t, l, "Ada", takeOn(20, "kittiwake", "Kittiwake", ""), visit(0), visit(10))
+		assert.Equal(t, at(10), last())
+		appendTo(t, l, "Ada", ledger.Entry{At: at(30), Kind: ledger.Correction, Vessel: "kittiwake",
+			Correction: &ledger.Correcting{Of: events[2].ID.String(), Why: "another boat"}})
+		assert.Equal(t, at(0), last())
+	})
+}
+
 func TestCardSaysWhereItWasMadeAndUsed(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)

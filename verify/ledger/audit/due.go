@@ -91,13 +91,11 @@ func (d *DueVessel) describe(ctx context.Context, q store.Querier, id string) er
 	if err != nil {
 		return err
 	}
-	return store.Each(ctx, q, `SELECT at FROM event WHERE vessel = $1 AND kind = 'visit begun' ORDER BY ord DESC LIMIT 1`, []any{id}, func(r *sql.Rows) error {
-		var at string
-		if err := r.Scan(&at); err != nil {
-			return err
-		}
-		var err error
-		d.Last, err = moment(at)
+	// What says who was aboard but no name is a visit.
+	return store.Each(ctx, q, `SELECT ord FROM sighting WHERE vessel = $1 AND name = '' ORDER BY ord DESC LIMIT 1`, []any{id}, func(r *sql.Rows) error {
+		var ord []byte
+		err := r.Scan(&ord)
+		d.Last = ledger.AtOf(ord)
 		return err
 	})
 }
@@ -106,10 +104,10 @@ func (d *DueVessel) describe(ctx context.Context, q store.Querier, id string) er
 // that weren't done since.
 func openLines(ctx context.Context, q store.Querier, f Filter) ([]Line, error) {
 	last := map[string]Line{}
-	err := store.EachEvent(ctx, q, `kind IN ('step failed', 'step put off', 'check failed', 'check not done')
-		AND NOT EXISTS (SELECT 1 FROM event c WHERE c.corrects = event.id) ORDER BY ord`, nil, func(e ledger.Event) error {
-		line := lineOf(e)
-		last[whatIsOpen(&line.Entry)] = line
+	err := eachStanding(ctx, q, `kind IN ('step failed', 'step put off', 'check failed', 'check not done')`, `1 = 1`, nil, func(line Line) error {
+		if slices.Contains(openKinds, line.Entry.Kind) {
+			last[whatIsOpen(&line.Entry)] = line
+		}
 		return nil
 	})
 	if err != nil {
@@ -133,6 +131,8 @@ func openLines(ctx context.Context, q store.Querier, f Filter) ([]Line, error) {
 	return open, nil
 }
 
+var openKinds = []ledger.Kind{ledger.StepFailed, ledger.StepPutOff, ledger.CheckFailed, ledger.CheckNotDone}
+
 func whatIsOpen(e *ledger.Entry) string {
 	if e.Step != nil {
 		return e.Vessel + "\n" + e.Step.Device.ID
@@ -147,9 +147,9 @@ func doneSince(ctx context.Context, q store.Querier, line Line) (done bool, err 
 	if e.Step != nil {
 		return stepDone(ctx, q, &e)
 	}
-	err = store.EachEvent(ctx, q, `vessel = $1 AND ord >= $2 AND kind = 'check passed'`, []any{e.Vessel, ledger.OrdAt(e.At)}, func(later ledger.Event) error {
-		k := later.Statement.Entry.Check
-		done = done || k.Check == e.Check.Check && k.Device.ID == e.Check.Device.ID
+	err = eachStanding(ctx, q, `vessel = $1 AND kind = 'check passed'`, `vessel = $1`, []any{e.Vessel}, func(later Line) error {
+		k := later.Entry.Check
+		done = done || later.Entry.Kind == ledger.CheckPassed && !later.Entry.At.Before(e.At) && k.Check == e.Check.Check && k.Device.ID == e.Check.Device.ID
 		return nil
 	})
 	return done, err

@@ -209,12 +209,12 @@ type withdrawal struct {
 // withdrawals are the ledger's, those that stand.
 func withdrawals(ctx context.Context, q store.Querier) ([]withdrawal, error) {
 	var list []withdrawal
-	err := store.EachEvent(ctx, q, `kind = 'release withdrawn' AND NOT EXISTS (SELECT 1 FROM event c WHERE c.corrects = event.id) ORDER BY ord`, nil,
-		func(e ledger.Event) error {
-			w := e.Statement.Entry.Withdrawal
-			list = append(list, withdrawal{w.Model, w.Version, Withdrawn{w.Variant, w.Why, e.Statement.Entry.At, e.Statement.Technician}})
-			return nil
-		})
+	err := eachStanding(ctx, q, `kind = 'release withdrawn'`, `vessel = ''`, nil, func(line Line) error {
+		if w := line.Entry.Withdrawal; w != nil {
+			list = append(list, withdrawal{w.Model, w.Version, Withdrawn{w.Variant, w.Why, line.Entry.At, line.Technician}})
+		}
+		return nil
+	})
 	return list, err
 }
 
