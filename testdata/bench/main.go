@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"strings"
 	"syscall"
 )
 
@@ -70,6 +71,9 @@ func run(ctx context.Context, o options) (err error) {
 	defer b.remove()
 	before := machine(b.places)
 	for _, c := range b.contests() {
+		if !strings.Contains(c.what, o.only) {
+			continue
+		}
 		if err := b.measure(ctx, c); err != nil {
 			return err
 		}
