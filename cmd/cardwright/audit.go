@@ -1,8 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -32,7 +32,7 @@ type auditOptions struct {
 func (o *auditOptions) addFlags(cmd *cobra.Command) {
 	flags := cmd.PersistentFlags()
 	flags.StringVar(&o.since, "since", "", "from this day on: 2026-03-02")
-	flags.StringVar(&o.until, "until", "", "up to the end of this day")
+	flags.StringVar(&o.until, "until", "", "up to the end of this day, or to a time: 2026-03-02 14:30")
 	flags.StringVar(&o.berth, "berth", "", "vessels at this berth")
 	flags.StringVar(&o.technician, "technician", "", "work of this technician")
 	flags.StringVar(&o.makers, "maker", "", "devices of this maker")
@@ -47,23 +47,55 @@ func (o auditOptions) filter() (audit.Filter, error) {
 		}
 	}
 	if o.until != "" {
-		if f.To, err = day(o.until); err != nil {
+		if f.To, err = momentOrEnd(o.until); err != nil {
 			return f, err
 		}
-		f.To = endOfDay(f.To)
 	}
 	return f, nil
 }
 
+// day is the beginning of a day where this computer is: the ledger keeps UTC,
+// people go by their clock.
 func day(text string) (time.Time, error) {
 	d, err := manifest.ParseDate(text)
 	if err != nil {
 		return time.Time{}, usage(fmt.Errorf("%q is not a day: expected year, month and day, as in 2026-03-02", text))
 	}
-	return d.Time, nil
+	return time.Date(d.Year(), d.Month(), d.Day(), 0, 0, 0, 0, time.Local), nil
 }
 
-func endOfDay(d time.Time) time.Time { return d.AddDate(0, 0, 1).Add(-time.Second) }
+// momentOrEnd is a moment, or the end of a day.
+func momentOrEnd(text string) (time.Time, error) {
+	if t, err := time.ParseInLocation("2006-01-02 15:04", text, time.Local); err == nil {
+		return t, nil
+	}
+	d, err := day(text)
+	if err != nil {
+		return time.Time{}, usage(fmt.Errorf("%q is not a day: expected 2026-03-02, or with a time 2026-03-02 14:30", text))
+	}
+	return d.AddDate(0, 0, 1).Add(-time.Second), nil
+}
+
+// pastMoment is when something happened. A day alone means its end, so that it
+// comes after what was noted on that day; today means now.
+func pastMoment(text string) (time.Time, error) {
+	t, err := momentOrEnd(text)
+	if err != nil {
+		return t, err
+	}
+	now := time.Now()
+	if _, err := time.Parse(time.DateOnly, text); err == nil && t.Format(time.DateOnly) == now.Format(time.DateOnly) {
+		t = now
+	}
+	if t.After(now.Add(time.Minute)) {
+		return t, usage(fmt.Errorf("%s hasn't come yet: only what was done is noted", text))
+	}
+	return t.UTC().Truncate(time.Second), nil
+}
+
+// clock and date write a moment as this computer's clock shows it.
+func clock(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
+func date(t time.Time) string  { return t.Local().Format(time.DateOnly) }
 
 func newAuditCommand(s *session) *cobra.Command {
 	var o auditOptions
@@ -117,11 +149,10 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			moment := time.Time{}
 			if at != "" {
-				d, err := day(at)
-				if err != nil {
+				var err error
+				if moment, err = momentOrEnd(at); err != nil {
 					return err
 				}
-				moment = endOfDay(d)
 			}
 			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 				h, err := audit.OfVessel(interruptible(cmd), l, args[0], moment, f)
@@ -133,7 +164,7 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 			})
 		},
 	}
-	cmd.Flags().StringVar(&at, "at", "", "as it was at the end of this day: 2026-03-02")
+	cmd.Flags().StringVar(&at, "at", "", "as it was at the end of this day, or at a time: 2026-03-02 14:30")
 	return cmd
 }
 
@@ -144,7 +175,7 @@ func writeHistory(w io.Writer, id string, h audit.History) {
 	}
 	when := "now"
 	if h.At != nil {
-		when = "on " + h.At.Format("2006-01-02")
+		when = "at " + clock(*h.At)
 	}
 	fmt.Fprintf(w, "%s %s: %s on record.\n\n", visible.Visible(id), when, counted(len(h.Devices), "device"))
 	for _, d := range h.Devices {
@@ -157,19 +188,26 @@ func writeHistory(w io.Writer, id string, h audit.History) {
 		text := fmt.Sprintf("✗ %s: %s, then %s", c.Kind, readingText(c.Earlier), readingText(c.Later))
 		fmt.Fprintln(w, wrapped(text, "  "))
 	}
-	fmt.Fprintln(w)
+	for _, v := range h.Also {
+		text := fmt.Sprintf("Note: %s has the same number or hull: look there too, if it is the same boat", vesselText(v))
+		fmt.Fprintln(w, wrapped(text, "      "))
+	}
+	fmt.Fprintf(w, "\nHistory (times of %s):\n", time.Now().Format("MST"))
 	for _, l := range h.Lines {
 		struck := ""
 		if l.CorrectedBy != "" {
 			struck = " (corrected later)"
 		}
-		text := fmt.Sprintf("%s  %s, by %s%s", l.Entry.At.Format("2006-01-02 15:04"), l.Entry.Tell(), l.Technician, struck)
+		if l.Entry.At.After(time.Now().Add(24 * time.Hour)) {
+			struck += " (a day that hasn't come: that clock was wrong)"
+		}
+		text := fmt.Sprintf("%s  %s  %s, by %s%s", clock(l.Entry.At), l.Event.Short(), l.Entry.Tell(), l.Technician, struck)
 		fmt.Fprintln(w, wrapped(text, "                  "))
 	}
 }
 
 func readingText(r ledger.Reading) string {
-	return fmt.Sprintf("%s %s on %s", r.Device, r.Version, r.At.Format("2006-01-02"))
+	return fmt.Sprintf("%s %s on %s", r.Device.ID, r.Version, date(r.At))
 }
 
 func writeDevice(w io.Writer, d audit.Device) {
@@ -180,7 +218,7 @@ func writeDevice(w io.Writer, d audit.Device) {
 	case d.Other != "":
 		state += " or " + string(d.Other) + " (two writers disagree)"
 	}
-	text := fmt.Sprintf("%s (%s): %s since %s", d.ID, d.Model, state, d.Since.Format("2006-01-02"))
+	text := fmt.Sprintf("%s (%s): %s since %s", d.ID, d.Model, state, date(d.Since))
 	fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
 }
 
@@ -215,7 +253,7 @@ func writeRelease(w io.Writer, u audit.ReleaseUse) {
 	writeUses(w, "has it", u.Has)
 	writeUses(w, "had it", u.Had)
 	for _, c := range u.Carried {
-		text := fmt.Sprintf("card    %s, %s: %s, last %s", vesselText(c.Vessel), c.Device, counted(c.Cards, "card"), c.Last.Format("2006-01-02"))
+		text := fmt.Sprintf("card    %s, %s: %s, last %s", vesselText(c.Vessel), c.Device, counted(c.Cards, "card"), date(c.Last))
 		fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
 	}
 }
@@ -229,10 +267,22 @@ func verb(n int, one, many string) string {
 
 func writeUses(w io.Writer, what string, uses []audit.Use) {
 	for _, x := range uses {
-		text := fmt.Sprintf("%s  %s, %s (serial %s), read %s to %s", what, vesselText(x.Vessel), x.Device.ID, x.Device.Serial,
-			x.First.Format("2006-01-02"), x.Last.Format("2006-01-02"))
+		text := fmt.Sprintf("%s  %s, %s%s, read %s", what, vesselText(x.Vessel), x.Device.ID, serialText(x), date(x.First))
+		if date(x.First) != date(x.Last) {
+			text += " to " + date(x.Last)
+		}
 		fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
 	}
+}
+
+func serialText(x audit.Use) string {
+	switch {
+	case x.Serial == "":
+		return ""
+	case x.Replaced():
+		return fmt.Sprintf(" (serial %s, replaced since)", x.Serial)
+	}
+	return fmt.Sprintf(" (serial %s)", x.Serial)
 }
 
 func vesselText(v audit.Vessel) string {
@@ -324,7 +374,7 @@ func writeDue(w io.Writer, due audit.Due) {
 	for _, v := range due.Vessels {
 		last := "no visit on record"
 		if !v.Last.IsZero() {
-			last = "last visit " + v.Last.Format("2006-01-02")
+			last = "last visit " + date(v.Last)
 		}
 		fmt.Fprintf(w, "\n%s\n", wrapped(vesselText(v.Vessel)+"; "+last, "  "))
 		if p := v.Plan; p != nil && p.Conflict != "" {
@@ -385,7 +435,7 @@ func writeCardUse(w io.Writer, asked string, u audit.CardUse) {
 	for _, c := range u.Cards {
 		fmt.Fprintf(w, "\nCard %s\n", c.Digest)
 		for _, l := range slices.Concat(c.Prepared, c.Verified, c.Used) {
-			text := fmt.Sprintf("%s  %s, by %s", l.Entry.At.Format("2006-01-02 15:04"), l.Entry.Tell(), l.Technician)
+			text := fmt.Sprintf("%s  %s, by %s", clock(l.Entry.At), l.Entry.Tell(), l.Technician)
 			fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
 		}
 	}
@@ -420,11 +470,21 @@ func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.
 	if e.output == "" {
 		return exported(ctx, s.out, e.format, shop, l, f)
 	}
-	var file bytes.Buffer
-	if err := exported(ctx, &file, e.format, shop, l, f); err != nil {
-		return err
+	// The file is written beside and named when it is whole; it is never held
+	// in memory, since a ledger may be large.
+	r, w := io.Pipe()
+	done := make(chan error, 1)
+	go func() {
+		err := exported(ctx, w, e.format, shop, l, f)
+		w.CloseWithError(err)
+		done <- err
+	}()
+	err := atomic.WriteFile(e.output, r)
+	r.CloseWithError(err) // ends the other side where the file could not be written
+	if failed := <-done; failed != nil && !errors.Is(failed, io.ErrClosedPipe) {
+		return failed
 	}
-	if err := atomic.WriteFile(e.output, &file); err != nil {
+	if err != nil {
 		return fmt.Errorf("writing the export: %w", err)
 	}
 	return nil

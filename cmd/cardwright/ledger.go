@@ -131,12 +131,12 @@ func writeCheck(w io.Writer, r store.CheckReport) {
 func newLedgerCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "ledger",
-		Short: "Sync, back up, restore and salvage the shop's ledger",
+		Short: "Sync, back up, restore, salvage and correct the shop's ledger",
 		Long: `A ledger is a file (ledger.db) or a PostgreSQL database (postgres://…, with TLS as
 the address says). A van works on its own file, with no network, and syncs when
 it has one: both sides then hold the same events.`,
 	}
-	cmd.AddCommand(newLedgerSyncCommand(s), newLedgerBackupCommand(s), newLedgerRestoreCommand(s), newLedgerSalvageCommand(s))
+	cmd.AddCommand(newLedgerSyncCommand(s), newLedgerBackupCommand(s), newLedgerRestoreCommand(s), newLedgerSalvageCommand(s), newLedgerCorrectCommand(s), newLedgerWithdrawCommand(s))
 	return cmd
 }
 

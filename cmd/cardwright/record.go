@@ -67,7 +67,7 @@ done. --taken-on notes the vessel itself with its devices, as in its file.`,
 	flags.StringArrayVar(&o.steps, "step", nil, "a step, as above; may be repeated")
 	flags.StringArrayVar(&o.checks, "check", nil, "a check, as above; may be repeated")
 	flags.StringVar(&o.settings, "settings", "", "where the settings were saved")
-	flags.StringVar(&o.at, "at", "", "day of the visit (default: now)")
+	flags.StringVar(&o.at, "at", "", "when the work ended: 2026-03-02, or 2026-03-02 14:30 (default: now)")
 	flags.StringVar(&o.purpose, "purpose", "", "why the work was done")
 	flags.StringVar(&o.told, "told", "", "who was told")
 	flags.StringVar(&o.approved, "approved", "", "who agreed to it")
@@ -103,6 +103,13 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	if err := r.prepare(ctx); err != nil {
 		return err
 	}
+	again, err := r.recorded(ctx)
+	if err != nil {
+		return err
+	}
+	if again {
+		return r.keepAgain()
+	}
 	if err := r.askOpen(); err != nil {
 		return err
 	}
@@ -111,6 +118,41 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 		return usage(err)
 	}
 	return r.keep(ctx, outcome)
+}
+
+// recorded tells whether this very sheet is in the ledger already.
+func (r *recording) recorded(ctx context.Context) (bool, error) {
+	if r.options.sheet == "" {
+		return false, nil
+	}
+	l, err := openLedger(ctx, r.shop)
+	if err != nil {
+		return false, err
+	}
+	there, err := l.HasVisit(ctx, r.visit.ID)
+	return there, errors.Join(err, l.Close())
+}
+
+// keepAgain notes nothing twice. Where the vessel's file was not reached the
+// first time, the plan is still the sheet's, and the file is brought up to date.
+func (r *recording) keepAgain() error {
+	file := ""
+	if outcome, err := r.job.Entries(r.filled, r.visit); err == nil {
+		if file, err = updateVessel(r.shop, r.vessel, outcome.Versions); err != nil {
+			return fmt.Errorf("bringing the vessel's file up to date: %w", err)
+		}
+	}
+	r.session.answer(struct {
+		Format   int    `json:"format"`
+		Recorded bool   `json:"recorded_before"`
+		File     string `json:"file"`
+	}{1, true, file}, func(w io.Writer) {
+		fmt.Fprintln(w, "This sheet is in the ledger already: nothing was noted.")
+		if file != "" {
+			fmt.Fprintf(w, "%s was brought up to date.\n", visible.Visible(file))
+		}
+	})
+	return nil
 }
 
 // prepare gathers what the sheet is filled in against, and what is filled in.
@@ -125,7 +167,7 @@ func (r *recording) prepare(ctx context.Context) error {
 	}
 	at := time.Now()
 	if r.options.at != "" {
-		if at, err = day(r.options.at); err != nil {
+		if at, err = pastMoment(r.options.at); err != nil {
 			return err
 		}
 	}
@@ -308,7 +350,7 @@ func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
 	if err := r.session.note(ctx, r.shop, r.key, outcome.Entries...); err != nil {
 		return err
 	}
-	changed, err := r.updateVessel(outcome.Versions)
+	changed, err := updateVessel(r.shop, r.vessel, outcome.Versions)
 	if err != nil {
 		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
 	}
@@ -332,12 +374,14 @@ func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
 	return nil
 }
 
-func (r *recording) updateVessel(versions map[string]version.V) (string, error) {
+// updateVessel writes versions into the vessel's file and names the file; ""
+// where it has them already.
+func updateVessel(shop *manifest.Shop, vessel *manifest.Vessel, versions map[string]version.V) (string, error) {
 	if len(versions) == 0 {
 		return "", nil
 	}
-	name := r.vessel.At("").File
-	path := filepath.Join(r.shop.Dir, filepath.FromSlash(name))
+	name := vessel.At("").File
+	path := filepath.Join(shop.Dir, filepath.FromSlash(name))
 	before, err := os.ReadFile(path)
 	if err != nil {
 		return "", err
