@@ -23,14 +23,19 @@ type Progress func(bytes int64)
 // verdict is at best unchecked.
 func Card(ctx context.Context, read io.ReaderAt, bytes int64, expected *Expected, progress Progress) Report {
 	r := newReport()
+	r.asked = askedFor(expected)
 	counted := &counting{read: read}
 	card := fatread.Read(counted, bytes, fatread.DefaultLimits)
 	r.Counts["bytes_of_card"] = int(bytes)
 	r.limits(bytes, expected)
 	r.faults(card)
 	if volume := r.volume(card, expected); volume != nil {
-		j := judging{ctx: ctx, report: r, files: filesOf(volume, counted), expected: expected, progress: progress}
+		j := judging{
+			ctx: ctx, report: r, files: filesOf(volume, counted), expected: expected, progress: progress,
+			blind: slices.ContainsFunc(card.Faults, fatread.Fault.Unread),
+		}
 		j.judge()
+		r.fileSystem(volume.FileSystem, expected)
 		r.digest(card, j.digests, expected)
 	}
 	r.Counts["bytes_read"] = int(counted.asked)
@@ -52,34 +57,127 @@ func (c *counting) ReadAt(p []byte, off int64) (int, error) {
 // volume is the one file system of the card whose files can be read, or nil
 // with a finding.
 func (r *Report) volume(card *fatread.Card, expected *Expected) *fatread.Volume {
-	switch {
-	case len(card.Volumes) == 0:
-		r.add(Finding{
-			Kind: NoFileSystem, Severity: Stop,
-			Expected: "a FAT32 file system", Found: "no file system that is known here",
-			Meaning: "The card is blank, was never finished, or is encrypted; no device can read it.",
-			Advice:  "Prepare the card again.",
-		})
-		return nil
-	case len(card.Volumes) > 1:
-		r.add(Finding{
-			Kind: Structure, Severity: Stop,
-			Expected: "one file system", Found: fmt.Sprintf("%d file systems", len(card.Volumes)),
-			Meaning: "Devices differ in which of them they read.",
-			Advice:  "Prepare the card again, or use another.",
-		})
+	if len(card.Volumes) == 0 {
+		r.noVolume(card, expected)
 		return nil
 	}
 	v := &card.Volumes[0]
-	r.fileSystem(v.FileSystem, expected)
+	if len(card.Volumes) > 1 {
+		r.add(several(fmt.Sprintf("%d file systems", len(card.Volumes)), "one file system"))
+		return nil
+	}
 	if v.ClusterBytes == 0 { // named, not read
+		r.fileSystem(v.FileSystem, expected)
 		return nil
 	}
 	r.Counts["cluster_bytes"] = v.ClusterBytes
+	r.partitions(card, v)
+	r.layout(card, v)
+	r.badClusters(v)
 	return v
 }
 
-// fileSystem tells of a file system that the devices don't read.
+func several(found, expected string) Finding {
+	return Finding{
+		Kind: Structure, Severity: Stop, Expected: expected, Found: found,
+		Meaning: "Devices differ in which of them they read.",
+		Advice:  "Prepare the card again, or use another.",
+	}
+}
+
+// partitions tells of a file system that isn't where every device looks for
+// it first.
+func (r *Report) partitions(card *fatread.Card, v *fatread.Volume) {
+	switch {
+	case len(card.Partitions) > 1:
+		r.add(several(fmt.Sprintf("%d partitions", len(card.Partitions)), "one partition"))
+	case card.Table == fatread.MBR && v.Partition != 1:
+		r.add(several(fmt.Sprintf("it in entry %d", v.Partition), "the partition in the first entry of the table"))
+	}
+}
+
+// mostCluster is the largest cluster that every device can be taken to read, in
+// bytes (FAT32 specification, "Boot Sector and BPB": not greater than 32K).
+const mostCluster = 32 << 10
+
+// layout tells of what the specifications allow and advise against: whether the
+// devices aboard read it isn't known from their card rules.
+func (r *Report) layout(card *fatread.Card, v *fatread.Volume) {
+	note := func(odd bool, expected, found string) {
+		if !odd {
+			return
+		}
+		r.add(Finding{
+			Kind: UncommonLayout, Severity: Warn, Expected: expected, Found: found,
+			Meaning: "Computers read such a card; not every device does. Whether those aboard do is not known.",
+			Advice:  "Prepare a card of your own, laid out as devices expect it: " + r.command("--repair-to NEWCARD"),
+		})
+	}
+	note(card.Table == fatread.GPT, "an MBR, as cards are sold with", "a GPT")
+	note(v.SectorBytes != 512, "sectors of 512 bytes", fmt.Sprintf("sectors of %d bytes", v.SectorBytes))
+	if v.FileSystem == fatread.ExFAT {
+		return
+	}
+	note(v.FATs == 1, "2 FATs", "1 FAT")
+	note(v.ClusterBytes > mostCluster, fmt.Sprintf("clusters of at most %d bytes", mostCluster), fmt.Sprintf("clusters of %d bytes", v.ClusterBytes))
+}
+
+// badClusters tells of places that a computer gave up.
+func (r *Report) badClusters(v *fatread.Volume) {
+	if v.Bad == 0 {
+		return
+	}
+	r.add(Finding{
+		Kind: MinorDamage, Severity: Warn, Expected: "no cluster marked bad", Found: fmt.Sprintf("%d clusters marked bad", v.Bad),
+		Meaning: "A computer met places on this card that it could not use, and marked them. No file stands there; the card may be wearing out.",
+		Advice:  "Nothing for now, if all files match. Use another card next time.",
+	})
+}
+
+// noVolume tells what a card without a file system looks like.
+func (r *Report) noVolume(card *fatread.Card, expected *Expected) {
+	f := Finding{
+		Kind: NoFileSystem, Severity: Stop, Expected: "a FAT32 file system", Found: "no file system that is known here",
+		Meaning: "No device can read it.", Advice: "Prepare the card again, or use another.",
+	}
+	for _, p := range card.Partitions {
+		switch p.FileSystem {
+		case fatread.Unreadable: // told with its place; what is there isn't known
+			return
+		case fatread.Headless, fatread.Tableless:
+			r.overwritten(&f, p.FileSystem)
+		case fatread.Scrambled:
+			f.Found = "bytes without any pattern"
+			f.Meaning = "The card is encrypted, or was wiped with noise; no device can read it."
+		case fatread.Blank:
+			f.Found = "nothing: zeros where a file system would begin"
+			f.Meaning = "The card is blank, was never formatted, or the writing of it was interrupted; no device can read it."
+		case fatread.DamagedFAT:
+			f.Found = "a FAT file system whose boot sector and its backup are both useless"
+			f.Meaning = "The start of the file system is destroyed; no device can read it."
+			f.Advice = rescue + r.newCard()
+		}
+	}
+	r.add(f)
+}
+
+// rescue is what to do first where files may be left that nothing leads to.
+const rescue = "If files on it are missed, do not format or write to it: keep it for whoever rescues files. For the boat, use another card: "
+
+// overwritten tells of a file system of which only the beginning is gone.
+func (r *Report) overwritten(f *Finding, what string) {
+	f.Expected, f.Advice = "a FAT32 file system from its first sector on", rescue+r.newCard()
+	if what == fatread.Headless {
+		f.Found = "its first sector overwritten; the copy of it, in sector 6, is whole"
+		f.Meaning = "The start of the file system is overwritten, or its writing was interrupted. The files may still be there, but no device finds them."
+		return
+	}
+	f.Found = "the card's first sector overwritten; a FAT32 file system begins further on"
+	f.Meaning = "The partition table is gone, or its writing was interrupted. The files may still be there, but no device finds them."
+}
+
+// fileSystem tells of a file system that the devices don't read, once it is
+// known what is on it.
 func (r *Report) fileSystem(name string, expected *Expected) {
 	reads := []string{"fat32"}
 	if expected != nil && len(expected.FileSystems) > 0 {
@@ -88,12 +186,51 @@ func (r *Report) fileSystem(name string, expected *Expected) {
 	if slices.Contains(reads, strings.ToLower(name)) {
 		return
 	}
-	r.add(Finding{
-		Kind: OtherFileSystem, Severity: Stop,
-		Expected: strings.ToUpper(strings.Join(reads, " or ")), Found: name,
+	f := Finding{
+		Kind: OtherFileSystem, Severity: Stop, Expected: fileSystemNames(reads), Found: name,
 		Meaning: "The devices aboard do not read this file system, whatever is on it.",
-		Advice:  "Write the same files to a card they can read: cardwright verify TARGET --for VESSEL --repair-to NEWCARD",
-	})
+		Advice:  "Use a card that they can read: " + r.newCard(),
+	}
+	switch {
+	case expected == nil || expected.Aboard == nil || expected.Aboard.Vessel == nil:
+		f.Meaning = "Cards for devices are FAT32 unless their maker says otherwise, and no vessel was named that would tell."
+	case expected.Nothing:
+		f.Advice = "Put this card away."
+	case r.rightFiles():
+		f.Meaning = "Right files, wrong file system: the devices aboard do not read it."
+		f.Advice = "Copy them to a card that your devices can read: " + r.command("--repair-to NEWCARD")
+	case r.Counts["files_matching"] > 0:
+		f.Meaning += " Some of the files are right."
+		f.Advice = "Write a card that they can read: " + r.command("--repair-to NEWCARD")
+	}
+	r.add(f)
+}
+
+// rightFiles tells whether every expected file is there, whole.
+func (r *Report) rightFiles() bool {
+	c := r.Counts
+	return c["files_matching"] > 0 && c["files_missing"]+c["files_differing"]+c["files_unreadable"] == 0
+}
+
+// RightFilesOnly tells of a card that is bad for its file system alone: every
+// expected file is on it, whole.
+func (r Report) RightFilesOnly() bool {
+	onlyThat := !slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Severity == Stop && f.Kind != OtherFileSystem })
+	return r.bad && onlyThat && r.rightFiles() && r.Counts["findings_left_out"] == 0
+}
+
+func fileSystemNames(names []string) string {
+	shown := map[string]string{"exfat": fatread.ExFAT}
+	var all []string
+	for _, n := range names {
+		if s, ok := shown[n]; ok {
+			n = s
+		} else {
+			n = strings.ToUpper(n)
+		}
+		all = append(all, n)
+	}
+	return strings.Join(all, " or ")
 }
 
 func (r *Report) limits(bytes int64, expected *Expected) {
@@ -212,7 +349,8 @@ type file struct {
 	size     int64
 	dir      bool
 	hidden   bool
-	place    int64 // files are read in the order of their place
+	short    string // the name in capitals, 8 and 3 characters, that stands beside a long one; "": there is none, or it isn't known
+	place    int64  // files are read in the order of their place
 	modified time.Time
 	open     func() (io.ReadCloser, error)
 	at       io.ReaderAt // nil where it can only be read from its start
@@ -222,7 +360,7 @@ func filesOf(v *fatread.Volume, card io.ReaderAt) []file {
 	files := make([]file, len(v.Entries))
 	for i, e := range v.Entries {
 		files[i] = file{
-			path: e.Path, size: e.Size, dir: e.Dir, hidden: e.Hidden || e.System, place: int64(e.First), modified: e.Modified,
+			path: e.Path, size: e.Size, dir: e.Dir, hidden: e.Hidden || e.System, short: e.ShortName, place: int64(e.First), modified: e.Modified,
 			open: func() (io.ReadCloser, error) { return io.NopCloser(v.Open(e)), nil },
 			at:   extentsOf(v, e, card),
 		}
@@ -249,6 +387,7 @@ type judging struct {
 	placed    map[string]bool    // keys of files that are wanted files in a moved folder
 	known     map[string][]release
 	unzipped  uint64 // bytes unpacked from archives so far
+	blind     bool   // a part of what describes the files couldn't be read: there may be more of them
 }
 
 func (j *judging) judge() {
@@ -266,6 +405,7 @@ func (j *judging) judge() {
 	j.others()
 	j.missing()
 	j.names()
+	j.unseen()
 	j.steps()
 	j.atPowerUp()
 	j.fits()
@@ -312,7 +452,7 @@ func (j *judging) nothingExpected(found string) {
 		Kind: NothingExpected, Severity: Warn,
 		Expected: "a vessel, or a record on the card that can be trusted", Found: found,
 		Meaning: "It can be told what is on the card, not whether that is right.",
-		Advice:  "Name the vessel: cardwright verify TARGET --for VESSEL",
+		Advice:  "Name the vessel: " + j.report.command(""),
 	})
 }
 
@@ -389,6 +529,10 @@ func (j *judging) missingFile(f media.RecordFile) {
 	}
 	if what := j.absentBut[key(f.Path)]; what != "" {
 		finding.Found += "; " + what
+	} else if j.blind {
+		finding.Severity, finding.Found = Warn, "not seen"
+		finding.Meaning = "A part of the card that tells which files there are could not be read: it may be there."
+		finding.Advice = "Clean the contacts, try another reader, and verify again."
 	}
 	j.report.add(finding)
 }
@@ -476,7 +620,7 @@ func (r *Report) add(f Finding) {
 const MaxFindings = 1000
 
 func newReport() *Report {
-	r := &Report{Format: Format, Findings: []Finding{}, Counts: map[string]int{}, Brings: []Bring{}, whole: map[string]file{}}
+	r := &Report{asked: askedFor(nil), Format: Format, Findings: []Finding{}, Counts: map[string]int{}, Brings: []Bring{}, whole: map[string]file{}}
 	for _, name := range []string{
 		"files", "folders", "bytes_of_files", "files_matching", "files_differing", "files_missing",
 		"files_unexpected", "files_unreadable", "findings_left_out", "bytes_of_card", "bytes_read", "cluster_bytes",

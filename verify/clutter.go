@@ -24,8 +24,11 @@ func isClutter(p string) bool {
 }
 
 // clutter tells of what a desktop system left: harmless where a person chooses
-// the package on the device's screen.
-func (j *judging) clutter(e file) Finding {
+// the package on the device's screen, as long as no device would show it there.
+func (j *judging) clutter(e file) (Finding, bool) {
+	if !isClutter(e.path) || !e.dir && j.passesForPackage(e) {
+		return Finding{}, false
+	}
 	f := Finding{
 		Kind: Clutter, Severity: Warn, Path: e.path, Expected: "nothing", Found: "what a computer leaves on every card it sees",
 		Meaning: "It is harmless where the package is chosen on the device's screen.",
@@ -39,7 +42,28 @@ func (j *judging) clutter(e file) Finding {
 		f.Meaning = "A device aboard installs by itself at power-up: nothing may stand beside its package."
 		f.Advice = "Prepare the card again, and put it into no computer afterwards."
 	}
-	return f
+	return f, true
+}
+
+// appleDouble begins the files that one desktop system keeps beside others, by
+// their names with "._" before them (RFC 1740, appendix A).
+const appleDouble = "\x00\x05\x16\x07"
+
+// passesForPackage tells whether a device might take a file for a package, by
+// its ending.
+func (j *judging) passesForPackage(e file) bool {
+	ending := strings.ToLower(path.Ext(e.path))
+	if strings.HasPrefix(path.Base(e.path), "._") && j.head(e) == appleDouble {
+		return false
+	}
+	for _, all := range j.known {
+		for _, r := range all {
+			if ending != "" && ending == strings.ToLower(path.Ext(r.name)) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // programEndings are of files that computers run (from memory).

@@ -70,6 +70,7 @@ type stranger struct {
 	start int64
 	shop  *manifest.Shop
 	files []media.CardFile // of the vessel's first card
+	exfat bool
 }
 
 // corpusDir is a folder in memory where there is one: images are large and sparse.
@@ -144,6 +145,10 @@ func (s *stranger) mtool(in, name string, args ...string) string {
 // put writes a file onto the card, with the folders above it.
 func (s *stranger) put(name string, content []byte) {
 	s.t.Helper()
+	if s.exfat {
+		s.mounted(func(dir string) { s.write(dir, name, content) })
+		return
+	}
 	s.folders(path.Dir(name))
 	s.mtool(string(content), "mcopy", "-o", "-", "::"+name)
 }
@@ -328,13 +333,19 @@ func judgeStranger(t testing.TB, s *stranger, vessel string) verify.Report {
 	f, err := os.Open(s.path)
 	require.NoError(t, err)
 	defer f.Close()
-	info, err := f.Stat()
-	require.NoError(t, err)
-	size := info.Size() / 512 * 512
-	e := asked(t, s.shop, vessel, size, func(l media.Layout) (media.Card, bool) { return verify.Choose(l, f, size) })
-	r := verify.Card(context.Background(), f, size, e, nil)
+	r := judgeBy(t, s, f, vessel)
 	sumAfter, whenAfter := print(t, s.path)
 	require.Equal(t, sum, sumAfter, "the card was written to")
 	require.Equal(t, when, whenAfter, "the card was written to")
 	return r
+}
+
+// judgeBy judges a card by way of a reader.
+func judgeBy(t testing.TB, s *stranger, read io.ReaderAt, vessel string) verify.Report {
+	t.Helper()
+	info, err := os.Stat(s.path)
+	require.NoError(t, err)
+	size := info.Size() / 512 * 512
+	e := asked(t, s.shop, vessel, size, func(l media.Layout) (media.Card, bool) { return verify.Choose(l, read, size) })
+	return verify.Card(context.Background(), read, size, e, nil)
 }

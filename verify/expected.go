@@ -3,6 +3,8 @@ package verify
 import (
 	"io"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
@@ -31,6 +33,9 @@ type Expected struct {
 	Trusts []*manifest.Trust
 	// Signed: the record has to be signed by one of Trusts.
 	Signed bool
+	// Target is what the card is called on the command line, for the commands
+	// that a report names; "": TARGET.
+	Target string
 	// Digest of the card, 64 hex digits; "" where it isn't known.
 	Digest string
 	// Limits on measured bytes; the zero value sets none.
@@ -64,5 +69,13 @@ func ForCard(l media.Layout, c media.Card, installOrder []byte, packages media.P
 	return e
 }
 
-// key is a path as FAT compares it: without regard to case.
-func key(path string) string { return strings.ToLower(path) }
+// key is a path as FAT compares it: without regard to case. A letter that only
+// looks like one of ASCII's, such as the Kelvin sign, isn't taken for it.
+func key(path string) string {
+	return strings.Map(func(r rune) rune {
+		if low := unicode.ToLower(r); r < utf8.RuneSelf || low >= utf8.RuneSelf {
+			return low
+		}
+		return r
+	}, path)
+}

@@ -20,17 +20,19 @@ const maxFolderEntries = 100_000
 // cache is said to be so.
 func Folder(ctx context.Context, dir string, expected *Expected, progress Progress) Report {
 	r := newReport()
+	r.asked = askedFor(expected)
 	files, err := walk(dir, r)
 	if err != nil {
 		r.add(unreadable("", -1, err.Error()))
 	}
+	blind := r.unchecked
 	cached := 0
 	for i := range files {
 		f := &files[i]
 		f.place = int64(i)
 		f.open = func() (io.ReadCloser, error) { return openPastCache(dir, f.path, &cached) }
 	}
-	j := judging{ctx: ctx, report: r, files: files, expected: expected, progress: progress}
+	j := judging{ctx: ctx, report: r, files: files, expected: expected, progress: progress, blind: blind}
 	j.judge()
 	if cached > 0 {
 		r.add(Cached(fmt.Sprintf("%d files that may have come from a cache", cached)))

@@ -31,7 +31,8 @@ const (
 	Autorun          Kind = "autorun"               // a file that computers start by themselves
 	Executable       Kind = "executable"            // a program or script for computers
 	HostileName      Kind = "hostile-name"          // a name made to mislead whoever reads it
-	HiddenFile       Kind = "hidden-file"           // an unexpected file that lists leave out
+	HiddenFile       Kind = "hidden-file"           // one that lists leave out
+	OtherShortName   Kind = "other-short-name"      // a right file whose short name says something else
 	ExtraFile        Kind = "extra-file"            // there, and not expected
 	ExtraFolder      Kind = "extra-folder"          // an empty folder that isn't expected
 	RecordAltered    Kind = "record-altered"        // a record that isn't the one that was written
@@ -39,6 +40,7 @@ const (
 	OrderAltered     Kind = "install-order-altered" // likewise the install order
 	DigestDiffers    Kind = "digest-differs"        // the card's digest isn't that of the written card
 	NothingExpected  Kind = "nothing-expected"      // no vessel named, no record that could be trusted
+	UncommonLayout   Kind = "uncommon-layout"       // one that the specifications advise against: not every device reads it
 	NotFromMedium    Kind = "not-from-medium"       // read, but perhaps from a cache
 	NoRecord         Kind = "no-record"             // no record of ours on the card
 	Clutter          Kind = "clutter"               // what desktop systems leave on every card they see
@@ -63,14 +65,14 @@ var Kinds = []Kind{
 	Unreadable, Structure, TwoPackages, WithdrawnRelease, ContentDiffers, Truncated, SizeDiffers,
 	StillZipped, PartialDownload, RenamedFile, WrongFolder, MissingFile,
 	Autorun, Executable, HostileName, OlderRelease, NewerRelease, OtherVariant, NotAboard, NotNeeded,
-	HiddenFile, ExtraFile, ExtraFolder, RecordAltered, SumsAltered, OrderAltered, DigestDiffers,
-	NothingExpected, NotFromMedium, SignerUnknown, NoRecord, Superseded, MinorDamage, MovedFolder, NameCase, Clutter,
+	HiddenFile, OtherShortName, ExtraFile, ExtraFolder, RecordAltered, SumsAltered, OrderAltered, DigestDiffers,
+	NothingExpected, UncommonLayout, NotFromMedium, SignerUnknown, NoRecord, Superseded, MinorDamage, MovedFolder, NameCase, Clutter,
 	OtherWording, KnownRelease, WouldTake, FitsVessel, FolderOnly, Signed, Unsigned,
 }
 
 // unchecking are the kinds that leave something unknown: with one of them a
 // card can't be good, and is bad only for another reason.
-var unchecking = map[Kind]bool{Unreadable: true, NothingExpected: true, NotFromMedium: true}
+var unchecking = map[Kind]bool{Unreadable: true, NothingExpected: true, UncommonLayout: true, NotFromMedium: true}
 
 // weigh takes a finding into account for the verdict, kept or not.
 func (r *Report) weigh(f Finding) {

@@ -104,20 +104,28 @@ func (j *judging) extra(e file) Finding {
 		Advice:  "Use a card that holds only what was prepared.",
 	}
 	switch {
-	case isClutter(e.path):
-		return j.clutter(e)
+	case e.dir && isClutter(e.path):
+		f, _ := j.clutter(e)
+		return f
 	case e.dir:
 		f.Kind, f.Found = ExtraFolder, "an empty folder"
 		return f
 	case j.known[j.digests[e.path]] != nil:
 		return j.knownRelease(e, j.known[j.digests[e.path]])
 	}
-	for _, look := range []func(file) (Finding, bool){j.prefixOfKnown, j.alteredKnown, j.zipped, partialDownload, program, hidden} {
+	for _, look := range j.looks() {
 		if told, ok := look(e); ok {
 			return told
 		}
 	}
 	return f
+}
+
+// looks are what an unexpected file is taken for, the first that fits. What a
+// desktop system leaves is looked at like all else: somebody may have put a
+// package, or a program, where it would pass for that.
+func (j *judging) looks() []func(file) (Finding, bool) {
+	return []func(file) (Finding, bool){j.prefixOfKnown, j.alteredKnown, program, j.clutter, j.zipped, partialDownload, hidden}
 }
 
 // knownRelease says of a package of the catalogue why it isn't the one that is
@@ -372,8 +380,14 @@ func (j *judging) zipped(e file) (Finding, bool) {
 	if left != "" {
 		f.Found += "; " + left
 	}
+	if slices.ContainsFunc(archive.File, func(m *zip.File) bool { return packed.MatchString(m.Name) }) {
+		f.Found += "; archives inside it were not opened"
+	}
 	return f, true
 }
+
+// packed are the endings of archives (common practice, no source).
+var packed = regexp.MustCompile(`(?i)\.(zip|7z|rar|tar|gz|tgz|xz|bz2)$`)
 
 // lookInside unpacks only what could be a known package by its size: most of
 // what bombs are made of isn't unpacked at all.
@@ -434,10 +448,15 @@ func (j *judging) hashMember(m *zip.File) (string, error) {
 	return "", fmt.Errorf("%s is longer than it says", m.Name)
 }
 
-// head is the first bytes of a file.
+// head is the first bytes of a file; fewer where it can't be read.
 func (j *judging) head(e file) string {
+	in, err := e.open()
+	if err != nil {
+		return ""
+	}
+	defer in.Close()
 	var head [4]byte
-	n, _ := e.at.ReadAt(head[:], 0)
+	n, _ := io.ReadFull(in, head[:])
 	return string(head[:n])
 }
 
@@ -447,11 +466,12 @@ type extents struct {
 	places  []int64 // of each run, bytes on the card
 	ends    []int64 // of each run, bytes in the file
 	cluster int64
+	written int64 // bytes; the rest was never written and reads as zeros
 }
 
 // extentsOf is nil for a file whose runs aren't all known.
 func extentsOf(v *fatread.Volume, e fatread.Entry, card io.ReaderAt) io.ReaderAt {
-	x := &extents{card: card, cluster: int64(v.ClusterBytes)}
+	x := &extents{card: card, cluster: int64(v.ClusterBytes), written: e.Written}
 	end := int64(0)
 	for _, run := range e.Chain {
 		end += int64(run.Count) * x.cluster
@@ -476,6 +496,12 @@ func (x *extents) ReadAt(p []byte, at int64) (int, error) {
 			begin = x.ends[i-1]
 		}
 		part := p[n:min(int64(len(p)), int64(n)+x.ends[i]-at)]
+		if at >= x.written {
+			clear(part)
+			n, at = n+len(part), at+int64(len(part))
+			continue
+		}
+		part = part[:min(int64(len(part)), x.written-at)]
 		got, err := x.card.ReadAt(part, x.places[i]+at-begin)
 		n, at = n+got, at+int64(got)
 		if err != nil {

@@ -41,6 +41,7 @@ type Report struct {
 	Digest   string         `json:"digest"`   // of the card, 64 hex digits; "" where it could not be formed
 	Brings   []Bring        `json:"brings"`   // which steps of the vessel's plan it can do; none without a vessel
 
+	asked          asked
 	bad, unchecked bool            // what the findings so far come to, those left out too
 	whole          map[string]file // files that could be read to their end, by SHA-256
 }

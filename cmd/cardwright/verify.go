@@ -211,7 +211,7 @@ func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
 // --for, what a record on the card says that a known shop has signed.
 func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, bool)) (*verify.Expected, error) {
 	if v.vessel == nil {
-		expected := verify.Expected{FromRecord: true, Trusts: v.trusts()}
+		expected := verify.Expected{FromRecord: true, Trusts: v.trusts(), Target: v.path}
 		if v.shop != nil {
 			expected.Aboard = &verify.Aboard{Shop: v.shop}
 		}
@@ -233,7 +233,7 @@ func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, b
 	}
 	if !ok {
 		return &verify.Expected{
-			Nothing: true, RecordOptional: true, Trusts: v.trusts(),
+			Nothing: true, RecordOptional: true, Trusts: v.trusts(), Target: v.path,
 			Record: media.Record{Vessel: v.vessel.ID, VesselName: v.vessel.Name},
 			Aboard: &verify.Aboard{Shop: v.shop, Vessel: v.vessel, Plan: v.plan},
 		}, nil
@@ -244,7 +244,7 @@ func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, b
 		return nil, err
 	}
 	expected := verify.ForCard(layout, card, order, media.PackagesOf(v.shop))
-	expected.Trusts = v.trusts()
+	expected.Trusts, expected.Target = v.trusts(), v.path
 	expected.Aboard = &verify.Aboard{Shop: v.shop, Vessel: v.vessel, Plan: v.plan, Card: card.Number}
 	return &expected, nil
 }

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -118,7 +119,7 @@ func (m *maker) refusals() []refusal {
 		card := m.say("card.name", "n", strconv.Itoa(s.Number), "m", strconv.Itoa(s.Of))
 		switch {
 		case s.Verdict != verify.Good:
-			all = append(all, refusal{m.say("reason.card", "card", card, "verdict", m.verdict(s)), s.Findings})
+			all = append(all, refusal{m.say("reason.card", "card", card, "verdict", m.verdict(s)), against(s.Findings)})
 		case s.Plan != "" && s.Plan != m.planID:
 			all = append(all, refusal{reason: m.say("reason.card.plan", "card", card, "plan", short(s.Plan))})
 		case s.Of != len(m.in.Plan.Cards) || s.Number < 1 || s.Number > s.Of:
@@ -129,6 +130,11 @@ func (m *maker) refusals() []refusal {
 		seen[s.Number] = true
 	}
 	return all
+}
+
+// against are the findings that speak against a card.
+func against(all []verify.Finding) []verify.Finding {
+	return slices.DeleteFunc(slices.Clone(all), func(f verify.Finding) bool { return f.Severity == verify.Note })
 }
 
 // reasons says why there is no order, card by card.
@@ -157,8 +163,13 @@ func (m *maker) finding(f verify.Finding) []string {
 		meaning = m.say("reason.finding", "path", name(f.Path), "meaning", meaning)
 	}
 	lines = append(lines, meaning)
-	if f.Found != "" || f.Expected != "" {
-		lines = append(lines, m.say("reason.finding.both", "found", name(f.Found), "expected", name(f.Expected)))
+	switch {
+	case f.Found != "" && f.Expected != "":
+		lines = append(lines, m.say("reason.finding.both", "found", prose(f.Found), "expected", prose(f.Expected)))
+	case f.Found != "":
+		lines = append(lines, m.say("reason.finding.found", "found", prose(f.Found)))
+	case f.Expected != "":
+		lines = append(lines, m.say("reason.finding.expected", "expected", prose(f.Expected)))
 	}
 	if f.Advice != "" {
 		lines = append(lines, prose(f.Advice))

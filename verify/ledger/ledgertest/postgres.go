@@ -24,14 +24,16 @@ import (
 
 // Server is a throw-away PostgreSQL server on a socket in its own folder.
 type Server struct {
-	dir     string
-	process *exec.Cmd
-	exited  chan struct{}
+	dir      string
+	settings []string
+	process  *exec.Cmd
+	exited   chan struct{}
 }
 
-// StartServer makes a server and starts it. Where there is no PostgreSQL it
-// says what to install.
-func StartServer() (*Server, error) {
+// StartServer makes a server and starts it, with settings such as fsync=on over
+// those for tests, which are fast and don't outlive a power cut. Where there is
+// no PostgreSQL it says what to install.
+func StartServer(settings ...string) (*Server, error) {
 	initdb, err := postgresProgram("initdb")
 	if err != nil {
 		return nil, err
@@ -40,7 +42,7 @@ func StartServer() (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{dir: dir}
+	s := &Server{dir: dir, settings: settings}
 	if err := s.giveAway(dir); err != nil {
 		return nil, err
 	}
@@ -127,6 +129,9 @@ func (s *Server) launch() error {
 	}
 	s.process = exec.Command(postgres, "-D", s.data(), "-k", s.dir, "-c", "listen_addresses=", "-c", "fsync=off",
 		"-c", "max_connections=60", "-c", "shared_buffers=64MB", "-c", "log_min_messages=fatal")
+	for _, setting := range s.settings {
+		s.process.Args = append(s.process.Args, "-c", setting)
+	}
 	if err := s.as(s.process); err != nil {
 		return err
 	}
