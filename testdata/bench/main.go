@@ -42,6 +42,10 @@ func main() {
 		fail(runSide(os.Args[2], os.Args[3:]))
 		return
 	}
+	if len(os.Args) > 1 && os.Args[1] == "ledger" {
+		fail(runLedger(os.Args[2:]))
+		return
+	}
 	o := options{cardwright: "bin/cardwright"}
 	flag.BoolVar(&o.quick, "quick", false, "small sizes, for a first look")
 	flag.IntVar(&o.runs, "runs", 5, "how often each side runs")

@@ -1,0 +1,436 @@
+package main
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/ledgertest"
+	"cardwright/verify/ledger/store"
+)
+
+// The bars for a ledger, at any size that is measured.
+const (
+	leastAppends = 2000.0 // events a second, in batches
+	mostTimes    = 3.0    // ours beside the bare question
+	mostAnswer   = 200 * time.Millisecond
+	mostFleet    = 3 * time.Second
+	mostSync     = 60 * time.Second // of syncEvents
+	mostMemory   = 200 << 20
+	syncEvents   = 100_000
+)
+
+// Work of the invented fleet: ten visits a vessel, ten events a visit.
+const (
+	visitsEach  = 10
+	eventsEach  = 1 + visitsEach*10
+	technicians = 5
+	batchSize   = 500
+)
+
+// ledgerFigures are what is measured at one size.
+type ledgerFigures struct {
+	Engine          string
+	Events          int
+	Appends         float64 // events a second
+	Release, Vessel asking
+	Fleet, Sync     time.Duration
+	Synced          int
+	Bytes           int64 // of the database; 0 where nobody can tell
+	peak            int64
+}
+
+// asking is a question asked through the package audit and in bare SQL:
+// medians over many picks. Times is the median of how many times as long ours
+// took, for each pick the least of some against the least of as many, so that
+// a busy machine doesn't decide.
+type asking struct {
+	Ours, Bare time.Duration
+	Times      float64
+}
+
+// runLedger measures ledgers as they grow, each in a process of its own:
+//
+//	go run ./testdata/bench ledger [-events 1000,10000] [-engines SQLite] [-disk DIR]
+func runLedger(args []string) error {
+	if len(args) == 4 && args[0] == "one" {
+		return oneLedger(context.Background(), args[1], args[2], args[3])
+	}
+	flags := flag.NewFlagSet("ledger", flag.ExitOnError)
+	events := flags.String("events", "1000,10000,100000,1000000", "sizes, in events")
+	engines := flags.String("engines", "SQLite,PostgreSQL", "which")
+	disk := flags.String("disk", os.TempDir(), "folder on a disk; takes 4 GiB")
+	if err := flags.Parse(args); err != nil {
+		return err
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	var table []ledgerFigures
+	for engine := range strings.SplitSeq(*engines, ",") {
+		for n := range strings.SplitSeq(*events, ",") {
+			f, err := measureLedger(ctx, engine, n, *disk)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintln(os.Stderr, f)
+			table = append(table, f)
+		}
+	}
+	printLedgers(os.Stdout, table)
+	return nil
+}
+
+// measureLedger makes a ledger, measures it in another process, and removes it.
+func measureLedger(ctx context.Context, engine, events, disk string) (f ledgerFigures, err error) {
+	dir, err := os.MkdirTemp(disk, "cardwright-bench-")
+	if err != nil {
+		return f, err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	address := filepath.Join(dir, "ledger.db")
+	if engine == "PostgreSQL" {
+		server, err := ledgertest.StartServer("fsync=on")
+		if err != nil {
+			return f, err
+		}
+		defer func() { err = errors.Join(err, server.Remove()) }()
+		address = server.Address("")
+	}
+	program, err := os.Executable()
+	if err != nil {
+		return f, err
+	}
+	t, err := measured(ctx, program, "ledger", "one", address, events, dir)
+	if err != nil {
+		return f, err
+	}
+	err = json.Unmarshal(t.out, &f)
+	f.Engine, f.peak = engine, t.peak
+	return f, err
+}
+
+// ledgerBench is one ledger that is measured.
+type ledgerBench struct {
+	ctx     context.Context
+	l       *store.Ledger
+	bare    *sql.DB
+	vessels int
+}
+
+func oneLedger(ctx context.Context, address, events, dir string) error {
+	n, err := strconv.Atoi(events)
+	if err != nil {
+		return err
+	}
+	b := ledgerBench{ctx: ctx, vessels: max(1, n/(eventsEach-1))}
+	if b.l, err = store.Open(ctx, address, store.Options{Create: true}); err != nil {
+		return err
+	}
+	defer b.l.Close()
+	driver := "sqlite"
+	if store.IsPostgres(address) {
+		driver = "pgx"
+	}
+	if b.bare, err = sql.Open(driver, address); err != nil {
+		return err
+	}
+	defer b.bare.Close()
+	f, err := b.measure(dir, address, driver)
+	if err != nil {
+		return err
+	}
+	return json.NewEncoder(os.Stdout).Encode(f)
+}
+
+func (b *ledgerBench) measure(dir, address, driver string) (f ledgerFigures, err error) {
+	if f.Events, f.Appends, err = grow(b.ctx, b.l, b.vessels); err != nil {
+		return f, err
+	}
+	if driver == "pgx" { // let it count, as its own housekeeping would by itself
+		if _, err := b.bare.ExecContext(b.ctx, `ANALYZE`); err != nil {
+			return f, err
+		}
+	}
+	if f.Bytes, err = b.size(driver); err != nil {
+		return f, err
+	}
+	if f.Release, err = b.compare(40, b.ourRelease, b.bareRelease); err != nil {
+		return f, err
+	}
+	if f.Vessel, err = b.compare(60, b.ourVessel, b.bareVessel(driver)); err != nil {
+		return f, err
+	}
+	if f.Fleet, err = medianOf(5, b.fleet); err != nil {
+		return f, err
+	}
+	f.Synced, f.Sync, err = b.sync(dir, address, f.Events)
+	return f, err
+}
+
+func (b *ledgerBench) size(driver string) (bytes int64, err error) {
+	query := `SELECT page_count * page_size FROM pragma_page_count(), pragma_page_size()`
+	if driver == "pgx" {
+		query = `SELECT pg_database_size(current_database())`
+	}
+	err = b.bare.QueryRowContext(b.ctx, query).Scan(&bytes)
+	return bytes, err
+}
+
+// grow appends the work of an invented fleet, the technicians by turns.
+func grow(ctx context.Context, l *store.Ledger, vessels int) (events int, perSecond float64, err error) {
+	w := ledgertest.NewWorld(1)
+	var queues [technicians][]ledger.Entry
+	var took time.Duration
+	add := func(n, least int, entries ...ledger.Entry) {
+		queues[n] = append(queues[n], entries...)
+		if err != nil || len(queues[n]) < least {
+			return
+		}
+		start := time.Now()
+		_, err = l.Append(ctx, ledgertest.Writer(fmt.Sprint("technician ", n)), queues[n]...)
+		took += time.Since(start)
+		events += len(queues[n])
+		queues[n] = nil
+	}
+	for n := range vessels {
+		add(n%technicians, batchSize, w.TakeOn(n, 0))
+	}
+	for visit := range visitsEach {
+		for n := range vessels {
+			add(n%technicians, batchSize, w.Visit(n, (visit+1)*90+n%60)...)
+		}
+	}
+	for n := range queues {
+		add(n, 1)
+	}
+	return events, float64(events) / took.Seconds(), err
+}
+
+// question asks about something that chance picks.
+type question func(*rand.Rand) error
+
+func (b *ledgerBench) compare(picks int, ours, bare question) (a asking, err error) {
+	const again = 5
+	var us, them []time.Duration
+	var times []float64
+	for n := range picks {
+		ask := func(q question) func() error {
+			return func() error { return q(rand.New(rand.NewPCG(3, uint64(n)))) }
+		}
+		if err := ask(bare)(); err != nil { // both find the pages in memory
+			return a, err
+		}
+		theirs, err1 := several(again, ask(bare))
+		mine, err2 := several(again, ask(ours))
+		if err := errors.Join(err1, err2); err != nil {
+			return a, err
+		}
+		us, them = append(us, mine[again/2]), append(them, theirs[again/2])
+		times = append(times, float64(mine[0])/float64(theirs[0]))
+	}
+	slices.Sort(us)
+	slices.Sort(them)
+	slices.Sort(times)
+	return asking{us[picks/2], them[picks/2], times[picks/2]}, nil
+}
+
+// several times something and gives the times, the least first.
+func several(n int, do func() error) ([]time.Duration, error) {
+	times := make([]time.Duration, n)
+	for i := range times {
+		start := time.Now()
+		if err := do(); err != nil {
+			return nil, err
+		}
+		times[i] = time.Since(start)
+	}
+	slices.Sort(times)
+	return times, nil
+}
+
+func medianOf(n int, do func() error) (time.Duration, error) {
+	times, err := several(n, do)
+	if err != nil {
+		return 0, err
+	}
+	return times[n/2], nil
+}
+
+func pickRelease(r *rand.Rand) (string, version.V) {
+	return ledgertest.Equipment[r.IntN(len(ledgertest.Equipment))].Model, ledgertest.Release(r.IntN(10))
+}
+
+func (b *ledgerBench) ourRelease(r *rand.Rand) error {
+	model, v := pickRelease(r)
+	_, err := audit.OfRelease(b.ctx, b.l, model, v, audit.Filter{})
+	return err
+}
+
+func (b *ledgerBench) bareRelease(r *rand.Rand) error {
+	model, v := pickRelease(r)
+	key := ledger.VersionKey(v)
+	return errors.Join(
+		b.drain(`SELECT r.vessel, r.device, r.serial, min(r.at), max(r.at), v.name, v.berth, v.imo, v.mmsi, v.hull,
+				d.kind, d.maker, d.model, d.name, d.place, d.serial, d.variant, d.version, d.other, d.at, d.gone
+			FROM reading r JOIN vessel v ON v.vessel = r.vessel JOIN device d ON d.vessel = r.vessel AND d.device = r.device
+			WHERE r.model = $1 AND r.version_key = $2 AND r.version_key <> ''
+			GROUP BY r.vessel, r.device, r.serial, v.name, v.berth, v.imo, v.mmsi, v.hull,
+				d.kind, d.maker, d.model, d.name, d.place, d.serial, d.variant, d.version, d.other, d.at, d.gone
+			ORDER BY r.vessel, r.device`, model, key),
+		b.drain(`SELECT c.vessel, v.name, v.berth, v.imo, v.mmsi, v.hull, c.device, c.card, c.at, c.good
+			FROM carried c LEFT JOIN vessel v ON v.vessel = c.vessel
+			WHERE c.model = $1 AND c.version_key = $2 ORDER BY c.vessel, c.device, c.at`, model, key))
+}
+
+func (b *ledgerBench) ourVessel(r *rand.Rand) error {
+	_, err := audit.OfVessel(b.ctx, b.l, ledgertest.Vessel(r.IntN(b.vessels)), time.Time{}, audit.Filter{})
+	return err
+}
+
+// bareVessel asks for what happened with the database's own JSON, since it
+// stands in the content.
+func (b *ledgerBench) bareVessel(driver string) question {
+	entry := `content -> '$.entry'`
+	if driver == "pgx" {
+		entry = `content::jsonb -> 'entry'`
+	}
+	return func(r *rand.Rand) error {
+		vessel := ledgertest.Vessel(r.IntN(b.vessels))
+		return errors.Join(
+			b.drain(`SELECT vessel, name, berth, imo, mmsi, hull FROM vessel WHERE vessel = $1`, vessel),
+			b.drain(`SELECT id, seq, at, kind, technician, visit, berth, card, target, `+entry+`, signature FROM event WHERE vessel = $1 ORDER BY ord`, vessel),
+			b.drain(`SELECT r.device, e.id, r.at, r.writer, r.kind, r.maker, r.model, r.name, r.place, r.serial, r.variant, r.version, r.before, r.gone
+				FROM reading r JOIN event e ON e.no = r.event WHERE r.vessel = $1 ORDER BY r.device, r.ord`, vessel))
+	}
+}
+
+// drain asks and reads every row.
+func (b *ledgerBench) drain(query string, args ...any) error {
+	rows, err := b.bare.QueryContext(b.ctx, query, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	names, err := rows.Columns()
+	if err != nil {
+		return err
+	}
+	row, to := make([]any, len(names)), make([]any, len(names))
+	for i := range row {
+		to[i] = &row[i]
+	}
+	for rows.Next() {
+		if err := rows.Scan(to...); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+func (b *ledgerBench) fleet() error {
+	var models []*manifest.Model
+	for _, d := range ledgertest.Equipment {
+		m := &manifest.Model{ID: d.Model, Maker: d.Maker}
+		for n := range 16 {
+			m.Releases = append(m.Releases, &manifest.Release{Version: ledgertest.Release(n)})
+		}
+		models = append(models, m)
+	}
+	_, err := audit.OfFleet(b.ctx, b.l, models, audit.Filter{})
+	return err
+}
+
+// sync brings the events of a van, at most syncEvents, to a new ledger of the
+// same engine.
+func (b *ledgerBench) sync(dir, address string, events int) (synced int, took time.Duration, err error) {
+	place := filepath.Join(dir, "other.db")
+	if store.IsPostgres(address) {
+		if _, err := b.bare.ExecContext(b.ctx, `CREATE SCHEMA other`); err != nil {
+			return 0, 0, err
+		}
+		place = address + "&search_path=other"
+	}
+	other, err := store.Open(b.ctx, place, store.Options{Create: true})
+	if err != nil {
+		return 0, 0, err
+	}
+	defer other.Close()
+	van, err := store.Open(b.ctx, filepath.Join(dir, "van.db"), store.Options{Create: true})
+	if err != nil {
+		return 0, 0, err
+	}
+	defer van.Close()
+	if _, _, err := grow(b.ctx, van, max(1, min(events, syncEvents)/(eventsEach-1))); err != nil {
+		return 0, 0, err
+	}
+	start := time.Now()
+	r, err := store.Sync(b.ctx, other, van, store.SyncOptions{})
+	return r.Received, time.Since(start), err
+}
+
+func (f ledgerFigures) String() string {
+	return fmt.Sprintf("%-11s%8d%8.0f%8s%8s%6.2f%8s%8s%6.2f%8s%8s%6d%8.2f", f.Engine, f.Events, f.Appends,
+		millis(f.Release.Ours), millis(f.Release.Bare), f.Release.Times, millis(f.Vessel.Ours), millis(f.Vessel.Bare), f.Vessel.Times,
+		millis(f.Fleet), seconds(f.Sync), f.peak>>20, float64(f.Bytes)/1e9)
+}
+
+func millis(d time.Duration) string { return fmt.Sprintf("%.1f", float64(d.Microseconds())/1000) }
+
+// kept tells which bars a size keeps; those of sync and memory hold as they
+// are for fewer events too.
+func (f ledgerFigures) kept() map[string]bool {
+	return map[string]bool{
+		fmt.Sprintf("append, %.0f events/s at least", leastAppends):        f.Appends >= leastAppends,
+		fmt.Sprintf("release, %.0f times the bare question", mostTimes):    f.Release.Times <= mostTimes,
+		fmt.Sprintf("vessel, %.0f times the bare question", mostTimes):     f.Vessel.Times <= mostTimes,
+		fmt.Sprintf("release, %s", mostAnswer):                             f.Release.Ours < mostAnswer,
+		fmt.Sprintf("vessel, %s", mostAnswer):                              f.Vessel.Ours < mostAnswer,
+		fmt.Sprintf("fleet, %s", mostFleet):                                f.Fleet < mostFleet,
+		fmt.Sprintf("sync of %d events, %s", syncEvents, mostSync):         f.Sync < mostSync,
+		fmt.Sprintf("memory of the whole process, %d MiB", mostMemory>>20): f.peak < mostMemory,
+	}
+}
+
+func printLedgers(w io.Writer, table []ledgerFigures) {
+	fmt.Fprintf(w, "release, vessel, fleet: ms, medians; bare: the same question in SQL through the\n")
+	fmt.Fprintf(w, "same driver; ratio: of the least times, median. sync: of at most %d events\n", syncEvents)
+	fmt.Fprintf(w, "to a new ledger. MB: most memory of the process.\n\n")
+	fmt.Fprintf(w, "%-11s%8s%8s%8s%8s%6s%8s%8s%6s%8s%8s%6s%8s\n", "", "events", "app./s", "release", "bare", "ratio", "vessel", "bare", "ratio", "fleet", "sync", "MB", "GB file")
+	met, asked := 0, 0
+	for _, f := range table {
+		fmt.Fprintln(w, f)
+		for _, ok := range f.kept() {
+			asked++
+			if ok {
+				met++
+			}
+		}
+	}
+	fmt.Fprintln(w)
+	for _, f := range table {
+		for what, ok := range f.kept() {
+			if !ok {
+				fmt.Fprintf(w, "✗ %s, %d events: %s\n", f.Engine, f.Events, what)
+			}
+		}
+	}
+	fmt.Fprintf(w, "%s, %d of its processors, %s, load %s\n%d of %d limits kept.\n", processor(), runtime.NumCPU(), runtime.Version(), load(), met, asked)
+}
