@@ -109,6 +109,9 @@ func (j *judging) extra(e file) Finding {
 		return f
 	case e.dir:
 		f.Kind, f.Found = ExtraFolder, "an empty folder"
+		if j.blind {
+			f.Severity, f.Found = Warn, "a folder that is empty as far as it could be read"
+		}
 		return f
 	case j.known[j.digests[e.path]] != nil:
 		return j.knownRelease(e, j.known[j.digests[e.path]])

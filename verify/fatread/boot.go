@@ -37,6 +37,7 @@ type boot struct {
 	id                                 uint32
 	label                              string
 	fat32                              bool
+	unread                             bool // the first sector can't be read: these are its backup's
 }
 
 // complaint is a field that makes no sense; a fatal one leaves no way to read
@@ -265,6 +266,7 @@ func (c *Card) useBackup(p *Partition, head []byte, unreadable bool) (boot, bool
 		Kind: BootUsed, Partition: p.Number, Offset: p.Start, ReadError: unreadable,
 		Expected: "a boot sector", Found: fmt.Sprintf("none of use: its backup in sector %d was read", usualBackup),
 	})
+	b.unread = unreadable
 	return b, true
 }
 
@@ -334,7 +336,7 @@ func (c *Card) checkBackup(p *Partition, b boot, head []byte) {
 	}
 	off := p.Start + b.backup*b.sector
 	backup, ok := c.structure(p, off, "backup boot sector")
-	if !ok {
+	if !ok || b.unread {
 		return
 	}
 	main := bytes.Clone(head[:sectorBytes])

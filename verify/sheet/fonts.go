@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"bytes"
 	_ "embed"
 	"fmt"
 	"strings"
@@ -105,7 +106,7 @@ func addFonts(doc *fpdf.Fpdf) (map[string]*typeface, error) {
 		name string
 		data []byte
 	}{{sans, sansFont}, {bold, boldFont}, {mono, monoFont}} {
-		doc.AddUTF8FontFromBytes(f.name, "", f.data)
+		doc.AddUTF8FontFromBytes(f.name, "", bytes.Clone(f.data)) // it writes into them
 	}
 	return faces, doc.Error()
 }
