@@ -27,6 +27,9 @@ func (r *Report) command(flags string) string {
 // newCard is how another card is prepared for the vessel.
 func (r *Report) newCard() string { return "cardwright prepare " + r.asked.vessel + " --to NEWCARD" }
 
+// newCardIs leads over to a command with NEWCARD.
+const newCardIs = "; for NEWCARD name its drive, as cardwright readers lists it: "
+
 const plainInShells = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789./_-+=:,@%"
 
 // quoted writes a word so that a shell takes it as one.

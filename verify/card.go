@@ -110,7 +110,7 @@ func (r *Report) layout(card *fatread.Card, v *fatread.Volume) {
 		r.add(Finding{
 			Kind: UncommonLayout, Severity: Warn, Expected: expected, Found: found,
 			Meaning: "Computers read such a card; not every device does. Whether those aboard do is not known.",
-			Advice:  "Prepare a card of your own, laid out as devices expect it: " + r.command("--repair-to NEWCARD"),
+			Advice:  "Prepare a card of your own, laid out as devices expect it" + newCardIs + r.command("--repair-to NEWCARD"),
 		})
 	}
 	note(card.Table == fatread.GPT, "an MBR, as cards are sold with", "a GPT")
@@ -162,7 +162,7 @@ func (r *Report) noVolume(card *fatread.Card, expected *Expected) {
 }
 
 // rescue is what to do first where files may be left that nothing leads to.
-const rescue = "If files on it are missed, do not format or write to it: keep it for whoever rescues files. For the boat, use another card: "
+const rescue = "If files on it are missed, do not format or write to it: keep it for whoever rescues files. For the boat, use another card" + newCardIs
 
 // overwritten tells of a file system of which only the beginning is gone.
 func (r *Report) overwritten(f *Finding, what string) {
@@ -189,19 +189,20 @@ func (r *Report) fileSystem(name string, expected *Expected) {
 	f := Finding{
 		Kind: OtherFileSystem, Severity: Stop, Expected: fileSystemNames(reads), Found: name,
 		Meaning: "The devices aboard do not read this file system, whatever is on it.",
-		Advice:  "Use a card that they can read: " + r.newCard(),
+		Advice:  "Use another card" + newCardIs + r.newCard(),
 	}
 	switch {
 	case expected == nil || expected.Aboard == nil || expected.Aboard.Vessel == nil:
 		f.Meaning = "Cards for devices are FAT32 unless their maker says otherwise, and no vessel was named that would tell."
+		f.Advice = "Name the vessel, and have its files written to another card" + newCardIs + r.command("--repair-to NEWCARD")
 	case expected.Nothing:
 		f.Advice = "Put this card away."
 	case r.rightFiles():
 		f.Meaning = "Right files, wrong file system: the devices aboard do not read it."
-		f.Advice = "Copy them to a card that your devices can read: " + r.command("--repair-to NEWCARD")
+		f.Advice = "Copy them to a card that your devices can read" + newCardIs + r.command("--repair-to NEWCARD")
 	case r.Counts["files_matching"] > 0:
 		f.Meaning += " Some of the files are right."
-		f.Advice = "Write a card that they can read: " + r.command("--repair-to NEWCARD")
+		f.Advice = "Have the rest written with them, to a card that the devices can read" + newCardIs + r.command("--repair-to NEWCARD")
 	}
 	r.add(f)
 }

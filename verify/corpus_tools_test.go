@@ -27,12 +27,12 @@ import (
 )
 
 // The corpus is made with outside tools: dosfstools, mtools, fdisk, gdisk,
-// exfatprogs, e2fsprogs, zip. No byte of it comes from what writes cards here.
+// exfatprogs, exfat-fuse, e2fsprogs, zip. No byte of it comes from what writes cards here.
 
 const (
 	corpusShop = "../cmd/cardwright/testdata/shop"
 	corpusCard = 930 * 4 << 20 // a nominal 4 GB card
-	corpusTool = "make test installs dosfstools, mtools, fdisk, gdisk, exfatprogs, e2fsprogs and zip"
+	corpusTool = "make test installs dosfstools, mtools, fdisk, gdisk, exfatprogs, exfat-fuse, e2fsprogs and zip"
 )
 
 // corpusShopWith is the small shop with other files in place of its own.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 	"time"
 
@@ -22,14 +23,25 @@ func (v *verifying) repair(ctx context.Context, o verifyOptions, report verify.R
 	content := v.contentOf()
 	packages.Else = func(s media.Source) func() (io.ReadCloser, error) { return report.Whole(content[s]) }
 	options := o.repair
-	options.to, options.ask = []string{o.repairTo}, o.ask
-	if o.repairTo == v.path {
-		return usage(fmt.Errorf("--repair-to names the card that was just verified: name another target, the card at hand is never written"))
-	}
+	options.to, options.ask = o.repairTo, o.ask
 	if !v.session.json {
 		fmt.Fprintln(v.session.out)
 	}
 	return prepare(ctx, &preparing{session: v.session, options: options, shop: v.shop, vessel: v.vessel, packages: packages})
+}
+
+// spare refuses to write to the card that is verified, by whatever name.
+func (v *verifying) spare(targets []string) error {
+	card, err := os.Stat(v.path)
+	if err != nil {
+		return nil // told when it is opened
+	}
+	for _, to := range targets {
+		if other, err := os.Stat(to); err == nil && os.SameFile(card, other) {
+			return usage(fmt.Errorf("--repair-to names the card that is verified: name another target, the card at hand is never written"))
+		}
+	}
+	return nil
 }
 
 // contentOf is the SHA-256 of what each source puts on a card.

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"cardwright/media"
 	"cardwright/verify"
@@ -19,6 +20,8 @@ var verdictLines = map[verify.Verdict]string{
 // conclusion is the verdict in a sentence.
 func conclusion(r verify.Report) string {
 	switch {
+	case r.RightFilesOnly():
+		return "Right files, wrong file system: do not use this card as it is."
 	case r.Verdict == verify.Bad:
 		return "Do not use this card."
 	case r.Verdict == verify.Unchecked:
@@ -35,7 +38,7 @@ func writeReport(w io.Writer, title string, r verify.Report) {
 	fmt.Fprintf(w, "%s: %s\n", verdictLines[r.Verdict], wrapped(title, "    "))
 	fmt.Fprintln(w, conclusion(r))
 	if r.Verdict != verify.Good && len(r.Findings) > 0 {
-		fmt.Fprintf(w, "What to do: %s\n", wrapped(r.Findings[0].Advice, "            "))
+		fmt.Fprintf(w, "What to do: %s\n", advice(r.Findings[0].Advice, "            "))
 	}
 	writeBrings(w, r.Brings)
 	writeFindings(w, r.Findings)
@@ -70,13 +73,25 @@ func writeFindings(w io.Writer, findings []verify.Finding) {
 		writeLabelled(w, "found", f.Found)
 		if i+1 == len(findings) || !sameCause(f, findings[i+1]) {
 			writeLabelled(w, "means", f.Meaning)
-			writeLabelled(w, "do", f.Advice)
+			if f.Advice != "" {
+				fmt.Fprintf(w, "    %-8s  %s\n", "do", advice(f.Advice, "              "))
+			}
 		}
 	}
 }
 
 func sameCause(a, b verify.Finding) bool {
 	return a.Kind == b.Kind && a.Severity == b.Severity && a.Meaning == b.Meaning && a.Advice == b.Advice
+}
+
+// advice is wrapped, but for a command that it ends with: that stands on a line
+// of its own, so that it can be taken as it is.
+func advice(text, indent string) string {
+	words, command, ok := strings.Cut(text, ": cardwright ")
+	if !ok {
+		return wrapped(text, indent)
+	}
+	return wrapped(words+":", indent) + "\n" + indent + visible.Visible("cardwright "+command)
 }
 
 func writeLabelled(w io.Writer, label, text string) {
@@ -91,6 +106,9 @@ func writeCounts(w io.Writer, r verify.Report) {
 		counted(c["files"], "file"), counted(c["folders"], "folder"), media.Bytes(int64(c["bytes_of_files"])),
 		c["files_matching"], c["files_differing"], c["files_missing"], c["files_unexpected"], c["files_unreadable"])
 	fmt.Fprintf(w, "\n%s\n", wrapped(counts, ""))
+	if c["bytes_of_card"] > 0 {
+		fmt.Fprintf(w, "Read %s of the card's %s.\n", media.Bytes(int64(c["bytes_read"])), media.Bytes(int64(c["bytes_of_card"])))
+	}
 	if n := c["findings_left_out"]; n > 0 {
 		fmt.Fprintf(w, "%s more are not shown.\n", counted(n, "finding"))
 	}

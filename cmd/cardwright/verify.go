@@ -25,7 +25,7 @@ type verifyOptions struct {
 	card       int // 0: whichever of the plan's cards it is
 	ask        askOptions
 	form       formOptions
-	repairTo   string
+	repairTo   []string
 	repair     prepareOptions // for --repair-to
 }
 
@@ -54,7 +54,7 @@ card of the same vessel, unless --for names the vessel.`,
 	cmd.Flags().StringVar(&o.orderFile, "order", "", "write the install order of a good card to this file (needs --for)")
 	cmd.Flags().IntVar(&o.card, "card", 0, "which card of the plan's set it should be (default: whichever it is)")
 	cmd.Flags().StringVar(&o.reportFile, "report", "", "write a one-page report of the card to this file")
-	cmd.Flags().StringVar(&o.repairTo, "repair-to", "", "write a good card to another target, from what is good here and the shop's packages (needs --for)")
+	cmd.Flags().StringArrayVar(&o.repairTo, "repair-to", nil, "write a good card to another target, from what is good here and the shop's packages (needs --for); once for each card of the plan")
 	o.ask.addFlags(cmd)
 	o.form.addFlags(cmd)
 	o.repair.addTargetFlags(cmd)
@@ -63,11 +63,14 @@ card of the same vessel, unless --for names the vessel.`,
 }
 
 func runVerify(ctx context.Context, s *session, o verifyOptions, path string) error {
-	if o.forVessel == "" && (o.orderFile != "" || o.repairTo != "") {
+	if o.forVessel == "" && (o.orderFile != "" || len(o.repairTo) > 0) {
 		return usage(fmt.Errorf("--order and --repair-to need --for VESSEL: without a vessel it is not known what a card should hold"))
 	}
 	v := verifying{session: s, path: path, ask: o.ask, number: o.card}
-	var err error
+	err := v.spare(o.repairTo)
+	if err != nil {
+		return err
+	}
 	if o.forVessel != "" {
 		v.shop, v.vessel, err = s.vessel(o.forVessel)
 	} else {
@@ -95,7 +98,7 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	if err := v.writeFiles(o, report); err != nil {
 		return err
 	}
-	if o.repairTo != "" {
+	if len(o.repairTo) > 0 {
 		return v.repair(ctx, o, report)
 	}
 	return verdictCode(report.Verdict)

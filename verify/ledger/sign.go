@@ -9,7 +9,8 @@ import (
 )
 
 // Signer holds a writer's private key. Sign returns the Ed25519 signature
-// (RFC 8032) of the message itself, 64 bytes.
+// (RFC 8032) of the message itself, 64 bytes. It may be called from several
+// goroutines at once.
 type Signer interface {
 	Public() ed25519.PublicKey
 	Sign(message []byte) (signature []byte, err error)
@@ -41,21 +42,37 @@ var (
 // Sign fills in the writer and makes the event. It refuses a statement that
 // isn't valid and a signature that doesn't verify.
 func Sign(s Statement, signer Signer) (Event, error) {
+	e, err := Draft(s, signer.Public())
+	if err != nil {
+		return Event{}, err
+	}
+	return e, e.Sign(signer)
+}
+
+// Draft fills in the writer and makes an event that isn't signed yet; its id is
+// known, so that the next one can be linked to it.
+func Draft(s Statement, writer ed25519.PublicKey) (Event, error) {
 	s.Format = Format
-	s.Writer = hex.EncodeToString(signer.Public())
+	s.Writer = Writer(writer)
 	content, err := s.Canonical()
 	if err != nil {
 		return Event{}, err
 	}
-	id := IDOf(content)
-	signature, err := signer.Sign(SignedMessage(id))
+	return Event{ID: IDOf(content), Content: content, Statement: s}, nil
+}
+
+// Sign signs a draft. It refuses a signature that doesn't verify.
+func (e *Event) Sign(signer Signer) error {
+	message := SignedMessage(e.ID)
+	signature, err := signer.Sign(message)
 	if err != nil {
-		return Event{}, fmt.Errorf("signing event: %w", err)
+		return fmt.Errorf("signing event: %w", err)
 	}
-	if !ed25519.Verify(signer.Public(), SignedMessage(id), signature) {
-		return Event{}, fmt.Errorf("signing event: %w", ErrSignature)
+	if !ed25519.Verify(signer.Public(), message, signature) {
+		return fmt.Errorf("signing event: %w", ErrSignature)
 	}
-	return Event{ID: id, Content: content, Signature: signature, Statement: s}, nil
+	e.Signature = signature
+	return nil
 }
 
 // Verify reads an event from anywhere: its content must be canonical, give

@@ -103,7 +103,7 @@ CREATE TABLE carried (
     good        BIGINT NOT NULL, -- 1: the card was read back and called good
     PRIMARY KEY (event, place)
 );
-CREATE INDEX carried_release ON carried (model, version_key, vessel, at);
+CREATE INDEX carried_release ON carried (model, version_key, vessel, device, at, card, good); -- all that audit release asks
 CREATE INDEX carried_vessel ON carried (vessel, model, version_key, good, card);
 
 -- What that comes to, for each vessel and device.
