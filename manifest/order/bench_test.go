@@ -162,15 +162,19 @@ func TestPlanDoesNotDependOnTheOrderOfTheCatalogue(t *testing.T) {
 
 func BenchmarkVessel60Devices20Models8Releases(b *testing.B) {
 	var took []time.Duration
+	gaveUp := 0
 	for i := 0; b.Loop(); i++ {
-		shop, vessel := realisticScene(uint64(i%40), 60, 20, 8)
+		shop, vessel := realisticScene(uint64(i%400), 60, 20, 8)
 		begin := time.Now()
 		_, err := Make(shop, vessel)
 		took = append(took, time.Since(begin))
-		require.NoError(b, err)
+		if err != nil {
+			gaveUp++
+		}
 	}
 	b.ReportMetric(ms(median(took)), "median-ms")
 	b.ReportMetric(ms(slices.Max(took)), "worst-ms")
+	b.ReportMetric(float64(gaveUp)/float64(len(took)), "given-up")
 }
 
 func BenchmarkFleet1000Vessels(b *testing.B) {
@@ -196,7 +200,7 @@ func BenchmarkDense12Devices6Releases(b *testing.B) {
 	var took []time.Duration
 	gaveUp, most := 0, uint64(0)
 	for i := 0; b.Loop(); i++ {
-		shop, vessel := denseScene(uint64(i%60), 12, 6)
+		shop, vessel := denseScene(uint64(i%1000), 12, 6)
 		begin := time.Now()
 		_, err := Make(shop, vessel)
 		took = append(took, time.Since(begin))
