@@ -26,10 +26,10 @@ var arrows = map[string][]string{
 	"media/keys":     {},
 	"media/intake":   {"manifest", "manifest/version", "manifest/order", "media"},
 
-	"verify":           {"manifest", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
-	"verify/fatread":   {},
-	"verify/visible":   {},
-	"verify/sheet":     {"manifest", "manifest/order", "manifest/version", "media", "verify", "verify/visible"},
+	"verify":         {"manifest", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
+	"verify/fatread": {},
+	"verify/visible": {},
+	"verify/sheet":   {"manifest", "manifest/order", "manifest/version", "media", "verify", "verify/visible"},
 
 	// the ledger's rooms may import one another
 	"verify/ledger": {"manifest", "manifest/order", "manifest/version", "media", "verify"},

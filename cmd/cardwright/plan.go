@@ -142,8 +142,8 @@ func writeUnread(w io.Writer, vessel *manifest.Vessel, unread *order.Unread, pla
 	fmt.Fprintf(w, "%s: first read the version off %s; nothing is planned by guess.\n\n",
 		visible.Visible(vessel.Name), counted(len(unread.Devices), "device"))
 	for _, r := range unread.Devices {
-		fmt.Fprintf(w, "  - %s (%s, %s): switch it on, read its version, write it at\n    %s\n",
-			r.Device, r.Model, visible.Visible(r.Place), visible.Visible(r.At.String()))
+		text := fmt.Sprintf("%s (%s, %s): switch it on, read its version, write it at %s", r.Device, r.Model, r.Place, r.At)
+		fmt.Fprintf(w, "  - %s\n", wrapped(text, "    "))
 	}
 	for i, a := range plan.Answers {
 		if i == 0 {

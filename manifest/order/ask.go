@@ -3,6 +3,7 @@ package order
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"cardwright/manifest"
 	"cardwright/manifest/version"
@@ -36,20 +37,27 @@ func (a Ask) check(shop *manifest.Shop, vessel *manifest.Vessel) error {
 
 // checkAim refuses a version that no device could ever end on.
 func checkAim(shop *manifest.Shop, vessel *manifest.Vessel, model string, v version.V) error {
-	aboard := false
+	var aboard bool
+	var known []string
 	for _, d := range vessel.Devices {
 		if d.Model != model {
 			continue
 		}
 		aboard = true
-		if m := shop.Model(model); version.Compare(d.Version, v) == 0 || m != nil && m.Release(v, d.Variant) != nil {
+		m := shop.Model(model)
+		if version.Compare(d.Version, v) == 0 || m.Release(v, d.Variant) != nil {
 			return nil
+		}
+		for _, r := range m.Releases {
+			if r.Variant == d.Variant && !slices.Contains(known, string(r.Version)) {
+				known = append(known, string(r.Version))
+			}
 		}
 	}
 	if !aboard {
 		return &BadAsk{fmt.Sprintf("vessel %s has no device of model %q aboard", vessel.ID, model)}
 	}
-	return &BadAsk{fmt.Sprintf("the catalogue has no release %s of %s for the devices aboard %s", v, model, vessel.ID)}
+	return &BadAsk{fmt.Sprintf("the catalogue has no release %s of %s for the devices aboard %s; it has %s", v, model, vessel.ID, strings.Join(known, ", "))}
 }
 
 // leaves tells whether a device is to be left alone.

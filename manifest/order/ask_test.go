@@ -27,7 +27,7 @@ func TestWhatIsAskedMustBeThere(t *testing.T) {
 		{Ask{Hold: []string{"helmm"}}, `vessel kittiwake has no device "helmm"; it has helm, mast`},
 		{Ask{Only: []string{"radar"}}, `vessel kittiwake has no device "radar"; it has helm, mast`},
 		{Ask{Aim: map[string]version.V{"sounder": "1"}}, `vessel kittiwake has no device of model "sounder" aboard`},
-		{Ask{Aim: map[string]version.V{"plot": "7"}}, `the catalogue has no release 7 of plot for the devices aboard kittiwake`},
+		{Ask{Aim: map[string]version.V{"plot": "7"}}, `the catalogue has no release 7 of plot for the devices aboard kittiwake; it has 1, 2`},
 	} {
 		_, err := WhatIf(shop, vessel, c.ask)
 		var bad *BadAsk
