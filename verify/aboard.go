@@ -34,6 +34,37 @@ func (j *judging) elsewhere() {
 			j.take(s, folder)
 		}
 	}
+	j.sharedFolders()
+}
+
+// sharedFolders tells of two releases for one model in one folder: the device
+// may take the newest that it finds there, and leave out a step that has to
+// come first.
+func (j *judging) sharedFolders() {
+	type place struct{ model, folder string }
+	first := map[place]order.Step{}
+	for _, s := range j.expected.Aboard.Plan.Steps {
+		device := j.vessel().Device(s.Device)
+		if s.Card != j.expected.Aboard.Card || device == nil || len(s.Files) == 0 {
+			continue
+		}
+		at, ok := j.moved[key(below(s.Folder, s.Files[0].Name))]
+		if !ok {
+			continue
+		}
+		p := place{device.Model, strings.TrimSuffix(strings.TrimSuffix(at, key(s.Files[0].Name)), "/")}
+		before, twice := first[p]
+		if !twice {
+			first[p] = s
+		} else if before.To != s.To {
+			j.report.add(Finding{
+				Kind: TwoPackages, Severity: Stop, Path: p.folder, Expected: "one release in a folder",
+				Found:   fmt.Sprintf("%s and %s for %s", before.To, s.To, device.Model),
+				Meaning: "Which of them the device takes from this folder is not known; one has to be installed before the other.",
+				Advice:  "Put each into a folder of its own, or prepare a card of your own" + newCardIs + j.report.command("--repair-to NEWCARD"),
+			})
+		}
+	}
 }
 
 // anyFolder tells whether a step's folder is chosen on the device's screen.
@@ -69,8 +100,8 @@ func below(folder, name string) string {
 // folderWith is a folder that has all files of a step, right and whole.
 func (j *judging) folderWith(s order.Step) (string, bool) {
 	for _, e := range j.files {
-		if e.dir || j.digests[e.path] != s.Files[0].SHA256 {
-			continue
+		if e.dir || j.digests[e.path] != s.Files[0].SHA256 || isClutter(e.path) || strings.HasPrefix(e.path, ".") || strings.Contains(e.path, "/.") {
+			continue // thrown away, or hidden by its name
 		}
 		folder, ok := strings.CutSuffix(key(e.path), key(s.Files[0].Name))
 		if !ok {

@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"regexp"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -246,6 +247,29 @@ func TestCorpusRandomDamage(t *testing.T) {
 			assert.Greater(t, vital, damages/2)
 		})
 	}
+}
+
+// Judging allocates at most this many times what is in use on the undamaged
+// card, in all; most of it is what a reader and a hasher hand to one another,
+// whatever the card.
+const mostAllocated = 24
+
+// What is allocated stays bounded whatever the damage.
+func TestCorpusDamageAllocates(t *testing.T) {
+	v := newVictim(t)
+	whole := bytes.NewReader(readAll(t, v.path))
+	rng, most := rand.New(rand.NewSource(7)), uint64(0)
+	for i := range 500 {
+		all := v.damage(rng)
+		o := &overlay{ReaderAt: whole, patches: all, fails: -1}
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		v.judge(o)
+		runtime.ReadMemStats(&after)
+		most = max(most, after.TotalAlloc-before.TotalAlloc)
+		require.LessOrEqual(t, after.TotalAlloc-before.TotalAlloc, uint64(mostAllocated*v.inUse), "damage %d: %v", i, all)
+	}
+	t.Logf("most allocated: %d bytes, %d in use", most, v.inUse)
 }
 
 func readAll(t testing.TB, name string) []byte {

@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"cardwright/media"
 	"cardwright/verify"
 )
 
@@ -223,4 +224,19 @@ func TestCorpusExFATReadError(t *testing.T) {
 	require.Equal(t, verify.Unchecked, r.Verdict, told(r))
 	require.Len(t, found(r, verify.Unreadable), 1)
 	require.Equal(t, len(s.files)-1, r.Counts["files_matching"])
+}
+
+// A folder that is mounted from a card of another file system isn't called
+// good for its files alone.
+func TestCorpusFolderOnExFAT(t *testing.T) {
+	s := newStranger(t, corpusShopWith(t, nil), "kittiwake", corpusCard)
+	s.onExFAT()
+	s.right()
+	s.mounted(func(dir string) {
+		e := asked(t, s.shop, "kittiwake", 0, func(l media.Layout) (media.Card, bool) { return verify.ChooseForFolder(l, dir) })
+		r := verify.Folder(t.Context(), dir, e, nil)
+		require.Equal(t, verify.Unchecked, r.Verdict, told(r))
+		require.Equal(t, len(s.files), r.Counts["files_matching"])
+		require.Len(t, found(r, verify.UncommonLayout), 1)
+	})
 }

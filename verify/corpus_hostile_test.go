@@ -187,6 +187,7 @@ func TestCorpusReadsWhatIsInUse(t *testing.T) {
 		require.NotZero(t, b.seen[block/64]&(1<<(block%64)), "byte %d of a FAT was not read", block*512)
 	}
 	assert.EqualValues(t, b.asked, r.Counts["bytes_read"])
+	t.Logf("%d bytes read of a card of %d; %d in use", b.asked, int64(size), inUse)
 	assert.GreaterOrEqual(t, b.asked, int64(payload))
 	assert.Less(t, b.asked, inUse+2*p.data+4<<20, "files once, the FATs and folders twice")
 }

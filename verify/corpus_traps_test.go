@@ -155,6 +155,23 @@ var corpusTraps = map[string]handed{
 	"a package that only begins ._":    {make: func(s *stranger) { s.good(); s.put("._"+beacon, s.pkg(beacon)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.NotNeeded}},
 	"something unknown that begins ._": {make: func(s *stranger) { s.good(); s.put("._"+beacon, []byte("?")) }, verdict: verify.Bad, kinds: []verify.Kind{verify.HiddenFile}},
 
+	"a step's file in the bin alone": {make: func(s *stranger) {
+		s.fat32()
+		s.right(plot40)
+		s.put("$RECYCLE.BIN/"+plot40, s.pkg(plot40))
+	}, verdict: verify.Bad, kinds: []verify.Kind{verify.WrongFolder, verify.MissingFile}},
+	"a step's file in a folder hidden by its name": {make: func(s *stranger) {
+		s.fat32()
+		s.right(plot40)
+		s.put("plotter/.old/"+plot40, s.pkg(plot40))
+	}, verdict: verify.Bad, kinds: []verify.Kind{verify.WrongFolder, verify.MissingFile}},
+	"two steps' releases in one folder": {make: func(s *stranger) {
+		s.fat32()
+		s.right(plot35, plot40)
+		s.put("plotter/"+plot35, s.pkg(plot35))
+		s.put("plotter/"+plot40, s.pkg(plot40))
+	}, verdict: verify.Bad, kinds: []verify.Kind{verify.TwoPackages}, words: "3.5 and 4.0-7"},
+
 	// Contents.
 	"a package of another variant": {
 		shop: changed("catalogue/solveld-beacon-1.yaml", "    minutes: 5\n", "    minutes: 5\n"+northern),

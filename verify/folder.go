@@ -32,6 +32,7 @@ func Folder(ctx context.Context, dir string, expected *Expected, progress Progre
 		f.place = int64(i)
 		f.open = func() (io.ReadCloser, error) { return openPastCache(dir, f.path, &cached) }
 	}
+	r.mountedOn(dir, expected)
 	j := judging{ctx: ctx, report: r, files: files, expected: expected, progress: progress, blind: blind}
 	j.judge()
 	if cached > 0 {
@@ -46,6 +47,24 @@ func Folder(ctx context.Context, dir string, expected *Expected, progress Progre
 	r.conclude()
 	return *r
 }
+
+// mountedOn tells of a file system that the devices don't read, as far as the
+// system says what a folder stands on.
+func (r *Report) mountedOn(dir string, expected *Expected) {
+	name := mountedAs(dir)
+	if name == behindDriver {
+		r.add(Finding{
+			Kind: UncommonLayout, Severity: Warn, Expected: "a FAT32 file system", Found: name,
+			Meaning: "As a rule that is exFAT or NTFS, which devices do not read; the system does not tell which.",
+			Advice:  "Verify the drive, not the folder: cardwright verify DRIVE --for " + r.asked.vessel,
+		})
+	} else if name != "" {
+		r.fileSystem(name, expected)
+	}
+}
+
+// behindDriver is a file system of which the system knows nothing.
+const behindDriver = "one that a driver outside the system serves (FUSE)"
 
 // Cached is the finding that what was read may have come from a cache.
 func Cached(found string) Finding {

@@ -27,6 +27,10 @@ func (j *judging) signature() {
 	if !j.hasOwn() || j.own[media.RecordPath] == nil {
 		return
 	}
+	if e, ok := j.entries[key(media.SignaturePath)]; ok && j.own[media.SignaturePath] == nil {
+		j.noSignature(e)
+		return
+	}
 	signer, shop := j.signer()
 	f := Finding{Path: media.SignaturePath, Severity: Warn}
 	switch signer {
@@ -43,6 +47,18 @@ func (j *judging) signature() {
 	}
 	if j.mustBeSigned() && signer != keys.Known {
 		f.Severity = Stop
+	}
+	j.report.add(f)
+}
+
+// noSignature tells of something in a signature's place that can be none.
+func (j *judging) noSignature(e file) {
+	f := Finding{
+		Kind: SignerUnknown, Severity: Stop, Path: e.path, Expected: "a signature, of a few hundred bytes", Found: media.Bytes(e.size),
+		Meaning: "No signature is like that: somebody put it there.", Advice: "Use a card that holds only what was prepared.",
+	}
+	if e.dir {
+		f.Found = "a folder"
 	}
 	j.report.add(f)
 }

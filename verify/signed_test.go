@@ -207,3 +207,14 @@ func TestEveryKindHasATest(t *testing.T) {
 		assert.Regexp(t, `verify\.`+d[1]+`\b`, tests.String())
 	}
 }
+
+// Something in the signature's place that can be none is told, and no card is
+// good with it.
+func TestNoSignatureInItsPlace(t *testing.T) {
+	s := newScene(t)
+	for _, c := range [][]string{{"mcopy", "big.bin", "::" + media.SignaturePath}, {"mmd", "::" + media.SignaturePath}} {
+		r := judge(s.byHand(hand(t), c), s.planned())
+		assert.Equal(t, verify.Bad, r.Verdict, told(r))
+		assert.Len(t, found(r, verify.SignerUnknown), 1, told(r))
+	}
+}

@@ -162,7 +162,7 @@ func (t *cardTarget) judgeFolder(ctx context.Context, r media.Record, beside boo
 // expected is what a card that was just written should hold.
 func (t *cardTarget) expected(r media.Record) verify.Expected {
 	return verify.Expected{
-		Record: r, Alone: t.job.Card.Alone, Package: t.openPackage,
+		Record: r, Alone: t.job.Card.Alone, FileSystems: t.job.Card.FileSystems, Package: t.openPackage,
 		Trusts: t.signers, Signed: len(t.signers) > 0 && !t.job.Card.Alone,
 	}
 }
