@@ -47,6 +47,9 @@ func TestProblem(t *testing.T) {
 		{"Device.version", "unknown", ""},
 		{"Device.version", "four", "not a version"},
 		{"Device.through", "helm", ""},
+		{"Release.minutes", "20", ""},
+		{"Release.minutes", "1441", "wrong kind of value"},
+		{"Release.minutes", "a while", "wrong kind of value"},
 		{"Vessel.name", "", "empty value"},
 		{"Vessel.name", "Kitti\u202ewake", "character refused"},
 	} {

@@ -15,7 +15,11 @@ func Problem(key, text string) *Mistake {
 	t, k := keyOf(key)
 	var found collector
 	d := decoder{found: &found}
-	d.value(&yaml.Node{Kind: yaml.ScalarNode, Tag: strTag, Value: text}, reflect.New(t).Elem(), k, &Source{})
+	tag := strTag
+	if t.Kind() == reflect.Int {
+		tag = intTag
+	}
+	d.value(&yaml.Node{Kind: yaml.ScalarNode, Tag: tag, Value: text}, reflect.New(t).Elem(), k, &Source{})
 	if len(found.all) == 0 {
 		return nil
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 
 	"golang.org/x/term"
@@ -13,8 +14,9 @@ import (
 	"cardwright/manifest"
 )
 
-// asking asks a person for what the flags didn't say: at a terminal, or where
-// --ask says that there is somebody at the other end.
+// asking asks a person for what the flags didn't say: at a terminal, unless they
+// said all that can't be guessed, or where --ask says that there is somebody at
+// the other end.
 type asking struct {
 	session *session
 	in      *bufio.Reader // nil: nobody is asked
@@ -23,10 +25,10 @@ type asking struct {
 // maxAnswer is the longest answer that is read, in bytes.
 const maxAnswer = 1000
 
-func (s *session) asking(force bool) *asking {
+func (s *session) asking(force, told bool) *asking {
 	a := &asking{session: s}
 	f, ok := s.in.(*os.File)
-	if terminal := ok && term.IsTerminal(int(f.Fd())); force || terminal && !s.yes && !s.json {
+	if terminal := ok && term.IsTerminal(int(f.Fd())); force || terminal && !told && !s.yes && !s.json {
 		a.in = bufio.NewReader(s.in)
 	}
 	return a
@@ -46,7 +48,7 @@ func (a *asking) value(given, flag, key, usual string) (string, error) {
 		return usual, nil
 	}
 	for {
-		answer, err := a.line(manifest.Help(key), usual)
+		answer, err := a.line(asks(key), usual)
 		if err != nil || answer == "" {
 			return usual, err
 		}
@@ -68,6 +70,34 @@ func (a *asking) must(given, flag, key, usual string) (string, error) {
 		case a.in == nil:
 			return "", usage(fmt.Errorf("say with %s: %s", flag, manifest.Help(key)))
 		}
+	}
+}
+
+// asks is what a key says, with its example apart from what is answered.
+func asks(key string) string {
+	what, example, ok := strings.Cut(manifest.Help(key), ": ")
+	if !ok || strings.Contains(example, ";") {
+		return manifest.Help(key)
+	}
+	return what + ", such as " + example
+}
+
+// ids asks for several of these ids, in one line; none of them is an answer too.
+func (a *asking) ids(question string, among []string) ([]string, error) {
+	if a.in == nil || len(among) == 0 {
+		return nil, nil
+	}
+	for {
+		answer, err := a.line(question+" ("+strings.Join(among, ", ")+")", "none")
+		if err != nil || answer == "" || answer == "none" {
+			return nil, err
+		}
+		given := strings.FieldsFunc(answer, func(r rune) bool { return r == ' ' || r == ',' })
+		wrong := slices.IndexFunc(given, func(id string) bool { return !slices.Contains(among, id) })
+		if wrong < 0 {
+			return given, nil
+		}
+		fmt.Fprintf(a.session.errs, "  found %q, expected some of these, with spaces between them%s\n", given[wrong], tryIt(manifest.Nearest(given[wrong], among)))
 	}
 }
 

@@ -58,7 +58,7 @@ func runInit(_ context.Context, s *session, o initOptions, dir string) error {
 	if _, err := os.Lstat(filepath.Join(dir, manifest.ShopFile)); err == nil {
 		return s.renewSchemas(dir, o)
 	}
-	a := s.asking(o.ask)
+	a := s.asking(o.ask, o.name != "")
 	if o.name, err = a.must(o.name, "--name", "Shop.shop", ""); err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -25,7 +26,8 @@ type modelOptions struct {
 	card                      string // 4GB-32GB, or none
 	fileSystems, slot, folder string
 	atPowerUp, alone          bool
-	passesOn, onNetwork       []string
+	passesOn, updatedBy       []string
+	onNetwork                 []string
 	signingKey, versionShown  string
 	from                      string // a table of models
 	ask                       bool
@@ -39,10 +41,12 @@ func newModelAddCommand(s *session) *cobra.Command {
 		Long: `model add writes the catalogue file of a model: which cards it reads, and what
 it can update. Its releases come with cardwright package add.
 
-At a terminal it asks for what the flags don't say. --from takes a table (CSV)
-of several models instead, with the columns model, maker, name, kind, card,
-file_systems, slot, folder, passes_on, on_network; only model and kind must be
-there, and a cell of several values has spaces between them (on_network: /).`,
+At a terminal it asks for what the flags don't say, unless they say kind and card.
+--updated-by is --passes-on from the other side: it writes the new model into the
+files of models that are there. --from takes a table (CSV) of several models
+instead, with the columns model, maker, name, kind, card, file_systems, slot,
+folder, passes_on, on_network; only model and kind must be there, and a cell of
+several values has spaces between them (on_network: /).`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runModelAdd(interruptible(cmd), s, o, args)
@@ -59,6 +63,7 @@ there, and a cell of several values has spaces between them (on_network: /).`,
 	flags.BoolVar(&o.atPowerUp, "at-power-up", false, "it installs by itself when powered up with a card in")
 	flags.BoolVar(&o.alone, "alone", false, "nothing else may be on its card")
 	flags.StringSliceVar(&o.passesOn, "passes-on", nil, "models that it can update over the network")
+	flags.StringSliceVar(&o.updatedBy, "updated-by", nil, "models in the catalogue that can update it over the network")
 	flags.StringSliceVar(&o.onNetwork, "on-network", nil, "model IDs under which it announces itself on the network")
 	flags.StringVar(&o.signingKey, "signing-key", "", "the maker's public key for its packages (minisign)")
 	flags.StringVar(&o.versionShown, "version-shown", "", "where it shows its version")
@@ -84,7 +89,7 @@ func runModelAdd(_ context.Context, s *session, o modelOptions, args []string) e
 	if o.from != "" {
 		files, err = modelsFrom(shop, o, args)
 	} else {
-		files, err = s.modelAsked(shop, o, args)
+		files, err = s.modelAsked(shop, &o, args)
 	}
 	if err != nil {
 		return err
@@ -96,17 +101,18 @@ func runModelAdd(_ context.Context, s *session, o modelOptions, args []string) e
 	for i, f := range files {
 		names[i] = f.Name()
 	}
-	s.wrote(counted(len(files), "model")+" added to the catalogue", "cardwright package add FILE --model ID --version VERSION", names...)
+	s.wrote(counted(len(files)-len(o.updatedBy), "model")+" added to the catalogue", "cardwright package add FILE --model ID --version VERSION", names...)
 	return nil
 }
 
-// modelAsked is the file of one model, from flags and questions.
-func (s *session) modelAsked(shop *manifest.Shop, o modelOptions, args []string) ([]*edit.File, error) {
-	a := s.asking(o.ask)
+// modelAsked is the file of one model, from flags and questions, and those of
+// the models that update it.
+func (s *session) modelAsked(shop *manifest.Shop, o *modelOptions, args []string) ([]*edit.File, error) {
 	given := ""
 	if len(args) == 1 {
 		given = args[0]
 	}
+	a := s.asking(o.ask, given != "" && o.kind != "" && o.card != "")
 	id, err := a.must(given, "ID", "Model.model", "")
 	if err != nil {
 		return nil, err
@@ -132,8 +138,57 @@ func (s *session) modelAsked(shop *manifest.Shop, o modelOptions, args []string)
 	if err := o.askCard(a); err != nil {
 		return nil, err
 	}
+	if err := o.askNetwork(a, shop); err != nil {
+		return nil, err
+	}
 	file, err := o.file(shop.Dir, id)
-	return []*edit.File{file}, err
+	if err != nil {
+		return nil, err
+	}
+	hosts, err := o.hosts(shop, id)
+	return append([]*edit.File{file}, hosts...), err
+}
+
+// askNetwork finds out which models update which: one without a slot can't be
+// updated at all before that is known.
+func (o *modelOptions) askNetwork(a *asking, shop *manifest.Shop) (err error) {
+	var without, with []string
+	for _, m := range shop.Models {
+		if m.Card == nil {
+			without = append(without, m.ID)
+		} else {
+			with = append(with, m.ID)
+		}
+	}
+	switch {
+	case o.card == noCard && len(o.updatedBy) == 0:
+		o.updatedBy, err = a.ids("models that can update it over the network", with)
+	case o.card != noCard && len(o.passesOn) == 0:
+		o.passesOn, err = a.ids("models that it can update over the network", without)
+	}
+	slices.Sort(o.updatedBy)
+	o.updatedBy = slices.Compact(o.updatedBy)
+	return err
+}
+
+// hosts are the files of the models that update this one, which say so from now
+// on.
+func (o *modelOptions) hosts(shop *manifest.Shop, id string) (files []*edit.File, err error) {
+	for _, host := range o.updatedBy {
+		m := shop.Model(host)
+		if m == nil {
+			return nil, usage(fmt.Errorf("--updated-by: no model %q in the catalogue%s", host, tryIt(manifest.Nearest(host, modelIDs(shop)))))
+		}
+		file, err := edit.Open(shop.Dir, edit.NameOf(m.At("")))
+		if err != nil {
+			return nil, err
+		}
+		if err := file.Insert(edit.Way{"passes_on"}, file.Len("passes_on"), id, "model", "maker", "name", "kind", "card"); err != nil {
+			return nil, err
+		}
+		files = append(files, file)
+	}
+	return files, nil
 }
 
 // nothingUsual is for what is seldom known when a model is added: it isn't
@@ -168,7 +223,7 @@ func (o *modelOptions) askCard(a *asking) error {
 		if o.folder, err = a.must("", "--folder", "CardRules.folder", manifest.AnyFolder); err != nil {
 			return err
 		}
-		o.atPowerUp, err = a.yes(manifest.Help("CardRules.at_power_up")+":", o.atPowerUp)
+		o.atPowerUp, err = a.yes("does it install by itself when powered up with a card in?", o.atPowerUp)
 		return err
 	}
 	return nil

@@ -126,6 +126,7 @@ func (o *packageOptions) check() error {
 		{"--released", "Release.released", o.released},
 		{"--over", "Release.over", o.over},
 		{"--passed-on-by", "Release.passed_on_by", o.passedOnBy},
+		{"--minutes", "Release.minutes", o.minutes},
 		{"--settings", "Release.settings", o.settings},
 		{"--notes", "Release.notes", o.notes},
 	} {
@@ -188,12 +189,10 @@ func (s *session) addPackage(ctx context.Context, o packageOptions, path string)
 	if err != nil {
 		return a, err
 	}
-	bar := s.bar("reading "+filepath.Base(path), 2*sizeOf(path))
-	defer bar.end()
 	if err := s.tooLarge(shop, &o, path); err != nil {
 		return a, err
 	}
-	found, err := s.examine(ctx, shop, &o, path, bar)
+	found, err := s.examine(ctx, shop, &o, path)
 	if err != nil {
 		return a, err
 	}
@@ -205,8 +204,9 @@ func (s *session) addPackage(ctx context.Context, o packageOptions, path string)
 	if _, err := edit.Check(shop.Dir, file); err != nil {
 		return a, fmt.Errorf("%s was not taken, for the shop would not load: %w", path, err)
 	}
-	bar.now("copying " + filepath.Base(path))
+	bar := s.bar("copying "+filepath.Base(path), found.Size)
 	taken, err := found.Take(ctx, shop, bar.add)
+	bar.end()
 	if err != nil {
 		return a, err
 	}
@@ -254,15 +254,14 @@ func sizeOf(path string) int64 {
 
 // examine finds out what a download is, and asks a person where the catalogue
 // doesn't know.
-func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOptions, path string, bar *bar) (intake.Found, error) {
+func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOptions, path string) (intake.Found, error) {
 	o.Path = path
-	found, err := intake.Examine(ctx, shop, o.Request, bar.add)
+	found, err := s.read(ctx, shop, o.Request)
 	r, _ := errors.AsType[*intake.Refused](err)
-	ask := s.asking(o.ask)
+	ask := s.asking(o.ask, false)
 	if r == nil || !r.Unknown || ask.in == nil {
 		return found, err
 	}
-	bar.end()
 	fmt.Fprintf(s.errs, "%s is not known to the catalogue. Models there: %s\n", lines(path), strings.Join(modelIDs(shop), ", "))
 	model, v := guess(shop, filepath.Base(path))
 	if o.Model, err = ask.must("", "--model", "Device.model", model); err != nil {
@@ -273,7 +272,13 @@ func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOp
 		return found, err
 	}
 	o.Version, _ = version.Parse(text) // must has checked it
-	return intake.Examine(ctx, shop, o.Request, bar.add)
+	return s.read(ctx, shop, o.Request)
+}
+
+func (s *session) read(ctx context.Context, shop *manifest.Shop, r intake.Request) (intake.Found, error) {
+	bar := s.bar("reading "+filepath.Base(r.Path), sizeOf(r.Path))
+	defer bar.end()
+	return intake.Examine(ctx, shop, r, bar.add)
 }
 
 var (
@@ -317,7 +322,7 @@ func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found 
 		}
 		return file, edit.Vouch(file, found.Model, found.Known, trust, from, day)
 	}
-	n, err := s.newFile(o, found)
+	n, err := s.newFile(shop, o, found)
 	if err != nil {
 		return nil, err
 	}
@@ -326,7 +331,12 @@ func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found 
 }
 
 // newFile is what the catalogue is told of a file that it doesn't know.
-func (s *session) newFile(o *packageOptions, found intake.Found) (edit.NewFile, error) {
+func (s *session) newFile(shop *manifest.Shop, o *packageOptions, found intake.Found) (edit.NewFile, error) {
+	if found.Model.Release(found.Version, found.Variant) == nil {
+		if err := s.askRelease(shop, o, found); err != nil {
+			return edit.NewFile{}, err
+		}
+	}
 	n := edit.NewFile{
 		Version: found.Version, Variant: found.Variant, Released: o.released,
 		Name: found.Name, Size: found.Size, SHA256: found.SHA256, Trust: found.Trust, From: found.From,
@@ -339,26 +349,71 @@ func (s *session) newFile(o *packageOptions, found intake.Found) (edit.NewFile, 
 		n.Members = append(n.Members, edit.NewMember{Name: m.Name, Size: m.Size, SHA256: m.SHA256})
 	}
 	for _, text := range o.needs {
-		model, bounds, ok := strings.Cut(strings.TrimSpace(text), " ")
-		if !ok {
-			return n, usage(fmt.Errorf(`--needs %q: expected a model and bounds, such as "fennick-sweep-4 >= 4.3"`, text))
+		need, err := parseNeed(text)
+		if err != nil {
+			return n, usage(fmt.Errorf("--needs %q: %w", text, err))
 		}
-		n.Needs = append(n.Needs, edit.NewNeed{Model: model, Version: strings.TrimSpace(bounds)})
+		n.Needs = append(n.Needs, need)
 	}
-	if found.Model.Release(found.Version, found.Variant) != nil {
-		return n, nil
+	return n, nil
+}
+
+// parseNeed reads a demand on another model: its id, a space, and bounds.
+func parseNeed(text string) (edit.NewNeed, error) {
+	model, bounds, ok := strings.Cut(strings.TrimSpace(text), " ")
+	bounds = strings.TrimSpace(bounds)
+	if !ok || manifest.Problem("Need.model", model) != nil || manifest.Problem("Need.version", bounds) != nil {
+		return edit.NewNeed{}, errors.New(`expected a model and bounds, such as "fennick-sweep-4 >= 4.3"`)
 	}
-	usual := ""
+	return edit.NewNeed{Model: model, Version: bounds}, nil
+}
+
+// askRelease asks what the maker says of a release, where no flag says it.
+func (s *session) askRelease(shop *manifest.Shop, o *packageOptions, found intake.Found) (err error) {
+	ask := s.asking(o.ask, o.released != "")
+	if ask.in == nil {
+		if o.released == "" {
+			return usage(fmt.Errorf("%s %s is new to the catalogue: say with --released on which day it was released", found.Model.ID, found.Version))
+		}
+		return nil
+	}
+	day := ""
 	if info, err := os.Stat(found.Path); err == nil {
-		usual = info.ModTime().Format(time.DateOnly)
+		day = info.ModTime().Format(time.DateOnly)
 	}
-	ask := s.asking(o.ask)
-	if ask.in == nil && n.Released == "" {
-		return n, usage(fmt.Errorf("%s %s is new to the catalogue: say with --released on which day it was released", found.Model.ID, found.Version))
+	if o.released, err = ask.must(o.released, "--released", "Release.released", day); err != nil {
+		return err
 	}
-	var err error
-	n.Released, err = ask.must(n.Released, "--released", "Release.released", usual)
-	return n, err
+	if o.over, err = ask.value(o.over, "--over", "Release.over", ""); err != nil {
+		return err
+	}
+	if len(o.needs) == 0 {
+		if o.needs, err = ask.needs(shop); err != nil {
+			return err
+		}
+	}
+	o.minutes, err = ask.value(o.minutes, "--minutes", "Release.minutes", "")
+	return err
+}
+
+// needs asks for demands on other models, one after the other.
+func (a *asking) needs(shop *manifest.Shop) (all []string, err error) {
+	for {
+		text, err := a.line(manifest.Help("Release.needs")+`, such as "`+shop.Models[len(shop.Models)-1].ID+` >= 4.3"`, "no more")
+		if err != nil || text == "" || text == "no more" {
+			return all, err
+		}
+		text = strings.Trim(text, `"`)
+		need, err := parseNeed(text)
+		if err == nil && shop.Model(need.Model) == nil {
+			err = fmt.Errorf("no model %q in the catalogue%s", need.Model, tryIt(manifest.Nearest(need.Model, modelIDs(shop))))
+		}
+		if err != nil {
+			fmt.Fprintf(a.session.errs, "  %v\n", err)
+			continue
+		}
+		all = append(all, text)
+	}
 }
 
 func (a *added) describe(f intake.Found) {

@@ -43,3 +43,19 @@ func TestReadmeStart(t *testing.T) {
 		}
 	}
 }
+
+// TestReadmeCommands keeps the README's table of commands complete.
+func TestReadmeCommands(t *testing.T) {
+	readme, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
+	require.NoError(t, err)
+	_, section, ok := strings.Cut(string(readme), "\n## Commands\n")
+	require.True(t, ok, "the README has no section of that name")
+	section, _, _ = strings.Cut(section, "\n## ")
+	for _, group := range newRootCommand(&session{}).Commands() {
+		for _, c := range append(group.Commands(), group) {
+			if c.Name() != "help" && c.Runnable() {
+				assert.Regexp(t, `\b`+c.Name()+`\b`, section, c.CommandPath())
+			}
+		}
+	}
+}

@@ -41,7 +41,7 @@ func newVesselAddCommand(s *session) *cobra.Command {
 		Use:   "add [ID]",
 		Short: "Add a vessel and its devices",
 		Long: `vessel add writes the file of a vessel. At a terminal it asks for what the flags
-don't say.
+don't say, unless they say what is aboard.
 
 --devices takes a table (CSV) with the columns model, id, serial, place, version,
 variant, through, hold and hold_why, of which only model must be there. A device
@@ -101,7 +101,6 @@ func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []strin
 	if err != nil {
 		return err
 	}
-	a := s.asking(o.ask)
 	id := ""
 	if len(args) == 1 {
 		id = args[0]
@@ -125,6 +124,7 @@ func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []strin
 		}
 		devices = append(heard, devices...)
 	}
+	a := s.asking(o.ask, id != "" && len(devices) > 0)
 	if id, err = a.must(id, "ID", "Vessel.vessel", ""); err != nil {
 		return err
 	}

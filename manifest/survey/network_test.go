@@ -400,7 +400,7 @@ func FuzzCapture(f *testing.F) {
 }
 
 // shop is a shop whose catalogue knows what announces itself how.
-func shop(t *testing.T) *manifest.Shop {
+func shop(t testing.TB) *manifest.Shop {
 	t.Helper()
 	dir := t.TempDir()
 	for name, text := range map[string]string{
