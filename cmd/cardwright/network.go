@@ -181,7 +181,7 @@ func (s *session) takeOver(shop *manifest.Shop, vessel *manifest.Vessel, n *surv
 			}
 		case l.State == survey.New:
 			fresh = append(fresh, newDevice{model: l.Model, serial: l.Serial, version: string(l.Version)})
-		case l.State == survey.Unclear, l.State == survey.UnknownModel:
+		case l.State == survey.Unclear, l.State == survey.UnknownModel, l.State == survey.Differs:
 			left++
 		}
 	}

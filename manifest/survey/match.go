@@ -33,11 +33,13 @@ type Line struct {
 	WasHere string           `json:"was_serial"`
 	Why     string           `json:"why,omitempty"`
 	device  *manifest.Device // in the file
+	perhaps []string         // models that it may be, where it is unclear which device
+	other   bool             // its serial isn't the one in the file
 }
 
 // Writes tells whether there is something to write into the file for a device
-// that is there.
-func (l Line) Writes() bool { return l.State == Differs && l.device != nil }
+// that is there, and certain.
+func (l Line) Writes() bool { return l.State == Differs && l.device != nil && !l.other }
 
 // Compare lays what was seen beside a vessel's file; vessel may be nil.
 func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *Network) []Line {
@@ -46,14 +48,14 @@ func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *Network) []L
 	var order []string
 	for i := range network.Devices {
 		l := lineOf(shop, &network.Devices[i])
-		if l.State == "" {
-			if byModel[l.Model] == nil {
-				order = append(order, l.Model)
-			}
-			byModel[l.Model] = append(byModel[l.Model], &l)
+		if l.Model == "" {
+			lines = append(lines, l)
 			continue
 		}
-		lines = append(lines, l)
+		if byModel[l.Model] == nil {
+			order = append(order, l.Model)
+		}
+		byModel[l.Model] = append(byModel[l.Model], &l)
 	}
 	var aboard []*manifest.Device
 	if vessel != nil {
@@ -68,7 +70,7 @@ func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *Network) []L
 	}
 	for _, d := range aboard {
 		l := Line{State: NotSeen, Device: d.ID, Model: d.Model, Was: string(d.Version), WasHere: d.Serial, device: d}
-		if slices.ContainsFunc(byModel[d.Model], func(l *Line) bool { return l.State == Unclear }) {
+		if slices.ContainsFunc(lines, func(l Line) bool { return slices.Contains(l.perhaps, d.Model) }) {
 			l.State, l.Why = Unclear, "perhaps one of those seen"
 		}
 		lines = append(lines, l)
@@ -89,17 +91,19 @@ func lineOf(shop *manifest.Shop, s *Seen) Line {
 		l.State, l.Why = UnknownModel, "no model in the catalogue has this in on_network"
 		return l
 	case len(models) > 1:
-		l.State, l.Why = Unclear, "several models have this in on_network: "+ids(models)
+		l.unclear("several models have this in on_network: "+strings.Join(ids(models), ", "), ids(models)...)
 		return l
 	}
 	l.Model = models[0].ID
-	if l.Version = versionOf(models[0], s.Product.Software); l.Version == "" {
-		l.Why = "its version can't be read as one"
-	}
+	l.Version, l.Why = versionOf(models[0], s.Product.Software)
 	if s.Unclear {
-		l.State, l.Why = Unclear, "it said different things while it was listened to"
+		l.unclear("it said different things while it was listened to", l.Model)
 	}
 	return l
+}
+
+func (l *Line) unclear(why string, models ...string) {
+	l.State, l.Why, l.perhaps = Unclear, why, models
 }
 
 func modelsNamed(shop *manifest.Shop, name string) (all []*manifest.Model) {
@@ -111,26 +115,41 @@ func modelsNamed(shop *manifest.Shop, name string) (all []*manifest.Model) {
 	return all
 }
 
-func ids(models []*manifest.Model) string {
+func ids(models []*manifest.Model) []string {
 	all := make([]string, len(models))
 	for i, m := range models {
 		all[i] = m.ID
 	}
-	return strings.Join(all, ", ")
+	return all
 }
 
 // versionOf reads a software version: the text as it stands, or its first word
-// where that is a release of the catalogue. A release is written as there.
-func versionOf(m *manifest.Model, text string) version.V {
+// where that is a release of the catalogue. A release is written as there. One
+// that may be a release told in short is none; why says so.
+func versionOf(m *manifest.Model, text string) (v version.V, why string) {
 	v, err := version.Parse(text)
-	if err == nil {
-		return asInCatalogue(m, v)
+	if err != nil {
+		first, _, _ := strings.Cut(text, " ")
+		if v, err = version.Parse(first); err != nil || !inCatalogue(m, v) {
+			return "", "its version can't be read as one"
+		}
 	}
-	first, _, _ := strings.Cut(text, " ")
-	if v, err := version.Parse(first); err == nil && inCatalogue(m, v) {
-		return asInCatalogue(m, v)
+	if inCatalogue(m, v) {
+		return asInCatalogue(m, v), ""
 	}
-	return ""
+	for _, r := range m.Releases {
+		if short(v, r.Version) {
+			return "", "it says " + string(v) + ", which may stand for " + string(r.Version) + ": read it off its screen"
+		}
+	}
+	return v, ""
+}
+
+// short tells whether a version may be another one told in short: 4.0 for
+// 4.0-12.
+func short(v, whole version.V) bool {
+	rest, ok := strings.CutPrefix(string(whole), string(v))
+	return ok && rest != "" && strings.ContainsAny(rest[:1], ".-+~")
 }
 
 func inCatalogue(m *manifest.Model, v version.V) bool {
@@ -146,13 +165,33 @@ func asInCatalogue(m *manifest.Model, v version.V) version.V {
 	return v
 }
 
+// certain are the devices seen of a model that are what they say: each has said
+// one thing, and none has another one's serial, as a device has that is heard on
+// two networks.
+func certain(seen []*Line) (all []*Line) {
+	times := map[string]int{}
+	for _, l := range seen {
+		times[strings.ToLower(l.Serial)]++
+	}
+	for _, l := range seen {
+		if l.Serial != "" && times[strings.ToLower(l.Serial)] > 1 && l.State == "" {
+			l.unclear("several say this serial: one device heard twice, or a number that tells none apart", l.Model)
+		}
+		if l.State == "" {
+			all = append(all, l)
+		}
+	}
+	return all
+}
+
 // pair finds the device in the file for each one seen of a model: by its
 // serial; where one of either is left, that one; where several are left and all
 // say the same version, in their order, for the version alone. It returns the
 // devices that are left.
 func pair(model string, seen []*Line, aboard []*manifest.Device) []*manifest.Device {
 	var open []*Line
-	for _, l := range seen {
+	sure := certain(seen)
+	for _, l := range sure {
 		i := slices.IndexFunc(aboard, func(d *manifest.Device) bool {
 			return d.Model == model && l.Serial != "" && strings.EqualFold(d.Serial, l.Serial)
 		})
@@ -172,24 +211,37 @@ func pair(model string, seen []*Line, aboard []*manifest.Device) []*manifest.Dev
 	switch {
 	case len(open) == 0:
 		return aboard
-	case len(left) == 0:
+	case len(left) == 0 && len(sure) == len(seen):
 		for _, l := range open {
 			l.State = New
 		}
 		return aboard
+	case len(sure) < len(seen):
+		return doubtful(open, aboard, "several devices of this model, and it is not certain what some of them are")
 	case len(open) == 1 && len(left) == 1:
 		open[0].join(left[0], true)
-	case len(open) == len(left) && alike(open):
+	case len(open) == len(left) && alike(open) && !contrary(open, left):
 		for i, l := range open {
 			l.join(left[i], false)
 		}
 	default:
-		for _, l := range open {
-			l.State, l.Why = Unclear, "several devices of this model, and no serial tells them apart"
-		}
-		return aboard
+		return doubtful(open, aboard, "several devices of this model, and no serial tells them apart")
 	}
 	return slices.DeleteFunc(aboard, func(d *manifest.Device) bool { return slices.Contains(left, d) })
+}
+
+func doubtful(open []*Line, aboard []*manifest.Device, why string) []*manifest.Device {
+	for _, l := range open {
+		l.unclear(why, l.Model)
+	}
+	return aboard
+}
+
+// contrary tells whether some have serials on both sides, which were not the
+// same.
+func contrary(open []*Line, left []*manifest.Device) bool {
+	return slices.ContainsFunc(open, func(l *Line) bool { return l.Serial != "" }) &&
+		slices.ContainsFunc(left, func(d *manifest.Device) bool { return d.Serial != "" })
 }
 
 func alike(all []*Line) bool {
@@ -206,8 +258,13 @@ func (l *Line) join(d *manifest.Device, sure bool) {
 	versions := l.Version != "" && (d.Version == version.Unknown || version.Compare(l.Version, d.Version) != 0)
 	serials := l.Serial != "" && !strings.EqualFold(l.Serial, d.Serial)
 	switch {
+	case l.Version != "" && versions && short(l.Version, d.Version):
+		l.State, l.Why = Unclear, "it says "+string(l.Version)+", the file "+string(d.Version)+": perhaps the same, told in short; read it off its screen"
 	case l.Version == "":
 		l.State = Unclear
+	case serials && d.Serial != "":
+		l.State, l.other = Differs, true
+		l.Why = "an exchanged device, or another boat's capture: where it was exchanged, write its serial with survey --answers, or by hand"
 	case versions || serials:
 		l.State = Differs
 	default:

@@ -409,6 +409,8 @@ func shop(t testing.TB) *manifest.Shop {
 		"catalogue/f.yaml":  "model: solveld-fix-2\nmaker: Solveld\nname: Fix 2\nkind: heading sensor\non_network: [fix 2 heading]\nreleases:\n  - {version: \"1.4\", released: 2026-03-02}\n",
 		"catalogue/c.yaml":  "model: solveld-course-3\nmaker: Solveld\nname: Course 3\nkind: autopilot computer\n",
 		"vessels/k.yaml":    "vessel: kittiwake\nname: Kittiwake\ndevices:\n  - {id: flybridge, model: fennick-plot-12, serial: F12-00231, version: 3.0}\n  - {id: helm, model: fennick-plot-12, version: 3.1-40}\n  - {id: heading, model: solveld-fix-2, serial: \"40077\", version: \"1.4\"}\n  - {id: pilot, model: solveld-course-3, version: \"5.0\"}\n",
+		"vessels/one.yaml":  "vessel: one\nname: One\ndevices:\n  - {id: a, model: fennick-plot-12, serial: F12-00001, version: 3.1-40}\n",
+		"vessels/numb.yaml": "vessel: numbered\nname: Numbered\ndevices:\n  - {id: a, model: fennick-plot-12, serial: F1, version: 3.1-40}\n  - {id: b, model: fennick-plot-12, serial: F2, version: 3.1-40}\n",
 		"vessels/two.yaml":  "vessel: two\nname: Two\ndevices:\n  - {id: a, model: fennick-plot-12, version: 3.0}\n  - {id: b, model: fennick-plot-12, version: 3.0}\n",
 		"vessels/many.yaml": "vessel: many\nname: Many\ndevices:\n  - {id: a, model: fennick-plot-12, version: 3.0}\n  - {id: b, model: fennick-plot-12, version: 3.0}\n  - {id: c, model: fennick-plot-12, version: 3.0}\n",
 	} {
@@ -430,4 +432,61 @@ func TestCompare(t *testing.T) {
 		}
 	}
 	golden.Assert(t, b.String(), "compare.golden")
+}
+
+// said is a capture in which devices say these products, one address each.
+func said(t *testing.T, all ...survey.Product) *survey.Network {
+	t.Helper()
+	n := &survey.Network{}
+	for i, p := range all {
+		n.Devices = append(n.Devices, survey.Seen{Address: uint8(i + 1), Product: p, Times: 1})
+	}
+	return n
+}
+
+func plot12(version, serial string) survey.Product {
+	return survey.Product{Model: "PLOT 12", Software: version, Serial: serial}
+}
+
+// Nobody's version is written to another device: what contradicts the file, or
+// could be either of two, is told and left.
+func TestNeverTheWrongDevice(t *testing.T) {
+	s := shop(t)
+	for _, c := range []struct {
+		name   string
+		vessel string
+		seen   []survey.Product
+		want   []string // device, state
+	}{
+		{"another serial", "one", []survey.Product{plot12("4.0-12", "F12-00999")}, []string{"a differs: an exchanged device"}},
+		{"another boat", "numbered", []survey.Product{plot12("4.0-12", "X1"), plot12("4.0-12", "X2")}, []string{" unclear: several", " unclear: several", "a unclear: perhaps", "b unclear: perhaps"}},
+		{"one serial twice", "numbered", []survey.Product{plot12("4.0-12", "F1"), plot12("4.0-12", "F1")}, []string{" unclear: several say this serial", " unclear: several say this serial", "a unclear: perhaps", "b unclear: perhaps"}},
+		{"a serial that is none", "one", []survey.Product{plot12("4.0-12", "0"), plot12("3.1-40", "0"), plot12("4.0-12", "F7")}, []string{" unclear: several say", " unclear: several say", " unclear: several devices", "a unclear: perhaps"}},
+		{"told in short", "one", []survey.Product{plot12("3.1", "F12-00001")}, []string{"a unclear: it says 3.1, the file 3.1-40"}},
+		{"short of a release", "two", []survey.Product{plot12("4.0", ""), plot12("4.0", "")}, []string{" unclear: several", " unclear: several", "a unclear: perhaps", "b unclear: perhaps"}},
+		{"older than the file", "one", []survey.Product{plot12("3.0", "F12-00001")}, []string{"a differs: "}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var got []string
+			for _, l := range survey.Compare(s, s.Vessel(c.vessel), said(t, c.seen...)) {
+				got = append(got, fmt.Sprintf("%s %s: %s", l.Device, l.State, l.Why))
+				assert.Equal(t, c.name == "older than the file", l.Writes(), got)
+			}
+			require.Len(t, got, len(c.want), "%q", got)
+			for i, want := range c.want {
+				assert.Contains(t, got[i], want)
+			}
+		})
+	}
+
+	// One that said different things may be any of its model.
+	n := said(t, plot12("4.0-12", "F12-00777"), plot12("4.0-12", "F12-00001"))
+	n.Devices[0].Unclear = true
+	lines := survey.Compare(s, s.Vessel("numbered"), n)
+	for _, l := range lines {
+		assert.Equal(t, survey.Unclear, l.State, "%s: %s", l.Device, l.Why)
+	}
+
+	// A short version isn't made a device's first either.
+	assert.Empty(t, survey.Compare(s, nil, said(t, plot12("4.0", "F1")))[0].Version)
 }
