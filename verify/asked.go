@@ -3,10 +3,13 @@ package verify
 import "strings"
 
 // asked is what a report was asked for, as its advice names it in commands.
-type asked struct{ target, vessel string }
+type asked struct {
+	target, vessel string
+	repairs        bool // a good card can be written for the vessel
+}
 
 func askedFor(expected *Expected) asked {
-	a := asked{"TARGET", "VESSEL"}
+	a := asked{target: "TARGET", vessel: "VESSEL"}
 	if expected == nil {
 		return a
 	}
@@ -14,9 +17,17 @@ func askedFor(expected *Expected) asked {
 		a.target = quoted(expected.Target)
 	}
 	if expected.Aboard != nil && expected.Aboard.Vessel != nil {
-		a.vessel = expected.Aboard.Vessel.ID
+		a.vessel, a.repairs = expected.Aboard.Vessel.ID, !expected.Nothing
 	}
 	return a
+}
+
+// expects notes what a report was asked for.
+func (r *Report) expects(expected *Expected) {
+	r.asked = askedFor(expected)
+	if expected != nil && expected.Aboard != nil && !expected.Nothing {
+		r.Card = expected.Aboard.Card
+	}
 }
 
 // command is how this card is verified for its vessel, with more flags.
@@ -27,8 +38,15 @@ func (r *Report) command(flags string) string {
 // newCard is how another card is prepared for the vessel.
 func (r *Report) newCard() string { return "cardwright prepare " + r.asked.vessel + " --to NEWCARD" }
 
-// newCardIs leads over to a command with NEWCARD.
-const newCardIs = "; for NEWCARD name its drive, as cardwright readers lists it: "
+// RepairCommand is how a good card is written for the vessel that was named,
+// from what is good on this one, with NEWCARD for the other card; "" where
+// none was named, or it needs no card.
+func (r Report) RepairCommand() string {
+	if !r.asked.repairs {
+		return ""
+	}
+	return r.command("--repair-to NEWCARD")
+}
 
 const plainInShells = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789./_-+=:,@%"
 

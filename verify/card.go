@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -23,7 +24,7 @@ type Progress func(bytes int64)
 // verdict is at best unchecked.
 func Card(ctx context.Context, read io.ReaderAt, bytes int64, expected *Expected, progress Progress) Report {
 	r := newReport()
-	r.asked = askedFor(expected)
+	r.expects(expected)
 	counted := &counting{read: read}
 	card := fatread.Read(counted, bytes, fatread.DefaultLimits)
 	r.Counts["bytes_of_card"] = int(bytes)
@@ -110,7 +111,7 @@ func (r *Report) layout(card *fatread.Card, v *fatread.Volume) {
 		r.add(Finding{
 			Kind: UncommonLayout, Severity: Warn, Expected: expected, Found: found,
 			Meaning: "Computers read such a card; not every device does. Whether those aboard do is not known.",
-			Advice:  "Prepare a card of your own, laid out as devices expect it" + newCardIs + r.command("--repair-to NEWCARD"),
+			Advice:  "Prepare a card of your own, laid out as devices expect it: " + r.command("--repair-to NEWCARD"),
 		})
 	}
 	note(card.Table == fatread.GPT, "an MBR, as cards are sold with", "a GPT")
@@ -162,7 +163,7 @@ func (r *Report) noVolume(card *fatread.Card, expected *Expected) {
 }
 
 // rescue is what to do first where files may be left that nothing leads to.
-const rescue = "If files on it are missed, do not format or write to it: keep it for whoever rescues files. For the boat, use another card" + newCardIs
+const rescue = "If files on it are missed, do not format or write to it: keep it for whoever rescues files. For the boat, use another card: "
 
 // overwritten tells of a file system of which only the beginning is gone.
 func (r *Report) overwritten(f *Finding, what string) {
@@ -189,20 +190,20 @@ func (r *Report) fileSystem(name string, expected *Expected) {
 	f := Finding{
 		Kind: OtherFileSystem, Severity: Stop, Expected: fileSystemNames(reads), Found: name,
 		Meaning: "The devices aboard do not read this file system, whatever is on it.",
-		Advice:  "Use another card" + newCardIs + r.newCard(),
+		Advice:  "Use another card: " + r.newCard(),
 	}
 	switch {
 	case expected == nil || expected.Aboard == nil || expected.Aboard.Vessel == nil:
 		f.Meaning = "Cards for devices are FAT32 unless their maker says otherwise, and no vessel was named that would tell."
-		f.Advice = "Name the vessel, and have its files written to another card" + newCardIs + r.command("--repair-to NEWCARD")
+		f.Advice = "Name the vessel, and have its files written to another card: " + r.command("--repair-to NEWCARD")
 	case expected.Nothing:
 		f.Advice = "Put this card away."
 	case r.rightFiles():
 		f.Meaning = "Right files, wrong file system: the devices aboard do not read it."
-		f.Advice = "Copy them to a card that your devices can read" + newCardIs + r.command("--repair-to NEWCARD")
+		f.Advice = "Copy them to a card that your devices can read: " + r.command("--repair-to NEWCARD")
 	case r.Counts["files_matching"] > 0:
 		f.Meaning += " Some of the files are right."
-		f.Advice = "Have the rest written with them, to a card that the devices can read" + newCardIs + r.command("--repair-to NEWCARD")
+		f.Advice = "Have the rest written with them, to a card that the devices can read: " + r.command("--repair-to NEWCARD")
 	}
 	r.add(f)
 }
@@ -491,6 +492,16 @@ func (j *judging) hashAll() {
 
 // hashed keeps what one file was found to be.
 func (j *judging) hashed(e file, running *media.Running, err error) {
+	if errors.Is(err, fatread.ErrChainEnds) { // all of it that there is was read
+		j.report.Counts["files_unreadable"]++
+		j.report.add(Finding{
+			Kind: Structure, Severity: Stop, Path: e.path, Expected: media.Bytes(e.size) + " of its own",
+			Found:   "the chain that leads to its bytes ends, or runs into another file's, before that",
+			Meaning: "The file system is damaged: this file can't be read whole.",
+			Advice:  "Prepare the card again; if it happens again, use another card.",
+		})
+		return
+	}
 	if err != nil {
 		j.report.Counts["files_unreadable"]++
 		j.report.add(unreadable(e.path, -1, err.Error()))

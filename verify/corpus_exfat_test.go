@@ -50,7 +50,7 @@ var corpusExFAT = map[string]handed{
 	},
 	"exFAT, what to do about it": {
 		make: func(s *stranger) { s.onExFAT("-c", "4K", "-L", "KITTIWAKE"); s.right() }, verdict: verify.Bad,
-		kinds: []verify.Kind{verify.OtherFileSystem}, says: "Copy them to a card that your devices can read; for NEWCARD name its drive, as cardwright readers lists it: cardwright verify TARGET --for kittiwake --repair-to NEWCARD",
+		kinds: []verify.Kind{verify.OtherFileSystem}, says: "Copy them to a card that your devices can read: cardwright verify TARGET --for kittiwake --repair-to NEWCARD",
 	},
 	"exFAT in a partition, right files": {make: func(s *stranger) {
 		s.table("label: dos\nstart=8192, type=7\n")

@@ -20,7 +20,7 @@ const maxFolderEntries = 100_000
 // cache is said to be so.
 func Folder(ctx context.Context, dir string, expected *Expected, progress Progress) Report {
 	r := newReport()
-	r.asked = askedFor(expected)
+	r.expects(expected)
 	files, err := walk(dir, r)
 	if err != nil {
 		r.add(unreadable("", -1, err.Error()))

@@ -203,17 +203,38 @@ func (j *judging) rightElsewhere(f *Finding, r release) {
 			continue
 		}
 		f.Expected, f.Found = w.Path, f.Path
-		f.Advice = "Prepare a card of your own, or put the file where it belongs and verify again."
 		j.instead(w.SHA256, "its content stands at "+f.Path)
 		if strings.EqualFold(path.Base(w.Path), path.Base(f.Path)) {
 			f.Kind, f.Meaning = WrongFolder, "The file is right, and stands where its device does not look for it."
+			f.Advice = "Move it to /" + parentOf(w.Path) + " and verify again, or prepare a card of your own."
 			return
 		}
 		f.Kind, f.Meaning = RenamedFile, "The file is right, and has a name that its device does not look for."
+		f.Advice = "Make it /" + w.Path + " and verify again, or prepare a card of your own."
 		if bareName(f.Path) != strings.ToLower(path.Base(f.Path)) {
 			f.Meaning += " A browser gives such names."
 		}
 		return
+	}
+	j.asDownloaded(f, r)
+}
+
+// asDownloaded tells of a package in the archive that it is downloaded in,
+// where its device wants the files in it.
+func (j *judging) asDownloaded(f *Finding, r release) {
+	for _, file := range r.of.Files {
+		if file.Name != r.source.Name || r.source.Member != "" {
+			continue
+		}
+		for _, m := range file.Members {
+			if !slices.ContainsFunc(j.absent, func(w media.RecordFile) bool { return w.SHA256 == m.SHA256 }) {
+				continue
+			}
+			f.Kind, f.Expected = StillZipped, "the files inside it, unpacked"
+			f.Meaning = "It is the right package, as it is downloaded. Devices do not look into archives."
+			f.Advice = "Unpack it, or prepare a card of your own."
+			j.instead(m.SHA256, "it is inside the archive "+f.Path)
+		}
 	}
 }
 

@@ -38,6 +38,7 @@ type Report struct {
 	Verdict  Verdict        `json:"verdict"`
 	Findings []Finding      `json:"findings"` // from worst to least
 	Counts   map[string]int `json:"counts"`   // every count, zeros too
+	Card     int            `json:"card"`     // which card of the vessel's plan it was judged as; 0 without a vessel
 	Digest   string         `json:"digest"`   // of the card, 64 hex digits; "" where it could not be formed
 	Brings   []Bring        `json:"brings"`   // which steps of the vessel's plan it can do; none without a vessel
 

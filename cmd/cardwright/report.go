@@ -22,6 +22,8 @@ func conclusion(r verify.Report) string {
 	switch {
 	case r.RightFilesOnly():
 		return "Right files, wrong file system: do not use this card as it is."
+	case r.Verdict == verify.Bad && r.Card > 0 && r.Counts["files"] > 0 && r.Counts["files_matching"] == 0:
+		return "Nothing that the vessel needs stands on it as it should: do not use this card."
 	case r.Verdict == verify.Bad:
 		return "Do not use this card."
 	case r.Verdict == verify.Unchecked:
@@ -38,25 +40,51 @@ func writeReport(w io.Writer, title string, r verify.Report) {
 	fmt.Fprintf(w, "%s: %s\n", verdictLines[r.Verdict], wrapped(title, "    "))
 	fmt.Fprintln(w, conclusion(r))
 	if r.Verdict != verify.Good && len(r.Findings) > 0 {
-		fmt.Fprintf(w, "What to do: %s\n", advice(r.Findings[0].Advice, "            "))
+		writeWhatToDo(w, r)
 	}
-	writeBrings(w, r.Brings)
+	writeBrings(w, r)
 	writeFindings(w, r.Findings)
 	writeCounts(w, r)
 }
 
+// writeWhatToDo gives the worst finding's advice, and how to get a good card.
+func writeWhatToDo(w io.Writer, r verify.Report) {
+	const indent = "            "
+	text, about := r.Findings[0].Advice, ""
+	if path := r.Findings[0].Path; path != "" {
+		about = " about " + visible.Visible(path)
+	}
+	fmt.Fprintf(w, "What to do%s: %s\n", about, advice(text, indent))
+	if command := r.RepairCommand(); command != "" && !strings.Contains(text, "NEWCARD") {
+		text = "For a good card, put another one in: " + command
+		fmt.Fprintf(w, "%s%s\n", indent, advice(text, indent))
+	}
+	if strings.Contains(text, "NEWCARD") {
+		fmt.Fprintf(w, "%sNEWCARD is the drive of the other card: cardwright readers lists it.\n", indent)
+	}
+}
+
 // writeBrings tells which steps the card can do.
-func writeBrings(w io.Writer, brings []verify.Bring) {
-	for i, b := range brings {
+func writeBrings(w io.Writer, r verify.Report) {
+	for i, b := range r.Brings {
 		if i == 0 {
 			fmt.Fprintln(w)
 		}
-		what := fmt.Sprintf("✓ step %d, %s %s → %s: its files are whole in /%s", b.Step, b.Device, b.From, b.To, b.Folder)
-		if !b.Whole {
-			what = fmt.Sprintf("✗ step %d, %s %s → %s: not on this card (it belongs on card %d)", b.Step, b.Device, b.From, b.To, b.Card)
-		}
-		fmt.Fprintf(w, "  %s\n", wrapped(what, "    "))
+		fmt.Fprintf(w, "  %s\n", wrapped(brings(b, r.Card), "    "))
 	}
+}
+
+func brings(b verify.Bring, card int) string {
+	step := fmt.Sprintf("step %d, %s %s → %s: ", b.Step, b.Device, b.From, b.To)
+	switch {
+	case b.Whole:
+		return "✓ " + step + "its files are whole in /" + b.Folder
+	case b.Card != card:
+		return fmt.Sprintf("✗ %sits files belong on card %d", step, b.Card)
+	case len(b.Missing) > 1:
+		return fmt.Sprintf("✗ %smissing or wrong: %s, and %d more", step, b.Missing[0], len(b.Missing)-1)
+	}
+	return "✗ " + step + "missing or wrong: " + strings.Join(b.Missing, "")
 }
 
 // writeFindings tells findings of one cause together: what they mean and what
