@@ -150,8 +150,12 @@ func keyAt(n *yaml.Node, key string) int {
 }
 
 // offset is where a node begins in the text. The parser counts characters, and
-// doesn't count a byte order mark.
+// doesn't count a byte order mark. A value that is left out at the end of a text
+// begins, by its account, on a line that isn't there.
 func (t *Text) offset(n *yaml.Node) int {
+	if n.Line > t.count() {
+		return len(t.data)
+	}
 	at, end := t.lines[n.Line-1], t.lines[n.Line]
 	if at == 0 && bytes.HasPrefix(t.data, []byte(byteOrderMark)) {
 		at = len(byteOrderMark)
@@ -188,7 +192,7 @@ func (t *Text) lastLine(n *yaml.Node, margin int) int {
 			break
 		}
 	}
-	return max(last, n.Line)
+	return min(max(last, n.Line), t.count())
 }
 
 // after is the node that follows a node and all that is in it, or nil.
