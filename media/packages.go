@@ -61,12 +61,22 @@ func (p Packages) Place(s Source) string {
 	return filepath.Join(p.Dir, s.Model, versionFolder(s.Version), filepath.FromSlash(s.Name))
 }
 
-// Find returns the path of the package file: packages/<model>/<version>/<name>
-// or packages/<name>. Its size is checked here, its digest while it is read.
+// PlaceApart is where it belongs when another file has that place: variants of a
+// release may have files of one name.
+func (p Packages) PlaceApart(s Source) string {
+	return filepath.Join(p.Dir, s.Model, versionFolder(s.Version), s.SHA256[:min(len(s.SHA256), apartDigits)], filepath.FromSlash(s.Name))
+}
+
+// apartDigits of the SHA-256 tell the files of one name and release apart.
+const apartDigits = 12
+
+// Find returns the path of the package file: packages/<model>/<version>/<name>,
+// packages/<name> or, before these, where PlaceApart puts it. Its size is checked
+// here, its digest while it is read.
 func (p Packages) Find(s Source) (string, error) {
 	own := p.Place(s)
 	var wrong *PackageError
-	for _, path := range []string{own, filepath.Join(p.Dir, filepath.FromSlash(s.Name))} {
+	for _, path := range []string{p.PlaceApart(s), own, filepath.Join(p.Dir, filepath.FromSlash(s.Name))} {
 		info, err := os.Stat(path)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):

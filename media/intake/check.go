@@ -138,43 +138,75 @@ func below(dir, path string) string {
 // strangers are the files of the package folder that the catalogue doesn't
 // know. Lists and signatures beside those that it knows aren't told of.
 func strangers(dir string, known map[string]bool) ([]*Checked, error) {
-	var all []*Checked
-	entries := 0
-	folders := map[string]bool{}
+	w := &walk{dir: dir, known: known, folders: map[string]bool{}}
 	for path := range known {
 		folder, _ := filepath.Split(path)
-		folders[folder] = true
+		w.folders[folder] = true
 	}
-	err := filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
-		if err != nil {
-			if path == dir && errors.Is(err, fs.ErrNotExist) {
-				return fs.SkipAll
-			}
-			return err
-		}
-		if entries++; entries > MaxPackageFiles {
-			return fmt.Errorf("more than %d files and folders", MaxPackageFiles)
-		}
-		if e.IsDir() || known[path] || companion(path, known, folders) {
-			return nil
-		}
-		c := &Checked{State: Unknown, Path: below(dir, path), Name: e.Name(), NeededBy: []string{}, path: path, Advice: "add it with cardwright package add, or take it away"}
-		if strings.Contains(e.Name(), unfinished) {
-			c.Found, c.Advice = "a copy that was not finished", "take it away"
-		}
-		if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() {
-			c.Size, c.size = info.Size(), info.Size()
-		} else {
-			c.Found, c.path = "not a plain file", ""
-		}
-		all = append(all, c)
-		return nil
-	})
-	if err != nil {
+	if err := w.folder(dir); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("reading the package folder: %w", err)
 	}
-	slices.SortFunc(all, func(a, b *Checked) int { return cmp.Compare(a.Path, b.Path) })
-	return all, nil
+	slices.SortFunc(w.found, func(a, b *Checked) int { return cmp.Compare(a.Path, b.Path) })
+	return w.found, nil
+}
+
+// walk goes through the package folder.
+type walk struct {
+	dir            string
+	known, folders map[string]bool // files of the catalogue, and the folders that they are in
+	entries        int
+	found          []*Checked
+}
+
+// folder looks at what is in a folder. Links to folders are followed where
+// files of the catalogue stand below them: packages may be on another disk.
+func (w *walk) folder(dir string) error {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if w.entries++; w.entries > MaxPackageFiles {
+			return fmt.Errorf("more than %d files and folders", MaxPackageFiles)
+		}
+		path := filepath.Join(dir, e.Name())
+		switch {
+		case e.IsDir() || e.Type()&fs.ModeSymlink != 0 && w.needs(path):
+			err = w.folder(path)
+		case !w.known[path] && !companion(path, w.known, w.folders):
+			w.found = append(w.found, w.stranger(path, e.Name()))
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// needs tells whether files of the catalogue stand below a folder.
+func (w *walk) needs(path string) bool {
+	for folder := range w.folders {
+		if strings.HasPrefix(folder, path+string(filepath.Separator)) {
+			return true
+		}
+	}
+	return false
+}
+
+func (w *walk) stranger(path, name string) *Checked {
+	c := &Checked{State: Unknown, Path: below(w.dir, path), Name: name, NeededBy: []string{}, path: path, Advice: "add it with cardwright package add, or take it away"}
+	if strings.Contains(name, unfinished) {
+		c.Found, c.Advice = "a copy that was not finished", "take it away"
+	}
+	switch info, err := os.Stat(path); {
+	case err == nil && info.Mode().IsRegular():
+		c.Size, c.size = info.Size(), info.Size()
+	case err == nil && info.IsDir():
+		c.Found, c.path, c.Advice = "a link to a folder", "", "take it away, or put here what you need of that folder"
+	default:
+		c.Found, c.path, c.Advice = "not a plain file", "", "take it away"
+	}
+	return c
 }
 
 // companion tells whether a file is a list or a signature that belongs to

@@ -226,3 +226,29 @@ func BenchmarkPlainLoop(b *testing.B) {
 		}
 	}
 }
+
+// The package folder, or one in it, may be a link to another disk; a link that
+// leads nowhere known is told of, and not followed.
+func TestLinkedFolders(t *testing.T) {
+	b := newBench(t)
+	other := t.TempDir()
+	require.NoError(t, os.Rename(b.place(), filepath.Join(other, "p")))
+	require.NoError(t, os.Symlink(filepath.Join(other, "p"), b.place()))
+	model := b.place("fennick-plot-12")
+	require.NoError(t, os.Rename(model, filepath.Join(other, "m")))
+	require.NoError(t, os.Symlink(filepath.Join(other, "m"), model))
+	require.NoError(t, os.WriteFile(filepath.Join(other, "m", "stranger.bin"), []byte("x"), 0o644))
+	require.NoError(t, os.Symlink("/", b.place("all")))
+	require.NoError(t, os.Symlink("nowhere", b.place("dangling")))
+	inv, err := intake.List(b.Shop.Shop)
+	require.NoError(t, err)
+	found := map[string]string{}
+	for _, c := range inv.Files {
+		if c.State == intake.Unknown {
+			found[c.Path] = c.Found
+		} else {
+			assert.Contains(t, []intake.State{intake.Present, intake.Unused}, c.State, c.Path)
+		}
+	}
+	assert.Equal(t, map[string]string{"fennick-plot-12/stranger.bin": "", "all": "a link to a folder", "dangling": "not a plain file"}, found)
+}

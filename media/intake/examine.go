@@ -299,6 +299,7 @@ func memberNames(a *archive) string {
 // is, and no other file may stand where it would.
 func (x *examination) fresh(name string, size int64, sum string) (Found, error) {
 	r := x.request
+	name = inOnePiece(name)
 	like := x.likeness(name)
 	if r.Model == "" || r.Version == "" {
 		if like != nil {

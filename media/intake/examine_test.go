@@ -168,6 +168,14 @@ func TestLists(t *testing.T) {
 			b.refused(fresh(path), "not the file that was published")
 		})
 	}
+	// A letter with its accent apart, as some systems store names (Unicode's NFD),
+	// is the same letter; the catalogue gets it in one piece.
+	apart := newBench(t)
+	apart.download("SHA256SUMS", []byte(shoptest.Sum(content)+"  K\u00e4rte.upd\n"))
+	f := apart.taken(fresh(apart.download("Ka\u0308rte.upd", content)))
+	assert.Equal(t, manifest.TrustMaker, f.Trust)
+	assert.Equal(t, "K\u00e4rte.upd", f.Name)
+
 	b := newBench(t)
 	b.download("SHA256SUMS", []byte(shoptest.Sum(content)+"  plot12-4.1.upd\n"))
 	assert.Contains(t, b.refused(fresh(b.download("setup.upd", content)), "another name than was published").Expected, "plot12-4.1.upd")

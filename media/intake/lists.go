@@ -7,6 +7,8 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+
+	"golang.org/x/text/unicode/norm"
 )
 
 // list has the digests that a list gives, by the name of the file.
@@ -61,17 +63,22 @@ func (l *list) add(escaped, file, digest string) {
 	if escaped != "" {
 		file = strings.NewReplacer(`\\`, `\`, `\n`, "\n", `\r`, "\r").Replace(file)
 	}
-	l.entries = append(l.entries, listed{path.Base(strings.ReplaceAll(file, `\`, "/")), strings.ToLower(digest)})
+	l.entries = append(l.entries, listed{inOnePiece(path.Base(strings.ReplaceAll(file, `\`, "/"))), strings.ToLower(digest)})
 	if file == "" {
 		l.entries[len(l.entries)-1].file = ""
 	}
 }
 
+// inOnePiece is a name with each accented letter as one character (Unicode's
+// NFC): systems differ in how they store them.
+func inOnePiece(name string) string { return norm.NFC.String(name) }
+
 // of are the digests that the list gives for a file; a digest without a name
 // is that of the file for which the list is named.
 func (l *list) of(file string) (all []string) {
+	file = inOnePiece(file)
 	for _, e := range l.entries {
-		if e.file == file || e.file == "" && strings.HasPrefix(path.Base(l.name), file+".") {
+		if e.file == file || e.file == "" && strings.HasPrefix(inOnePiece(path.Base(l.name)), file+".") {
 			all = append(all, e.digest)
 		}
 	}

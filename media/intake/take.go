@@ -11,6 +11,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"cardwright/manifest"
 	"cardwright/media"
@@ -46,6 +48,9 @@ func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int6
 			return t, nil
 		}
 	}
+	if f.shared(shop) {
+		t.Path = packages.PlaceApart(f.Source())
+	}
 	if info, err := os.Lstat(t.Path); err == nil {
 		if f.Known == nil || !info.Mode().IsRegular() {
 			return nil, &Refused{Path: f.Path, What: "a place that is taken", Found: t.Path + ", which the catalogue doesn't know", Expected: "no file there", Advice: "look at it, and take it away or give --name"}
@@ -56,6 +61,14 @@ func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int6
 		return nil, err
 	}
 	return t, nil
+}
+
+// shared tells whether another file of the catalogue has the same name in the
+// same version, and with it the same place.
+func (f Found) shared(shop *manifest.Shop) bool {
+	return slices.ContainsFunc(entries(shop, f.Model.ID, f.Version, ""), func(e entry) bool {
+		return strings.EqualFold(e.file.Name, f.Name) && e.file.SHA256 != f.SHA256
+	})
 }
 
 // WasThere tells whether the package stood in its place already.

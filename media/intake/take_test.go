@@ -10,6 +10,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest"
+	"cardwright/media"
 	"cardwright/media/intake"
 	"cardwright/media/mediatest/shoptest"
 )
@@ -55,6 +57,47 @@ func TestTake(t *testing.T) {
 	taken = b.take(f)
 	require.NoError(t, taken.Abandon())
 	assert.Equal(t, []string{"4.0-12"}, names(t, b.place("fennick-plot-12")), "nothing is left")
+}
+
+// Variants of a release may have files of one name: neither takes the other's
+// place, and each is found by its digest.
+func TestTakeSameName(t *testing.T) {
+	b := newBench(t)
+	plot := b.Models[0]
+	europe, other := shoptest.Make("update.bin", 5000, 7), shoptest.Make("update.bin", 5000, 8)
+	for variant, f := range map[string]shoptest.File{"Europe": europe, "America": other} {
+		plot.Releases = append(plot.Releases, &manifest.Release{Version: "4.2", Variant: variant, Files: []*manifest.File{
+			{Name: "update.bin", Size: 5000, SHA256: shoptest.Sum(f.Content)},
+		}})
+	}
+	for range 2 {
+		for name, f := range map[string]shoptest.File{"e.bin": europe, "a.bin": other} {
+			found := b.taken(intake.Request{Path: b.download(name, f.Content)})
+			taken := b.take(found)
+			require.NoError(t, taken.Commit())
+			assert.Empty(t, taken.Was, "nothing is replaced")
+		}
+	}
+	inv, err := intake.List(b.Shop.Shop)
+	require.NoError(t, err)
+	require.NoError(t, intake.Check(context.Background(), inv, nil))
+	whole := 0
+	for _, c := range inv.Files {
+		if c.Version == "4.2" {
+			assert.Contains(t, []intake.State{intake.Whole, intake.Unused}, c.State, c.Path)
+			assert.Empty(t, c.Found, c.Path)
+			whole++
+		}
+		assert.NotEqual(t, intake.Unknown, c.State, c.Path)
+	}
+	assert.Equal(t, 2, whole)
+	for _, f := range []shoptest.File{europe, other} {
+		path, err := media.PackagesOf(b.Shop.Shop).Find(media.Source{Model: plot.ID, Version: "4.2", Name: "update.bin", Size: 5000, SHA256: shoptest.Sum(f.Content)})
+		require.NoError(t, err)
+		stored, err := os.ReadFile(path)
+		require.NoError(t, err)
+		assert.True(t, bytes.Equal(f.Content, stored))
+	}
 }
 
 // One that is there, whole, is left; one that rotted is replaced; a file that
