@@ -202,7 +202,7 @@ func writeHistory(w io.Writer, id string, h audit.History) {
 			struck += " (a day that hasn't come: that clock was wrong)"
 		}
 		text := fmt.Sprintf("%s  %s  %s, by %s%s", clock(l.Entry.At), l.Event.Short(), l.Entry.Tell(), l.Technician, struck)
-		fmt.Fprintln(w, wrapped(text, "                  "))
+		fmt.Fprintln(w, wrapped(text, "    "))
 	}
 }
 

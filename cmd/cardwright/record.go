@@ -86,6 +86,8 @@ type recording struct {
 	job     record.Job
 	filled  record.Filled
 	visit   record.Visit
+	typed   *bufio.Reader // at a terminal
+	asked   bool          // and something was asked there
 }
 
 func runRecord(ctx context.Context, s *session, o recordOptions, id string) error {
@@ -110,14 +112,34 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	if again {
 		return r.keepAgain()
 	}
-	if err := r.askOpen(); err != nil {
+	if err := r.somethingToNote(); err != nil {
+		return err
+	}
+	if err := r.askOpen(ctx); err != nil {
 		return err
 	}
 	outcome, err := r.job.Entries(r.filled, r.visit)
 	if err != nil {
 		return usage(err)
 	}
+	yes, err := r.agreed(ctx, outcome)
+	if err != nil {
+		return err
+	}
+	if !yes {
+		fmt.Fprintln(r.session.errs, "Nothing was noted.")
+		return nil
+	}
 	return r.keep(ctx, outcome)
+}
+
+// somethingToNote keeps an empty visit out of the ledger, where it would stay.
+func (r *recording) somethingToNote() error {
+	f := r.filled
+	if len(r.job.Plan.Steps)+len(f.Steps)+len(f.Checks) > 0 || f.SettingsSaved != "" || r.visit.Purpose != "" {
+		return nil
+	}
+	return usage(fmt.Errorf("nothing is planned for %s, so there is nothing to ask: note other work with --sheet and --other-plan, a visit without any with --purpose, the vessel as its file has it with --taken-on", r.vessel.Name))
 }
 
 // recorded tells whether this very sheet is in the ledger already.
@@ -285,13 +307,18 @@ func checkOf(text string) (record.FilledCheck, error) {
 
 // askOpen asks at a terminal for what is open; elsewhere what is needed and
 // open is an error that lists it.
-func (r *recording) askOpen() error {
+func (r *recording) askOpen(ctx context.Context) error {
+	open := r.job.Open(r.filled)
 	in, ok := r.session.in.(*os.File)
 	if ok && term.IsTerminal(int(in.Fd())) {
-		return r.askAt(bufio.NewReader(in))
+		if len(open) > 0 {
+			r.howToAnswer()
+		}
+		r.typed = bufio.NewReader(in)
+		return r.askAll(ctx)
 	}
 	var needed []string
-	for _, q := range r.job.Open(r.filled) {
+	for _, q := range open {
 		if q.Needed {
 			needed = append(needed, q.Ask)
 		}
@@ -302,35 +329,98 @@ func (r *recording) askOpen() error {
 	return nil
 }
 
-func (r *recording) askAt(in *bufio.Reader) error {
+// howToAnswer says once what is the same for every step.
+func (r *recording) howToAnswer() {
+	steps := r.job.Plan.Steps
+	text := fmt.Sprintf("%s: what was done aboard? Nothing is noted before the last answer.", r.vessel.Name)
+	if len(steps) > 0 {
+		text = fmt.Sprintf("%s: what became of the %s? Type the version that the device shows now, or both versions and the minutes: %s to %s, %d min. Or: failed, and why; put off, and why. Nothing is noted before the last answer.",
+			r.vessel.Name, counted(len(steps), "step"), steps[0].From, steps[0].To, max(1, steps[0].Minutes))
+	}
+	fmt.Fprintf(r.session.errs, "%s\n\n", wrapped(text, ""))
+}
+
+func (r *recording) askAll(ctx context.Context) error {
 	done := map[string]bool{}
 	for {
 		q, ok := nextQuestion(r.job.Open(r.filled), done)
 		if !ok {
 			return nil
 		}
-		usual := ""
-		if q.Default != "" {
-			usual = " [" + visible.Visible(q.Default) + "]"
-		}
-		fmt.Fprintf(r.session.errs, "%s%s: ", wrapped(q.Ask, ""), usual)
-		text, err := in.ReadString('\n')
+		answer, err := r.ask(ctx, q.Ask, q.Default)
 		if err != nil {
-			return usage(fmt.Errorf("reading the answer: %w: nothing was noted", err))
-		}
-		answer := strings.TrimSpace(text)
-		if answer == "" {
-			answer = q.Default
+			return err
 		}
 		if answer == "" && !q.Needed {
 			done[q.Key] = true
 			continue
 		}
 		if err := r.job.Answer(&r.filled, q.Key, answer); err != nil {
-			fmt.Fprintf(r.session.errs, "%s\n", wrapped(err.Error(), "  "))
+			fmt.Fprintf(r.session.errs, "  %s\n", wrapped(err.Error(), "  "))
 			continue
 		}
 		done[q.Key] = true
+		r.asked = true
+	}
+}
+
+// ask asks one question; an empty answer means the usual one.
+func (r *recording) ask(ctx context.Context, question, usual string) (string, error) {
+	if usual != "" {
+		question += " [" + usual + "]"
+	}
+	fmt.Fprintf(r.session.errs, "%s ", wrapped(question, "  "))
+	text, err := lineTyped(ctx, r.typed)
+	if err != nil {
+		fmt.Fprintln(r.session.errs)
+		return "", fmt.Errorf("reading the answer; nothing was noted: %w", err)
+	}
+	if answer := strings.TrimSpace(text); answer != "" {
+		return answer, nil
+	}
+	return usual, nil
+}
+
+// lineTyped waits for a line, or for the user to interrupt.
+func lineTyped(ctx context.Context, in *bufio.Reader) (string, error) {
+	type line struct {
+		text string
+		err  error
+	}
+	typed := make(chan line, 1)
+	go func() {
+		text, err := in.ReadString('\n')
+		typed <- line{text, err}
+	}()
+	select {
+	case l := <-typed:
+		return l.text, l.err
+	case <-ctx.Done():
+		return "", ctx.Err()
+	}
+}
+
+// agreed shows what would be noted and asks whether it is right, since what is
+// noted stays: only where questions were asked, and --yes doesn't say so.
+func (r *recording) agreed(ctx context.Context, outcome record.Outcome) (bool, error) {
+	if !r.asked || r.session.yes {
+		return true, nil
+	}
+	fmt.Fprintf(r.session.errs, "\nThis will be noted, by %s:\n", visible.Visible(r.filled.By))
+	for _, e := range outcome.Entries {
+		fmt.Fprintf(r.session.errs, "  %s\n", wrapped(e.Tell(), "    "))
+	}
+	for {
+		answer, err := r.ask(ctx, "Is it right: yes or no?", "")
+		switch strings.ToLower(answer) {
+		case "y", "yes":
+			return true, err
+		case "n", "no":
+			return false, err
+		}
+		if err != nil {
+			return false, err
+		}
 	}
 }
 
@@ -350,6 +440,11 @@ func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
 	if err := r.session.note(ctx, r.shop, r.key, outcome.Entries...); err != nil {
 		return err
 	}
+	late, err := r.laterReadings(ctx, outcome.Versions)
+	if err != nil {
+		return err
+	}
+	outcome.Notes = append(outcome.Notes, late...)
 	changed, err := updateVessel(r.shop, r.vessel, outcome.Versions)
 	if err != nil {
 		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
@@ -372,6 +467,27 @@ func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
 		}
 	})
 	return nil
+}
+
+// laterReadings tells of devices on which a reading counts that is later than
+// this visit, where a visit is noted after the day or two vans were aboard.
+func (r *recording) laterReadings(ctx context.Context, seen map[string]version.V) ([]string, error) {
+	l, err := openLedger(ctx, r.shop)
+	if err != nil {
+		return nil, err
+	}
+	defer l.Close()
+	h, err := audit.OfVessel(ctx, l, r.vessel.ID, time.Time{}, audit.Filter{})
+	if err != nil {
+		return nil, err
+	}
+	var notes []string
+	for _, d := range h.Devices {
+		if v, ok := seen[d.ID]; ok && ledger.VersionKey(v) != ledger.VersionKey(d.Version) {
+			notes = append(notes, fmt.Sprintf("%s: the ledger goes by a later reading, %s on %s; read the device again if that is not so", d.ID, d.Version, clock(d.Since)))
+		}
+	}
+	return notes, nil
 }
 
 // updateVessel writes versions into the vessel's file and names the file; ""

@@ -32,8 +32,8 @@ func (j *Job) Open(f Filled) []Question {
 		if i < 0 || f.Steps[i].Result == "" {
 			list = append(list, Question{
 				Key:     fmt.Sprintf("step/%d", p.Number),
-				Ask:     fmt.Sprintf("Step %d, %s: version %s to %s. Which version does it show now? (also: 4.2 to 4.3, as read before and after; or failed, or put off, and why)", p.Number, p.Device, p.From, p.To),
-				Choices: []string{string(p.To), Failed, PutOff}, Default: string(p.To), Needed: true,
+				Ask:     fmt.Sprintf("Step %d, %s, planned %s to %s: which version does it show now?", p.Number, p.Device, p.From, p.To),
+				Choices: []string{string(p.To), Done, Failed, PutOff}, Needed: true,
 			})
 			continue
 		}
@@ -75,19 +75,23 @@ func (j *Job) openChecks(f Filled) []Question {
 		if !slices.ContainsFunc(f.Checks, func(c FilledCheck) bool { return c.Device == due.Device && c.Check == due.Check && c.Result != "" }) {
 			list = append(list, Question{
 				Key:     "check/" + due.Device + "/" + due.Check,
-				Ask:     fmt.Sprintf("%s, %s: passed, failed or not done? (and what was read)", due.Device, due.Check),
+				Ask:     fmt.Sprintf("%s, %s: passed, failed or not done, and what was read?", due.Device, due.Check),
 				Choices: []string{Passed, Failed, NotDone}, Default: NotDone, Needed: true,
 			})
 		}
 	}
 	if f.SettingsSaved == "" {
-		list = append(list, Question{Key: "settings", Ask: "Where were the settings saved? (empty: nowhere)", Choices: []string{}})
+		list = append(list, Question{Key: "settings", Ask: "Where were the settings saved (empty: nowhere)?", Choices: []string{}})
 	}
 	return list
 }
 
 // Answer writes the answer to a question into the sheet. It returns an error
 // that says what was expected where the answer is none.
+//
+// A step is answered by the version that the device shows ("4.3"), by both and
+// the minutes ("4.2 to 4.3, 12 min"), by "done" for the version planned, or by
+// "failed" or "put off" and why. Nobody's silence means that a step was done.
 func (j *Job) Answer(f *Filled, key, answer string) error {
 	answer = tidyText(answer)
 	kind, of, _ := strings.Cut(key, "/")
@@ -119,7 +123,7 @@ func (j *Job) answerStep(f *Filled, of, answer string) error {
 	result, why := leading(answer, Failed, PutOff, Done)
 	switch {
 	case answer == "":
-		s.After = p.To
+		return fmt.Errorf("found nothing, expected the version that it shows (or done, failed, put off)")
 	case result == Failed || result == PutOff:
 		s.Result = result
 		if why != "" {
@@ -134,10 +138,13 @@ func (j *Job) answerStep(f *Filled, of, answer string) error {
 	return nil
 }
 
-// read takes "4.3", "4.2 to 4.3", or nothing for the version planned, and a
-// note after it.
+// read takes "4.3", "4.2 to 4.3", or nothing for the version planned; then the
+// minutes and a note.
 func (s *FilledStep) read(answer string, planned version.V) error {
 	words := strings.Fields(answer)
+	for i := range words {
+		words[i] = strings.TrimSuffix(words[i], ",")
+	}
 	if len(words) >= 3 && words[1] == "to" {
 		before, err := version.Parse(words[0])
 		if err != nil {
@@ -153,8 +160,15 @@ func (s *FilledStep) read(answer string, planned version.V) error {
 		return notAVersion(answer, err)
 	}
 	s.After = after
-	if len(words) > 1 {
-		s.Note = strings.Join(words[1:], " ")
+	words = words[1:]
+	if len(words) >= 2 && (words[1] == "min" || words[1] == "minutes") {
+		if s.Minutes, err = strconv.Atoi(words[0]); err != nil || s.Minutes < 0 || s.Minutes > ledger.MaxMinutes {
+			return fmt.Errorf("found %s minutes, expected 0 to %d", quote(words[0]), ledger.MaxMinutes)
+		}
+		words = words[2:]
+	}
+	if len(words) > 0 {
+		s.Note = strings.Join(words, " ")
 	}
 	return nil
 }

@@ -207,7 +207,7 @@ func answerAll(t require.TestingT, j *record.Job, f *record.Filled, answers map[
 func TestQuestionsAskOnlyWhatThePlanLeavesOpen(t *testing.T) {
 	f := record.Filled{Format: 1, Vessel: "kittiwake", By: "Ada"}
 	keys := answerAll(t, job(), &f, map[string]string{
-		"step/2": "3.1-40 to 4.0-12", "step/3": "put off", "note/3": "owner aboard",
+		"step/1": "done", "step/2": "3.1-40 to 4.0-12, 17 min", "step/3": "put off", "note/3": "owner aboard",
 		"check/radar/radar picture": "passed, harbour wall", "check/flybridge/heading against course": "Failed 12 degrees",
 		"settings": "in the shop",
 	})
@@ -219,6 +219,8 @@ func TestQuestionsAskOnlyWhatThePlanLeavesOpen(t *testing.T) {
 	assert.Equal(t, map[string]version.V{"radar": "4.3", "flybridge": "4.0-12"}, out.Versions)
 	assert.Equal(t, "harbour wall", f.Checks[0].Value)
 	assert.EqualValues(t, "3.1-40", f.Steps[1].Before)
+	assert.Equal(t, 17, f.Steps[1].Minutes)
+	assert.Empty(t, f.Steps[1].Note)
 
 	j := job()
 	j.Cards = nil
@@ -229,7 +231,7 @@ func TestQuestionsAskOnlyWhatThePlanLeavesOpen(t *testing.T) {
 
 func TestAnswersThatAreNoneAreRefused(t *testing.T) {
 	for key, answer := range map[string]string{
-		"step/1": "yes", "step/9": "4.3", "step/x": "4.3", "note/1": "", "check/radar/radar picture": "ok", "check/radar": "passed", "what": "",
+		"step/1": "yes", "step/2": "4.0-12, 99999999 min", "step/9": "4.3", "step/x": "4.3", "note/1": "", "check/radar/radar picture": "ok", "check/radar": "passed", "what": "", "step/3": "",
 	} {
 		f := record.Filled{Format: 1, Vessel: "kittiwake"}
 		assert.ErrorContains(t, job().Answer(&f, key, answer), "expected", key)
@@ -252,7 +254,7 @@ func TestAnsweredQuestionsAlwaysMakeARecord(t *testing.T) {
 			require.Less(t, n, 40)
 			key := open[0].Key
 			answers := map[string][]string{
-				"step":  {"", "5.0", "4.2 to 5.1", "failed", "put off the owner", "9.9 because"},
+				"step":  {"done", "done, 5 min", "5.0", "4.2 to 5.1", "failed", "put off the owner", "9.9 because"},
 				"note":  {"a reason"},
 				"check": {"", "passed", "failed with 3", "not done"},
 			}[strings.Split(key, "/")[0]]
@@ -458,7 +460,7 @@ func TestTheSheetsFormIsRead(t *testing.T) {
 	assert.EqualError(t, err, `step 2 (flybridge), result: found "", expected done, failed or put off`)
 	open := job().Open(f)
 	require.Equal(t, "step/2", open[0].Key, "only what nobody has said")
-	require.NoError(t, job().Answer(&f, "step/2", ""))
+	require.NoError(t, job().Answer(&f, "step/2", "done"))
 	keys := answerAll(t, job(), &f, nil)
 	assert.Equal(t, []string{"check/radar/radar picture", "check/flybridge/heading against course"}, keys)
 	out, err := job().Entries(f, visit())
