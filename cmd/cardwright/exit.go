@@ -112,7 +112,7 @@ func mistakes(err error) manifest.Mistakes {
 func lines(text string) string {
 	parts := strings.Split(text, "\n")
 	for i, p := range parts {
-		parts[i] = visible.Visible(p)
+		parts[i] = visible.Visible(strings.ReplaceAll(p, "\t", "    "))
 	}
 	return strings.Join(parts, "\n")
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -50,7 +51,11 @@ fully checked; 130 interrupted.`,
 	flags.StringVar(&s.by, "by", "", "who does the work, for the ledger (default: the user of this computer)")
 	flags.BoolVar(&s.yes, "yes", false, "do not ask before doing what was asked for")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s), newReadersCommand(s), newKeyCommand(s), newRecordCommand(s), newAuditCommand(s), newLedgerCommand(s), newInitCommand(s), newModelCommand(s), newVesselCommand(s), newPackageCommand(s), newSurveyCommand(s), newShopCommand(s))
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", fmt.Sprint(".FlagUsagesWrapped ", columns)))
+	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s),
+		newReadersCommand(s), newKeyCommand(s), newRecordCommand(s), newAuditCommand(s), newLedgerCommand(s),
+		newInitCommand(s), newModelCommand(s), newVesselCommand(s), newPackageCommand(s), newSurveyCommand(s),
+		newShopCommand(s))
 	return root
 }
 
