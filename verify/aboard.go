@@ -61,7 +61,7 @@ func (j *judging) sharedFolders() {
 				Kind: TwoPackages, Severity: Stop, Path: p.folder, Expected: "one release in a folder",
 				Found:   fmt.Sprintf("%s and %s for %s", before.To, s.To, device.Model),
 				Meaning: "Which of them the device takes from this folder is not known; one has to be installed before the other.",
-				Advice:  "Put each into a folder of its own, or prepare a card of your own: " + j.report.command("--repair-to NEWCARD"),
+				Advice:  "Put each into a folder of its own, or prepare a card of your own: " + j.report.repair(),
 			})
 		}
 	}

@@ -1,11 +1,15 @@
 package verify
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+)
 
 // asked is what a report was asked for, as its advice names it in commands.
 type asked struct {
 	target, vessel string
 	repairs        bool // a good card can be written for the vessel
+	cards          int  // that its plan has
 }
 
 func askedFor(expected *Expected) asked {
@@ -17,7 +21,7 @@ func askedFor(expected *Expected) asked {
 		a.target = quoted(expected.Target)
 	}
 	if expected.Aboard != nil && expected.Aboard.Vessel != nil {
-		a.vessel, a.repairs = expected.Aboard.Vessel.ID, !expected.Nothing
+		a.vessel, a.repairs, a.cards = expected.Aboard.Vessel.ID, !expected.Nothing, expected.Record.Of
 	}
 	return a
 }
@@ -36,16 +40,33 @@ func (r *Report) command(flags string) string {
 }
 
 // newCard is how another card is prepared for the vessel.
-func (r *Report) newCard() string { return "cardwright prepare " + r.asked.vessel + " --to NEWCARD" }
+func (r *Report) newCard() string {
+	return "cardwright prepare " + r.asked.vessel + " " + r.asked.newCards("--to")
+}
 
 // RepairCommand is how a good card is written for the vessel that was named,
-// from what is good on this one, with NEWCARD for the other card; "" where
+// from what is good on this one, with NEWCARD for the other card, or NEWCARD1
+// and so on for each of the plan's; "" where
 // none was named, or it needs no card.
 func (r Report) RepairCommand() string {
 	if !r.asked.repairs {
 		return ""
 	}
-	return r.command("--repair-to NEWCARD")
+	return r.repair()
+}
+
+func (r *Report) repair() string { return r.command(r.asked.newCards("--repair-to")) }
+
+// newCards names a card for each of the plan's: NEWCARD, or NEWCARD1 and so on.
+func (a asked) newCards(flag string) string {
+	if a.cards < 2 {
+		return flag + " NEWCARD"
+	}
+	all := make([]string, a.cards)
+	for i := range all {
+		all[i] = fmt.Sprintf("%s NEWCARD%d", flag, i+1)
+	}
+	return strings.Join(all, " ")
 }
 
 const plainInShells = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789./_-+=:,@%"

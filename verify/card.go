@@ -111,7 +111,7 @@ func (r *Report) layout(card *fatread.Card, v *fatread.Volume) {
 		r.add(Finding{
 			Kind: UncommonLayout, Severity: Warn, Expected: expected, Found: found,
 			Meaning: "Computers read such a card; not every device does. Whether those aboard do is not known.",
-			Advice:  "Prepare a card of your own, laid out as devices expect it: " + r.command("--repair-to NEWCARD"),
+			Advice:  "Prepare a card of your own, laid out as devices expect it: " + r.repair(),
 		})
 	}
 	note(card.Table == fatread.GPT, "an MBR, as cards are sold with", "a GPT")
@@ -195,15 +195,15 @@ func (r *Report) fileSystem(name string, expected *Expected) {
 	switch {
 	case expected == nil || expected.Aboard == nil || expected.Aboard.Vessel == nil:
 		f.Meaning = "Cards for devices are FAT32 unless their maker says otherwise, and no vessel was named that would tell."
-		f.Advice = "Name the vessel, and have its files written to another card: " + r.command("--repair-to NEWCARD")
+		f.Advice = "Name the vessel, and have its files written to another card: " + r.repair()
 	case expected.Nothing:
 		f.Advice = "Put this card away."
 	case r.rightFiles():
 		f.Meaning = "Right files, wrong file system: the devices aboard do not read it."
-		f.Advice = "Copy them to a card that your devices can read: " + r.command("--repair-to NEWCARD")
+		f.Advice = "Copy them to a card that your devices can read: " + r.repair()
 	case r.Counts["files_matching"] > 0:
 		f.Meaning += " Some of the files are right."
-		f.Advice = "Have the rest written with them, to a card that the devices can read: " + r.command("--repair-to NEWCARD")
+		f.Advice = "Have the rest written with them, to a card that the devices can read: " + r.repair()
 	}
 	r.add(f)
 }
@@ -259,6 +259,18 @@ var minor = map[fatread.FaultKind]bool{
 	fatread.HiddenSectors: true,
 }
 
+// meanings of faults that are no damage, or whose cause is known; of all others
+// it is that devices may read a damaged file system differently.
+var meanings = map[fatread.FaultKind]string{
+	fatread.PartitionType:    "The partition table says something else than is there: devices may pass it over",
+	fatread.PartitionOutside: "The partition is larger than the card: a card that claims more than it holds, or a copy that was cut short",
+	fatread.VolumeSize:       "The file system is larger than the room for it: a card that claims more than it holds, or a copy that was cut short",
+	fatread.TableAmbiguous:   "The card says in two ways what is on it: some devices go by the one, some by the other",
+	fatread.TableStale:       "The card has a table left from before: some devices go by it",
+	fatread.FATsDiffer:       "The two copies of the table that leads to the files differ: devices may go by either",
+	fatread.NameTwice:        "Two names in one folder are the same: devices may take either",
+}
+
 // faults tells what is wrong with the file system itself.
 func (r *Report) faults(card *fatread.Card) {
 	for _, f := range card.Faults {
@@ -287,6 +299,9 @@ func (r *Report) fault(f fatread.Fault) {
 		Expected: f.Expected, Found: f.Found + where,
 		Meaning: "The file system is damaged (" + string(f.Kind) + "); devices may read it differently.",
 		Advice:  "Prepare the card again; if it happens again, use another card.",
+	}
+	if meaning, ok := meanings[f.Kind]; ok {
+		finding.Meaning = meaning + " (" + string(f.Kind) + ")."
 	}
 	if minor[f.Kind] {
 		finding.Kind, finding.Severity = MinorDamage, Warn

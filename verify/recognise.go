@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/order"
 	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/verify/fatread"
@@ -156,6 +157,9 @@ func (j *judging) knownRelease(e file, all []release) Finding {
 // againstVessel compares a known release with what the vessel's devices of its
 // model run and get.
 func (j *judging) againstVessel(f *Finding, r release, vessel *manifest.Vessel) {
+	if j.onAnotherCard(f) {
+		return
+	}
 	goal, aboard, variant := version.V(""), false, false
 	for _, d := range vessel.Devices {
 		if d.Model != r.model.ID {
@@ -182,6 +186,27 @@ func (j *judging) againstVessel(f *Finding, r release, vessel *manifest.Vessel) 
 	default:
 		j.rightElsewhere(f, r)
 	}
+}
+
+// onAnotherCard tells of a file that a step needs on another card of the plan.
+func (j *judging) onAnotherCard(f *Finding) bool {
+	elsewhere := 0
+	for _, s := range j.expected.Aboard.Plan.Steps {
+		if !slices.ContainsFunc(s.Files, func(w order.File) bool { return w.SHA256 == j.digests[f.Path] }) {
+			continue
+		}
+		if s.Card == j.expected.Aboard.Card {
+			return false
+		}
+		elsewhere = s.Card
+	}
+	if elsewhere == 0 {
+		return false
+	}
+	f.Kind, f.Expected = OtherCard, fmt.Sprintf("it on card %d of the plan", elsewhere)
+	f.Meaning = "The vessel needs it, and not beside what belongs on this card."
+	f.Advice = "Take it off this card, or prepare cards of your own."
+	return true
 }
 
 // endOf is the version that a device ends the visit on.

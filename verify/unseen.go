@@ -31,7 +31,7 @@ func (j *judging) hiddenWanted(e file) {
 	j.report.add(Finding{
 		Kind: HiddenFile, Severity: Stop, Path: e.path, Expected: "nothing hidden", Found: "marked as hidden or as the system's",
 		Meaning: "The device may leave it out of its list, or pass it over.",
-		Advice:  "Prepare a card of your own: " + j.report.command("--repair-to NEWCARD"),
+		Advice:  "Prepare a card of your own: " + j.report.repair(),
 	})
 }
 
@@ -53,7 +53,7 @@ func (j *judging) shortName(e file) {
 	j.report.add(Finding{
 		Kind: OtherShortName, Severity: Stop, Path: e.path, Expected: want, Found: e.short,
 		Meaning: "Beside its name the card has a short one for simple devices, which says something else: they would not find the file.",
-		Advice:  "Prepare a card of your own: " + j.report.command("--repair-to NEWCARD"),
+		Advice:  "Prepare a card of your own: " + j.report.repair(),
 	})
 }
 

@@ -59,7 +59,10 @@ func writeWhatToDo(w io.Writer, r verify.Report) {
 		text = "For a good card, put another one in: " + command
 		fmt.Fprintf(w, "%s%s\n", indent, advice(text, indent))
 	}
-	if strings.Contains(text, "NEWCARD") {
+	switch {
+	case strings.Contains(text, "NEWCARD2"):
+		fmt.Fprintf(w, "%sNEWCARD1 and so on are the drives of the other cards: cardwright readers lists them.\n", indent)
+	case strings.Contains(text, "NEWCARD"):
 		fmt.Fprintf(w, "%sNEWCARD is the drive of the other card: cardwright readers lists it.\n", indent)
 	}
 }
