@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"cardwright/manifest"
-	"cardwright/manifest/edit"
 	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
 	"cardwright/verify/visible"
@@ -43,10 +42,10 @@ func (s *session) surveyNetwork(ctx context.Context, o surveyOptions, id string)
 	if shop == nil {
 		shop = &manifest.Shop{}
 	}
-	found := survey.Compare(shop, vessel, network)
 	if o.write {
-		return s.takeOver(shop, vessel, network, found)
+		return s.takeOver(vessel, shop.Dir, network)
 	}
+	found := survey.Compare(shop, vessel, network)
 	if s.json {
 		s.writeJSON(seenAboard{1, id, network, found})
 	} else {
@@ -162,15 +161,15 @@ func writeSeen(w io.Writer, vessel *manifest.Vessel, l survey.Line) {
 func quotedText(s string) string { return "“" + s + "”" }
 
 // takeOver writes into the vessel's file what can be told for certain.
-func (s *session) takeOver(shop *manifest.Shop, vessel *manifest.Vessel, n *survey.Network, found []survey.Line) error {
-	file, err := edit.Open(shop.Dir, edit.NameOf(vessel.At("")))
+func (s *session) takeOver(vessel *manifest.Vessel, dir string, n *survey.Network) error {
+	file, shop, vessel, err := openVessel(dir, vessel)
 	if err != nil {
 		return err
 	}
 	changes := []change{}
 	var fresh []newDevice
 	left := 0
-	for _, l := range found {
+	for _, l := range survey.Compare(shop, vessel, n) {
 		switch {
 		case l.Writes():
 			for _, c := range networkChanges(l) {

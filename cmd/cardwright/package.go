@@ -197,7 +197,7 @@ func (s *session) addPackage(ctx context.Context, o packageOptions, path string)
 		return a, err
 	}
 	a.describe(found)
-	file, err := s.catalogueChange(shop, &o, found)
+	file, err := s.catalogueChange(shop, &o, &found)
 	if err != nil {
 		return a, err
 	}
@@ -230,9 +230,12 @@ func (s *session) tooLarge(shop *manifest.Shop, o *packageOptions, path string) 
 	if m == nil || size <= int64(manifest.MaxFATFile) || o.Member != "" || o.Unpack {
 		return nil
 	}
-	file, err := edit.Open(shop.Dir, edit.NameOf(m.At("")))
+	file, now, err := edit.OpenLoaded(shop.Dir, m.At(""))
 	if err != nil {
 		return err
+	}
+	if m = now.Model(o.Model); m == nil {
+		return &edit.Changed{Path: file.Name()}
 	}
 	n := edit.NewFile{Version: o.Version, Variant: o.Variant, Released: or(o.released, "2000-01-01"), Name: "it", Size: size, SHA256: strings.Repeat("0", 64)}
 	if err := edit.AddFile(file, m, n); err != nil {
@@ -303,10 +306,13 @@ func guess(shop *manifest.Shop, name string) (model, v string) {
 }
 
 // catalogueChange is the catalogue's file with what is to be written there.
-func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found intake.Found) (*edit.File, error) {
-	file, err := edit.Open(shop.Dir, edit.NameOf(found.Model.At("")))
+func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found *intake.Found) (*edit.File, error) {
+	file, now, err := edit.OpenLoaded(shop.Dir, found.Model.At(""))
 	if err != nil {
 		return nil, err
+	}
+	if !found.Again(now) || edit.NameOf(found.Model.At("")) != file.Name() {
+		return nil, &edit.Changed{Path: file.Name()}
 	}
 	today := time.Now().Format(time.DateOnly)
 	if found.Known != nil {
@@ -322,7 +328,7 @@ func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found 
 		}
 		return file, edit.Vouch(file, found.Model, found.Known, trust, from, day)
 	}
-	n, err := s.newFile(shop, o, found)
+	n, err := s.newFile(shop, o, *found)
 	if err != nil {
 		return nil, err
 	}

@@ -73,7 +73,7 @@ func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) 
 	case err != nil:
 		return err
 	case o.answers != "":
-		return s.surveyAnswers(shop, vessel, o.answers)
+		return s.surveyAnswers(vessel, shop.Dir, o.answers)
 	case o.csv:
 		return writeSurveyTable(s.out, vessel)
 	case s.json:
@@ -160,16 +160,16 @@ type surveyed struct {
 	File    string   `json:"file"` // "" where nothing was written
 }
 
-func (s *session) surveyAnswers(shop *manifest.Shop, vessel *manifest.Vessel, path string) error {
+func (s *session) surveyAnswers(vessel *manifest.Vessel, dir, path string) error {
 	table, err := readTable(path, answerColumns)
 	if err != nil {
 		return err
 	}
-	if err := mistakesIn(path, answerMistakes(shop, vessel, table)); err != nil {
+	file, shop, vessel, err := openVessel(dir, vessel)
+	if err != nil {
 		return err
 	}
-	file, err := edit.Open(shop.Dir, edit.NameOf(vessel.At("")))
-	if err != nil {
+	if err := mistakesIn(path, answerMistakes(shop, vessel, table)); err != nil {
 		return err
 	}
 	changes := []change{}
@@ -195,6 +195,20 @@ func (s *session) surveyAnswers(shop *manifest.Shop, vessel *manifest.Vessel, pa
 		return err
 	}
 	return s.saveSurvey(shop, vessel, file, append(changes, more...))
+}
+
+// openVessel opens a vessel's file, and loads shop and vessel with it: reading
+// what goes there may have taken long.
+func openVessel(dir string, v *manifest.Vessel) (*edit.File, *manifest.Shop, *manifest.Vessel, error) {
+	file, shop, err := edit.OpenLoaded(dir, v.At(""))
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	now := shop.Vessel(v.ID)
+	if now == nil || edit.NameOf(now.At("")) != file.Name() {
+		return nil, nil, nil, &edit.Changed{Path: file.Name()}
+	}
+	return file, shop, now, nil
 }
 
 // answerMistakes are devices that aren't aboard, and those that stand there

@@ -49,6 +49,18 @@ func Open(dir, name string) (*File, error) {
 	return &File{Text: text, dir: dir, was: was, path: path, mode: mode}, nil
 }
 
+// OpenLoaded opens the file in which something was written down, at, and loads
+// the shop with the very text that was opened: an editor may have changed it
+// since at was read, and places in the one have to be places in the other.
+func OpenLoaded(dir string, at manifest.Pos) (*File, *manifest.Shop, error) {
+	f, err := Open(dir, NameOf(at))
+	if err != nil {
+		return nil, nil, err
+	}
+	shop, err := Check(dir, f)
+	return f, shop, err
+}
+
 // New begins a file that isn't there yet: comment lines, and a mapping.
 func New(dir, name string, comments []string, m Map) (*File, error) {
 	all, _ := pairs(m)

@@ -2,6 +2,7 @@ package edit_test
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -151,10 +152,19 @@ func TestRefused(t *testing.T) {
 }
 
 func TestParseRefuses(t *testing.T) {
-	for _, text := range []string{"", "- a\n", "a", "a: 1\rb: 2\n", "a: \xff\n", "a: [", strings.Repeat("a: 1 #\n", 60_000), "a: &b 1\n", "a: 1\n---\nb: 2\n"} {
+	for _, text := range []string{"", "- a\n", "a", "a: 1\rb: 2\n", "a: \xff\n", "a: [", strings.Repeat("a: 1 #\n", 60_000), "a: &b 1\n", laughs(), strings.Repeat("{a: [", 9000), "a: 1\n---\nb: 2\n"} {
 		_, err := edit.Parse("m.yaml", []byte(text))
 		assert.Error(t, err, "%.20q", text)
 	}
+}
+
+// laughs is a bomb of aliases: ten lines that stand for 10¹⁰ words.
+func laughs() string {
+	text := "a0: &a0 [ha, ha, ha, ha, ha, ha, ha, ha, ha, ha]\n"
+	for i := range 9 {
+		text += fmt.Sprintf("a%d: &a%d [%s]\n", i+1, i+1, strings.TrimSuffix(strings.Repeat(fmt.Sprintf("*a%d, ", i), 10), ", "))
+	}
+	return text
 }
 
 // FuzzChange: whatever the file, a change is refused and leaves every byte, or

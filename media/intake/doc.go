@@ -15,15 +15,14 @@ import (
 
 // Bounds on what is read.
 const (
-	MaxListBytes    = 1 << 20                    // a list of digests
-	MaxListLines    = 20_000                     // of such a list
-	MaxSignature    = 4 << 10                    // bytes of a signature; they have a few hundred
-	MaxWholeSigned  = 8 << 20                    // a file with a signature of the older kind, which is checked in memory
-	MaxMemberList   = 2 << 20                    // an archive's list of members, in bytes
-	MaxMembers      = 10_000                     // of an archive
-	MaxUnpacked     = 32_000_000_000             // what is unpacked of one archive: the largest card
-	MaxPackageFiles = 100_000                    // entries of the package folder
-	maxFATFile      = int64(manifest.MaxFATFile) // a member that may go on a card as it is
+	MaxListBytes    = 1 << 20        // a list of digests
+	MaxListLines    = 20_000         // of such a list
+	MaxSignature    = 4 << 10        // bytes of a signature; they have a few hundred
+	MaxWholeSigned  = 8 << 20        // a file with a signature of the older kind, which is checked in memory
+	MaxMemberList   = 2 << 20        // an archive's list of members, in bytes
+	MaxMembers      = 10_000         // of an archive
+	MaxUnpacked     = 32_000_000_000 // what is unpacked of one archive: the largest card
+	MaxPackageFiles = 100_000        // entries of the package folder
 )
 
 // Request is a download and what was said of it.

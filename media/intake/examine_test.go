@@ -356,6 +356,7 @@ func TestHostileArchives(t *testing.T) {
 		{"many", pack(t, many...), "10000 members"},
 		{"long", pack(t, long...), "a list of members of more than"},
 		{"claims", claims(t, 1<<50), "more than a card holds"},
+		{"over 4 GiB", claims(t, 1<<32+1), `reading member "a"`},
 		{"hides", claims(t, 3), `reading member "a"`},
 		{"overlap", overlap(t), "share bytes"},
 		{"beyond", beyond(t), "behind the end"},

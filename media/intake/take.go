@@ -23,6 +23,24 @@ func (f Found) Source() media.Source {
 	return media.Source{Model: f.Model.ID, Version: f.Version, Name: f.Name, Size: f.Size, SHA256: f.SHA256}
 }
 
+// Again finds the model and the file in a shop that was loaded again; false says
+// that the shop doesn't have them any more.
+func (f *Found) Again(shop *manifest.Shop) bool {
+	if f.Model = shop.Model(f.Model.ID); f.Model == nil || f.Known == nil {
+		return f.Model != nil
+	}
+	r := f.Model.Release(f.Version, f.Variant)
+	if r == nil {
+		return false
+	}
+	i := slices.IndexFunc(r.Files, func(k *manifest.File) bool { return k.SHA256 == f.Known.SHA256 && k.Name == f.Known.Name })
+	if i < 0 {
+		return false
+	}
+	f.Known = r.Files[i]
+	return true
+}
+
 // Taken is a package that was copied into the package folder under a name of
 // its own. Commit puts it in its place; Abandon takes it away.
 type Taken struct {
