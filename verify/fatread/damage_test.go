@@ -192,6 +192,8 @@ func TestEachDamage(t *testing.T) {
 		{"two partitions over one another", "32", func(d *disk) { copy(d.b[446+16:], d.b[446:446+16]) }, "partition-overlap", ""},
 		{"announced as another file system", "32", func(d *disk) { d.b[446+4] = 0x07 }, "partition-type", ""},
 		{"announced as FAT16", "32", func(d *disk) { d.b[446+4] = 0x06 }, "partition-type", ""},
+		{"announced as hidden", "32", func(d *disk) { d.b[446+4] = 0x1C }, "partition-type", ""},
+		{"announced as an EFI system's", "32", func(d *disk) { d.b[446+4] = 0xEF }, "partition-type", ""},
 		{"FAT16 announced as FAT32", "16", func(d *disk) { d.b[446+4] = 0x0C }, "partition-type", ""},
 		{"an extended partition that leads nowhere", "32", func(d *disk) {
 			d.b[446+16+4] = 0x0F
@@ -445,6 +447,9 @@ func TestGPT(t *testing.T) {
 		found  bool
 	}{
 		{"none", func([]byte) {}, "", true},
+		{"a hybrid MBR", func(b []byte) {
+			copy(b[446+16:], "\x00\x00\x00\x00\x0c\x00\x00\x00\x00\x08\x00\x00\x00\x20\x00\x00")
+		}, "table-ambiguous", true},
 		{"main header", func(b []byte) { b[512+40] ^= 1 }, "gpt-header", true},
 		{"main header's mark", func(b []byte) { b[512] ^= 1 }, "gpt-header", true},
 		{"main header's size", func(b []byte) { binary.LittleEndian.PutUint32(b[512+12:], 1<<31) }, "gpt-header", true},

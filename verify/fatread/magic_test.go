@@ -3,6 +3,7 @@ package fatread
 import (
 	"bytes"
 	"encoding/binary"
+	"fmt"
 	"math/rand"
 	"os"
 	"testing"
@@ -172,4 +173,38 @@ func TestKinds(t *testing.T) {
 	b, err := os.ReadFile("fault.go")
 	require.NoError(t, err)
 	assert.Equal(t, bytes.Count(b, []byte(" FaultKind = \"")), len(seen))
+}
+
+// What is left of a FAT32 volume whose beginning is overwritten is named, and
+// not read: no device finds it.
+func TestRemains(t *testing.T) {
+	whole := func(start int64, args ...string) []byte {
+		sector := fmt.Sprint(start / 512)
+		b, err := os.ReadFile(mkfs(t, 64<<20, append([]string{"-F", "32", "-s", "1", "-h", sector}, args...)...))
+		require.NoError(t, err)
+		return append(make([]byte, start), b...)
+	}
+	noise := make([]byte, 512)
+	rand.New(rand.NewSource(1)).Read(noise)
+	for name, c := range map[string]struct {
+		want string
+		b    func() []byte
+	}{
+		"zeros":                {Headless, func() []byte { b := whole(0); clear(b[:512]); return b }},
+		"noise":                {Headless, func() []byte { b := whole(0); copy(b, noise); return b }},
+		"sectors of 4 KiB":     {Headless, func() []byte { b := whole(0, "-S", "4096"); clear(b[:512]); return b }},
+		"all reserved sectors": {Blank, func() []byte { b := whole(0); clear(b[:128<<10]); return b }},
+		"no table":             {Tableless, func() []byte { return whole(4 << 20) }},
+		"no table, 1 MiB":      {Tableless, func() []byte { return whole(1 << 20) }},
+		"another's place":      {Blank, func() []byte { b := whole(4 << 20); b[4<<20+28]++; return b }},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := c.b()
+			card := Read(bytes.NewReader(b), int64(len(b)), Limits{})
+			require.Len(t, card.Partitions, 1)
+			assert.Equal(t, c.want, card.Partitions[0].FileSystem)
+			assert.Empty(t, card.Volumes)
+			assert.Empty(t, card.Faults)
+		})
+	}
 }
