@@ -480,7 +480,7 @@ func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.
 		done <- err
 	}()
 	err := atomic.WriteFile(e.output, r)
-	r.CloseWithError(err) // ends the other side where the file could not be written
+	r.Close() // ends the other side where the file could not be written
 	if failed := <-done; failed != nil && !errors.Is(failed, io.ErrClosedPipe) {
 		return failed
 	}
