@@ -34,7 +34,7 @@ func (b *bench) contests() []contest {
 	var all []contest
 	for _, p := range b.places {
 		all = append(all, b.noise(p), b.writing(p), b.assurance(p), b.verifying(p),
-			b.smallFiles(p), b.preparingSmall(p))
+			b.smallFiles(p), b.preparingSmall(p), b.checking(p))
 	}
 	return append(all, b.fourCards(), b.fourImages())
 }

@@ -28,6 +28,8 @@ func runSide(name string, args []string) error {
 		return rawRead(args[0], args[1])
 	case "write":
 		return writeCard(args[0], args[1], args[2])
+	case "hash":
+		return hashFiles(args)
 	case "cards":
 		return slowCards(args[0], args[1], args[2])
 	}
