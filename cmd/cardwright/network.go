@@ -218,6 +218,9 @@ func (s *session) fromNetwork(ctx context.Context, shop *manifest.Shop, path str
 	for _, l := range survey.Compare(shop, nil, network) {
 		if l.State == survey.New {
 			all = append(all, newDevice{at: manifest.Pos{File: path}, model: l.Model, serial: l.Serial, version: string(l.Version)})
+			if l.Version == "" {
+				fmt.Fprintf(s.errs, "%s at address %d: %s; its version was left out\n", l.Model, l.Seen.Address, lines(l.Why))
+			}
 			continue
 		}
 		fmt.Fprintf(s.errs, "%s at address %d was left out: %s\n", lines(quotedText(l.Seen.Product.Model)), l.Seen.Address, l.Why)

@@ -315,7 +315,7 @@ func (s *session) saveSurvey(shop *manifest.Shop, vessel *manifest.Vessel, file 
 		return nil
 	}
 	if len(changes) == 0 {
-		fmt.Fprintf(s.out, "%s: nothing to change; the file says what was found.\n", vessel.Name)
+		fmt.Fprintf(s.out, "%s: nothing to change, as far as it can be told.\n", vessel.Name)
 		return nil
 	}
 	fmt.Fprintf(s.out, "✓ %s: %s written to %s\n", vessel.Name, counted(len(changes), "change"), file.Name())
