@@ -114,7 +114,7 @@ func (r *Report) layout(card *fatread.Card, v *fatread.Volume) {
 			Advice:  "Prepare a card of your own, laid out as devices expect it: " + r.repair(),
 		})
 	}
-	note(card.Table == fatread.GPT, "an MBR, as cards are sold with", "a GPT")
+	note(card.Table == fatread.GPT, "a partition table of the old kind (MBR), as cards are sold with", "a GPT, as large disks have")
 	note(v.SectorBytes != 512, "sectors of 512 bytes", fmt.Sprintf("sectors of %d bytes", v.SectorBytes))
 	if v.FileSystem == fatread.ExFAT {
 		return

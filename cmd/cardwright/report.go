@@ -50,11 +50,13 @@ func writeReport(w io.Writer, title string, r verify.Report) {
 // writeWhatToDo gives the worst finding's advice, and how to get a good card.
 func writeWhatToDo(w io.Writer, r verify.Report) {
 	const indent = "            "
-	text, about := r.Findings[0].Advice, ""
+	text := r.Findings[0].Advice
 	if path := r.Findings[0].Path; path != "" {
-		about = " about " + visible.Visible(path)
+		fmt.Fprintf(w, "What to do about %s:\n%s", visible.Visible(path), indent)
+	} else {
+		fmt.Fprint(w, "What to do: ")
 	}
-	fmt.Fprintf(w, "What to do%s: %s\n", about, advice(text, indent))
+	fmt.Fprintln(w, advice(text, indent))
 	if command := r.RepairCommand(); command != "" && !strings.Contains(text, "NEWCARD") {
 		text = "For a good card, put another one in: " + command
 		fmt.Fprintf(w, "%s%s\n", indent, advice(text, indent))
