@@ -101,6 +101,18 @@ func (s *session) renewSchemas(dir string, o initOptions) error {
 	return nil
 }
 
+// missingSchemas are written where a file refers to them: a shop folder may have
+// been made by hand.
+func missingSchemas(dir string) error {
+	switch _, err := os.Stat(filepath.Join(dir, schemaFolder)); {
+	case errors.Is(err, fs.ErrNotExist):
+		return writeSchemas(dir)
+	case err != nil:
+		return fmt.Errorf("looking for the schemas: %w", err)
+	}
+	return nil
+}
+
 func writeSchemas(dir string) error {
 	if err := os.MkdirAll(filepath.Join(dir, schemaFolder), 0o755); err != nil {
 		return fmt.Errorf("writing the schemas: %w", err)

@@ -97,6 +97,9 @@ func runModelAdd(_ context.Context, s *session, o modelOptions, args []string) e
 	if err := edit.Save(shop.Dir, files...); err != nil {
 		return err
 	}
+	if err := missingSchemas(shop.Dir); err != nil {
+		return err
+	}
 	names := make([]string, len(files))
 	for i, f := range files {
 		names[i] = f.Name()

@@ -146,6 +146,9 @@ func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []strin
 	if err := edit.Save(shop.Dir, file); err != nil {
 		return err
 	}
+	if err := missingSchemas(shop.Dir); err != nil {
+		return err
+	}
 	s.wrote(fmt.Sprintf("vessel added: %s, with %s", o.name, counted(file.Len("devices"), "device")), "cardwright plan "+id, file.Name())
 	return nil
 }
@@ -326,12 +329,13 @@ var shortKinds = map[manifest.Kind]string{
 	"position sensor": "position", "transponder": "ais",
 }
 
-// nameDevices gives ids to the devices that have none: their place, or what
-// they are, numbered where there are several.
+// nameDevices gives ids to the devices that have none: their place or, where
+// several are in one, what they are; numbered where that is taken.
 func nameDevices(shop *manifest.Shop, devices []newDevice) {
-	taken := map[string]bool{}
+	taken, places := map[string]bool{}, map[string]int{}
 	for _, d := range devices {
 		taken[d.id] = true
+		places[slug(d.place)]++
 	}
 	for i := range devices {
 		d := &devices[i]
@@ -339,7 +343,10 @@ func nameDevices(shop *manifest.Shop, devices []newDevice) {
 			continue
 		}
 		kind := shop.Model(d.model).Kind
-		base := or(slug(d.place), or(shortKinds[kind], slug(string(kind))))
+		base := slug(d.place)
+		if base == "" || places[base] > 1 {
+			base = or(shortKinds[kind], slug(string(kind)))
+		}
 		d.id = base
 		for n := 2; taken[d.id]; n++ {
 			d.id = fmt.Sprintf("%s-%d", base, n)
