@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"regexp"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -136,7 +138,7 @@ func newLedgerCommand(s *session) *cobra.Command {
 the address says). A van works on its own file, with no network, and syncs when
 it has one: both sides then hold the same events.`,
 	}
-	cmd.AddCommand(newLedgerSyncCommand(s), newLedgerBackupCommand(s), newLedgerRestoreCommand(s), newLedgerSalvageCommand(s), newLedgerCorrectCommand(s), newLedgerWithdrawCommand(s))
+	cmd.AddCommand(newLedgerSyncCommand(s), newLedgerBackupCommand(s), newLedgerRestoreCommand(s), newLedgerSalvageCommand(s), newLedgerCorrectCommand(s), newLedgerWithdrawCommand(s), newLedgerRightsCommand(s))
 	return cmd
 }
 
@@ -273,4 +275,32 @@ func (o keyOptions) ledgerKey() (*keys.Key, error) {
 		err = fmt.Errorf("events are signed, and there is no key yet: make one with cardwright key new")
 	}
 	return key, err
+}
+
+// roleName is a role or schema as PostgreSQL takes it without quotes.
+var roleName = regexp.MustCompile(`^[a-z_][a-z0-9_]{0,62}$`)
+
+func newLedgerRightsCommand(s *session) *cobra.Command {
+	var schema string
+	cmd := &cobra.Command{
+		Use:   "rights ROLE",
+		Short: "Print the SQL that gives a van's role on a PostgreSQL server what it needs and no more",
+		Long: `rights prints SQL for the owner of a ledger on a PostgreSQL server. With these
+rights a role reads the ledger and adds events; it can't change or remove one.
+
+  psql "postgres://owner@server/ledger" -c "CREATE ROLE van LOGIN PASSWORD '…'"
+  cardwright ledger rights van | psql "postgres://owner@server/ledger"`,
+		Args: exactly(1, "a role"),
+		RunE: func(_ *cobra.Command, args []string) error {
+			for _, name := range []string{args[0], schema} {
+				if !roleName.MatchString(name) {
+					return usage(fmt.Errorf("%q: expected a name of small letters, digits and _", name))
+				}
+			}
+			_, err := fmt.Fprintf(s.out, "SET search_path = %s;\nGRANT USAGE ON SCHEMA %s TO %s;\n%s", schema, schema, args[0], strings.ReplaceAll(store.Rights, ":van", args[0]))
+			return err
+		},
+	}
+	cmd.Flags().StringVar(&schema, "schema", "public", "the schema that the ledger is in")
+	return cmd
 }

@@ -44,6 +44,10 @@ func TestScripts(t *testing.T) {
 			"detach":       detach,
 			"hold":         hold,
 			"rot":          rot,
+			"postgres":     startServer,
+			"halt":         haltServer,
+			"addressof":    addressOf,
+			"sqlrun":       sqlRun,
 		},
 	})
 }

@@ -394,18 +394,24 @@ func (f ledgerFigures) String() string {
 
 func millis(d time.Duration) string { return fmt.Sprintf("%.1f", float64(d.Microseconds())/1000) }
 
-// kept tells which bars a size keeps; those of sync and memory hold as they
-// are for fewer events too.
-func (f ledgerFigures) kept() map[string]bool {
-	return map[string]bool{
-		fmt.Sprintf("append, %.0f events/s at least", leastAppends):        f.Appends >= leastAppends,
-		fmt.Sprintf("release, %.0f times the bare question", mostTimes):    f.Release.Times <= mostTimes,
-		fmt.Sprintf("vessel, %.0f times the bare question", mostTimes):     f.Vessel.Times <= mostTimes,
-		fmt.Sprintf("release, %s", mostAnswer):                             f.Release.Ours < mostAnswer,
-		fmt.Sprintf("vessel, %s", mostAnswer):                              f.Vessel.Ours < mostAnswer,
-		fmt.Sprintf("fleet, %s", mostFleet):                                f.Fleet < mostFleet,
-		fmt.Sprintf("sync of %d events, %s", syncEvents, mostSync):         f.Sync < mostSync,
-		fmt.Sprintf("memory of the whole process, %d MiB", mostMemory>>20): f.peak < mostMemory,
+// barredEvents is from which size on the bars are asked for.
+const barredEvents = 1_000_000
+
+type bar struct {
+	what string
+	met  bool
+}
+
+func (f ledgerFigures) bars() []bar {
+	return []bar{
+		{fmt.Sprintf("append, %.0f events/s at least", leastAppends), f.Appends >= leastAppends},
+		{fmt.Sprintf("release, at most %.0f times the bare question", mostTimes), f.Release.Times <= mostTimes},
+		{fmt.Sprintf("release, under %s", mostAnswer), f.Release.Ours < mostAnswer},
+		{fmt.Sprintf("vessel, at most %.0f times the bare question", mostTimes), f.Vessel.Times <= mostTimes},
+		{fmt.Sprintf("vessel, under %s", mostAnswer), f.Vessel.Ours < mostAnswer},
+		{fmt.Sprintf("fleet, under %s", mostFleet), f.Fleet < mostFleet},
+		{fmt.Sprintf("sync of %d events, under %s", f.Synced, mostSync), f.Sync < mostSync},
+		{fmt.Sprintf("memory of the whole process, under %d MiB", mostMemory>>20), f.peak < mostMemory},
 	}
 }
 
@@ -414,22 +420,21 @@ func printLedgers(w io.Writer, table []ledgerFigures) {
 	fmt.Fprintf(w, "same driver; ratio: of the least times, median. sync: of at most %d events\n", syncEvents)
 	fmt.Fprintf(w, "to a new ledger. MB: most memory of the process.\n\n")
 	fmt.Fprintf(w, "%-11s%8s%8s%8s%8s%6s%8s%8s%6s%8s%8s%6s%8s\n", "", "events", "app./s", "release", "bare", "ratio", "vessel", "bare", "ratio", "fleet", "sync", "MB", "GB file")
-	met, asked := 0, 0
 	for _, f := range table {
 		fmt.Fprintln(w, f)
-		for _, ok := range f.kept() {
-			asked++
-			if ok {
-				met++
-			}
-		}
 	}
 	fmt.Fprintln(w)
+	met, asked := 0, 0
 	for _, f := range table {
-		for what, ok := range f.kept() {
-			if !ok {
-				fmt.Fprintf(w, "✗ %s, %d events: %s\n", f.Engine, f.Events, what)
+		if f.Events < barredEvents {
+			continue
+		}
+		for _, b := range f.bars() {
+			asked++
+			if b.met {
+				met++
 			}
+			fmt.Fprintf(w, "%s %s, %d events: %s\n", mark(b.met), f.Engine, f.Events, b.what)
 		}
 	}
 	fmt.Fprintf(w, "%s, %d of its processors, %s, load %s\n%d of %d limits kept.\n", processor(), runtime.NumCPU(), runtime.Version(), load(), met, asked)
