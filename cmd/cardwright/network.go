@@ -219,14 +219,14 @@ func (s *session) fromNetwork(ctx context.Context, shop *manifest.Shop, path str
 		if l.State == survey.New {
 			all = append(all, newDevice{at: manifest.Pos{File: path}, model: l.Model, serial: l.Serial, version: string(l.Version)})
 			if l.Version == "" {
-				fmt.Fprintf(s.errs, "%s at address %d: %s; its version was left out\n", l.Model, l.Seen.Address, lines(l.Why))
+				fmt.Fprintf(s.errs, "%s at address %d: %s; its version was left out\n", l.Model, l.Seen.Address, visible.Visible(l.Why))
 			}
 			continue
 		}
-		fmt.Fprintf(s.errs, "%s at address %d was left out: %s\n", lines(quotedText(l.Seen.Product.Model)), l.Seen.Address, l.Why)
+		fmt.Fprintf(s.errs, "%s at address %d was left out: %s\n", visible.Visible(quotedText(l.Seen.Product.Model)), l.Seen.Address, l.Why)
 	}
 	if !network.Whole() {
-		fmt.Fprintf(s.errs, "Not all of %s could be read: see cardwright survey --network.\n", lines(path))
+		fmt.Fprintf(s.errs, "Not all of %s could be read: see cardwright survey --network.\n", visible.Visible(path))
 	}
 	return all, nil
 }

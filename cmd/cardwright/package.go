@@ -17,6 +17,7 @@ import (
 	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/media/intake"
+	"cardwright/verify/visible"
 )
 
 func newPackageCommand(s *session) *cobra.Command {
@@ -214,7 +215,8 @@ func (s *session) addPackage(ctx context.Context, o packageOptions, path string)
 		return a, err
 	}
 	if err := edit.Save(shop.Dir, file); err != nil {
-		return a, errors.Join(fmt.Errorf("%s was not taken: %w", path, err), taken.Withdraw())
+		now, _ := s.shop() // Save has told of what is wrong with it
+		return a, errors.Join(fmt.Errorf("%s was not taken: %w", path, err), taken.Withdraw(now))
 	}
 	a.Taken, a.WasThere, a.Path, a.Replaced = true, taken.WasThere(), taken.Path, taken.Was
 	if file.Differs() || found.Known == nil {
@@ -265,7 +267,7 @@ func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOp
 	if r == nil || !r.Unknown || ask.in == nil {
 		return found, err
 	}
-	fmt.Fprintf(s.errs, "%s is not known to the catalogue. Models there: %s\n", lines(path), strings.Join(modelIDs(shop), ", "))
+	fmt.Fprintf(s.errs, "%s is not known to the catalogue. Models there: %s\n", visible.Visible(path), strings.Join(modelIDs(shop), ", "))
 	model, v := guess(shop, filepath.Base(path))
 	if o.Model, err = ask.must("", "--model", "Device.model", model); err != nil {
 		return found, err
@@ -440,21 +442,21 @@ var trustWords = map[string]string{
 
 func (s *session) tellAdded(a added, err error) {
 	if r, ok := errors.AsType[*intake.Refused](err); ok {
-		fmt.Fprintf(s.out, "✗ NOT TAKEN: %s: %s\n", lines(a.File), wrapped(r.What, "    "))
+		fmt.Fprintf(s.out, "✗ NOT TAKEN: %s: %s\n", visible.Visible(a.File), wrapped(r.What, "    "))
 		writeLabelled(s.out, "found", r.Found)
 		writeLabelled(s.out, "expected", r.Expected)
 		writeLabelled(s.out, "do", r.Advice)
 		return
 	}
 	if err != nil {
-		fmt.Fprintf(s.out, "✗ NOT TAKEN: %s\n    %s\n", lines(a.File), lines(err.Error()))
+		fmt.Fprintf(s.out, "✗ NOT TAKEN: %s\n    %s\n", visible.Visible(a.File), lines(err.Error()))
 		return
 	}
 	done := "taken"
 	if a.WasThere {
 		done = "there already, whole"
 	}
-	fmt.Fprintf(s.out, "✓ %s: %s, as %s %s\n", done, lines(a.File), a.Model, a.Version)
+	fmt.Fprintf(s.out, "✓ %s: %s, as %s %s\n", done, visible.Visible(a.File), a.Model, a.Version)
 	if a.Member != "" {
 		writeLabelled(s.out, "inside", a.Member)
 	}

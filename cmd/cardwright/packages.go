@@ -13,6 +13,7 @@ import (
 	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/media/intake"
+	"cardwright/verify/visible"
 )
 
 type listOptions struct{ csv bool }
@@ -117,7 +118,7 @@ func writeList(w io.Writer, shop *manifest.Shop, inv intake.Inventory) {
 			} else {
 				model = "?"
 			}
-			fmt.Fprintf(w, "%s\n", lines(heading))
+			fmt.Fprintf(w, "%s\n", visible.Visible(heading))
 		}
 		writeListed(w, c)
 	}
@@ -139,7 +140,7 @@ func writeListed(w io.Writer, c *intake.Checked) {
 		name = c.Path
 	}
 	head := strings.Join(strings.Fields(string(c.Version)+" "+c.Variant), " ")
-	fmt.Fprintf(w, "  %s  %s, %s%s\n", lines(or(head, "?")), lines(name), media.Bytes(c.Size), state)
+	fmt.Fprintf(w, "  %s  %s, %s%s\n", visible.Visible(or(head, "?")), visible.Visible(name), media.Bytes(c.Size), state)
 	if c.State == intake.Unknown {
 		return
 	}
@@ -223,7 +224,7 @@ func writeChecked(w io.Writer, files []*intake.Checked, counts map[intake.State]
 
 func writeFault(w io.Writer, c *intake.Checked) {
 	fmt.Fprintf(w, "\n%s %s\n", c.State, stateMeans[c.State])
-	fmt.Fprintf(w, "  %s\n", lines(c.Path))
+	fmt.Fprintf(w, "  %s\n", visible.Visible(c.Path))
 	if c.SHA256 != "" {
 		expected := "SHA-256 " + c.SHA256 + ", " + media.Bytes(c.Size)
 		if c.State != intake.Unused {
@@ -316,7 +317,7 @@ func writeFetchList(w io.Writer, shop *manifest.Shop, f fetching) {
 	}
 	for _, c := range f.Files {
 		m := shop.Model(c.Model)
-		fmt.Fprintf(w, "\n[ ] %s %s %s: %s\n", lines(m.Maker), lines(m.Name), strings.TrimSpace(string(c.Version)+" "+c.Variant), lines(c.Name))
+		fmt.Fprintf(w, "\n[ ] %s %s %s: %s\n", visible.Visible(m.Maker), visible.Visible(m.Name), strings.TrimSpace(string(c.Version)+" "+c.Variant), visible.Visible(c.Name))
 		writeLabelled(w, "size", media.Bytes(c.Size))
 		writeLabelled(w, "SHA-256", c.SHA256)
 		writeLabelled(w, "from", c.From)

@@ -31,7 +31,8 @@ func newSurveyCommand(s *session) *cobra.Command {
 and version. --csv prints the same as a table to fill in; --answers takes such a
 table back and writes serials and versions into the vessel's file. Its columns
 are device, serial, version, place, variant and, for a device that is new, model;
-an empty cell changes nothing.
+an empty cell changes nothing. Write versions as v3.10: many spreadsheets make
+3.1 of 3.10.
 
 --network reads a capture of the boat's network (NMEA 2000): candump's log or
 screen, or CSV with a heading line (id, or pgn and source; data, or d0 to d7). It

@@ -16,6 +16,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"aead.dev/minisign"
 
@@ -313,6 +314,9 @@ func (x *examination) fresh(name string, size int64, sum string) (Found, error) 
 	model := x.shop.Model(r.Model)
 	if model == nil {
 		return Found{}, x.refuse("no such model", r.Model, "the id of a model in the catalogue", "add it with cardwright model add "+r.Model)
+	}
+	if !utf8.ValidString(name) {
+		return Found{}, x.refuse("a name that a card can't have", fmt.Sprintf("%q, which is not text", name), "a name in UTF-8", "give it another with --name")
 	}
 	if p := manifest.Problem("File.name", name); p != nil {
 		return Found{}, x.refuse("a name that a card can't have", p.Found, p.Expected, "give it another with --name")

@@ -121,7 +121,7 @@ func TestRefusals(t *testing.T) {
 	b.refused(fresh(b.download("page.upd", []byte("\ufeff\n<!DOCTYPE HTML><p>Sign in"))), "a web page")
 	b.refused(fresh(b.downloads), "not a file")
 	r = fresh(b.download("new.upd", content))
-	for _, name := range []string{"../new.upd", "/new.upd", "con.upd", "a:b", "_card/x", `a\b`, "a\x1b[2J"} {
+	for _, name := range []string{"../new.upd", "/new.upd", "con.upd", "a:b", "_card/x", `a\b`, "a\x1b[2J", "a\xff.upd"} {
 		r.Name = name
 		b.refused(r, "a name that a card can't have")
 	}

@@ -47,6 +47,7 @@ type Taken struct {
 	Path string // its place
 	Was  string // "", or what stood there and is replaced
 
+	sum  string
 	temp string // "": it was there already, whole
 	root string // the package folder
 }
@@ -55,7 +56,7 @@ type Taken struct {
 // that stands there already, whole, is left as it is.
 func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int64)) (*Taken, error) {
 	packages := media.PackagesOf(shop)
-	t := &Taken{Path: packages.Place(f.Source()), root: packages.Dir}
+	t := &Taken{Path: packages.Place(f.Source()), root: packages.Dir, sum: f.SHA256}
 	if path, err := packages.Find(f.Source()); err == nil {
 		sum, err := sumOf(ctx, path)
 		switch {
@@ -209,10 +210,14 @@ func (t *Taken) removeEmpty() {
 }
 
 // Withdraw takes a package away again that Commit put in its place, where the
-// catalogue could not be told of it.
-func (t *Taken) Withdraw() error {
+// catalogue could not be told of it. now is the shop as it is by then; where it
+// knows the package, or can't be loaded (nil), the package stays.
+func (t *Taken) Withdraw(now *manifest.Shop) error {
 	if t.temp == "" || t.Was != "" {
 		return nil // it was there before, or one that was worse was
+	}
+	if now == nil || len(withDigest(entries(now, "", "", ""), t.sum)) > 0 {
+		return nil
 	}
 	err := os.Remove(t.Path)
 	t.removeEmpty()

@@ -51,7 +51,13 @@ func TestTake(t *testing.T) {
 	assert.Equal(t, []string{"plot12-4.1.upd"}, names(t, filepath.Dir(taken.Path)))
 	assert.FileExists(t, f.Path, "the download stays")
 
-	require.NoError(t, taken.Withdraw())
+	noted := *b.Shop.Shop.Models[0]
+	noted.Releases = []*manifest.Release{{Version: "4.1", Files: []*manifest.File{{Name: f.Name, Size: manifest.Size(f.Size), SHA256: f.SHA256}}}}
+	require.NoError(t, taken.Withdraw(&manifest.Shop{Models: []*manifest.Model{&noted}}))
+	assert.FileExists(t, taken.Path, "somebody else noted it in the catalogue meanwhile")
+	require.NoError(t, taken.Withdraw(nil))
+	assert.FileExists(t, taken.Path, "whether anybody did can't be told")
+	require.NoError(t, taken.Withdraw(b.Shop.Shop))
 	assert.NotContains(t, names(t, b.place("fennick-plot-12")), "4.1")
 
 	taken = b.take(f)
@@ -108,7 +114,7 @@ func TestTakeWhatIsThere(t *testing.T) {
 	taken := b.take(f)
 	assert.True(t, taken.WasThere())
 	require.NoError(t, taken.Commit())
-	require.NoError(t, taken.Withdraw())
+	require.NoError(t, taken.Withdraw(b.Shop.Shop))
 	assert.FileExists(t, taken.Path)
 
 	rotten := plot()
