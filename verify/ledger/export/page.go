@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -223,14 +224,14 @@ type pageLine struct {
 	audit.Line
 	Told  string
 	Words []pageWord
-	X     int // along the line of time, from stripLeft to stripRight
+	X     float64 // along the line of time, percent of its width, from stripLeft to stripRight
 	Mark  string
 }
 
-// The line of time, in the drawing's units.
+// The line of time, in percent of the drawing's width.
 const (
-	stripLeft  = 12
-	stripRight = 988
+	stripLeft  = 1.2
+	stripRight = 98.8
 )
 
 func vesselOf(i int, h audit.History) pageVessel {
@@ -281,12 +282,12 @@ func orUnknown(v version.V) version.V {
 	return v
 }
 
-func (p pageVessel) place(t time.Time) int {
+func (p pageVessel) place(t time.Time) float64 {
 	whole := p.To.Sub(p.From)
 	if whole <= 0 {
 		return (stripLeft + stripRight) / 2
 	}
-	return stripLeft + int(float64(stripRight-stripLeft)*float64(t.Sub(p.From))/float64(whole))
+	return math.Round(10*(stripLeft+(stripRight-stripLeft)*float64(t.Sub(p.From))/float64(whole))) / 10
 }
 
 // mark names a line's kind for its dot.
