@@ -191,16 +191,20 @@ var schemas atomic.Int64
 // Fresh makes an empty schema and gives its address; it goes with the test.
 func (s *Server) Fresh(t testing.TB) string {
 	t.Helper()
-	db, err := sql.Open("pgx", s.Address(""))
-	require.NoError(t, err)
 	schema := fmt.Sprintf("ledger%d", schemas.Add(1))
-	_, err = db.Exec("CREATE SCHEMA " + schema)
-	require.NoError(t, err)
-	t.Cleanup(func() {
-		db.Exec("DROP SCHEMA " + schema + " CASCADE") // the server goes anyway
-		db.Close()
-	})
+	require.NoError(t, s.exec("CREATE SCHEMA "+schema))
+	t.Cleanup(func() { s.exec("DROP SCHEMA " + schema + " CASCADE") }) // the server goes anyway
 	return s.Address(schema)
+}
+
+// exec runs one statement and keeps no connection: a server takes only so many.
+func (s *Server) exec(query string) error {
+	db, err := sql.Open("pgx", s.Address(""))
+	if err != nil {
+		return err
+	}
+	_, err = db.Exec(query)
+	return errors.Join(err, db.Close())
 }
 
 var shared struct {

@@ -25,8 +25,8 @@ import (
 )
 
 // The drills kill this test program, run as a child with one of these jobs,
-// at random moments. CARDWRIGHT_DRILLS says how often in all (default 36; the
-// full drill is 204).
+// at random moments: 204 times in all, with -short 36 times; CARDWRIGHT_DRILLS
+// says another number.
 var jobs = map[string]func(context.Context, []string) error{
 	"append":  childAppend,
 	"sync":    childSync,
@@ -39,8 +39,11 @@ const jobEnv = "CARDWRIGHT_JOB"
 func drills(t testing.TB) int {
 	t.Helper()
 	text := os.Getenv("CARDWRIGHT_DRILLS")
-	if text == "" {
+	switch {
+	case text == "" && testing.Short():
 		return 36
+	case text == "":
+		return 204
 	}
 	n, err := strconv.Atoi(text)
 	require.NoError(t, err)
@@ -185,8 +188,10 @@ func requireAll(t testing.TB, l *store.Ledger, acknowledged []string) {
 }
 
 func TestKilledWhileAppending(t *testing.T) {
+	t.Parallel()
 	for _, e := range engines {
 		t.Run(e.name, func(t *testing.T) {
+			t.Parallel() // a drill mostly waits
 			address := e.fresh(t)
 			appendTo(t, open(t, address), "Ada", ledgertest.NewWorld(1).TakeOn(1, 0))
 			var all []string
@@ -203,8 +208,10 @@ func TestKilledWhileAppending(t *testing.T) {
 }
 
 func TestKilledWhileSyncing(t *testing.T) {
+	t.Parallel()
 	for _, e := range engines {
 		t.Run(e.name, func(t *testing.T) {
+			t.Parallel() // a drill mostly waits
 			address, van := e.fresh(t), file(t)
 			server, local := open(t, address), open(t, van)
 			appendTo(t, server, "Ben", ledgertest.NewWorld(1).TakeOn(1, 0))
@@ -224,21 +231,25 @@ func TestKilledWhileSyncing(t *testing.T) {
 }
 
 func TestKilledWhileRestoring(t *testing.T) {
+	t.Parallel()
 	for _, e := range engines {
 		t.Run(e.name, func(t *testing.T) {
+			t.Parallel() // a drill mostly waits
 			l := open(t, file(t))
 			busy(t, l, 60)
 			backup := filepath.Join(t.TempDir(), "backup.db")
 			_, err := l.Backup(context.Background(), backup, known())
 			require.NoError(t, err)
 			for n := range drills(t) / 6 {
-				to := e.fresh(t)
-				if store.IsPostgres(to) {
-					killedRestoring(t, backup, to, n)
-				} else {
-					killed(t, "restore", backup, to)
-					requireFilesWhole(t, to)
-				}
+				t.Run(fmt.Sprint(n), func(t *testing.T) {
+					to := e.fresh(t)
+					if store.IsPostgres(to) {
+						killedRestoring(t, backup, to)
+					} else {
+						killed(t, "restore", backup, to)
+						requireFilesWhole(t, to)
+					}
+				})
 			}
 		})
 	}
@@ -246,7 +257,7 @@ func TestKilledWhileRestoring(t *testing.T) {
 
 // killedRestoring kills a restore to a server: what got there holds, and
 // doing it again brings the rest.
-func killedRestoring(t *testing.T, backup, to string, n int) {
+func killedRestoring(t *testing.T, backup, to string) {
 	t.Helper()
 	l := open(t, to)
 	cmd := child(t, "restore", backup, to)

@@ -146,7 +146,7 @@ func explainState(code string, err error) error {
 		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
 	case code == "55P03":
 		return fmt.Errorf("%w (%w)", ErrLocked, err)
-	case strings.HasPrefix(code, "57P"), strings.HasPrefix(code, "08"):
+	case strings.HasPrefix(code, "57P"), strings.HasPrefix(code, "08"), code == "53300":
 		return fmt.Errorf("%w (%w)", ErrAway, err)
 	case code == "XX001", code == "XX002":
 		return fmt.Errorf("%w (%w)", ErrDamaged, err)
