@@ -245,8 +245,9 @@ func newAuditReleaseCommand(s *session, o *auditOptions) *cobra.Command {
 }
 
 func writeRelease(w io.Writer, u audit.ReleaseUse) {
-	fmt.Fprintf(w, "%s %s: %s it now, %s it before, %s it on a card.\n", visible.Visible(u.Model), u.Version,
+	text := fmt.Sprintf("%s %s: %s it now, %s it before, %s it on a card.", u.Model, u.Version,
 		verb(len(u.Has), "has", "have"), verb(len(u.Had), "had", "had"), verb(len(u.Carried), "had", "had"))
+	fmt.Fprintln(w, wrapped(text, "  "))
 	for _, x := range u.Withdrawn {
 		fmt.Fprintf(w, "✗ Withdrawn: %s\n", wrapped(x.Why, "  "))
 	}

@@ -113,10 +113,16 @@ var checkLines = map[store.Verdict]string{
 
 func writeCheck(w io.Writer, r store.CheckReport) {
 	fmt.Fprintf(w, "%s: %s in %s.\n", checkLines[r.Verdict], counted(int(r.Events), "event"), counted(len(r.Chains), "chain"))
-	if r.First != nil {
-		text := fmt.Sprintf("First broken link: %s, event %d of chain %s: found %s, expected %s",
-			r.First.Kind, r.First.Seq, r.First.Chain, r.First.Found, r.First.Expected)
+	if b := r.First; b != nil {
+		where := ""
+		if b.Seq > 0 {
+			where = fmt.Sprintf(", event %d of chain %s", b.Seq, b.Chain)
+		}
+		text := fmt.Sprintf("First broken link: %s%s: found %s, expected %s. It means: %s. Do: %s.", b.Kind, where, b.Found, b.Expected, b.Meaning, b.Advice)
 		fmt.Fprintln(w, wrapped(text, "  "))
+		if more := len(r.Breaks) - 1 + r.More; more > 0 {
+			fmt.Fprintf(w, "%s more; --json lists them.\n", counted(more, "break"))
+		}
 	}
 	for _, c := range r.Chains {
 		name := c.Name
@@ -259,7 +265,7 @@ func newLedgerSalvageCommand(s *session) *cobra.Command {
 				return fmt.Errorf("salvaging the ledger: %w", err)
 			}
 			s.answer(r, func(w io.Writer) {
-				fmt.Fprintf(w, "Salvaged %s into %s; %d places hold nothing sound.\n", counted(r.Taken, "event"), visible.Visible(to), r.Unsound)
+				fmt.Fprintf(w, "Salvaged %s into %s; %s that hold nothing sound.\n", counted(r.Taken, "event"), visible.Visible(to), counted(r.Unsound, "place"))
 				writeCheck(w, r.Check)
 			})
 			return checkCode(r.Check)
