@@ -337,7 +337,7 @@ func writeFleetRows(w io.Writer, fleet audit.Fleet) {
 func newAuditDueCommand(s *session, o *auditOptions) *cobra.Command {
 	return &cobra.Command{
 		Use:   "due",
-		Short: "What is to be done: planned updates, and what earlier visits left open",
+		Short: "What is to be done: updates, and what visits left open",
 		Args:  exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
@@ -416,7 +416,7 @@ func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {
 func newAuditCardCommand(s *session, o *auditOptions) *cobra.Command {
 	return &cobra.Command{
 		Use:   "card DIGEST|TARGET",
-		Short: "Where a card was made and used: by its digest, the first digits of it, or its target",
+		Short: "Where a card was made and used, by its digest or itself",
 		Args:  exactly(1, "a digest or a target"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {

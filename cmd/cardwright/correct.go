@@ -37,7 +37,7 @@ func newLedgerCorrectCommand(s *session) *cobra.Command {
 	var o correctOptions
 	cmd := &cobra.Command{
 		Use:   "correct EVENT --why TEXT",
-		Short: "Correct an earlier event by a new one: say what is so instead, or take it back",
+		Short: "Correct an earlier event by a new one, or take it back",
 		Long: `An event is never changed. correct adds one that says what is so instead; both
 stay in the history, and the last correction of an event counts. EVENT is the
 id that audit vessel shows, or the first 8 digits of it or more.
@@ -378,7 +378,7 @@ func newLedgerWithdrawCommand(s *session) *cobra.Command {
 	var why, variant string
 	cmd := &cobra.Command{
 		Use:   "withdraw MODEL VERSION --why TEXT",
-		Short: "Note that a release was withdrawn: audit withdrawn then says who must be called",
+		Short: "Note that a release was withdrawn by its maker",
 		Long: `withdraw notes that nobody should run a release any longer. To keep it from
 being planned too, write withdrawn: with the reason into the model's file. It is
 undone by ledger correct EVENT --take-back.`,

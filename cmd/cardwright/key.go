@@ -29,7 +29,7 @@ func (o keyOptions) place() (string, error) {
 func newKeyCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "key",
-		Short: "Make or show the key that signs the records on this shop's cards",
+		Short: "Make or show the key that signs this shop's cards",
 		Long: `A signed record tells on the dock, without any vessel named, which shop made
 a card and that its record is unaltered. Every shop that should believe it lists
 the public key under trusts: in its shop.yaml.

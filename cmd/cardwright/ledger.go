@@ -66,7 +66,7 @@ func newAuditCheckCommand(s *session) *cobra.Command {
 	var o checkOptions
 	cmd := &cobra.Command{
 		Use:   "check",
-		Short: "Check every event's signature and link; name the first that is broken",
+		Short: "Check every event; name the first link that is broken",
 		Long: `check reads the whole ledger: an edited, removed, reordered or forged event is
 found, and the first broken link named. That events at the end of a chain were
 removed shows only against heads that were saved elsewhere (--heads).`,
@@ -209,7 +209,7 @@ func writeSync(w io.Writer, r store.SyncReport) {
 
 func newLedgerBackupCommand(s *session) *cobra.Command {
 	o := &checkOptions{}
-	return ledgerWork(s, o, "backup FILE", "Write the ledger to a new file, while others may use it, and check the file", "the file to write",
+	return ledgerWork(s, o, "backup FILE", "Write the ledger to a new file, also while it is in use", "the file to write",
 		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, path string) error {
 			l, err := openLedger(ctx, shop)
 			if err != nil {
@@ -238,7 +238,7 @@ func checkCode(r store.CheckReport) error {
 
 func newLedgerRestoreCommand(s *session) *cobra.Command {
 	o := &checkOptions{}
-	return ledgerWork(s, o, "restore FILE", "Bring a backup's events back into the shop's ledger; none that is there is lost", "the backup's file",
+	return ledgerWork(s, o, "restore FILE", "Bring a backup's events back; none that is there is lost", "the backup's file",
 		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, path string) error {
 			r, err := store.Restore(ctx, path, ledgerAddress(shop), against)
 			if err != nil {
@@ -290,7 +290,7 @@ func newLedgerRightsCommand(s *session) *cobra.Command {
 	var schema string
 	cmd := &cobra.Command{
 		Use:   "rights ROLE",
-		Short: "Print the SQL that gives a van's role on a PostgreSQL server what it needs and no more",
+		Short: "Print the SQL for the least rights of a van's role",
 		Long: `rights prints SQL for the owner of a ledger on a PostgreSQL server. With these
 rights a role reads the ledger and adds events; it can't change or remove one.
 

@@ -41,7 +41,7 @@ func newPackageAddCommand(s *session) *cobra.Command {
 	var o packageOptions
 	cmd := &cobra.Command{
 		Use:   "add FILE…",
-		Short: "Take downloads into the package folder, and write them to the catalogue",
+		Short: "Take downloads in, and write them to the catalogue",
 		Long: `package add finds out what a download is, by its digest where the catalogue
 knows it, copies it into the package folder, and writes it to the catalogue. A
 download that isn't whole, or isn't what was published, is refused and told why.

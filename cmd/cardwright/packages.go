@@ -22,7 +22,7 @@ func newPackageListCommand(s *session) *cobra.Command {
 	var o listOptions
 	cmd := &cobra.Command{
 		Use:   "list [MODEL…]",
-		Short: "List packages: releases, sizes, what vouches for them, who needs them, what is missing",
+		Short: "List packages: sizes, trust, who needs them, what is missing",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runPackageList(interruptible(cmd), s, o, args)
 		},

@@ -26,7 +26,7 @@ func newPlanCommand(s *session) *cobra.Command {
 	var o planOptions
 	cmd := &cobra.Command{
 		Use:   "plan VESSEL | plan --all",
-		Short: "Show which releases a vessel's devices get, in which order, on which cards",
+		Short: "Show which releases a vessel's devices get, in which order",
 		Long: `plan finds the newest set of releases that fit one another, and an order in
 which every step is allowed when it is taken, or the facts that rule every order
 out. --aim, --hold and --only ask what would follow; give the same to prepare

@@ -46,7 +46,7 @@ func newRecordCommand(s *session) *cobra.Command {
 	var o recordOptions
 	cmd := &cobra.Command{
 		Use:   "record VESSEL",
-		Short: "Note in the ledger what was done aboard, and bring the vessel's file up to date",
+		Short: "Note what was done aboard, and update the vessel's file",
 		Long: `record takes what was done: from a filled sheet (--sheet, the JSON that the page
 on the phone exports, or CSV), from flags, and at a terminal by one question for
 each thing that is still open. What was noted is never changed; a mistake is

@@ -56,7 +56,23 @@ fully checked; 130 interrupted.`,
 		newReadersCommand(s), newKeyCommand(s), newRecordCommand(s), newAuditCommand(s), newLedgerCommand(s),
 		newInitCommand(s), newModelCommand(s), newVesselCommand(s), newPackageCommand(s), newSurveyCommand(s),
 		newShopCommand(s))
+	fitHelp(root)
 	return root
+}
+
+// fitHelp breaks what commands say of themselves at the screen's width; what is
+// indented stays as it is.
+func fitHelp(cmd *cobra.Command) {
+	paragraphs := strings.Split(cmd.Long, "\n\n")
+	for i, p := range paragraphs {
+		if !strings.HasPrefix(p, " ") && !strings.Contains(p, "\n ") {
+			paragraphs[i] = wrapped(p, "")
+		}
+	}
+	cmd.Long = strings.Join(paragraphs, "\n\n")
+	for _, sub := range cmd.Commands() {
+		fitHelp(sub)
+	}
 }
 
 // exactly is cobra.ExactArgs with an exit code and the right usage.

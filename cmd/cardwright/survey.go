@@ -26,7 +26,7 @@ func newSurveyCommand(s *session) *cobra.Command {
 	var o surveyOptions
 	cmd := &cobra.Command{
 		Use:   "survey VESSEL",
-		Short: "Find out what is aboard: a page to walk the boat with, its answers, or the boat's network",
+		Short: "Find out what is aboard, by a page, a table or the network",
 		Long: `survey prints a page to walk the boat with: every device, with blanks for serial
 and version. --csv prints the same as a table to fill in; --answers takes such a
 table back and writes serials and versions into the vessel's file. Its columns
