@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -24,6 +25,7 @@ import (
 
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/ledgertest"
 )
 
 // The judge of the canonical form is another implementation of RFC 8785.
@@ -192,6 +194,37 @@ func TestSignRefusesASignatureThatDoesNotVerify(t *testing.T) {
 	assert.ErrorIs(t, err, ledger.ErrSignature)
 	_, err = ledger.Sign(statement(), refusingSigner{ledger.Key(key(t))})
 	assert.ErrorContains(t, err, "card removed")
+}
+
+func TestManyAreSignedAtOnce(t *testing.T) {
+	drafts := func(signer ledger.Signer) (events []ledger.Event) {
+		for n := range 50 {
+			s := statement()
+			s.Seq = int64(n + 1)
+			if n > 0 {
+				s.Prev = events[n-1].ID.String()
+			} else {
+				s.Prev = ""
+			}
+			e, err := ledger.Draft(s, signer.Public())
+			require.NoError(t, err)
+			events = append(events, e)
+		}
+		return events
+	}
+	sound := ledger.Key(key(t))
+	events := drafts(sound)
+	require.NoError(t, ledger.SignAll(events, sound))
+	for _, e := range events {
+		_, err := ledger.Verify(e.ID, e.Content, e.Signature)
+		require.NoError(t, err)
+	}
+	assert.ErrorIs(t, ledger.SignAll(drafts(sound), brokenSigner{sound}), ledger.ErrSignature)
+
+	// A key whose public half is another's.
+	torn := ledger.Key(slices.Concat(key(t).Seed(), ledgertest.Key("another").Public()))
+	assert.ErrorIs(t, ledger.SignAll(drafts(torn), torn), ledger.ErrSignature)
+	require.NoError(t, ledger.SignAll(nil, sound))
 }
 
 func TestVerifyFindsEveryFlippedBit(t *testing.T) {

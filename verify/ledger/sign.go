@@ -6,6 +6,9 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"runtime"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // Signer holds a writer's private key. Sign returns the Ed25519 signature
@@ -63,16 +66,44 @@ func Draft(s Statement, writer ed25519.PublicKey) (Event, error) {
 
 // Sign signs a draft. It refuses a signature that doesn't verify.
 func (e *Event) Sign(signer Signer) error {
-	message := SignedMessage(e.ID)
-	signature, err := signer.Sign(message)
-	if err != nil {
-		return fmt.Errorf("signing event: %w", err)
+	if err := e.sign(signer); err != nil {
+		return err
 	}
-	if !ed25519.Verify(signer.Public(), message, signature) {
+	if !ed25519.Verify(signer.Public(), SignedMessage(e.ID), e.Signature) {
 		return fmt.Errorf("signing event: %w", ErrSignature)
 	}
-	e.Signature = signature
 	return nil
+}
+
+func (e *Event) sign(signer Signer) (err error) {
+	if e.Signature, err = signer.Sign(SignedMessage(e.ID)); err != nil {
+		return fmt.Errorf("signing event: %w", err)
+	}
+	return nil
+}
+
+// SignAll signs drafts on all processors. It refuses a signature that doesn't
+// verify; of a Key, which can't be right once and wrong the next time, it looks
+// at the first.
+func SignAll(events []Event, signer Signer) error {
+	_, steady := signer.(Key)
+	var group errgroup.Group
+	workers := min(runtime.GOMAXPROCS(0), len(events))
+	for w := range workers {
+		group.Go(func() error {
+			for i := w; i < len(events); i += workers {
+				sign := events[i].Sign
+				if steady && i > 0 {
+					sign = events[i].sign
+				}
+				if err := sign(signer); err != nil {
+					return fmt.Errorf("event %d of %d: %w", i+1, len(events), err)
+				}
+			}
+			return nil
+		})
+	}
+	return group.Wait()
 }
 
 // Verify reads an event from anywhere: its content must be canonical, give

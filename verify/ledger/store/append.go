@@ -5,10 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"runtime"
 	"time"
-
-	"golang.org/x/sync/errgroup"
 
 	"cardwright/verify/ledger"
 )
@@ -120,24 +117,7 @@ func (t *tx) sign(ctx context.Context, w Writer, entries []ledger.Entry) ([]ledg
 		}
 		head = ledger.Head{Seq: s.Seq, ID: events[i].ID}
 	}
-	return events, signAll(events, w.Signer)
-}
-
-// signAll signs drafts on all processors.
-func signAll(events []ledger.Event, signer ledger.Signer) error {
-	var group errgroup.Group
-	workers := min(runtime.GOMAXPROCS(0), len(events))
-	for w := range workers {
-		group.Go(func() error {
-			for i := w; i < len(events); i += workers {
-				if err := events[i].Sign(signer); err != nil {
-					return fmt.Errorf("entry %d (%s): %w", i+1, events[i].Statement.Entry.Kind, err)
-				}
-			}
-			return nil
-		})
-	}
-	return group.Wait()
+	return events, ledger.SignAll(events, w.Signer)
 }
 
 // ownChain finds the chain that this writer appends to in this ledger, and

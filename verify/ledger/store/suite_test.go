@@ -6,7 +6,9 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -115,6 +117,37 @@ func TestReopenedLedgersGoOn(t *testing.T) {
 			}
 			r := requireWhole(t, open(t, address), "Ada")
 			assert.EqualValues(t, 3, r.Chains[0].Head.Seq)
+		})
+	}
+}
+
+// Whoever comes first makes the ledger, and everybody gets that one.
+func TestManyMakeALedgerAtOnce(t *testing.T) {
+	for _, e := range engines {
+		t.Run(e.name, func(t *testing.T) {
+			address := e.fresh(t)
+			ids := make([]string, 6)
+			var wait sync.WaitGroup
+			for i := range ids {
+				wait.Go(func() {
+					l, err := store.Open(context.Background(), address, store.Options{Create: true})
+					if !assert.NoError(t, err) {
+						return
+					}
+					_, err = l.Append(context.Background(), ledgertest.Writer(fmt.Sprint("writer ", i)), step(i, "4.2", "4.3"))
+					assert.NoError(t, err)
+					ids[i] = l.ID()
+					assert.NoError(t, l.Close())
+				})
+			}
+			wait.Wait()
+			assert.Len(t, slices.Compact(ids), 1)
+			l := open(t, address)
+			assert.Equal(t, ids[0], l.ID())
+			r, err := l.Check(context.Background(), store.CheckOptions{})
+			require.NoError(t, err)
+			assert.EqualValues(t, len(ids), r.Events)
+			assert.Empty(t, r.Breaks)
 		})
 	}
 }

@@ -184,6 +184,22 @@ func TestSyncRefusesWhatDoesNotHold(t *testing.T) {
 	})
 }
 
+// One sheet that two vans recorded gives two accounts of one visit that agree.
+func TestTwoVansThatRecordOneVisitAgree(t *testing.T) {
+	van1, van2 := open(t, file(t)), open(t, file(t))
+	visit := ledgertest.NewWorld(5).Visit(1, 3)
+	appendTo(t, van1, "Ada", visit...)
+	appendTo(t, van2, "Ben", visit...)
+	r := syncWith(t, van1, van2)
+	assert.Equal(t, []int{len(visit), len(visit)}, []int{r.Received, r.Sent})
+	assert.Empty(t, r.Disputed)
+	assert.Equal(t, contents(t, van1), contents(t, van2))
+	has, err := van2.HasVisit(context.Background(), visit[2].Visit)
+	require.NoError(t, err)
+	assert.True(t, has)
+	requireWhole(t, van1, "Ada", "Ben")
+}
+
 // A wrong clock breaks nothing, but it is told: at the sync, and at each check
 // until the event is corrected.
 func TestClocksThatAreWrongAreTold(t *testing.T) {
