@@ -99,8 +99,9 @@ func makeCopy(ctx context.Context, from *Ledger, path string) (err error) {
 }
 
 // settleFile puts everything into the one file, so that it can be moved and
-// read where nothing can be written.
+// read where nothing can be written. Only the last connection can do that.
 func (l *Ledger) settleFile(ctx context.Context) error {
+	l.db.SetMaxOpenConns(1)
 	_, err := l.db.ExecContext(ctx, `PRAGMA journal_mode=delete`)
 	return err
 }

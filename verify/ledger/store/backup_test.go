@@ -82,13 +82,13 @@ func TestABackupIsMadeWhileOthersWrite(t *testing.T) {
 				}
 			}
 		})
+		defer wait.Wait()
+		defer close(stop)
 		for range 3 {
 			b, err := l.Backup(context.Background(), filepath.Join(t.TempDir(), "backup.db"), known())
 			require.NoError(t, err)
 			assert.Equal(t, store.Whole, b.Check.Verdict)
 		}
-		close(stop)
-		wait.Wait()
 	})
 }
 

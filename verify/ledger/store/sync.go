@@ -8,6 +8,8 @@ import (
 	"os"
 	"slices"
 
+	"golang.org/x/sync/errgroup"
+
 	"cardwright/verify/ledger"
 )
 
@@ -258,11 +260,43 @@ func (t *transfer) fromHas(ctx context.Context, chain int64, h ledger.Head) (the
 }
 
 // events brings the events of a chain after a place, leaving out those that
-// the other ledger has.
+// the other ledger has. While some are stored the next are read and verified.
 func (t *transfer) events(ctx context.Context, from, to extent, after int64) error {
+	reading, stop := context.WithCancel(ctx)
+	verified := make(chan []ledger.Event)
+	var reader errgroup.Group
+	reader.Go(func() error {
+		defer close(verified)
+		return t.readAll(reading, from.no, after, verified)
+	})
+	var failed error
+	for events := range verified {
+		if failed = t.put(ctx, events, to.own); failed != nil {
+			break
+		}
+	}
+	stop()
+	err := reader.Wait()
+	if failed != nil {
+		return failed
+	}
+	return err
+}
+
+// readAll gives the events of a chain that the other ledger lacks and that
+// hold, in batches.
+func (t *transfer) readAll(ctx context.Context, chain, after int64, verified chan<- []ledger.Event) error {
 	place := scanPlace{after, 1 << 62}
+	give := func(events []ledger.Event) error {
+		select {
+		case verified <- events:
+			return nil
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
 	for {
-		ids, next, err := t.readIDs(ctx, from.no, place)
+		ids, next, err := t.readIDs(ctx, chain, place)
 		if err != nil || len(ids) == 0 {
 			return err
 		}
@@ -271,7 +305,7 @@ func (t *transfer) events(ctx context.Context, from, to extent, after int64) err
 		if err != nil {
 			return err
 		}
-		if err := t.bring(ctx, missing, to.own); err != nil {
+		if err := t.verify(ctx, missing, give); err != nil {
 			return err
 		}
 	}
@@ -330,8 +364,8 @@ func (t *transfer) missing(ctx context.Context, ids []numbered) ([]int64, error)
 // batchBytes is how much content goes into one transaction, about.
 const batchBytes = 8 << 20
 
-// bring takes over the events with these numbers, those that hold.
-func (t *transfer) bring(ctx context.Context, numbers []int64, own bool) error {
+// verify reads the events with these numbers and gives those that hold.
+func (t *transfer) verify(ctx context.Context, numbers []int64, give func([]ledger.Event) error) error {
 	var events []ledger.Event
 	size := 0
 	for part := range slices.Chunk(numbers, chunk) {
@@ -352,13 +386,13 @@ func (t *transfer) bring(ctx context.Context, numbers []int64, own bool) error {
 			size += len(e.content)
 		}
 		if size > batchBytes {
-			if err := t.put(ctx, events, own); err != nil {
+			if err := give(events); err != nil {
 				return err
 			}
 			events, size = nil, 0
 		}
 	}
-	return t.put(ctx, events, own)
+	return give(events)
 }
 
 func (t *transfer) put(ctx context.Context, events []ledger.Event, own bool) error {
