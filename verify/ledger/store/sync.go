@@ -267,7 +267,7 @@ func (t *transfer) events(ctx context.Context, from, to extent, after int64) err
 	var reader errgroup.Group
 	reader.Go(func() error {
 		defer close(verified)
-		return t.readAll(reading, from.no, after, verified)
+		return t.readAll(reading, from, after, verified)
 	})
 	var failed error
 	for events := range verified {
@@ -284,8 +284,9 @@ func (t *transfer) events(ctx context.Context, from, to extent, after int64) err
 }
 
 // readAll gives the events of a chain that the other ledger lacks and that
-// hold, in batches.
-func (t *transfer) readAll(ctx context.Context, chain, after int64, verified chan<- []ledger.Event) error {
+// hold, in batches, up to the head that the chain had at first: a writer that
+// is faster would keep it busy for ever.
+func (t *transfer) readAll(ctx context.Context, from extent, after int64, verified chan<- []ledger.Event) error {
 	place := scanPlace{after, 1 << 62}
 	give := func(events []ledger.Event) error {
 		select {
@@ -296,7 +297,7 @@ func (t *transfer) readAll(ctx context.Context, chain, after int64, verified cha
 		}
 	}
 	for {
-		ids, next, err := t.readIDs(ctx, chain, place)
+		ids, next, err := t.readIDs(ctx, from, place)
 		if err != nil || len(ids) == 0 {
 			return err
 		}
@@ -317,11 +318,11 @@ type numbered struct {
 	id []byte
 }
 
-func (t *transfer) readIDs(ctx context.Context, chain int64, after scanPlace) ([]numbered, scanPlace, error) {
+func (t *transfer) readIDs(ctx context.Context, from extent, after scanPlace) ([]numbered, scanPlace, error) {
 	var ids []numbered
 	err := t.from.Look(ctx, func(q Querier) error {
-		query := fmt.Sprintf(`SELECT no, seq, %s FROM event WHERE chain = $1 AND (seq, no) > ($2, $3) ORDER BY seq, no LIMIT %d`, bounded("id", 32), batch)
-		return Each(ctx, q, query, []any{chain, after.seq, after.no}, func(r *sql.Rows) error {
+		query := fmt.Sprintf(`SELECT no, seq, %s FROM event WHERE chain = $1 AND (seq, no) > ($2, $3) AND seq <= $4 ORDER BY seq, no LIMIT %d`, bounded("id", 32), batch)
+		return Each(ctx, q, query, []any{from.no, after.seq, after.no, from.head.Seq}, func(r *sql.Rows) error {
 			var n numbered
 			err := r.Scan(&n.no, &after.seq, &n.id)
 			after.no = n.no
