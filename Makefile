@@ -45,6 +45,7 @@ fuzz:
 
 bench: build tools
 	$(GO) run ./testdata/bench
+	$(GO) run ./testdata/bench ledger
 	$(GO) test ./manifest/order -run '^$$' -bench . -benchtime 20x
 
 tools:
