@@ -457,8 +457,10 @@ func TestAVisitThatWasTakenBackIsNoVisit(t *testing.T) {
 		assert.Zero(t, last())
 		events := appendTo(t, l, "Ada", takeOn(20, "kittiwake", "Kittiwake", ""), visit(0), visit(10))
 		assert.Equal(t, at(10), last())
-		appendTo(t, l, "Ada", ledger.Entry{At: at(30), Kind: ledger.Correction, Vessel: "kittiwake",
-			Correction: &ledger.Correcting{Of: events[2].ID.String(), Why: "another boat"}})
+		appendTo(t, l, "Ada", ledger.Entry{
+			At: at(30), Kind: ledger.Correction, Vessel: "kittiwake",
+			Correction: &ledger.Correcting{Of: events[2].ID.String(), Why: "another boat"},
+		})
 		assert.Equal(t, at(0), last())
 	})
 }
