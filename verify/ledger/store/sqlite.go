@@ -149,7 +149,7 @@ func sqliteDSN(path string) string {
 func fileMode(path string, readOnly bool) (string, error) {
 	if !readOnly {
 		// Larger than SQLite's own, because events land all over their indexes.
-		return "&_pragma=journal_mode(wal)&_pragma=cache_size(-14000)&_pragma=wal_autocheckpoint(4000)", nil
+		return "&_pragma=journal_mode(wal)&_pragma=cache_size(-20000)&_pragma=wal_autocheckpoint(4000)", nil
 	}
 	wal, err := os.Stat(path + "-wal")
 	hasWAL := err == nil && wal.Size() > 0
