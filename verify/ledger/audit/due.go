@@ -85,10 +85,7 @@ func dueVessels(plans []PlanSummary, open []Line) map[string]*DueVessel {
 
 func (d *DueVessel) describe(ctx context.Context, q store.Querier, id string) error {
 	d.Vessel.ID = id
-	err := store.Each(ctx, q, `SELECT vessel, name, berth, imo, mmsi, hull FROM vessel WHERE vessel = $1`, []any{id}, func(r *sql.Rows) error {
-		return r.Scan(d.Vessel.scan()...)
-	})
-	if err != nil {
+	if err := d.Vessel.describe(ctx, q); err != nil {
 		return err
 	}
 	// What says who was aboard but no name is a visit.

@@ -175,27 +175,57 @@ func (u *ReleaseUse) carried(ctx context.Context, q store.Querier, f Filter) err
 		join += " JOIN event e ON e.no = c.event"
 		ask.equal("e.technician", f.Technician)
 	}
-	// Of the cards for one device the last is named: the greatest of time and
-	// digest together.
-	query := `SELECT x.vessel, coalesce(v.name, ''), coalesce(v.berth, ''), coalesce(v.imo, ''), coalesce(v.mmsi, ''), coalesce(v.hull, ''),
-			x.device, x.first, x.last, x.cards, x.good
-		FROM (SELECT c.vessel, c.device, min(c.at) AS first, max(c.at || c.card) AS last, count(DISTINCT c.card) AS cards, max(c.good) AS good
-			FROM carried c` + join + ` WHERE ` + ask.String() + ` GROUP BY c.vessel, c.device) x
-		LEFT JOIN vessel v ON v.vessel = x.vessel ORDER BY x.vessel, x.device`
-	return store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
-		var c Carried
-		var first, last string
+	query := `SELECT c.vessel, c.device, c.at, c.card, c.good FROM carried c` + join + ` WHERE ` + ask.String() + `
+		ORDER BY c.vessel, c.device, c.at, c.card`
+	cards := map[string]bool{} // of the device that is being gone through
+	err := store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
+		var vessel, device, at, card string
 		var good int64
-		if err := r.Scan(append(c.Vessel.scan(), &c.Device, &first, &last, &c.Cards, &good)...); err != nil {
+		if err := r.Scan(&vessel, &device, &at, &card, &good); err != nil {
 			return err
 		}
-		at := min(len(last), len("2006-01-02T15:04:05Z"))
-		c.Good, c.Card = good == 1, last[at:]
-		var err1, err2 error
-		c.First, err1 = moment(first)
-		c.Last, err2 = moment(last[:at])
-		u.Carried = append(u.Carried, c)
-		return errors.Join(err1, err2)
+		when, err := moment(at)
+		n := len(u.Carried)
+		if n == 0 || u.Carried[n-1].Vessel.ID != vessel || u.Carried[n-1].Device != device {
+			u.Carried = append(u.Carried, Carried{Vessel: Vessel{ID: vessel}, Device: device, First: when})
+			clear(cards)
+			n++
+		}
+		cards[card] = true
+		c := &u.Carried[n-1]
+		c.Card, c.Last, c.Cards, c.Good = card, when, len(cards), c.Good || good == 1
+		return err
+	})
+	return errors.Join(err, u.nameCarried(ctx, q))
+}
+
+// nameCarried says which vessels cards were for. Most are those of the devices
+// that have or had the release.
+func (u *ReleaseUse) nameCarried(ctx context.Context, q store.Querier) error {
+	known := map[string]Vessel{"": {}}
+	for _, uses := range [][]Use{u.Has, u.Had} {
+		for _, use := range uses {
+			known[use.Vessel.ID] = use.Vessel
+		}
+	}
+	for i := range u.Carried {
+		c := &u.Carried[i]
+		v, ok := known[c.Vessel.ID]
+		if !ok {
+			v.ID = c.Vessel.ID // of which nothing else may be known
+			if err := v.describe(ctx, q); err != nil {
+				return err
+			}
+			known[v.ID] = v
+		}
+		c.Vessel = v
+	}
+	return nil
+}
+
+func (v *Vessel) describe(ctx context.Context, q store.Querier) error {
+	return store.Each(ctx, q, `SELECT `+vesselColumns+` FROM vessel v WHERE v.vessel = $1`, []any{v.ID}, func(r *sql.Rows) error {
+		return r.Scan(v.scan()...)
 	})
 }
 
