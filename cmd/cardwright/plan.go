@@ -228,7 +228,13 @@ func writeNotes(w io.Writer, notes []string) {
 		if i == 0 {
 			fmt.Fprintln(w)
 		}
-		fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))
+		word := "Note"
+		for _, graver := range []string{"Warning", "Risk"} {
+			if rest, ok := strings.CutPrefix(n, strings.ToLower(graver)+": "); ok {
+				word, n = graver, rest
+			}
+		}
+		fmt.Fprintf(w, "%s: %s\n", word, wrapped(n, "      "))
 	}
 }
 
