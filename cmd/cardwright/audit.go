@@ -321,7 +321,12 @@ func newAuditFleetCommand(s *session, o *auditOptions) *cobra.Command {
 func writeFleetRows(w io.Writer, fleet audit.Fleet) {
 	var counts []string
 	for _, status := range []audit.Status{audit.StatusWithdrawn, audit.StatusDisputed, audit.StatusUnknown, audit.StatusBehind, audit.StatusUnlisted, audit.StatusCurrent} {
-		counts = append(counts, fmt.Sprintf("%d %s", fleet.Counts[status], status))
+		if n := fleet.Counts[status]; n > 0 {
+			counts = append(counts, fmt.Sprintf("%d %s", n, status))
+		}
+	}
+	if len(counts) == 0 {
+		counts = []string{"none"}
 	}
 	fmt.Fprintf(w, "%s; devices: %s.\n\n", counted(len(fleet.Vessels), "vessel"), strings.Join(counts, ", "))
 	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
@@ -356,7 +361,7 @@ func newAuditDueCommand(s *session, o *auditOptions) *cobra.Command {
 func summaries(shop *manifest.Shop) []audit.PlanSummary {
 	all := make([]audit.PlanSummary, 0, len(shop.Vessels))
 	for _, v := range shop.Vessels {
-		p := audit.PlanSummary{Vessel: v.ID}
+		p := audit.PlanSummary{Vessel: v.ID, Name: v.Name, Berth: v.Berth}
 		plan, err := order.Make(shop, v)
 		p.Steps, p.Minutes = len(plan.Steps), minutes(plan)
 		switch {

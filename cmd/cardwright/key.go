@@ -66,7 +66,8 @@ func runKeyNew(_ context.Context, s *session, o keyOptions) error {
 	}
 	s.showKey(path, key)
 	if !s.json {
-		fmt.Fprintf(s.errs, "The key stands in %s. Keep a copy where only you can read it:\nwhoever has it can sign as your shop.\n", path)
+		fmt.Fprintf(s.errs, "The key stands in %s.\n", path)
+		fmt.Fprintln(s.errs, "Keep a copy where only you can read it: whoever has it can sign as your shop.")
 	}
 	return nil
 }

@@ -377,6 +377,24 @@ func TestDueJoinsPlansWithWhatWasLeftOpen(t *testing.T) {
 	})
 }
 
+// A vessel that the ledger doesn't know yet is one of the berth that its own
+// file says.
+func TestDueKnowsVesselsByTheirPlans(t *testing.T) {
+	onBoth(t, func(t *testing.T, l *store.Ledger) {
+		workedExample(t, l)
+		plans := []audit.PlanSummary{
+			{Vessel: "tern", Name: "Tern", Berth: "Hollin Quay, D 7", Steps: 2},
+			{Vessel: "kittiwake", Name: "Kittiwake II", Berth: "Hollin Quay, D 7", Steps: 1},
+			{Vessel: "skerry-light", Steps: 1},
+		}
+		due, err := audit.OfDue(ctx, l, plans, audit.Filter{Berth: "Hollin Quay, D 7"})
+		require.NoError(t, err)
+		require.Len(t, due.Vessels, 2)
+		assert.Equal(t, audit.Vessel{ID: "tern", Name: "Tern", Berth: "Hollin Quay, D 7"}, due.Vessels[1].Vessel)
+		assert.Equal(t, "Kittiwake II", due.Vessels[0].Vessel.Name)
+	})
+}
+
 // What was put instead of an event stands in its place, everywhere.
 func TestCorrectionsCountInWhatIsDueAndWithdrawn(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {

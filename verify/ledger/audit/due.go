@@ -17,6 +17,8 @@ import (
 // nothing of plans: the caller makes them.
 type PlanSummary struct {
 	Vessel   string `json:"vessel"`
+	Name     string `json:"name"`  // as its file says today; "": as the ledger has it
+	Berth    string `json:"berth"` // the same
 	Steps    int    `json:"steps"`
 	Minutes  int    `json:"minutes"`
 	Conflict string `json:"conflict"` // why no set of releases has a safe order; "" where one has
@@ -87,6 +89,9 @@ func (d *DueVessel) describe(ctx context.Context, q store.Querier, id string) er
 	d.Vessel.ID = id
 	if err := d.Vessel.describe(ctx, q); err != nil {
 		return err
+	}
+	if p := d.Plan; p != nil {
+		d.Vessel.Name, d.Vessel.Berth = cmp.Or(p.Name, d.Vessel.Name), cmp.Or(p.Berth, d.Vessel.Berth)
 	}
 	// What says who was aboard but no name is a visit.
 	return store.Each(ctx, q, `SELECT ord FROM sighting WHERE vessel = $1 AND name = '' ORDER BY ord DESC LIMIT 1`, []any{id}, func(r *sql.Rows) error {
