@@ -21,6 +21,7 @@ func TestHelpFitsTheScreen(t *testing.T) {
 		for line := range strings.Lines(out.String()) {
 			assert.LessOrEqual(t, utf8.RuneCountInString(strings.TrimRight(line, "\n")), columns, "%s: %s", cmd.CommandPath(), line)
 		}
+		assert.NotContains(t, out.String(), "‹U+", "%s: a control character shown", cmd.CommandPath())
 		for _, sub := range cmd.Commands() {
 			each(sub)
 		}

@@ -66,7 +66,7 @@ func fitHelp(cmd *cobra.Command) {
 	paragraphs := strings.Split(cmd.Long, "\n\n")
 	for i, p := range paragraphs {
 		if !strings.HasPrefix(p, " ") && !strings.Contains(p, "\n ") {
-			paragraphs[i] = wrapped(p, "")
+			paragraphs[i] = wrapped(strings.ReplaceAll(p, "\n", " "), "")
 		}
 	}
 	cmd.Long = strings.Join(paragraphs, "\n\n")
