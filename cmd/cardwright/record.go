@@ -87,7 +87,8 @@ type recording struct {
 	filled  record.Filled
 	visit   record.Visit
 	typed   *bufio.Reader // at a terminal
-	asked   bool          // and something was asked there
+	asked   bool          // and something was answered there
+	checks  int           // how many were asked for
 }
 
 func runRecord(ctx context.Context, s *session, o recordOptions, id string) error {
@@ -115,22 +116,61 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	if err := r.somethingToNote(); err != nil {
 		return err
 	}
-	if err := r.askOpen(ctx); err != nil {
-		return err
-	}
-	outcome, err := r.job.Entries(r.filled, r.visit)
-	if err != nil {
-		return usage(err)
-	}
-	yes, err := r.agreed(ctx, outcome)
-	if err != nil {
-		return err
-	}
-	if !yes {
-		fmt.Fprintln(r.session.errs, "Nothing was noted.")
-		return nil
+	outcome, noted, err := r.askAndNote(ctx)
+	if !noted {
+		return r.saveTyped(err)
 	}
 	return r.keep(ctx, outcome)
+}
+
+// askAndNote asks what is open and notes all of it, if it is right.
+func (r *recording) askAndNote(ctx context.Context) (outcome record.Outcome, noted bool, err error) {
+	if err := r.askOpen(ctx); err != nil {
+		return outcome, false, err
+	}
+	if outcome, err = r.job.Entries(r.filled, r.visit); err != nil {
+		return outcome, false, usage(err)
+	}
+	yes, err := r.agreed(ctx, outcome)
+	if err != nil || !yes {
+		return outcome, false, err
+	}
+	r.session.by = r.filled.By
+	err = r.session.note(ctx, r.shop, r.key, outcome.Entries...)
+	return outcome, err == nil, err
+}
+
+// saveTyped keeps what was typed, where it could not be noted or wasn't right:
+// nobody types twenty answers twice.
+func (r *recording) saveTyped(cause error) error {
+	if !r.asked {
+		return cause
+	}
+	name := fmt.Sprintf("unfinished-%s-%s.json", r.vessel.ID, time.Now().Format("20060102-150405"))
+	path := filepath.Join(r.shop.Dir, name)
+	err := r.writeTyped(path)
+	again := fmt.Sprintf("cardwright record %s --sheet %s", r.vessel.ID, path)
+	switch {
+	case err != nil:
+		return errors.Join(cause, fmt.Errorf("keeping what was typed: %w", err))
+	case cause != nil:
+		return fmt.Errorf("%w\nwhat you typed stands in %s\ngo on from there: %s", cause, path, again)
+	}
+	fmt.Fprintf(r.session.errs, "Nothing was noted. What you typed stands in %s\nPut it right there, then: %s\n", path, again)
+	return nil
+}
+
+func (r *recording) writeTyped(path string) error {
+	text, err := r.filled.JSON()
+	if err != nil {
+		return err
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(text)
+	return errors.Join(err, f.Sync(), f.Close())
 }
 
 // somethingToNote keeps an empty visit out of the ledger, where it would stay.
@@ -312,7 +352,7 @@ func (r *recording) askOpen(ctx context.Context) error {
 	in, ok := r.session.in.(*os.File)
 	if ok && term.IsTerminal(int(in.Fd())) {
 		if len(open) > 0 {
-			r.howToAnswer()
+			r.howToAnswer(open)
 		}
 		r.typed = bufio.NewReader(in)
 		return r.askAll(ctx)
@@ -330,12 +370,17 @@ func (r *recording) askOpen(ctx context.Context) error {
 }
 
 // howToAnswer says once what is the same for every step.
-func (r *recording) howToAnswer() {
-	steps := r.job.Plan.Steps
+func (r *recording) howToAnswer(open []record.Question) {
+	n := 0
+	for _, q := range open {
+		if record.IsStep(q) {
+			n++
+		}
+	}
 	text := fmt.Sprintf("%s: what was done aboard? Nothing is noted before the last answer.", r.vessel.Name)
-	if len(steps) > 0 {
+	if steps := r.job.Plan.Steps; n > 0 {
 		text = fmt.Sprintf("%s: what became of the %s? Type the version that the device shows now, or both versions and the minutes: %s to %s, %d min. Or: failed, and why; put off, and why. Nothing is noted before the last answer.",
-			r.vessel.Name, counted(len(steps), "step"), steps[0].From, steps[0].To, max(1, steps[0].Minutes))
+			r.vessel.Name, counted(n, "step"), steps[0].From, steps[0].To, max(1, steps[0].Minutes))
 	}
 	fmt.Fprintf(r.session.errs, "%s\n\n", wrapped(text, ""))
 }
@@ -343,11 +388,12 @@ func (r *recording) howToAnswer() {
 func (r *recording) askAll(ctx context.Context) error {
 	done := map[string]bool{}
 	for {
-		q, ok := nextQuestion(r.job.Open(r.filled), done)
+		open := r.job.Open(r.filled)
+		q, ok := nextQuestion(open, done)
 		if !ok {
 			return nil
 		}
-		answer, err := r.ask(ctx, q.Ask, q.Default)
+		answer, err := r.ask(ctx, r.numbered(q, open), q.Default)
 		if err != nil {
 			return err
 		}
@@ -364,6 +410,22 @@ func (r *recording) askAll(ctx context.Context) error {
 	}
 }
 
+// numbered says of a check which one of how many it is, so that nobody has to
+// wonder how long this goes on.
+func (r *recording) numbered(q record.Question, open []record.Question) string {
+	if !record.IsCheck(q) {
+		return q.Ask
+	}
+	left := 0
+	for _, o := range open {
+		if record.IsCheck(o) {
+			left++
+		}
+	}
+	r.checks = max(r.checks, left)
+	return fmt.Sprintf("Check %d of %d. %s", r.checks-left+1, r.checks, q.Ask)
+}
+
 // ask asks one question; an empty answer means the usual one.
 func (r *recording) ask(ctx context.Context, question, usual string) (string, error) {
 	if usual != "" {
@@ -373,6 +435,9 @@ func (r *recording) ask(ctx context.Context, question, usual string) (string, er
 	text, err := lineTyped(ctx, r.typed)
 	if err != nil {
 		fmt.Fprintln(r.session.errs)
+		if errors.Is(err, io.EOF) {
+			err = errors.New("the input ended")
+		}
 		return "", fmt.Errorf("reading the answer; nothing was noted: %w", err)
 	}
 	if answer := strings.TrimSpace(text); answer != "" {
@@ -401,9 +466,11 @@ func lineTyped(ctx context.Context, in *bufio.Reader) (string, error) {
 }
 
 // agreed shows what would be noted and asks whether it is right, since what is
-// noted stays: only where questions were asked, and --yes doesn't say so.
+// noted stays: only where something was typed or a sheet was named at a
+// terminal, and --yes doesn't say so.
 func (r *recording) agreed(ctx context.Context, outcome record.Outcome) (bool, error) {
-	if !r.asked || r.session.yes {
+	sheet := r.typed != nil && r.options.sheet != ""
+	if !r.asked && !sheet || r.session.yes {
 		return true, nil
 	}
 	fmt.Fprintf(r.session.errs, "\nThis will be noted, by %s:\n", visible.Visible(r.filled.By))
@@ -433,13 +500,9 @@ func nextQuestion(open []record.Question, done map[string]bool) (record.Question
 	return record.Question{}, false
 }
 
-// keep notes the entries and brings the vessel's file up to date: the ledger
-// first, since the file follows from it.
+// keep brings the vessel's file up to date with what was noted: the ledger
+// comes first, since the file follows from it.
 func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
-	r.session.by = r.filled.By
-	if err := r.session.note(ctx, r.shop, r.key, outcome.Entries...); err != nil {
-		return err
-	}
 	late, err := r.laterReadings(ctx, outcome.Versions)
 	if err != nil {
 		return err

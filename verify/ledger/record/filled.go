@@ -47,6 +47,14 @@ type Filled struct {
 	Checks        []FilledCheck `json:"checks"`
 }
 
+// JSON is the sheet as ReadJSON reads it.
+func (f Filled) JSON() ([]byte, error) {
+	f.Steps = append([]FilledStep{}, f.Steps...) // [] where nothing is filled in: the schema takes no null
+	f.Checks = append([]FilledCheck{}, f.Checks...)
+	text, err := json.MarshalIndent(f, "", "  ")
+	return append(text, '\n'), err
+}
+
 // FilledStep is one step as it was filled in.
 type FilledStep struct {
 	Number  int       `json:"number"`

@@ -22,6 +22,15 @@ type Question struct {
 	Needed  bool     `json:"needed"`
 }
 
+// What the keys of questions begin with.
+const stepKey, checkKey = "step/", "check/"
+
+// IsStep tells whether a question asks for what became of a step.
+func IsStep(q Question) bool { return strings.HasPrefix(q.Key, stepKey) }
+
+// IsCheck tells whether a question asks for a check.
+func IsCheck(q Question) bool { return strings.HasPrefix(q.Key, checkKey) }
+
 // Open gives the questions that a sheet leaves open, in the order of the work:
 // one for each step, then the checks that the installed releases ask for, then
 // where the settings were saved. Each answer may open another.
@@ -31,7 +40,7 @@ func (j *Job) Open(f Filled) []Question {
 		i := slices.IndexFunc(f.Steps, func(s FilledStep) bool { return s.Number == p.Number })
 		if i < 0 || f.Steps[i].Result == "" {
 			list = append(list, Question{
-				Key:     fmt.Sprintf("step/%d", p.Number),
+				Key:     stepKey + strconv.Itoa(p.Number),
 				Ask:     fmt.Sprintf("Step %d, %s, planned %s to %s: which version does it show now?", p.Number, p.Device, p.From, p.To),
 				Choices: []string{string(p.To), Done, Failed, PutOff}, Needed: true,
 			})
@@ -74,7 +83,7 @@ func (j *Job) openChecks(f Filled) []Question {
 	for _, due := range j.due(f) {
 		if !slices.ContainsFunc(f.Checks, func(c FilledCheck) bool { return c.Device == due.Device && c.Check == due.Check && c.Result != "" }) {
 			list = append(list, Question{
-				Key:     "check/" + due.Device + "/" + due.Check,
+				Key:     checkKey + due.Device + "/" + due.Check,
 				Ask:     fmt.Sprintf("%s, %s: passed, failed or not done, and what was read?", due.Device, due.Check),
 				Choices: []string{Passed, Failed, NotDone}, Default: NotDone, Needed: true,
 			})
