@@ -35,20 +35,38 @@ func (w Writer) now() time.Time {
 // An error wrapping ErrUncertain means that a server went away while it was
 // committing.
 func (l *Ledger) Append(ctx context.Context, w Writer, entries ...ledger.Entry) ([]ledger.Event, error) {
-	events, err := l.append(ctx, w, entries)
+	events, err := l.append(ctx, w, "", entries)
 	if err != nil {
 		return nil, fmt.Errorf("appending to ledger %s: %w", l.place, err)
 	}
 	return events, nil
 }
 
-func (l *Ledger) append(ctx context.Context, w Writer, entries []ledger.Entry) ([]ledger.Event, error) {
+// AppendVisit appends the entries of a visit as Append does. Where the ledger
+// has the visit already it returns ErrRecorded; of two that append one visit at
+// the same time one gets it.
+func (l *Ledger) AppendVisit(ctx context.Context, w Writer, visit string, entries ...ledger.Entry) ([]ledger.Event, error) {
+	events, err := l.append(ctx, w, visit, entries)
+	if err != nil {
+		return nil, fmt.Errorf("appending to ledger %s: %w", l.place, err)
+	}
+	return events, nil
+}
+
+// append appends entries; those of a visit (not "") only once.
+func (l *Ledger) append(ctx context.Context, w Writer, visit string, entries []ledger.Entry) ([]ledger.Event, error) {
 	if err := validateAll(entries); err != nil {
 		return nil, err
 	}
 	var events []ledger.Event
 	err := l.write(ctx, func(t *tx) error {
-		var err error
+		there, err := hasVisit(ctx, t, visit)
+		if err != nil {
+			return err
+		}
+		if there {
+			return ErrRecorded
+		}
 		if events, err = t.sign(ctx, w, entries); err != nil {
 			return err
 		}

@@ -15,5 +15,6 @@ var (
 	ErrLocked    = errors.New("another program holds the ledger: nothing was written; close it and do it again")
 	ErrAway      = errors.New("the database server doesn't answer: work on with a ledger file and sync later")
 	ErrRights    = errors.New("the database server doesn't allow this: ask the ledger's owner for the rights")
+	ErrRecorded  = errors.New("this visit is in the ledger already: nothing was written")
 	ErrUncertain = errors.New("the database went away while it was writing: the events may be there or not; look before doing it again")
 )

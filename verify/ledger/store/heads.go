@@ -72,12 +72,22 @@ func witnesses(ctx context.Context, q Querier) ([]ledger.Heads, error) {
 func (l *Ledger) HasVisit(ctx context.Context, visit string) (bool, error) {
 	var there bool
 	err := l.Look(ctx, func(q Querier) error {
-		return q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE visit = $1 AND kind = 'visit begun')`, visit).Scan(&there)
+		var err error
+		there, err = hasVisit(ctx, q, visit)
+		return err
 	})
 	if err != nil {
 		return false, fmt.Errorf("looking for visit %s: %w", visit, err)
 	}
 	return there, nil
+}
+
+func hasVisit(ctx context.Context, q Querier, visit string) (there bool, err error) {
+	if visit == "" {
+		return false, nil
+	}
+	err = q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE visit = $1 AND kind = 'visit begun')`, visit).Scan(&there)
+	return there, err
 }
 
 // Event returns the event with this id; false where the ledger has none.

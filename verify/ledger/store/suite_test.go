@@ -188,6 +188,9 @@ func TestTheVisitOfASheetIsRecordedOnce(t *testing.T) {
 		has, err = l.HasVisit(context.Background(), visit[2].Visit)
 		require.NoError(t, err)
 		assert.True(t, has)
+		_, err = l.AppendVisit(context.Background(), ledgertest.Writer("Ben"), visit[2].Visit, visit...)
+		assert.ErrorIs(t, err, store.ErrRecorded)
+		requireWhole(t, l, "Ada")
 	})
 }
 
