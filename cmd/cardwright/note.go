@@ -53,6 +53,21 @@ func (s *session) technician() string {
 
 // note appends entries to the shop's ledger, all or none.
 func (s *session) note(ctx context.Context, shop *manifest.Shop, key *keys.Key, entries ...ledger.Entry) error {
+	return s.append(ctx, shop, key, func(l *store.Ledger, w store.Writer) error {
+		_, err := l.Append(ctx, w, entries...)
+		return err
+	})
+}
+
+// noteVisit appends the entries of a visit, unless the ledger has it already.
+func (s *session) noteVisit(ctx context.Context, shop *manifest.Shop, key *keys.Key, visit string, entries ...ledger.Entry) error {
+	return s.append(ctx, shop, key, func(l *store.Ledger, w store.Writer) error {
+		_, err := l.AppendVisit(ctx, w, visit, entries...)
+		return err
+	})
+}
+
+func (s *session) append(ctx context.Context, shop *manifest.Shop, key *keys.Key, add func(*store.Ledger, store.Writer) error) error {
 	private, err := key.Ed25519()
 	if err != nil {
 		return err
@@ -62,8 +77,7 @@ func (s *session) note(ctx context.Context, shop *manifest.Shop, key *keys.Key, 
 		return fmt.Errorf("opening the ledger: %w", err)
 	}
 	w := store.Writer{Shop: shop.Name, Technician: s.technician(), Signer: ledger.Key(private)}
-	_, err = l.Append(ctx, w, entries...)
-	if err = errors.Join(err, l.Close()); err != nil {
+	if err = errors.Join(add(l, w), l.Close()); err != nil {
 		return fmt.Errorf("noting it in the ledger: %w", err)
 	}
 	return nil

@@ -111,12 +111,15 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 		return err
 	}
 	if again {
-		return r.keepAgain()
+		return r.keepAgain(ctx)
 	}
 	if err := r.somethingToNote(); err != nil {
 		return err
 	}
 	outcome, noted, err := r.askAndNote(ctx)
+	if errors.Is(err, store.ErrRecorded) { // meanwhile, by another cardwright
+		return r.keepAgain(ctx)
+	}
 	if !noted {
 		return r.saveTyped(err)
 	}
@@ -136,7 +139,7 @@ func (r *recording) askAndNote(ctx context.Context) (outcome record.Outcome, not
 		return outcome, false, err
 	}
 	r.session.by = r.filled.By
-	err = r.session.note(ctx, r.shop, r.key, outcome.Entries...)
+	err = r.session.noteVisit(ctx, r.shop, r.key, r.visit.ID, outcome.Entries...)
 	return outcome, err == nil, err
 }
 
@@ -197,10 +200,14 @@ func (r *recording) recorded(ctx context.Context) (bool, error) {
 
 // keepAgain notes nothing twice. Where the vessel's file was not reached the
 // first time, the plan is still the sheet's, and the file is brought up to date.
-func (r *recording) keepAgain() error {
+func (r *recording) keepAgain(ctx context.Context) error {
 	file := ""
 	if outcome, err := r.job.Entries(r.filled, r.visit); err == nil {
-		if file, err = updateVessel(r.shop, r.vessel, outcome.Versions); err != nil {
+		counts, _, err := r.whatCounts(ctx, outcome.Versions)
+		if err != nil {
+			return err
+		}
+		if file, err = updateVessel(r.shop, r.vessel, counts); err != nil {
 			return fmt.Errorf("bringing the vessel's file up to date: %w", err)
 		}
 	}
@@ -290,6 +297,7 @@ func (r *recording) readSheet() error {
 	}
 	r.visit.ID = record.VisitOf(text)
 	if strings.EqualFold(filepath.Ext(r.options.sheet), ".csv") {
+		r.visit.ID = record.VisitOf(append([]byte(r.vessel.ID+"\n"), text...)) // two boats may give the same table
 		filled, err := record.ReadCSV(bytes.NewReader(text))
 		if err != nil {
 			return usage(err)
@@ -503,12 +511,12 @@ func nextQuestion(open []record.Question, done map[string]bool) (record.Question
 // keep brings the vessel's file up to date with what was noted: the ledger
 // comes first, since the file follows from it.
 func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
-	late, err := r.laterReadings(ctx, outcome.Versions)
+	counts, late, err := r.whatCounts(ctx, outcome.Versions)
 	if err != nil {
 		return err
 	}
 	outcome.Notes = append(outcome.Notes, late...)
-	changed, err := updateVessel(r.shop, r.vessel, outcome.Versions)
+	changed, err := updateVessel(r.shop, r.vessel, counts)
 	if err != nil {
 		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
 	}
@@ -532,25 +540,33 @@ func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
 	return nil
 }
 
-// laterReadings tells of devices on which a reading counts that is later than
-// this visit, where a visit is noted after the day or two vans were aboard.
-func (r *recording) laterReadings(ctx context.Context, seen map[string]version.V) ([]string, error) {
+// whatCounts gives what the ledger goes by for the devices that were seen, which
+// is what belongs in the vessel's file, and tells of those for which that is a
+// later reading than this visit's: where a visit is noted after the day, was
+// corrected since, or two vans were aboard.
+func (r *recording) whatCounts(ctx context.Context, seen map[string]version.V) (map[string]version.V, []string, error) {
 	l, err := openLedger(ctx, r.shop)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer l.Close()
 	h, err := audit.OfVessel(ctx, l, r.vessel.ID, time.Time{}, audit.Filter{})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
+	counts := map[string]version.V{}
 	var notes []string
 	for _, d := range h.Devices {
-		if v, ok := seen[d.ID]; ok && ledger.VersionKey(v) != ledger.VersionKey(d.Version) {
+		v, ok := seen[d.ID]
+		if !ok || d.Unknown() {
+			continue
+		}
+		counts[d.ID] = d.Version
+		if ledger.VersionKey(v) != ledger.VersionKey(d.Version) {
 			notes = append(notes, fmt.Sprintf("%s: the ledger goes by a later reading, %s on %s; read the device again if that is not so", d.ID, d.Version, clock(d.Since)))
 		}
 	}
-	return notes, nil
+	return counts, notes, nil
 }
 
 // updateVessel writes versions into the vessel's file and names the file; ""
