@@ -3,8 +3,6 @@ package ledger
 import (
 	"fmt"
 	"strings"
-
-	"cardwright/manifest/version"
 )
 
 // Tell says in one line what an entry tells, without its date and vessel. The
@@ -75,10 +73,12 @@ func (e *Entry) tellStep() string {
 	var parts []string
 	parts = append(parts, s.Device.ID)
 	switch {
+	case s.After != "" && s.Before != "":
+		parts = append(parts, fmt.Sprintf("%s to %s", s.Before, s.After))
 	case s.After != "":
-		parts = append(parts, fmt.Sprintf("%s to %s", read(s.Before), read(s.After)))
+		parts = append(parts, fmt.Sprintf("to %s (not read before)", s.After))
 	case s.Before != "":
-		parts = append(parts, "at "+read(s.Before))
+		parts = append(parts, "at "+string(s.Before))
 	}
 	if s.Planned != "" && s.Planned != s.After {
 		parts = append(parts, "planned "+string(s.Planned))
@@ -87,13 +87,6 @@ func (e *Entry) tellStep() string {
 		parts = append(parts, fmt.Sprintf("%d min", s.Minutes))
 	}
 	return join(string(e.Kind), append(parts, s.Reason, s.Note)...)
-}
-
-func read(v version.V) string {
-	if v == "" {
-		return string(version.Unknown)
-	}
-	return string(v)
 }
 
 func (e *Entry) tellCorrection() string {
