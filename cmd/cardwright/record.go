@@ -76,6 +76,22 @@ done. --taken-on notes the vessel itself with its devices, as in its file.`,
 	return cmd
 }
 
+// moment is when the work ended.
+func (o recordOptions) moment() (time.Time, error) {
+	if o.at != "" {
+		return pastMoment(o.at)
+	}
+	return time.Now().UTC().Truncate(time.Second), nil
+}
+
+// onlyTakenOn refuses what --taken-on would leave out without a word.
+func (o recordOptions) onlyTakenOn() error {
+	if o.sheet+o.settings+o.purpose+o.told+o.approved != "" || len(o.steps)+len(o.checks) > 0 || o.otherPlan {
+		return usage(errors.New("--taken-on notes the vessel as its file has it, and --at when: note the work aboard by another record"))
+	}
+	return nil
+}
+
 // recording is one run of record.
 type recording struct {
 	session *session
@@ -234,14 +250,12 @@ func (r *recording) prepare(ctx context.Context) error {
 	if r.job.Cards, err = r.cards(ctx); err != nil {
 		return err
 	}
-	at := time.Now()
-	if r.options.at != "" {
-		if at, err = pastMoment(r.options.at); err != nil {
-			return err
-		}
+	at, err := r.options.moment()
+	if err != nil {
+		return err
 	}
 	r.visit = record.Visit{
-		ID: ledger.NewVisit(), At: at.UTC().Truncate(time.Second), Purpose: r.options.purpose,
+		ID: ledger.NewVisit(), At: at, Purpose: r.options.purpose,
 		ApprovedBy: r.options.approved, Told: r.options.told, OtherPlan: r.options.otherPlan,
 	}
 	return r.fill()
@@ -588,8 +602,16 @@ func updateVessel(shop *manifest.Shop, vessel *manifest.Vessel, versions map[str
 	return name, atomic.WriteFile(path, bytes.NewReader(after))
 }
 
-// takeOn notes the vessel as its file has it.
+// takeOn notes the vessel as its file has it, and that what is no longer in the
+// file is no longer aboard.
 func (r *recording) takeOn(ctx context.Context) error {
+	if err := r.options.onlyTakenOn(); err != nil {
+		return err
+	}
+	at, err := r.options.moment()
+	if err != nil {
+		return err
+	}
 	id := r.vessel.Identity
 	taken := ledger.TakenOn{Name: r.vessel.Name, Hull: id.Hull, IMO: id.IMO, MMSI: id.MMSI}
 	for _, d := range r.vessel.Devices {
@@ -599,8 +621,11 @@ func (r *recording) takeOn(ctx context.Context) error {
 		}
 		taken.Devices = append(taken.Devices, fitted)
 	}
+	if taken.Removed, err = r.removed(ctx, at); err != nil {
+		return err
+	}
 	e := ledger.Entry{
-		At: time.Now().UTC().Truncate(time.Second), Kind: ledger.VesselTakenOn,
+		At: at, Kind: ledger.VesselTakenOn,
 		Vessel: r.vessel.ID, Berth: r.vessel.Berth, TakenOn: &taken,
 	}
 	if err := r.session.note(ctx, r.shop, r.key, e); err != nil {
@@ -608,4 +633,28 @@ func (r *recording) takeOn(ctx context.Context) error {
 	}
 	r.session.answer(e, func(w io.Writer) { fmt.Fprintln(w, wrapped(e.Tell(), "  ")) })
 	return nil
+}
+
+// removed are the devices that were aboard at a moment, as the ledger has it,
+// and aren't in the vessel's file.
+func (r *recording) removed(ctx context.Context, at time.Time) ([]string, error) {
+	l, err := openLedger(ctx, r.shop)
+	if errors.Is(err, store.ErrNoLedger) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer l.Close()
+	h, err := audit.OfVessel(ctx, l, r.vessel.ID, at, audit.Filter{})
+	if errors.Is(err, audit.ErrNothing) {
+		return nil, nil
+	}
+	var gone []string
+	for _, d := range h.Devices {
+		if !d.Gone && r.vessel.Device(d.ID) == nil {
+			gone = append(gone, d.ID)
+		}
+	}
+	return gone, err
 }

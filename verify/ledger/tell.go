@@ -10,7 +10,7 @@ import (
 func (e *Entry) Tell() string {
 	switch {
 	case e.TakenOn != nil:
-		return fmt.Sprintf("taken on: %s, %s", e.TakenOn.Name, count(len(e.TakenOn.Devices), "device"))
+		return e.TakenOn.tell()
 	case e.Card != nil:
 		return e.tellCard()
 	case e.VisitBegun != nil:
@@ -28,6 +28,14 @@ func (e *Entry) Tell() string {
 		return join("release withdrawn", w.Model+" "+string(w.Version), w.Variant, w.Why)
 	}
 	return string(e.Kind)
+}
+
+func (t *TakenOn) tell() string {
+	told := fmt.Sprintf("taken on: %s, %s", t.Name, count(len(t.Devices), "device"))
+	if len(t.Removed) > 0 {
+		told += "; no longer aboard: " + strings.Join(t.Removed, ", ")
+	}
+	return told
 }
 
 // join puts what there is after a colon, separated by commas.
