@@ -370,7 +370,7 @@ func checkOf(text string) (record.FilledCheck, error) {
 // askOpen asks at a terminal for what is open; elsewhere what is needed and
 // open is an error that lists it.
 func (r *recording) askOpen(ctx context.Context) error {
-	open := r.job.Open(r.filled)
+	open := r.open()
 	in, ok := r.session.in.(*os.File)
 	if ok && term.IsTerminal(int(in.Fd())) {
 		if len(open) > 0 {
@@ -389,6 +389,14 @@ func (r *recording) askOpen(ctx context.Context) error {
 		return usage(fmt.Errorf("the plan leaves open, and nobody is there to ask:\n  %s\nsay it with --step, --check or --sheet", strings.Join(needed, "\n  ")))
 	}
 	return nil
+}
+
+// open are the questions that are open.
+func (r *recording) open() []record.Question {
+	if r.options.otherPlan {
+		return r.job.OpenOfOther(r.filled)
+	}
+	return r.job.Open(r.filled)
 }
 
 // howToAnswer says once what is the same for every step.
@@ -410,7 +418,7 @@ func (r *recording) howToAnswer(open []record.Question) {
 func (r *recording) askAll(ctx context.Context) error {
 	done := map[string]bool{}
 	for {
-		open := r.job.Open(r.filled)
+		open := r.open()
 		q, ok := nextQuestion(open, done)
 		if !ok {
 			return nil

@@ -53,6 +53,21 @@ func (j *Job) Open(f Filled) []Question {
 	return append(list, j.openChecks(f)...)
 }
 
+// OpenOfOther gives the questions that a sheet of another plan leaves open:
+// nothing of today's plan, only why each step was done without it.
+func (j *Job) OpenOfOther(f Filled) []Question {
+	var list []Question
+	for _, s := range f.Steps {
+		if s.Note == "" {
+			list = append(list, Question{
+				Key: fmt.Sprintf("note/%d", s.Number), Ask: fmt.Sprintf("Step %d, %s: why was it done without the plan?", s.Number, s.Device),
+				Choices: []string{}, Needed: true,
+			})
+		}
+	}
+	return append(list, j.openChecks(f)...)
+}
+
 // noteFor asks for a note where a step needs one.
 func (j *Job) noteFor(s FilledStep, to string) (Question, bool) {
 	q := Question{Key: fmt.Sprintf("note/%d", s.Number), Choices: []string{}, Needed: true}
