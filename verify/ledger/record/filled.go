@@ -262,19 +262,24 @@ func readCSV(r io.Reader) (Filled, error) {
 	in := csv.NewReader(bytes.NewReader(data))
 	in.Comma = separator(string(first))
 	in.FieldsPerRecord = -1
-	lines, err := in.ReadAll()
+	line, err := in.Read()
+	if errors.Is(err, io.EOF) {
+		return f, Problems{{"line 1", "nothing", "the headings " + strings.Join(csvColumns, ", "), ""}}
+	}
 	if err != nil {
 		return f, err
 	}
-	if len(lines) == 0 {
-		return f, Problems{{"line 1", "nothing", "the headings " + strings.Join(csvColumns, ", "), ""}}
-	}
-	columns, problems := headings(lines[0])
-	for i, line := range lines[1:] {
-		problems = append(problems, f.addLine(i+2, line, columns)...)
-		if len(problems) > maxProblems {
+	columns, problems := headings(line)
+	for len(problems) <= maxProblems {
+		line, err := in.Read()
+		if errors.Is(err, io.EOF) {
 			break
 		}
+		if err != nil {
+			return f, err
+		}
+		n, _ := in.FieldPos(0)
+		problems = append(problems, f.addLine(n, line, columns)...)
 	}
 	return f, problems.err()
 }
@@ -290,7 +295,7 @@ func separator(first string) rune {
 }
 
 func headings(line []string) (map[int]string, Problems) {
-	columns := map[int]string{}
+	columns, seen := map[int]string{}, map[string]bool{}
 	var problems Problems
 	for i, name := range line {
 		name = strings.ToLower(strings.TrimSpace(name))
@@ -301,6 +306,10 @@ func headings(line []string) (map[int]string, Problems) {
 			problems = append(problems, Problem{"line 1", fmt.Sprintf("the heading %.60q", name), "one of " + strings.Join(csvColumns, ", "), ""})
 			continue
 		}
+		if seen[name] {
+			problems = append(problems, Problem{"line 1", fmt.Sprintf("the heading %q twice", name), "each heading once", ""})
+		}
+		seen[name] = true
 		columns[i] = name
 	}
 	return columns, problems
@@ -310,8 +319,11 @@ func (f *Filled) addLine(n int, line []string, columns map[int]string) Problems 
 	var problems Problems
 	get := map[string]string{}
 	for i, cell := range line {
+		cell = strings.TrimSpace(cell)
 		if columns[i] != "" {
-			get[columns[i]] = strings.TrimSpace(cell)
+			get[columns[i]] = cell
+		} else if cell != "" {
+			problems = append(problems, Problem{fmt.Sprintf("line %d, column %d", n, i+1), fmt.Sprintf("%.40q", cell), "nothing, since the column has no heading", "put a cell that holds the separator in quotes"})
 		}
 	}
 	number := func(name string) int {
@@ -334,6 +346,25 @@ func (f *Filled) addLine(n int, line []string, columns map[int]string) Problems 
 		f.Steps = append(f.Steps, FilledStep{
 			number("step"), get["device"], version.V(get["before"]), version.V(get["after"]), get["result"], number("minutes"), get["note"],
 		})
+	}
+	return append(problems, leftOver(n, get)...)
+}
+
+// leftOver tells of what stands in a line and belongs to nothing: it would be
+// lost without a word.
+func leftOver(n int, get map[string]string) Problems {
+	not, of := []string{"value"}, "a step: write it as a note"
+	switch {
+	case get["check"] != "":
+		not, of = []string{"before", "after", "minutes", "note"}, "a check: write what was read as its value"
+	case get["step"] == "" && get["result"] == "":
+		not, of = []string{"before", "after", "minutes", "value", "note"}, "a line without a step, a check or a result"
+	}
+	var problems Problems
+	for _, name := range not {
+		if get[name] != "" {
+			problems = append(problems, Problem{fmt.Sprintf("line %d, %s", n, name), fmt.Sprintf("%.40q", get[name]), "nothing for " + of, ""})
+		}
 	}
 	return problems
 }

@@ -278,6 +278,9 @@ func (m *maker) checks() {
 	seen := map[string]bool{}
 	for i, c := range m.filled.Checks {
 		if c.Result == "" {
+			if c.Value != "" {
+				m.say(fmt.Sprintf("check %d (%s, %s), result", i+1, c.Device, c.Check), "nothing, with the value "+quote(c.Value), "passed, failed or not done", "")
+			}
 			continue
 		}
 		if seen[c.Device+"\n"+c.Check] {

@@ -339,6 +339,24 @@ func TestCSVInAnyUsualDialect(t *testing.T) {
 	assert.ErrorContains(t, err, "found nothing, expected the headings")
 }
 
+func TestNothingInATableIsLostWithoutAWord(t *testing.T) {
+	for _, c := range []struct{ text, want string }{
+		{"step,device,result,note\n\n1,radar,done,\"on\ntwo lines\"\n,radar,,screen dark\n", `line 5, note: found "screen dark", expected nothing for a line without`},
+		{"step,device,after\n,radar,4.3\n", `line 2, after: found "4.3"`},
+		{"step,device,result,note\n1,radar,done,cold, wet\n", `line 2, column 5: found "wet", expected nothing, since the column has no heading`},
+		{"device,check,result,note\nradar,radar picture,passed,faint\n", `line 2, note: found "faint", expected nothing for a check`},
+		{"step,device,result,value\n1,radar,done,2 degrees\n", `line 2, value: found "2 degrees", expected nothing for a step`},
+		{"step,device,result,note,note\n1,radar,done,a,b\n", `line 1: found the heading "note" twice`},
+	} {
+		_, err := record.ReadCSV(strings.NewReader(c.text))
+		assert.ErrorContains(t, err, c.want)
+	}
+	f := filled()
+	f.Checks = append(f.Checks, record.FilledCheck{Device: "radar", Check: "heading against course", Value: "2 degrees"})
+	_, err := job().Entries(f, visit())
+	assert.ErrorContains(t, err, `result: found nothing, with the value "2 degrees"`)
+}
+
 func TestTheSameSheetIsTheSameVisit(t *testing.T) {
 	assert.Equal(t, record.VisitOf([]byte("a")), record.VisitOf([]byte("a")))
 	assert.NotEqual(t, record.VisitOf([]byte("a")), record.VisitOf([]byte("b")))
