@@ -265,7 +265,10 @@ func newLedgerSalvageCommand(s *session) *cobra.Command {
 				return fmt.Errorf("salvaging the ledger: %w", err)
 			}
 			s.answer(r, func(w io.Writer) {
-				fmt.Fprintf(w, "Salvaged %s into %s; %s that hold nothing sound.\n", counted(r.Taken, "event"), visible.Visible(to), counted(r.Unsound, "place"))
+				fmt.Fprintf(w, "Salvaged %s into %s.\n", counted(r.Taken, "event"), visible.Visible(to))
+				if r.Unsound > 0 {
+					fmt.Fprintf(w, "%s too spoiled to be taken over.\n", counted(r.Unsound, "event"))
+				}
 				writeCheck(w, r.Check)
 			})
 			return checkCode(r.Check)

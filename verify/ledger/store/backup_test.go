@@ -185,6 +185,32 @@ func TestSalvageTakesEverythingOutOfASoundFile(t *testing.T) {
 	assert.Equal(t, store.Whole, r.Check.Verdict)
 }
 
+// A database in use has remains of moved rows in its pages. They are no loss
+// where the event itself is there.
+func TestRemainsOfMovedRowsAreNotCalledLost(t *testing.T) {
+	path := file(t)
+	l := open(t, path)
+	for range 30 {
+		busy(t, l, 1)
+	}
+	require.NoError(t, l.Close())
+	r, err := store.Salvage(context.Background(), path, file(t), known())
+	require.NoError(t, err)
+	assert.Equal(t, store.Whole, r.Check.Verdict)
+	assert.Zero(t, r.Unsound)
+}
+
+func TestAnEventThatIsSpoiledForGoodIsCounted(t *testing.T) {
+	data := settled(t, 20)
+	at := bytes.Index(data, []byte(`"Kittiwake 7"`))
+	require.Positive(t, at)
+	data[at+1] ^= 1
+	r, err := store.Salvage(context.Background(), put(t, data), file(t), known())
+	require.NoError(t, err)
+	assert.Equal(t, 219, r.Taken)
+	assert.Equal(t, 1, r.Unsound)
+}
+
 // Damage and edits are told apart, and what can be read of a damaged file is
 // salvaged.
 func TestADamagedFileIsToldApartAndSalvaged(t *testing.T) {
@@ -293,6 +319,7 @@ func TestAnEditedFileIsSalvagedWithoutTheEdits(t *testing.T) {
 	s, err := store.Salvage(context.Background(), path, to, known())
 	require.NoError(t, err)
 	assert.GreaterOrEqual(t, s.Taken, 32)
+	assert.Equal(t, 33-s.Taken, s.Unsound)
 	for _, b := range s.Check.Breaks {
 		assert.Equal(t, ledger.EventMissing, b.Kind)
 	}

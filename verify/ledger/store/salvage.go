@@ -16,7 +16,7 @@ type SalvageReport struct {
 	To      string      `json:"to"`
 	Pages   int64       `json:"pages"`
 	Taken   int         `json:"taken"`   // events that hold
-	Unsound int         `json:"unsound"` // places that look like an event which doesn't hold
+	Unsound int         `json:"unsound"` // events that are there but don't hold, and no copy of them does
 	Check   CheckReport `json:"check"`   // of the new ledger
 }
 
@@ -73,21 +73,60 @@ func fill(ctx context.Context, p *pages, temp string, r *SalvageReport) (err err
 	}); err != nil {
 		return err
 	}
-	return s.flush(ctx)
+	if err := s.flush(ctx); err != nil {
+		return err
+	}
+	return s.countLost(ctx)
 }
 
 // salvager collects events and stores them in batches.
 type salvager struct {
-	to     *Ledger
-	report *SalvageReport
-	events []ledger.Event
-	size   int
+	to      *Ledger
+	report  *SalvageReport
+	events  []ledger.Event
+	size    int
+	unsound map[ledger.ID]bool // at most maxUnsound
+}
+
+// maxUnsound is how many ids of unsound events are held; of more, every place
+// counts.
+const maxUnsound = 100_000
+
+// note remembers an unsound event. Where rows were moved, a database has
+// remains of them in its pages: what they were may be there whole.
+func (s *salvager) note(id ledger.ID) {
+	switch {
+	case s.unsound[id]:
+	case len(s.unsound) == maxUnsound:
+		s.report.Unsound++
+	default:
+		if s.unsound == nil {
+			s.unsound = map[ledger.ID]bool{}
+		}
+		s.unsound[id] = true
+	}
+}
+
+// countLost counts the unsound events of which no sound copy was found.
+func (s *salvager) countLost(ctx context.Context) error {
+	return s.to.Look(ctx, func(q Querier) error {
+		for id := range s.unsound {
+			var there bool
+			if err := q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE id = $1)`, id[:]).Scan(&there); err != nil {
+				return err
+			}
+			if !there {
+				s.report.Unsound++
+			}
+		}
+		return nil
+	})
 }
 
 func (s *salvager) take(ctx context.Context, f found) error {
 	e, err := ledger.Verify(f.id, f.content, f.signature)
 	if err != nil {
-		s.report.Unsound++
+		s.note(f.id)
 		return nil
 	}
 	s.events = append(s.events, e)
