@@ -346,6 +346,69 @@ func TestWithdrawnSaysWhoMustBeCalled(t *testing.T) {
 	})
 }
 
+func TestAWithdrawalIsOfItsVariant(t *testing.T) {
+	onBoth(t, func(t *testing.T, l *store.Ledger) {
+		north, south := sweep, sweep
+		north.ID, north.Variant = "north", "Europe"
+		south.ID, south.Variant = "south", "Asia"
+		appendTo(t, l, "Ada", takeOn(1, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: north, Version: "4.3"}, ledger.Fitted{Device: south, Version: "4.3"}, ledger.Fitted{Device: sweep, Version: "4.3"}))
+		withdrawn := func() (called, flagged []string) {
+			w, err := audit.OfWithdrawn(ctx, l, catalogue()[:1], none)
+			require.NoError(t, err)
+			require.Len(t, w.Releases, 1)
+			fleet, err := audit.OfFleet(ctx, l, catalogue(), none)
+			require.NoError(t, err)
+			for _, d := range fleet.Vessels[0].Devices {
+				if d.Status == audit.StatusWithdrawn {
+					flagged = append(flagged, "kittiwake/"+d.ID)
+				}
+			}
+			return who(w.Releases[0].Has), flagged
+		}
+		of := func(hours int, variant string) ledger.Event {
+			return appendTo(t, l, "Ben", ledger.Entry{At: at(hours), Kind: ledger.ReleaseWithdrawn, Withdrawal: &ledger.Withdrawal{Maker: "Fennick", Model: sweep.Model, Version: "4.3", Variant: variant, Why: "hangs"}})[0]
+		}
+		first := of(2, "Europe")
+		called, flagged := withdrawn()
+		assert.Equal(t, []string{"kittiwake/north"}, called)
+		assert.Equal(t, called, flagged)
+
+		appendTo(t, l, "Ben", ledger.Entry{At: at(3), Kind: ledger.Correction, Correction: &ledger.Correcting{Of: first.ID.String(), Why: "all of them"}})
+		of(4, "")
+		called, flagged = withdrawn()
+		assert.ElementsMatch(t, []string{"kittiwake/north", "kittiwake/south", "kittiwake/radar"}, called, "without a variant it is all of them")
+		assert.ElementsMatch(t, called, flagged)
+
+		w, err := audit.OfWithdrawn(ctx, l, nil, audit.Filter{Maker: "Solveld"})
+		require.NoError(t, err)
+		assert.Empty(t, w.Releases, "another maker's")
+	})
+}
+
+func TestNothingIsDueOnWhatIsGone(t *testing.T) {
+	onBoth(t, func(t *testing.T, l *store.Ledger) {
+		check := func(hours int, d ledger.Device) ledger.Entry {
+			return ledger.Entry{At: at(hours), Kind: ledger.CheckFailed, Vessel: "kittiwake", Visit: "v", Check: &ledger.Check{Device: d, Check: "radar picture"}}
+		}
+		putOff := step(3, "kittiwake", plot, "7.0", "")
+		putOff.Kind, putOff.Step.Planned = ledger.StepPutOff, "8.0"
+		appendTo(t, l, "Ada", takeOn(1, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: sweep, Version: "4.3"}, ledger.Fitted{Device: plot, Version: "7.0"}),
+			check(2, sweep), check(2, plot), putOff)
+		due, err := audit.OfDue(ctx, l, nil, none)
+		require.NoError(t, err)
+		assert.Len(t, due.Vessels[0].Open, 3)
+
+		other := plot
+		other.Model = "fennick-plot-9"
+		again := takeOn(60, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: other, Version: "1.0"})
+		again.TakenOn.Removed = []string{sweep.ID}
+		appendTo(t, l, "Ada", again)
+		due, err = audit.OfDue(ctx, l, nil, none)
+		require.NoError(t, err)
+		assert.Empty(t, due.Vessels, "one is gone, and another model stands in place of the other")
+	})
+}
+
 func TestDueJoinsPlansWithWhatWasLeftOpen(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)

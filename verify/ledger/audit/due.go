@@ -128,7 +128,7 @@ func openLines(ctx context.Context, q store.Querier, f Filter) ([]Line, error) {
 		}
 	}
 	slices.SortFunc(open, func(a, b Line) int {
-		return cmp.Or(a.Entry.At.Compare(b.Entry.At), slices.Compare(a.Event[:], b.Event[:]))
+		return cmp.Or(a.Entry.At.Compare(b.Entry.At), cmp.Compare(a.Writer, b.Writer), cmp.Compare(a.Seq, b.Seq), slices.Compare(a.Event[:], b.Event[:]))
 	})
 	return open, nil
 }
@@ -149,6 +149,9 @@ func doneSince(ctx context.Context, q store.Querier, line Line) (done bool, err 
 	if e.Step != nil {
 		return stepDone(ctx, q, &e)
 	}
+	if gone, err := isGone(ctx, q, e.Vessel, e.Check.Device); gone || err != nil {
+		return gone, err
+	}
 	err = eachStanding(ctx, q, `vessel = $1 AND kind = 'check passed'`, `vessel = $1`, []any{e.Vessel}, func(later Line) error {
 		k := later.Entry.Check
 		done = done || later.Entry.Kind == ledger.CheckPassed && !later.Entry.At.Before(e.At) && k.Check == e.Check.Check && k.Device.ID == e.Check.Device.ID
@@ -157,18 +160,31 @@ func doneSince(ctx context.Context, q store.Querier, line Line) (done bool, err 
 	return done, err
 }
 
-func stepDone(ctx context.Context, q store.Querier, e *ledger.Entry) (done bool, err error) {
-	err = store.Each(ctx, q, `SELECT version, gone, at FROM device WHERE vessel = $1 AND device = $2`, []any{e.Vessel, e.Step.Device.ID}, func(r *sql.Rows) error {
-		var now version.V
+// isGone tells whether a device is no longer aboard, or another model stands
+// in its place: what was left open on it can't be done any more.
+func isGone(ctx context.Context, q store.Querier, vessel string, d ledger.Device) (is bool, err error) {
+	err = store.Each(ctx, q, `SELECT model, gone FROM device WHERE vessel = $1 AND device = $2`, []any{vessel, d.ID}, func(r *sql.Rows) error {
+		var model string
 		var gone int64
+		err := r.Scan(&model, &gone)
+		is = gone != 0 || model != "" && d.Model != "" && model != d.Model
+		return err
+	})
+	return is, err
+}
+
+func stepDone(ctx context.Context, q store.Querier, e *ledger.Entry) (done bool, err error) {
+	if gone, err := isGone(ctx, q, e.Vessel, e.Step.Device); gone || err != nil {
+		return gone, err
+	}
+	err = store.Each(ctx, q, `SELECT version, at FROM device WHERE vessel = $1 AND device = $2`, []any{e.Vessel, e.Step.Device.ID}, func(r *sql.Rows) error {
+		var now version.V
 		var at string
-		if err := r.Scan(&now, &gone, &at); err != nil {
+		if err := r.Scan(&now, &at); err != nil {
 			return err
 		}
 		planned := ledger.VersionKey(e.Step.Planned) != ""
 		switch {
-		case gone != 0:
-			done = true
 		case planned && ledger.VersionKey(now) != "":
 			done = version.Compare(now, e.Step.Planned) >= 0
 		case !planned:

@@ -124,12 +124,16 @@ type judge struct {
 	releases  map[string][]version.V // by model and variant
 	listed    map[string]bool        // by model, variant and version
 	withdrawn map[string]bool
+	all       map[string]bool // withdrawn in every variant, by model and version
 }
 
 func newJudge(catalogue []*manifest.Model, withdrawn []withdrawal) *judge {
-	j := &judge{releases: map[string][]version.V{}, listed: map[string]bool{}, withdrawn: map[string]bool{}}
+	j := &judge{releases: map[string][]version.V{}, listed: map[string]bool{}, withdrawn: map[string]bool{}, all: map[string]bool{}}
 	for _, w := range withdrawn {
 		j.withdrawn[releaseKey(w.model, w.Variant, w.version)] = true
+		if w.Variant == "" {
+			j.all[releaseKey(w.model, "", w.version)] = true
+		}
 	}
 	for _, m := range catalogue {
 		for _, r := range m.Releases {
@@ -138,7 +142,7 @@ func newJudge(catalogue []*manifest.Model, withdrawn []withdrawal) *judge {
 			if r.Withdrawn != "" {
 				j.withdrawn[key] = true
 			}
-			if !j.withdrawn[key] {
+			if !j.isWithdrawn(m.ID, r.Variant, r.Version) {
 				j.releases[m.ID+"\n"+r.Variant] = append(j.releases[m.ID+"\n"+r.Variant], r.Version)
 			}
 		}
@@ -151,6 +155,10 @@ func newJudge(catalogue []*manifest.Model, withdrawn []withdrawal) *judge {
 
 func releaseKey(model, variant string, v version.V) string {
 	return model + "\n" + variant + "\n" + ledger.VersionKey(v)
+}
+
+func (j *judge) isWithdrawn(model, variant string, v version.V) bool {
+	return j.withdrawn[releaseKey(model, variant, v)] || j.all[releaseKey(model, "", v)]
 }
 
 func (j *judge) standing(d Device) Standing {
@@ -171,9 +179,8 @@ func (j *judge) standing(d Device) Standing {
 }
 
 func (j *judge) status(d Device, behind int) Status {
-	key := releaseKey(d.Model, d.Variant, d.Version)
 	switch {
-	case j.withdrawn[key] || d.Other != "" && j.withdrawn[releaseKey(d.Model, d.Variant, d.Other)]:
+	case j.isWithdrawn(d.Model, d.Variant, d.Version) || d.Other != "" && j.isWithdrawn(d.Model, d.Variant, d.Other):
 		return StatusWithdrawn
 	case d.Other != "":
 		return StatusDisputed
@@ -181,7 +188,7 @@ func (j *judge) status(d Device, behind int) Status {
 		return StatusUnknown
 	case behind > 0:
 		return StatusBehind
-	case !j.listed[key]:
+	case !j.listed[releaseKey(d.Model, d.Variant, d.Version)]:
 		return StatusUnlisted
 	}
 	return StatusCurrent

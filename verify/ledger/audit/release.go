@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -57,6 +58,14 @@ type Withdrawn struct {
 	At      time.Time `json:"at"` // zero: the catalogue says so
 	By      string    `json:"by"` // technician; "" for the catalogue
 }
+
+// covers tells whether a withdrawal is of a variant. One that the shop noted
+// without a variant is of all; the catalogue means exactly what it says.
+func (w *Withdrawn) covers(variant string) bool {
+	return w.Variant == variant || w.Variant == "" && !w.fromCatalogue()
+}
+
+func (w *Withdrawn) fromCatalogue() bool { return w.At.IsZero() }
 
 // OfRelease finds every boat that has a release, had it, or had it on a card.
 // Versions that compare as equal are the same release. The filter's dates and
@@ -231,6 +240,7 @@ func (v *Vessel) describe(ctx context.Context, q store.Querier) error {
 
 // withdrawal is a release that somebody withdrew.
 type withdrawal struct {
+	maker   string
 	model   string
 	version version.V
 	Withdrawn
@@ -241,7 +251,7 @@ func withdrawals(ctx context.Context, q store.Querier) ([]withdrawal, error) {
 	var list []withdrawal
 	err := eachStanding(ctx, q, `kind = 'release withdrawn'`, `vessel = ''`, nil, func(line Line) error {
 		if w := line.Entry.Withdrawal; w != nil {
-			list = append(list, withdrawal{w.Model, w.Version, Withdrawn{w.Variant, w.Why, line.Entry.At, line.Technician}})
+			list = append(list, withdrawal{w.Maker, w.Model, w.Version, Withdrawn{w.Variant, w.Why, line.Entry.At, line.Technician}})
 		}
 		return nil
 	})
@@ -269,6 +279,7 @@ func OfWithdrawn(ctx context.Context, l *store.Ledger, catalogue []*manifest.Mod
 				return err
 			}
 			u.Withdrawn = known
+			u.Has, u.Had = u.covered(u.Has), u.covered(u.Had)
 			out.Releases = append(out.Releases, u)
 		}
 		return nil
@@ -277,6 +288,14 @@ func OfWithdrawn(ctx context.Context, l *store.Ledger, catalogue []*manifest.Mod
 		return WithdrawnUse{}, fmt.Errorf("auditing withdrawn releases: %w", err)
 	}
 	return out, nil
+}
+
+// covered leaves out the uses of variants that nobody withdrew. Of equipment
+// that was replaced nobody knows the variant any longer.
+func (u *ReleaseUse) covered(uses []Use) []Use {
+	return slices.DeleteFunc(uses, func(use Use) bool {
+		return !use.Replaced() && !slices.ContainsFunc(u.Withdrawn, func(w Withdrawn) bool { return w.covers(use.Device.Variant) })
+	})
 }
 
 func withdrawnReleases(all []withdrawal, catalogue []*manifest.Model, f Filter) []ReleaseUse {
@@ -300,7 +319,9 @@ func withdrawnReleases(all []withdrawal, catalogue []*manifest.Model, f Filter) 
 		}
 	}
 	for _, w := range all {
-		note(w.model, w.version, w.Withdrawn)
+		if f.Maker == "" || w.maker == "" || f.Maker == w.maker {
+			note(w.model, w.version, w.Withdrawn)
+		}
 	}
 	return list
 }
