@@ -61,7 +61,25 @@ func day(text string) (time.Time, error) {
 	if err != nil {
 		return time.Time{}, usage(fmt.Errorf("%q is not a day: expected year, month and day, as in 2026-03-02", text))
 	}
-	return time.Date(d.Year(), d.Month(), d.Day(), 0, 0, 0, 0, time.Local), nil
+	return startOfDay(d.Year(), d.Month(), d.Day(), time.Local), nil
+}
+
+// startOfDay is the first moment of a day. Where clocks are put forward at
+// midnight that is one o'clock; time.Date may give eleven in the evening.
+func startOfDay(year int, month time.Month, day int, loc *time.Location) time.Time {
+	t := time.Date(year, month, day, 0, 0, 0, 0, loc)
+	noon := time.Date(year, month, day, 12, 0, 0, 0, loc)
+	if t.Day() == noon.Day() {
+		return t
+	}
+	_, before := t.Zone()
+	_, after := noon.Zone()
+	return t.Add(time.Duration(after-before) * time.Second)
+}
+
+// endOfDay is the last second of a day.
+func endOfDay(t time.Time) time.Time {
+	return startOfDay(t.Year(), t.Month(), t.Day()+1, t.Location()).Add(-time.Second)
 }
 
 // momentOrEnd is a moment, or the end of a day.
@@ -73,7 +91,7 @@ func momentOrEnd(text string) (time.Time, error) {
 	if err != nil {
 		return time.Time{}, usage(fmt.Errorf("%q is not a day: expected 2026-03-02, or with a time 2026-03-02 14:30", text))
 	}
-	return d.AddDate(0, 0, 1).Add(-time.Second), nil
+	return endOfDay(d), nil
 }
 
 // pastMoment is when something happened. A day alone means its end, so that it
