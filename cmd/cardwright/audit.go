@@ -188,7 +188,11 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 
 func writeHistory(w io.Writer, id string, h audit.History) {
 	if len(h.Lines) == 0 && len(h.Devices) == 0 {
-		fmt.Fprintf(w, "%s: nothing in the ledger.\n", visible.Visible(id))
+		text := "nothing in the ledger"
+		if h.At != nil {
+			text += " until " + clock(*h.At)
+		}
+		fmt.Fprintf(w, "%s: %s.\n", visible.Visible(id), text)
 		return
 	}
 	when := "now"
@@ -424,7 +428,7 @@ func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {
 					return err
 				}
 				s.answer(u, func(w io.Writer) {
-					fmt.Fprintf(w, "%s withdrawn.\n", counted(len(u.Releases), "release"))
+					fmt.Fprintf(w, "%s withdrawn; %s.\n", counted(len(u.Releases), "release"), toCall(u))
 					for _, r := range u.Releases {
 						fmt.Fprintln(w)
 						writeRelease(w, r)
@@ -434,6 +438,20 @@ func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {
 			})
 		},
 	}
+}
+
+// toCall says how many boats still have a withdrawn release.
+func toCall(u audit.WithdrawnUse) string {
+	boats := map[string]bool{}
+	for _, r := range u.Releases {
+		for _, x := range r.Has {
+			boats[x.Vessel.ID] = true
+		}
+	}
+	if len(boats) == 0 {
+		return "no vessel has one"
+	}
+	return "call about " + counted(len(boats), "vessel")
 }
 
 func newAuditCardCommand(s *session, o *auditOptions) *cobra.Command {
