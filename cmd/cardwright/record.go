@@ -40,6 +40,7 @@ type recordOptions struct {
 	approved  string
 	otherPlan bool
 	takenOn   bool
+	follow    bool
 }
 
 func newRecordCommand(s *session) *cobra.Command {
@@ -73,6 +74,7 @@ done. --taken-on notes the vessel itself with its devices, as in its file.`,
 	flags.StringVar(&o.approved, "approved", "", "who agreed to it")
 	flags.BoolVar(&o.otherPlan, "other-plan", false, "the sheet is of another plan than today's: take its steps as they stand")
 	flags.BoolVar(&o.takenOn, "taken-on", false, "note the vessel and its devices as they stand in its file")
+	flags.BoolVar(&o.follow, "from-ledger", false, "only bring the vessel's file up to date, where another van was aboard or a record was cut off")
 	return cmd
 }
 
@@ -84,10 +86,11 @@ func (o recordOptions) moment() (time.Time, error) {
 	return time.Now().UTC().Truncate(time.Second), nil
 }
 
-// onlyTakenOn refuses what --taken-on would leave out without a word.
-func (o recordOptions) onlyTakenOn() error {
+// only refuses what would be left out without a word, where a record does
+// something else than note work.
+func (o recordOptions) only(does string) error {
 	if o.sheet+o.settings+o.purpose+o.told+o.approved != "" || len(o.steps)+len(o.checks) > 0 || o.otherPlan {
-		return usage(errors.New("--taken-on notes the vessel as its file has it, and --at when: note the work aboard by another record"))
+		return usage(fmt.Errorf("%s, and nothing else: note the work aboard by another record", does))
 	}
 	return nil
 }
@@ -113,6 +116,9 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 		return err
 	}
 	r := recording{session: s, options: o, shop: shop, vessel: vessel}
+	if o.follow {
+		return r.followLedger(ctx)
+	}
 	if r.key, err = o.key.ledgerKey(); err != nil {
 		return err
 	}
@@ -128,6 +134,9 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	}
 	if again {
 		return r.keepAgain(ctx)
+	}
+	if err := r.tellBehind(ctx); err != nil {
+		return err
 	}
 	if err := r.somethingToNote(); err != nil {
 		return err
@@ -613,7 +622,7 @@ func updateVessel(shop *manifest.Shop, vessel *manifest.Vessel, versions map[str
 // takeOn notes the vessel as its file has it, and that what is no longer in the
 // file is no longer aboard.
 func (r *recording) takeOn(ctx context.Context) error {
-	if err := r.options.onlyTakenOn(); err != nil {
+	if err := r.options.only("--taken-on notes the vessel as its file has it"); err != nil {
 		return err
 	}
 	at, err := r.options.moment()
