@@ -33,7 +33,7 @@ func (o *auditOptions) addFlags(cmd *cobra.Command) {
 	flags := cmd.PersistentFlags()
 	flags.StringVar(&o.since, "since", "", "from this day on: 2026-03-02")
 	flags.StringVar(&o.until, "until", "", "up to the end of this day, or to a time: 2026-03-02 14:30")
-	flags.StringVar(&o.berth, "berth", "", "vessels at this berth")
+	flags.StringVar(&o.berth, "berth", "", "vessels at this berth, or in this harbour: 'Hollin Quay' is all of its berths")
 	flags.StringVar(&o.technician, "technician", "", "work of this technician")
 	flags.StringVar(&o.makers, "maker", "", "devices of this maker")
 }
@@ -254,16 +254,46 @@ func newAuditReleaseCommand(s *session, o *auditOptions) *cobra.Command {
 			if err != nil {
 				return usage(err)
 			}
-			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 				u, err := audit.OfRelease(interruptible(cmd), l, args[0], v, f)
 				if err != nil {
 					return err
+				}
+				if u.Nothing() {
+					if err := knownRelease(interruptible(cmd), shop, l, u); err != nil {
+						return err
+					}
 				}
 				s.answer(u, func(w io.Writer) { writeRelease(w, u) })
 				return nil
 			})
 		},
 	}
+}
+
+// knownRelease refuses what neither the ledger nor the catalogue has heard of:
+// "nobody has it" is no answer to a name that was mistyped.
+func knownRelease(ctx context.Context, shop *manifest.Shop, l *store.Ledger, u audit.ReleaseUse) error {
+	everywhere, err := audit.OfRelease(ctx, l, u.Model, u.Version, audit.Filter{})
+	if err != nil || !everywhere.Nothing() {
+		return err
+	}
+	m := shop.Model(u.Model)
+	if m == nil {
+		var models []string
+		for _, m := range shop.Models {
+			models = append(models, m.ID)
+		}
+		return fmt.Errorf("%w, and the catalogue has no model %q; it has: %s", audit.ErrNothing, u.Model, strings.Join(models, ", "))
+	}
+	var versions []string
+	for _, r := range m.Releases {
+		if version.Compare(r.Version, u.Version) == 0 {
+			return nil
+		}
+		versions = append(versions, string(r.Version))
+	}
+	return fmt.Errorf("%w, and the catalogue has no %s %s; it has: %s", audit.ErrNothing, u.Model, u.Version, strings.Join(versions, ", "))
 }
 
 func writeRelease(w io.Writer, u audit.ReleaseUse) {
@@ -350,7 +380,11 @@ func writeFleetRows(w io.Writer, fleet audit.Fleet) {
 	if len(counts) == 0 {
 		counts = []string{"none"}
 	}
-	fmt.Fprintf(w, "%s; devices: %s.\n\n", counted(len(fleet.Vessels), "vessel"), strings.Join(counts, ", "))
+	fmt.Fprintf(w, "%s; devices: %s.\n", counted(len(fleet.Vessels), "vessel"), strings.Join(counts, ", "))
+	if len(fleet.Vessels) == 0 {
+		return
+	}
+	fmt.Fprintln(w)
 	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(table, "vessel\tdevice\truns\tnewest\tstate")
 	for _, row := range fleet.Vessels {

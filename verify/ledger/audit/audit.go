@@ -68,8 +68,15 @@ func lineOf(e ledger.Event) Line {
 
 // lets tells whether a line passes the filter.
 func (f Filter) lets(l Line) bool {
-	return f.letsTime(l.Entry.At) && (f.Berth == "" || f.Berth == l.Entry.Berth) &&
+	return f.letsTime(l.Entry.At) && f.letsBerth(l.Entry.Berth) &&
 		(f.Technician == "" || f.Technician == l.Technician) && (f.Maker == "" || slices.Contains(makers(&l.Entry), f.Maker))
+}
+
+// letsBerth takes a harbour for all of its berths: "Hollin Quay" for "Hollin
+// Quay, C 14", but not "Hollin Quay, C 1".
+func (f Filter) letsBerth(berth string) bool {
+	rest, ok := strings.CutPrefix(berth, f.Berth)
+	return ok && (f.Berth == "" || rest == "" || rest[0] == ',' || rest[0] == ' ')
 }
 
 func (f Filter) letsTime(t time.Time) bool {
@@ -132,6 +139,14 @@ func (q *question) times(f Filter, column string) {
 	}
 	if !f.To.IsZero() {
 		q.and(column+" <= $%d", text(f.To))
+	}
+}
+
+// berth asks as Filter.letsBerth does.
+func (q *question) berth(f Filter, column string) {
+	if f.Berth != "" {
+		q.and(`(`+column+` = CAST($%[1]d AS text) OR substr(`+column+`, 1, length(CAST($%[1]d AS text)) + 1)
+			IN (CAST($%[1]d AS text) || ',', CAST($%[1]d AS text) || ' '))`, f.Berth)
 	}
 }
 

@@ -591,6 +591,17 @@ func TestFiltersNarrow(t *testing.T) {
 		assert.Equal(t, 8, count(audit.Filter{Maker: "Fennick"}))
 		assert.Equal(t, 1, count(audit.Filter{Berth: "B 2"}))
 
+		assert.Equal(t, 1, count(audit.Filter{Berth: "B"}), "a harbour has all of its berths")
+		assert.Zero(t, count(audit.Filter{Berth: "C 1"}), "C 14 is another berth")
+		for berth, vessels := range map[string]int{"C": 1, "C 1": 0, "C 14": 1} {
+			fleet, err := audit.OfFleet(ctx, l, nil, audit.Filter{Berth: berth})
+			require.NoError(t, err)
+			assert.Len(t, fleet.Vessels, vessels, berth)
+			due, err := audit.OfDue(ctx, l, []audit.PlanSummary{{Vessel: "kittiwake", Steps: 1}}, audit.Filter{Berth: berth})
+			require.NoError(t, err)
+			assert.Len(t, due.Vessels, vessels, berth)
+		}
+
 		h, err := audit.OfVessel(ctx, l, "kittiwake", time.Time{}, audit.Filter{From: at(5)})
 		require.NoError(t, err)
 		assert.Len(t, h.Lines, 1)

@@ -50,7 +50,7 @@ func OfDue(ctx context.Context, l *store.Ledger, plans []PlanSummary, f Filter) 
 			if err := d.describe(ctx, q, vessel); err != nil {
 				return err
 			}
-			if f.Berth == "" || f.Berth == d.Vessel.Berth {
+			if f.letsBerth(d.Vessel.Berth) {
 				due.Vessels = append(due.Vessels, *d)
 			}
 		}

@@ -25,7 +25,7 @@ func Events(ctx context.Context, l *store.Ledger, vessel string, f Filter, give 
 	ask := question{where: []string{"1 = 1"}}
 	ask.equal("vessel", vessel)
 	ask.times(f, "at")
-	ask.equal("berth", f.Berth)
+	ask.berth(f, "berth")
 	ask.equal("technician", f.Technician)
 	err := l.Look(ctx, func(q store.Querier) error {
 		return store.EachEvent(ctx, q, ask.String()+" ORDER BY ord", ask.args, func(e ledger.Event) error {

@@ -76,7 +76,7 @@ func OfFleet(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, 
 func (fleet *Fleet) ask(ctx context.Context, q store.Querier, j *judge, f Filter) error {
 	ask := question{where: []string{"d.gone = 0"}}
 	ask.times(f, "d.at")
-	ask.equal("v.berth", f.Berth)
+	ask.berth(f, "v.berth")
 	ask.equal("d.maker", f.Maker)
 	join := ""
 	if f.Technician != "" {

@@ -26,6 +26,11 @@ type ReleaseUse struct {
 	Carried   []Carried   `json:"carried"`   // cards that carried it
 }
 
+// Nothing tells whether the ledger says nothing of the release.
+func (u *ReleaseUse) Nothing() bool {
+	return len(u.Withdrawn)+len(u.Has)+len(u.Had)+len(u.Carried) == 0
+}
+
 // Use is one device that runs or ran the release.
 type Use struct {
 	Vessel Vessel `json:"vessel"`
@@ -104,7 +109,7 @@ func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter) error 
 	ask.and("r.model = $%d", u.Model)
 	ask.and("r.version_key = $%d AND r.version_key <> ''", ledger.VersionKey(u.Version))
 	ask.times(f, "r.at")
-	ask.equal("v.berth", f.Berth)
+	ask.berth(f, "v.berth")
 	ask.equal("r.maker", f.Maker)
 	join := ""
 	if f.Technician != "" {
@@ -174,7 +179,7 @@ func (u *ReleaseUse) carried(ctx context.Context, q store.Querier, f Filter) err
 	ask.and("c.model = $%d", u.Model)
 	ask.and("c.version_key = $%d", ledger.VersionKey(u.Version))
 	ask.times(f, "c.at")
-	ask.equal("v.berth", f.Berth)
+	ask.berth(f, "v.berth")
 	ask.equal("c.maker", f.Maker)
 	join := ""
 	if f.Berth != "" {
