@@ -13,11 +13,11 @@ import (
 	"strings"
 	"time"
 
-	"github.com/natefinch/atomic"
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
 	"cardwright/manifest"
+	"cardwright/manifest/edit"
 	"cardwright/manifest/version"
 	"cardwright/media/keys"
 	"cardwright/verify/ledger"
@@ -607,16 +607,13 @@ func updateVessel(shop *manifest.Shop, vessel *manifest.Vessel, versions map[str
 		return "", nil
 	}
 	name := vessel.At("").File
-	path := filepath.Join(shop.Dir, filepath.FromSlash(name))
-	before, err := os.ReadFile(path)
-	if err != nil {
+	differs, err := edit.Rewrite(shop.Dir, name, func(text []byte) ([]byte, error) {
+		return record.UpdateVersions(text, versions)
+	})
+	if err != nil || !differs {
 		return "", err
 	}
-	after, err := record.UpdateVersions(before, versions)
-	if err != nil || bytes.Equal(before, after) {
-		return "", err
-	}
-	return name, atomic.WriteFile(path, bytes.NewReader(after))
+	return name, nil
 }
 
 // takeOn notes the vessel as its file has it, and that what is no longer in the

@@ -34,6 +34,18 @@ func (e *Changed) Error() string {
 
 // Open reads a file of the shop folder dir; name has slashes between.
 func Open(dir, name string) (*File, error) {
+	f, err := openPlain(dir, name)
+	if err != nil {
+		return nil, err
+	}
+	if f.Text, err = Parse(name, f.was); err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// openPlain reads a file as bytes, whatever stands in it.
+func openPlain(dir, name string) (*File, error) {
 	path, err := filepath.EvalSymlinks(filepath.Join(dir, filepath.FromSlash(name)))
 	if err != nil {
 		return nil, fmt.Errorf("opening %s: %w", name, err)
@@ -42,11 +54,7 @@ func Open(dir, name string) (*File, error) {
 	if err != nil {
 		return nil, fmt.Errorf("opening %s: %w", name, err)
 	}
-	text, err := Parse(name, was)
-	if err != nil {
-		return nil, err
-	}
-	return &File{Text: text, dir: dir, was: was, path: path, mode: mode}, nil
+	return &File{Text: &Text{name: name}, dir: dir, was: was, path: path, mode: mode}, nil
 }
 
 // OpenLoaded opens the file in which something was written down, at, and loads
@@ -115,6 +123,30 @@ func Save(dir string, files ...*File) error {
 	return nil
 }
 
+// tries is how often Rewrite begins again when others write the file meanwhile.
+const tries = 10
+
+// Rewrite puts what change makes of a file's text in its place, in one step,
+// and tells whether that differs. Where somebody wrote the file meanwhile, it is
+// made again of what they wrote. The shop is not loaded: change answers for what
+// it makes.
+func Rewrite(dir, name string, change func(text []byte) ([]byte, error)) (differs bool, err error) {
+	for range tries {
+		f, err := openPlain(dir, name)
+		if err != nil {
+			return false, err
+		}
+		if f.data, err = change(f.was); err != nil || !f.Differs() {
+			return false, err
+		}
+		var meanwhile *Changed
+		if err = f.save(); !errors.As(err, &meanwhile) || errors.Is(err, errAside) {
+			return err == nil, err
+		}
+	}
+	return false, &Changed{name}
+}
+
 func (f *File) save() error {
 	if err := os.MkdirAll(filepath.Dir(f.path), 0o755); err != nil {
 		return fmt.Errorf("writing %s: %w", f.name, err)
@@ -170,6 +202,9 @@ func (f *File) place(fresh string) error {
 	return os.Rename(fresh, f.path)
 }
 
+// errAside says that what somebody wrote meanwhile could not be put back.
+var errAside = errors.New("what they wrote stands")
+
 // exchange puts the new text in place of the old one. What stood there is
 // looked at before and, where the system can swap two files in one step, once
 // more after: an editor that saved in between gets its text back.
@@ -186,7 +221,7 @@ func (f *File) exchange(fresh string) error {
 		return os.Remove(fresh)
 	}
 	if _, err := swap(fresh, f.path); err != nil {
-		return fmt.Errorf("%w; what they wrote stands in %s: %w", &Changed{f.name}, fresh, err)
+		return fmt.Errorf("%w; %w in %s: %w", &Changed{f.name}, errAside, fresh, err)
 	}
 	return errors.Join(&Changed{f.name}, os.Remove(fresh))
 }

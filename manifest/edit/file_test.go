@@ -186,3 +186,37 @@ func TestLink(t *testing.T) {
 	assert.Equal(t, filepath.Join("..", "boats", "k.yaml"), to)
 	assert.Contains(t, stored(t, dir, "boats/k.yaml"), "supply: 24V")
 }
+
+func TestRewriteKeepsWhatOthersWroteMeanwhile(t *testing.T) {
+	dir := demo(t)
+	elsewhere := filepath.Join(t.TempDir(), "kept.yaml")
+	path := filepath.Join(dir, vesselFile)
+	require.NoError(t, os.Rename(path, elsewhere))
+	require.NoError(t, os.Symlink(elsewhere, path))
+	times := 0
+	differs, err := edit.Rewrite(dir, vesselFile, func(text []byte) ([]byte, error) {
+		if times++; times == 1 {
+			require.NoError(t, os.WriteFile(elsewhere, append(text, "# saved meanwhile\n"...), 0o600))
+		}
+		return append(text[:len(text):len(text)], "# rewritten\n"...), nil
+	})
+	require.NoError(t, err)
+	assert.True(t, differs)
+	assert.Regexp(t, "# saved meanwhile\n# rewritten\n$", stored(t, dir, vesselFile))
+	info, err := os.Lstat(path)
+	require.NoError(t, err)
+	assert.NotZero(t, info.Mode()&os.ModeSymlink, "a link stays one")
+
+	differs, err = edit.Rewrite(dir, vesselFile, func(text []byte) ([]byte, error) { return text, nil })
+	require.NoError(t, err)
+	assert.False(t, differs)
+
+	_, err = edit.Rewrite(dir, vesselFile, func(text []byte) ([]byte, error) {
+		require.NoError(t, os.WriteFile(elsewhere, append(text, "# again\n"...), 0o600))
+		return append(text[:len(text):len(text)], "# mine\n"...), nil
+	})
+	var changed *edit.Changed
+	require.ErrorAs(t, err, &changed, "it doesn't go on forever")
+	assert.NotContains(t, stored(t, dir, vesselFile), "# mine")
+	onlyYAML(t, filepath.Dir(elsewhere))
+}
