@@ -19,7 +19,8 @@ import (
 // behindLedger are the devices of which a vessel's file has an older version
 // than the ledger: another van was aboard, or a record ended, by a power cut
 // say, after it had noted its visit and before it had reached the file. A file
-// that has what the ledger never had was changed by somebody who knew better.
+// that has what the ledger never had was changed by somebody who knew better;
+// where two writers disagree nobody knows.
 func behindLedger(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel) ([]audit.Device, error) {
 	l, err := openLedger(ctx, shop)
 	if errors.Is(err, store.ErrNoLedger) {
@@ -37,7 +38,7 @@ func behindLedger(ctx context.Context, shop *manifest.Shop, vessel *manifest.Ves
 	var behind []audit.Device
 	for _, d := range h.Devices {
 		aboard := vessel.Device(d.ID)
-		if aboard == nil || d.Gone || d.Unknown() || ledger.VersionKey(aboard.Version) == ledger.VersionKey(d.Version) {
+		if aboard == nil || d.Gone || d.Unknown() || d.Other != "" || ledger.VersionKey(aboard.Version) == ledger.VersionKey(d.Version) {
 			continue
 		}
 		if key := ledger.VersionKey(aboard.Version); key == "" || slices.Contains(earlier[d.ID], key) {
