@@ -39,8 +39,9 @@ func newLedgerCorrectCommand(s *session) *cobra.Command {
 		Use:   "correct EVENT --why TEXT",
 		Short: "Correct an earlier event by a new one, or take it back",
 		Long: `An event is never changed. correct adds one that says what is so instead; both
-stay in the history, and the last correction of an event counts. EVENT is the
-id that audit vessel shows, or the first 8 digits of it or more.
+stay in the history, and the last correction of an event counts; what it leaves
+out stays as the correction before had it. EVENT is the id that audit vessel
+shows, or the first 8 digits of it or more.
 
   cardwright ledger correct 3f9a12c4 --why "misread" --after 4.3
   cardwright ledger correct 3f9a12c4 --why "it was another boat" --take-back`,
@@ -78,13 +79,19 @@ func runCorrect(ctx context.Context, s *session, o correctOptions, digits string
 	if o.why == "" {
 		return usage(fmt.Errorf("say why with --why: it stands in the history beside the event"))
 	}
-	of, err := s.eventOf(ctx, shop, digits)
+	of, last, err := s.eventOf(ctx, shop, digits)
 	if err != nil {
 		return err
 	}
-	entry := of.Statement.Entry
+	entry, at := of.Statement.Entry, time.Now().UTC().Truncate(time.Second)
+	if last != nil {
+		at = after(at, last.Statement.Entry.At)
+		if instead := last.Statement.Entry.Correction.Instead; instead != nil {
+			entry = *instead
+		}
+	}
 	c := ledger.Entry{
-		At: time.Now().UTC().Truncate(time.Second), Kind: ledger.Correction, Vessel: entry.Vessel, Berth: entry.Berth, Visit: entry.Visit,
+		At: at, Kind: ledger.Correction, Vessel: entry.Vessel, Berth: entry.Berth, Visit: entry.Visit,
 		Correction: &ledger.Correcting{Of: of.ID.String(), Why: o.why},
 	}
 	instead := o.instead
@@ -97,29 +104,43 @@ func runCorrect(ctx context.Context, s *session, o correctOptions, digits string
 	return s.keepCorrection(ctx, shop, key, c)
 }
 
-// eventOf finds the one event that some digits name.
-func (s *session) eventOf(ctx context.Context, shop *manifest.Shop, digits string) (ledger.Event, error) {
+// after is now, or where the clock that dated the correction before ran ahead
+// the moment after that: of two corrections the later one counts.
+func after(now, before time.Time) time.Time {
+	if now.After(before) {
+		return now
+	}
+	return before.Add(time.Second)
+}
+
+// eventOf finds the one event that some digits name, and the correction of it
+// that counts so far; nil where there is none.
+func (s *session) eventOf(ctx context.Context, shop *manifest.Shop, digits string) (of ledger.Event, last *ledger.Event, err error) {
 	l, err := openLedger(ctx, shop)
 	if err != nil {
-		return ledger.Event{}, err
+		return of, nil, err
 	}
 	defer l.Close()
 	if len(digits) < store.LeastDigits {
-		return ledger.Event{}, usage(fmt.Errorf("event %s: expected %d digits of its id or more, as audit vessel shows them", digits, store.LeastDigits))
+		return of, nil, usage(fmt.Errorf("event %s: expected %d digits of its id or more, as audit vessel shows them", digits, store.LeastDigits))
 	}
 	found, err := l.Find(ctx, digits)
 	switch {
 	case err != nil:
-		return ledger.Event{}, err
+		return of, nil, err
 	case len(found) == 0:
-		return ledger.Event{}, fmt.Errorf("no event in the ledger begins with %s: audit vessel shows the ids", digits)
+		return of, nil, fmt.Errorf("no event in the ledger begins with %s: audit vessel shows the ids", digits)
 	case len(found) > 1:
-		return ledger.Event{}, usage(fmt.Errorf("more than one event begins with %s: give more digits", digits))
+		return of, nil, usage(fmt.Errorf("more than one event begins with %s: give more digits", digits))
 	}
 	if k := found[0].Statement.Entry.Correction; k != nil {
-		return ledger.Event{}, usage(fmt.Errorf("event %s is a correction itself, and the last correction of an event counts: correct %s again", found[0].ID.Short(), k.Of[:12]))
+		return of, nil, usage(fmt.Errorf("event %s is a correction itself, and the last correction of an event counts: correct %s again", found[0].ID.Short(), k.Of[:12]))
 	}
-	return found[0], nil
+	correction, ok, err := l.Correction(ctx, found[0].ID)
+	if ok {
+		last = &correction
+	}
+	return found[0], last, err
 }
 
 // correctedEntry is the entry that stands instead; nil where it is taken back.
@@ -208,6 +229,9 @@ func (o insteadOptions) set(e *ledger.Entry) error {
 		kind, ok := correctedKinds[what+o.result]
 		if !ok {
 			return fmt.Errorf("--result %s: expected done, failed or put off of a step; passed, failed or not done of a check", o.result)
+		}
+		if e.Kind == ledger.StepDone && kind == ledger.StepFailed && o.after == "" {
+			return fmt.Errorf("a step that failed may have left any version: say with --after which one the device showed then")
 		}
 		e.Kind = kind
 	}

@@ -104,6 +104,21 @@ func (l *Ledger) Event(ctx context.Context, id ledger.ID) (found ledger.Event, o
 	return found, ok, err
 }
 
+// Correction returns the correction of an event that counts, the last one;
+// false where nobody corrected it.
+func (l *Ledger) Correction(ctx context.Context, of ledger.ID) (found ledger.Event, ok bool, err error) {
+	err = l.Look(ctx, func(q Querier) error {
+		return EachEvent(ctx, q, `corrects = $1 ORDER BY ord DESC LIMIT 1`, []any{of[:]}, func(e ledger.Event) error {
+			found, ok = e, true
+			return nil
+		})
+	})
+	if err != nil {
+		err = fmt.Errorf("looking for corrections of event %s: %w", of.Short(), err)
+	}
+	return found, ok, err
+}
+
 // LeastDigits of an event's id name it.
 const LeastDigits = 8
 
