@@ -59,6 +59,10 @@ func savedHeads(path string) (ledger.Heads, error) {
 	if err := json.NewDecoder(io.LimitReader(f, maxHeadsFile)).Decode(&report); err != nil {
 		return ledger.Heads{}, fmt.Errorf("reading saved heads: %s is not what cardwright ledger backup --json printed: %w", path, err)
 	}
+	if h := report.Heads; h.Format != 1 || h.Ledger == "" || len(h.Heads) > ledger.MaxHeads {
+		return h, usage(fmt.Errorf("reading saved heads: %s is not what cardwright ledger backup --json printed: found heads of format %d, %d of them, of ledger %+.40q; expected format 1 and a ledger's id",
+			path, h.Format, len(h.Heads), h.Ledger))
+	}
 	return report.Heads, nil
 }
 
