@@ -18,6 +18,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/manifest/order"
 	"cardwright/manifest/version"
 	"cardwright/media/keys"
 	"cardwright/verify/ledger"
@@ -252,6 +253,9 @@ func (r *recording) keepAgain(ctx context.Context) error {
 // prepare gathers what the sheet is filled in against, and what is filled in.
 func (r *recording) prepare(ctx context.Context) error {
 	_, plan, err := planned(r.shop, r.vessel, r.options.ask)
+	if _, unread := errors.AsType[*order.Unread](err); unread && r.options.otherPlan {
+		plan, err = order.Plan{}, nil // other work can be noted, and the very reading that is missing
+	}
 	if err != nil {
 		return err
 	}
@@ -283,6 +287,9 @@ func (r *recording) cards(ctx context.Context) ([]ledger.OnCard, error) {
 // fill takes the sheet, then the flags.
 func (r *recording) fill() error {
 	r.filled = record.Filled{Format: record.Format, Vessel: r.vessel.ID, Plan: r.job.Plan.ID(), By: r.session.technician()}
+	if r.options.otherPlan {
+		r.filled.Plan = "" // of which one, only the sheet can say
+	}
 	if r.options.sheet != "" {
 		if err := r.readSheet(); err != nil {
 			return err
