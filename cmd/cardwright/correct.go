@@ -239,10 +239,7 @@ func (o insteadOptions) set(e *ledger.Entry) error {
 	case e.Step != nil:
 		return o.setStep(e)
 	case e.Check != nil:
-		check := *e.Check
-		replace(&check.Value, o.value)
-		replace(&check.Note, o.note)
-		e.Check = &check
+		return o.setCheck(e)
 	case e.Settings != nil:
 		settings := *e.Settings
 		replace(&settings.Where, o.where)
@@ -262,6 +259,21 @@ func replace(field *string, with string) {
 	if with != "" {
 		*field = with
 	}
+}
+
+func (o insteadOptions) setCheck(e *ledger.Entry) error {
+	check := *e.Check
+	replace(&check.Value, o.value)
+	replace(&check.Note, o.note)
+	if e.Kind == ledger.CheckPassed && check.Check == ledger.VersionShown {
+		v, err := version.Parse(check.Value)
+		if err != nil {
+			return fmt.Errorf("--value, the version that the device showed: %w", err)
+		}
+		check.Value = string(v)
+	}
+	e.Check = &check
+	return nil
 }
 
 func (o insteadOptions) setStep(e *ledger.Entry) error {
