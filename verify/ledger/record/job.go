@@ -242,10 +242,10 @@ func (m *maker) doneAsPlanned(where string, s FilledStep, p *order.Step) {
 	}
 }
 
-// fromCard finds the good card that a release came from; one that was on none
-// needs a reason.
+// fromCard finds the good card that a release came from, the newest that had
+// it; one that was on none needs a reason.
 func (m *maker) fromCard(where string, e *ledger.Step) {
-	for _, c := range m.job.Cards {
+	for _, c := range slices.Backward(m.job.Cards) {
 		if c.Model == e.Device.Model && ledger.VersionKey(c.Version) == ledger.VersionKey(e.After) && ledger.VersionKey(e.After) != "" {
 			e.Card = c.Card
 			return

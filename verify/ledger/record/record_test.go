@@ -102,6 +102,17 @@ func TestASheetBecomesEntries(t *testing.T) {
 	assert.Empty(t, out.Notes)
 }
 
+func TestAReleaseCameFromTheNewestCardThatHadIt(t *testing.T) {
+	j := job()
+	newest := j.Cards[0]
+	newest.Card = strings.Repeat("09", 32)
+	j.Cards = append(j.Cards, newest)
+	out, err := j.Entries(filled(), visit())
+	require.NoError(t, err)
+	assert.Equal(t, newest.Card, out.Entries[2].Step.Card)
+	assert.Equal(t, strings.Repeat("cd", 32), out.Entries[3].Step.Card)
+}
+
 func TestChecksThatNobodyDidStayDue(t *testing.T) {
 	f := filled()
 	f.Checks = nil
