@@ -383,6 +383,20 @@ var all = map[string]version.V{
 	"flybridge": "4.0-12", "wheelhouse": "3.0~rc1", "radar": "4.11", "pilot": "2.1", "heading": "1.0", "beacon": "1:0.9", "sounder": "5.20",
 }
 
+func TestAVersionGoesWhereNoCommentLosesItsPlace(t *testing.T) {
+	versions := map[string]version.V{"helm": "4.0-7"}
+	for _, c := range []struct{ before, after string }{
+		{"devices:\n  - id: helm\n    model: a-b\n    # not read yet\n", "devices:\n  - id: helm\n    version: \"4.0-7\"\n    model: a-b\n    # not read yet\n"},
+		{"devices:\r\n  - id: helm\r\n    model: a-b # old\r\n    # not read yet\r\n    place: arch\r\n", "devices:\r\n  - id: helm\r\n    version: \"4.0-7\"\r\n    model: a-b # old\r\n    # not read yet\r\n    place: arch\r\n"},
+		{"devices:\n  - id: helm\n    model: 'a-b'\n", "devices:\n  - id: helm\n    version: \"4.0-7\"\n    model: 'a-b'\n"},
+		{"devices:\n  - model: \"a-b\"\n    id: helm\n", "devices:\n  - model: \"a-b\"\n    version: \"4.0-7\"\n    id: helm\n"},
+	} {
+		out, err := record.UpdateVersions([]byte(c.before), versions)
+		require.NoError(t, err, c.before)
+		assert.Equal(t, c.after, string(out))
+	}
+}
+
 func TestTheVesselsFileKeepsEverythingButVersions(t *testing.T) {
 	out, err := record.UpdateVersions(vesselFile(t), all)
 	require.NoError(t, err)

@@ -40,13 +40,30 @@ func updateVersions(file []byte, versions map[string]version.V) ([]byte, error) 
 	if err != nil {
 		return nil, err
 	}
-	text := newLines(file)
-	var edits []edit
 	for _, id := range sortedKeys(versions) {
 		if parsed, err := version.Parse(string(versions[id])); err != nil || parsed != versions[id] {
 			return nil, fmt.Errorf("found %s for %s, expected a version", quote(string(versions[id])), id)
 		}
-		e, err := text.editFor(devices[id], id, versions[id])
+	}
+	out, err := newLines(file).withVersions(root, devices, versions, (*lines).newKey)
+	if err == nil {
+		return out, nil
+	}
+	// A comment below the model may be of the model: then the version goes above.
+	if above, errAbove := newLines(file).withVersions(root, devices, versions, (*lines).newKeyAbove); errAbove == nil {
+		return above, nil
+	}
+	return nil, err
+}
+
+// place says how a device that has no version key gets one.
+type place func(l *lines, device *yaml.Node, id string, v version.V) (*edit, error)
+
+// withVersions makes the changed file and reads it back.
+func (l *lines) withVersions(root *yaml.Node, devices map[string]*yaml.Node, versions map[string]version.V, newKey place) ([]byte, error) {
+	var edits []edit
+	for _, id := range sortedKeys(versions) {
+		e, err := l.editFor(devices[id], id, versions[id], newKey)
 		if err != nil {
 			return nil, err
 		}
@@ -54,7 +71,7 @@ func updateVersions(file []byte, versions map[string]version.V) ([]byte, error) 
 			edits = append(edits, *e)
 		}
 	}
-	out := apply(file, edits)
+	out := apply(l.file, edits)
 	return out, sameButVersions(root, out, versions)
 }
 
@@ -159,13 +176,13 @@ func (l *lines) offset(line, column int) (int, bool) {
 	return at, true
 }
 
-func (l *lines) editFor(device *yaml.Node, id string, v version.V) (*edit, error) {
+func (l *lines) editFor(device *yaml.Node, id string, v version.V, newKey place) (*edit, error) {
 	if device == nil {
 		return nil, fmt.Errorf("found no device %q", id)
 	}
 	key, old := value(device, "version")
 	if key == nil {
-		return l.newKey(device, id, v)
+		return newKey(l, device, id, v)
 	}
 	if old.Kind != yaml.ScalarNode {
 		return nil, fmt.Errorf("line %d: the version of %s is not a word", old.Line, id)
@@ -242,6 +259,26 @@ func (l *lines) newKey(device *yaml.Node, id string, v version.V) (*edit, error)
 	return &edit{at, 0, line + l.end}, nil
 }
 
+// newKeyAbove gives a device a version, on a line above its model (or its id),
+// where that doesn't begin the device.
+func (l *lines) newKeyAbove(device *yaml.Node, id string, v version.V) (*edit, error) {
+	if device.Style&yaml.FlowStyle != 0 {
+		return l.newKey(device, id, v)
+	}
+	for _, name := range []string{"model", "id"} {
+		key, _ := value(device, name)
+		if key == nil || key == device.Content[0] {
+			continue
+		}
+		at, ok := l.offset(key.Line, 1)
+		indent := strings.Repeat(" ", key.Column-1)
+		if ok && bytes.HasPrefix(l.file[at:], []byte(indent)) {
+			return &edit{at, 0, indent + fmt.Sprintf(`version: "%s"`, v) + l.end}, nil
+		}
+	}
+	return nil, fmt.Errorf("line %d: %s has no version: write version: %q there by hand", device.Line, id, v)
+}
+
 // sameButVersions reads a changed file back.
 func sameButVersions(old *yaml.Node, file []byte, versions map[string]version.V) error {
 	root, err := rootOf(file)
@@ -258,9 +295,17 @@ func sameButVersions(old *yaml.Node, file []byte, versions map[string]version.V)
 		}
 	}
 	if !reflect.DeepEqual(outline(old, versions), outline(root, versions)) {
-		return fmt.Errorf("reading it back: more than the versions would have changed: write them there by hand")
+		return fmt.Errorf("reading it back: more than the versions would have changed: write them there by hand: %s", told(versions))
 	}
 	return nil
+}
+
+func told(versions map[string]version.V) string {
+	var list []string
+	for _, id := range sortedKeys(versions) {
+		list = append(list, id+" "+string(versions[id]))
+	}
+	return strings.Join(list, ", ")
 }
 
 // outline is a document's keys, values and comments, without the versions
