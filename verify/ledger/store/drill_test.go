@@ -338,9 +338,10 @@ func TestPostgreSQLStoppedInTheMiddle(t *testing.T) {
 	appendTo(t, van, "Ben", w.TakeOn(1, 0))
 	for range 3 {
 		var acknowledged []string
+		halted := make(chan error, 1)
 		go func() {
 			time.Sleep(time.Duration(100+rand.IntN(300)) * time.Millisecond)
-			assert.NoError(t, server.Halt())
+			halted <- server.Halt()
 		}()
 		var failed error
 		for day := 1; failed == nil; day++ {
@@ -358,6 +359,7 @@ func TestPostgreSQLStoppedInTheMiddle(t *testing.T) {
 		_, err = store.Open(ctx, address, store.Options{})
 		assert.ErrorIs(t, err, store.ErrAway)
 
+		require.NoError(t, <-halted)
 		require.NoError(t, server.Start())
 		requireAll(t, l, acknowledged)
 		requireWhole(t, l, "Ada", "Ben")

@@ -51,7 +51,7 @@ func openSQLite(ctx context.Context, place string, o Options) (*Ledger, error) {
 	if err := findFile(ctx, path, o); err != nil {
 		return nil, err
 	}
-	l := &Ledger{engine: sqliteEngine, place: place, readOnly: o.ReadOnly}
+	l := &Ledger{engine: sqliteEngine, place: place, file: path, readOnly: o.ReadOnly}
 	mode, err := fileMode(path, o.ReadOnly)
 	if err != nil {
 		return nil, err

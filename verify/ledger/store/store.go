@@ -34,10 +34,12 @@ type Ledger struct {
 	db       *sql.DB
 	engine   *engine
 	place    string // path, or the address without its password
+	file     string // that SQLite opened, links followed; "" on a server
 	id       string
 	readOnly bool
 
-	writing sync.Mutex // one writer at a time, so that they needn't wait in the database
+	writing   sync.Mutex // one writer at a time, so that they needn't wait in the database
+	outOfTurn bool       // write without waiting for a turn, see takeTurn
 }
 
 // engine is what differs between the databases.
@@ -158,6 +160,7 @@ func (l *Ledger) write(ctx context.Context, change func(*tx) error) error {
 	}
 	l.writing.Lock()
 	defer l.writing.Unlock()
+	defer l.takeTurn(ctx)()
 	t, done, err := l.begin(ctx, nil)
 	if err != nil {
 		return l.explain(err)

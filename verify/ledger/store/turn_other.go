@@ -1,0 +1,9 @@
+//go:build !(darwin || dragonfly || freebsd || linux || netbsd || openbsd)
+
+package store
+
+import "context"
+
+// takeTurn is for systems that can lock a folder; on others the file's own
+// lock decides.
+func (l *Ledger) takeTurn(context.Context) (leave func()) { return func() {} }
