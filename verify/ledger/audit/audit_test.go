@@ -3,6 +3,7 @@ package audit_test
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -637,6 +638,28 @@ func TestFiltersNarrow(t *testing.T) {
 }
 
 // Text in a question is never taken for SQL.
+func TestAnEventComesWithItsCorrections(t *testing.T) {
+	onBoth(t, func(t *testing.T, l *store.Ledger) {
+		workedExample(t, l)
+		wrong := appendTo(t, l, "Ada", step(100, "kittiwake", sweep, "4.4", "4.5"))[0]
+		taken := appendTo(t, l, "Ben", ledger.Entry{At: at(500), Kind: ledger.Correction, Vessel: "kittiwake", Correction: &ledger.Correcting{Of: wrong.ID.String(), Why: "another boat"}})[0]
+		other := appendTo(t, l, "Ada", step(100, "morven-rose", sweep, "4.4", "4.5"))[0]
+		appendTo(t, l, "Ada", ledger.Entry{At: at(100), Kind: ledger.Correction, Vessel: "morven-rose", Correction: &ledger.Correcting{Of: other.ID.String(), Why: "another boat", Instead: &other.Statement.Entry}})
+		for name, f := range map[string]audit.Filter{
+			"times": {From: at(99), To: at(101)}, "technician": {From: at(99), Technician: "Ada"}, "maker": {From: at(99), Maker: sweep.Maker}, "none": none,
+		} {
+			var got []ledger.ID
+			require.NoError(t, audit.Events(ctx, l, "kittiwake", f, func(e ledger.Event) error {
+				got = append(got, e.ID)
+				return nil
+			}), name)
+			require.GreaterOrEqual(t, len(got), 2, name)
+			assert.Equal(t, []ledger.ID{wrong.ID, taken.ID}, got[len(got)-2:], name)
+		}
+		require.NoError(t, audit.Events(ctx, l, "", audit.Filter{From: at(99), Technician: "Nobody"}, func(ledger.Event) error { return errors.New("none passes") }))
+	})
+}
+
 func TestQuestionsMayHoldAnything(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)
