@@ -136,6 +136,9 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	if again {
 		return r.keepAgain(ctx)
 	}
+	if err := r.job.Belongs(r.filled, r.visit); err != nil {
+		return usage(err)
+	}
 	if err := r.tellBehind(ctx); err != nil {
 		return err
 	}
@@ -227,6 +230,9 @@ func (r *recording) recorded(ctx context.Context) (bool, error) {
 // keepAgain notes nothing twice. Where the vessel's file was not reached the
 // first time, the plan is still the sheet's, and the file is brought up to date.
 func (r *recording) keepAgain(ctx context.Context) error {
+	if o := r.options; len(o.steps)+len(o.checks) > 0 || o.settings+o.purpose+o.told+o.approved != "" {
+		return usage(errors.New("this sheet is in the ledger already, so nothing was noted: what was said beside it is noted by a record without the sheet"))
+	}
 	file := ""
 	if outcome, err := r.job.Entries(r.filled, r.visit); err == nil {
 		counts, _, err := r.whatCounts(ctx, outcome.Versions)
@@ -338,6 +344,9 @@ func (r *recording) readSheet() error {
 	filled, err := record.ReadJSON(text)
 	if err != nil {
 		return usage(err)
+	}
+	if filled.Vessel != r.vessel.ID {
+		return usage(r.job.Belongs(filled, r.visit))
 	}
 	if filled.By == "" {
 		filled.By = r.session.technician()

@@ -59,6 +59,14 @@ func (j *Job) Entries(f Filled, v Visit) (Outcome, error) {
 	return m.out, nil
 }
 
+// Belongs tells whether a sheet can be one of this job at all, before anybody is
+// asked for what it leaves open. The error is Problems.
+func (j *Job) Belongs(f Filled, v Visit) error {
+	m := maker{job: j, filled: f.tidy(), visit: v}
+	m.whole()
+	return m.problems.err()
+}
+
 // maker makes entries and collects problems.
 type maker struct {
 	job      *Job
