@@ -5,7 +5,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
 	"strings"
+
+	"golang.org/x/term"
 
 	"cardwright/manifest"
 	"cardwright/media"
@@ -89,11 +92,21 @@ func (s *session) end(ctx context.Context, err error) int {
 	}
 	if c == exitInterrupted {
 		doing, _ := strings.CutSuffix(err.Error(), ": "+context.Canceled.Error())
-		fmt.Fprintf(s.errs, "cardwright: interrupted while %s\n", lines(doing))
+		s.complain("interrupted while " + doing)
 		return c
 	}
-	fmt.Fprintf(s.errs, "cardwright: %s\n", lines(err.Error()))
+	s.complain(err.Error())
 	return c
+}
+
+// complain writes an error. A terminal would break it within words; a file or
+// a program gets its lines as they are.
+func (s *session) complain(text string) {
+	text = lines("cardwright: " + text)
+	if f, ok := s.errs.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		text = fitted(text)
+	}
+	fmt.Fprintln(s.errs, text)
 }
 
 // failure is the JSON form of an error.

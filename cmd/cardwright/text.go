@@ -19,6 +19,19 @@ func counted(n int, noun string) string {
 	return fmt.Sprintf("%d %ss", n, noun)
 }
 
+// fitted breaks the lines of a text that are too wide for the screen, each
+// indented as it begins.
+func fitted(text string) string {
+	parts := strings.Split(text, "\n")
+	for i, p := range parts {
+		rest := strings.TrimLeft(p, " ")
+		if indent := p[:len(p)-len(rest)]; utf8.RuneCountInString(p) > columns {
+			parts[i] = indent + wrapped(rest, indent+"  ")
+		}
+	}
+	return strings.Join(parts, "\n")
+}
+
 // wrapped makes a text safe for a terminal and breaks it between words; the
 // lines after the first begin with indent. Words are never cut.
 func wrapped(text, indent string) string {
