@@ -17,10 +17,7 @@ import (
 )
 
 // behindLedger are the devices of which a vessel's file has an older version
-// than the ledger: another van was aboard, or a record ended, by a power cut
-// say, after it had noted its visit and before it had reached the file. A file
-// that has what the ledger never had was changed by somebody who knew better;
-// where two writers disagree nobody knows.
+// than the shop's ledger.
 func behindLedger(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel) ([]audit.Device, error) {
 	l, err := openLedger(ctx, shop)
 	if errors.Is(err, store.ErrNoLedger) {
@@ -34,6 +31,15 @@ func behindLedger(ctx context.Context, shop *manifest.Shop, vessel *manifest.Ves
 	if errors.Is(err, audit.ErrNothing) {
 		return nil, nil
 	}
+	return devicesBehind(vessel, h), err
+}
+
+// devicesBehind are the devices of which a vessel's file has an older version
+// than its history: another van was aboard, or a record ended, by a power cut
+// say, after it had noted its visit and before it had reached the file. A file
+// that has what the ledger never had was changed by somebody who knew better;
+// where two writers disagree nobody knows.
+func devicesBehind(vessel *manifest.Vessel, h audit.History) []audit.Device {
 	earlier := versionsRead(h.Lines)
 	var behind []audit.Device
 	for _, d := range h.Devices {
@@ -45,7 +51,7 @@ func behindLedger(ctx context.Context, shop *manifest.Shop, vessel *manifest.Ves
 			behind = append(behind, d)
 		}
 	}
-	return behind, err
+	return behind
 }
 
 // versionsRead are the keys of all versions that were read off each device,

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -590,7 +591,8 @@ func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
 // whatCounts gives what the ledger goes by for the devices that were seen, which
 // is what belongs in the vessel's file, and tells of those for which that is a
 // later reading than this visit's: where a visit is noted after the day, was
-// corrected since, or two vans were aboard.
+// corrected since, or two vans were aboard. Then the file is only brought up to
+// date where it is behind: what somebody wrote there by hand may be newer.
 func (r *recording) whatCounts(ctx context.Context, seen map[string]version.V) (map[string]version.V, []string, error) {
 	l, err := openLedger(ctx, r.shop)
 	if err != nil {
@@ -601,6 +603,7 @@ func (r *recording) whatCounts(ctx context.Context, seen map[string]version.V) (
 	if err != nil {
 		return nil, nil, err
 	}
+	behind := devicesBehind(r.vessel, h)
 	counts := map[string]version.V{}
 	var notes []string
 	for _, d := range h.Devices {
@@ -608,8 +611,11 @@ func (r *recording) whatCounts(ctx context.Context, seen map[string]version.V) (
 		if !ok || d.Unknown() {
 			continue
 		}
-		counts[d.ID] = d.Version
-		if ledger.VersionKey(v) != ledger.VersionKey(d.Version) {
+		later := ledger.VersionKey(v) != ledger.VersionKey(d.Version)
+		if !later || slices.ContainsFunc(behind, func(b audit.Device) bool { return b.ID == d.ID }) {
+			counts[d.ID] = d.Version
+		}
+		if later {
 			notes = append(notes, fmt.Sprintf("%s: the ledger goes by a later reading, %s on %s; read the device again if that is not so", d.ID, d.Version, clock(d.Since)))
 		}
 	}
