@@ -3,7 +3,6 @@ package readers
 import (
 	"fmt"
 	"strings"
-	"unicode/utf8"
 )
 
 // A listing is from the system's own tool, but what stands in it (labels,
@@ -26,9 +25,8 @@ func checkLength(listing []byte) error {
 // clean takes the padding off a text and cuts it at maxText.
 func clean(text string) string {
 	text = strings.TrimSpace(strings.ToValidUTF8(text, "\uFFFD"))
-	for len(text) > maxText {
-		_, last := utf8.DecodeLastRuneInString(text[:maxText+1])
-		text = text[:maxText+1-last]
+	if len(text) > maxText {
+		text = strings.ToValidUTF8(text[:maxText], "") // without a letter that was cut
 	}
 	return text
 }

@@ -206,6 +206,22 @@ func FuzzParseLsblk(f *testing.F) {
 	})
 }
 
+// Wherever in a letter of one to four bytes the cut falls, it is left out.
+func TestTextsAreCutBetweenLetters(t *testing.T) {
+	for _, letter := range []string{"a", "é", "�", "😀"} {
+		for shift := range 4 {
+			name := strings.Repeat("x", shift) + strings.Repeat(letter, 1100)
+			drives, err := readers.ParseLsblk([]byte(`{"blockdevices":[{"path":"/dev/sda","type":"disk","model":"` + name + `"}]}`))
+			require.NoError(t, err)
+			got := drives[0].Model
+			assert.True(t, utf8.ValidString(got), "%q %d", letter, shift)
+			assert.True(t, strings.HasPrefix(name, got))
+			assert.Greater(t, len(got), 1024-4)
+			assert.LessOrEqual(t, len(got), 1024)
+		}
+	}
+}
+
 func FuzzParseDiskutil(f *testing.F) {
 	list, info := macListing(f, "macos-cards")
 	for _, id := range []string{"disk0", "disk1", "disk2", "disk5"} {
