@@ -415,16 +415,14 @@ func newAuditDueCommand(s *session, o *auditOptions) *cobra.Command {
 
 // summaries plan every vessel; one that can't be planned says why.
 func summaries(shop *manifest.Shop) []audit.PlanSummary {
-	all := make([]audit.PlanSummary, 0, len(shop.Vessels))
-	for _, v := range shop.Vessels {
-		p := audit.PlanSummary{Vessel: v.ID, Name: v.Name, Berth: v.Berth}
-		plan, err := order.Make(shop, v)
-		p.Steps, p.Minutes = len(plan.Steps), minutes(plan)
-		switch {
-		case err != nil:
-			p.Conflict = err.Error()
-		case plan.Conflict != nil:
-			p.Conflict = plan.Conflict.Because[0].Fact
+	var all []audit.PlanSummary
+	for _, v := range order.Fleet(shop) {
+		p := audit.PlanSummary{Vessel: v.Vessel, Name: v.Name, Berth: v.Berth, Steps: v.Steps, Minutes: v.Minutes}
+		switch v.State {
+		case order.Blocked:
+			p.Conflict = v.Why
+		case order.ToBeRead, order.NotPlanned:
+			p.Unread = v.Why
 		}
 		all = append(all, p)
 	}
@@ -439,15 +437,23 @@ func writeDue(w io.Writer, due audit.Due) {
 			last = "last visit " + date(v.Last)
 		}
 		fmt.Fprintf(w, "\n%s\n", wrapped(vesselText(v.Vessel)+"; "+last, "  "))
-		if p := v.Plan; p != nil && p.Conflict != "" {
-			fmt.Fprintf(w, "  %s\n", wrapped("no safe order: "+p.Conflict, "    "))
-		} else if p != nil && p.Steps > 0 {
-			fmt.Fprintf(w, "  %s planned, %s\n", counted(p.Steps, "step"), counted(p.Minutes, "minute"))
+		if v.Plan != nil {
+			fmt.Fprintf(w, "  %s\n", wrapped(planText(*v.Plan), "    "))
 		}
 		for _, l := range v.Open {
 			fmt.Fprintf(w, "  %s\n", wrapped("open: "+l.Entry.Tell(), "    "))
 		}
 	}
+}
+
+func planText(p audit.PlanSummary) string {
+	switch {
+	case p.Conflict != "":
+		return "no safe order: " + p.Conflict
+	case p.Unread != "":
+		return "not planned yet: " + p.Unread
+	}
+	return fmt.Sprintf("%s planned, %s", counted(p.Steps, "step"), counted(p.Minutes, "minute"))
 }
 
 func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {

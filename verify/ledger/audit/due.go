@@ -22,6 +22,7 @@ type PlanSummary struct {
 	Steps    int    `json:"steps"`
 	Minutes  int    `json:"minutes"`
 	Conflict string `json:"conflict"` // why no set of releases has a safe order; "" where one has
+	Unread   string `json:"unread"`   // why nothing could be planned yet; "" where it could
 }
 
 // Due says what is to be done, vessel by vessel.
@@ -74,7 +75,7 @@ func dueVessels(plans []PlanSummary, open []Line) map[string]*DueVessel {
 		return all[vessel]
 	}
 	for _, p := range plans {
-		if p.Steps > 0 || p.Conflict != "" {
+		if p.Steps > 0 || p.Conflict != "" || p.Unread != "" {
 			at(p.Vessel).Plan = &p
 		}
 	}
