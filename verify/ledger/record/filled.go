@@ -154,7 +154,13 @@ func readJSON(data []byte) (f Filled, err error) {
 	} else if err != nil {
 		return f, err
 	}
-	return f, json.Unmarshal(data, &f)
+	var other *json.UnmarshalTypeError // 12.0 is an integer to the form, but not to the decoder
+	if err := json.Unmarshal(data, &f); errors.As(err, &other) {
+		return f, Problems{{Where: "/" + strings.ReplaceAll(other.Field, ".", "/"), Found: other.Value, Expected: "a whole number, written without a point"}}
+	} else if err != nil {
+		return f, err
+	}
+	return f, nil
 }
 
 // maxProblems is how many problems are told at once.

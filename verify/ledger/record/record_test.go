@@ -525,3 +525,9 @@ func FuzzUpdateVersions(f *testing.F) {
 		}
 	})
 }
+
+func TestAWholeNumberIsWrittenWithoutAPoint(t *testing.T) {
+	_, err := record.ReadJSON([]byte(`{"format": 1, "vessel": "kittiwake", "plan": "", "by": "Ada", "settings_saved": "", "checks": [],
+		"steps": [{"number": 1, "device": "helm", "before": "", "after": "4.0", "result": "done", "minutes": 12.0, "note": ""}]}`))
+	assert.ErrorContains(t, err, "/steps/minutes: found number 12.0, expected a whole number, written without a point")
+}
