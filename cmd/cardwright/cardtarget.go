@@ -111,6 +111,9 @@ func (p *preparing) guardImage(t *cardTarget) error {
 
 // mayReplace refuses to replace a file that isn't an image of this shop's.
 func (p *preparing) mayReplace(t *cardTarget) error {
+	if isShops(p.shop, t.path) {
+		return usage(fmt.Errorf("%s is a file of the shop: it was left as it is; choose another name", t.path))
+	}
 	if p.options.loseFiles {
 		return nil
 	}

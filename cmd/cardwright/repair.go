@@ -8,8 +8,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/natefinch/atomic"
-
 	"cardwright/media"
 	"cardwright/verify"
 	"cardwright/verify/visible"
@@ -75,8 +73,7 @@ func (v *verifying) writeReportPage(path string, report verify.Report) error {
 	if len(lines) > pageLines {
 		lines = append(lines[:pageLines-2], "\n… and more: cardwright verify --json has every finding.\n")
 	}
-	page := strings.Join(lines, "")
-	if err := atomic.WriteFile(path, strings.NewReader(page)); err != nil {
+	if err := v.page("report", path).write([]byte(strings.Join(lines, ""))); err != nil {
 		return fmt.Errorf("writing the report: %w", err)
 	}
 	fmt.Fprintf(v.session.errs, "Report written to %s\n", path)

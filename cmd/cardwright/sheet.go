@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"path/filepath"
@@ -9,9 +8,9 @@ import (
 	"strings"
 	"time"
 
-	"github.com/natefinch/atomic"
 	"github.com/spf13/cobra"
 
+	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/verify"
 	"cardwright/verify/sheet"
@@ -117,6 +116,9 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	if err != nil {
 		return err
 	}
+	if err := o.page(shop).check(); err != nil {
+		return err
+	}
 	_, plan, err := planned(shop, vessel, o.ask)
 	if err != nil {
 		return err
@@ -138,7 +140,7 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	if err != nil {
 		return err
 	}
-	if err := s.writeSheet(made, o, format); err != nil {
+	if err := s.writeSheet(shop, made, o, format); err != nil {
 		return err
 	}
 	if plan.Conflict != nil {
@@ -150,8 +152,13 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	return nil
 }
 
-func (s *session) writeSheet(made sheet.Sheet, o sheetOptions, format string) error {
-	if s.json {
+// page is the file that is asked for, if one is.
+func (o sheetOptions) page(shop *manifest.Shop) page {
+	return page{flag: "output", path: o.output, shop: shop, cards: o.cards}
+}
+
+func (s *session) writeSheet(shop *manifest.Shop, made sheet.Sheet, o sheetOptions, format string) error {
+	if s.json && o.output == "" {
 		s.writeJSON(made)
 		return nil
 	}
@@ -162,10 +169,13 @@ func (s *session) writeSheet(made sheet.Sheet, o sheetOptions, format string) er
 	if o.output == "" {
 		_, err = s.out.Write(page)
 	} else {
-		err = atomic.WriteFile(o.output, bytes.NewReader(page))
+		err = o.page(shop).write(page)
 	}
 	if err != nil {
 		return fmt.Errorf("writing the sheet: %w", err)
+	}
+	if s.json {
+		s.writeJSON(made)
 	}
 	return nil
 }

@@ -1,13 +1,11 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"io"
 	"time"
 
-	"github.com/natefinch/atomic"
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
@@ -80,6 +78,9 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 		return err
 	}
 	defer v.close()
+	if err := v.checkPages(o); err != nil {
+		return err
+	}
 	report, err := v.judge(ctx)
 	if err != nil {
 		return err
@@ -115,6 +116,24 @@ func (v *verifying) note(ctx context.Context, o verifyOptions, report verify.Rep
 		return fmt.Errorf("the card is %s, but %w", report.Verdict, err)
 	}
 	return nil
+}
+
+// page is a file that is asked for beside the answer.
+func (v *verifying) page(flag, path string) page {
+	return page{flag: flag, path: path, shop: v.shop, cards: []string{v.path}}
+}
+
+// checkPages refuses what can't be written before the card is read.
+func (v *verifying) checkPages(o verifyOptions) error {
+	if o.orderFile != "" {
+		if _, err := o.form.formatFor(o.orderFile); err != nil {
+			return err
+		}
+	}
+	if err := v.page("order", o.orderFile).check(); err != nil {
+		return err
+	}
+	return v.page("report", o.reportFile).check()
 }
 
 // writeFiles writes what was asked for beside the answer.
@@ -305,7 +324,7 @@ func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
 	if err != nil {
 		return fmt.Errorf("making the install order: %w", err)
 	}
-	if err := atomic.WriteFile(o.orderFile, bytes.NewReader(page)); err != nil {
+	if err := v.page("order", o.orderFile).write(page); err != nil {
 		return fmt.Errorf("writing the install order: %w", err)
 	}
 	fmt.Fprintf(v.session.errs, "Install order written to %s\n", o.orderFile)
