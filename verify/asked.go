@@ -8,6 +8,7 @@ import (
 // asked is what a report was asked for, as its advice names it in commands.
 type asked struct {
 	target, vessel string
+	flags          []string // that were given with the vessel
 	repairs        bool // a good card can be written for the vessel
 	cards          int  // that its plan has
 }
@@ -18,7 +19,10 @@ func askedFor(expected *Expected) asked {
 		return a
 	}
 	if expected.Target != "" {
-		a.target = quoted(expected.Target)
+		a.target = Quoted(expected.Target)
+	}
+	for _, flag := range expected.Flags {
+		a.flags = append(a.flags, Quoted(flag))
 	}
 	if expected.Aboard != nil && expected.Aboard.Vessel != nil {
 		a.vessel, a.repairs, a.cards = expected.Aboard.Vessel.ID, !expected.Nothing, expected.Record.Of
@@ -36,12 +40,19 @@ func (r *Report) expects(expected *Expected) {
 
 // command is how this card is verified for its vessel, with more flags.
 func (r *Report) command(flags string) string {
-	return strings.TrimSpace("cardwright verify " + r.asked.target + " --for " + r.asked.vessel + " " + flags)
+	return strings.TrimSpace(r.asked.verifying(r.asked.target) + " " + flags)
+}
+
+// verifying is how a target is verified for the vessel.
+func (a asked) verifying(target string) string {
+	words := append([]string{"cardwright verify", target, "--for", a.vessel}, a.flags...)
+	return strings.Join(words, " ")
 }
 
 // newCard is how another card is prepared for the vessel.
 func (r *Report) newCard() string {
-	return "cardwright prepare " + r.asked.vessel + " " + r.asked.newCards("--to")
+	words := append([]string{"cardwright prepare", r.asked.vessel}, r.asked.flags...)
+	return strings.Join(append(words, r.asked.newCards("--to")), " ")
 }
 
 // RepairCommand is how a good card is written for the vessel that was named,
@@ -71,8 +82,8 @@ func (a asked) newCards(flag string) string {
 
 const plainInShells = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789./_-+=:,@%"
 
-// quoted writes a word so that a shell takes it as one.
-func quoted(word string) string {
+// Quoted writes a word so that a shell takes it as one, as it is.
+func Quoted(word string) string {
 	if word != "" && strings.Trim(word, plainInShells) == "" {
 		return word
 	}

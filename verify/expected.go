@@ -36,6 +36,9 @@ type Expected struct {
 	// Target is what the card is called on the command line, for the commands
 	// that a report names; "": TARGET.
 	Target string
+	// Flags that the commands which a report names need beside the vessel, for
+	// the same plan: what was asked of it, and the shop folder.
+	Flags []string
 	// Digest of the card, 64 hex digits; "" where it isn't known.
 	Digest string
 	// Limits on measured bytes; the zero value sets none.

@@ -56,7 +56,7 @@ func (r *Report) mountedOn(dir string, expected *Expected) {
 		r.add(Finding{
 			Kind: UncommonLayout, Severity: Warn, Expected: "a FAT32 file system", Found: name,
 			Meaning: "As a rule that is exFAT or NTFS, which devices do not read; the system does not tell which.",
-			Advice:  "Verify the drive, not the folder: cardwright verify DRIVE --for " + r.asked.vessel,
+			Advice:  "Verify the drive, not the folder: " + r.asked.verifying("DRIVE"),
 		})
 	} else if name != "" {
 		r.fileSystem(name, expected)

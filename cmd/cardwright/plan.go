@@ -66,6 +66,31 @@ func (o *askOptions) addFlags(cmd *cobra.Command) {
 	flags.StringSliceVar(&o.only, "only", nil, "the only devices to update on this visit")
 }
 
+// flags are the options as they are given to another command, so that it has
+// the same plan.
+func (o askOptions) flags() []string {
+	var flags []string
+	for _, aim := range o.aim {
+		flags = append(flags, "--aim", aim)
+	}
+	if len(o.hold) > 0 {
+		flags = append(flags, "--hold", strings.Join(o.hold, ","))
+	}
+	if len(o.only) > 0 {
+		flags = append(flags, "--only", strings.Join(o.only, ","))
+	}
+	return flags
+}
+
+// flags are what a command that an answer names needs to have the same plan.
+func (s *session) flags(o askOptions) []string {
+	flags := o.flags()
+	if s.shopDir != "" {
+		flags = append(flags, "--shop", s.shopDir)
+	}
+	return flags
+}
+
 // ask is what the options ask of the planner.
 func (o askOptions) ask() (order.Ask, error) {
 	a := order.Ask{Hold: o.hold, Only: o.only}

@@ -424,9 +424,9 @@ func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 
 // nextCommand is what is typed on the dock.
 func (p *preparing) nextCommand(t *cardTarget) string {
-	words := []string{"cardwright verify", shellWord(t.path), "--for", p.vessel.ID}
-	if p.session.shopDir != "" {
-		words = append(words, "--shop", shellWord(p.session.shopDir))
+	words := []string{"cardwright verify", verify.Quoted(t.path), "--for", p.vessel.ID}
+	for _, flag := range p.session.flags(p.options.ask) {
+		words = append(words, verify.Quoted(flag))
 	}
 	return strings.Join(append(words, "--order install-order.txt"), " ")
 }
@@ -439,17 +439,4 @@ func (p *preparing) close() {
 			}
 		}
 	}
-}
-
-// shellWord quotes a path for a shell where it has to be.
-func shellWord(path string) string {
-	for _, c := range path {
-		switch {
-		case c >= 'a' && c <= 'z', c >= 'A' && c <= 'Z', c >= '0' && c <= '9':
-		case c == '/', c == '.', c == '-', c == '_':
-		default:
-			return fmt.Sprintf("%q", path)
-		}
-	}
-	return path
 }

@@ -232,8 +232,9 @@ func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
 // expect is what the card should hold: what the vessel needs, or, without
 // --for, what a record on the card says that a known shop has signed.
 func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, bool)) (*verify.Expected, error) {
+	flags := v.session.flags(v.ask)
 	if v.vessel == nil {
-		expected := verify.Expected{FromRecord: true, Trusts: v.trusts(), Target: v.path}
+		expected := verify.Expected{FromRecord: true, Trusts: v.trusts(), Target: v.path, Flags: flags}
 		if v.shop != nil {
 			expected.Aboard = &verify.Aboard{Shop: v.shop}
 		}
@@ -255,7 +256,7 @@ func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, b
 	}
 	if !ok {
 		return &verify.Expected{
-			Nothing: true, RecordOptional: true, Trusts: v.trusts(), Target: v.path,
+			Nothing: true, RecordOptional: true, Trusts: v.trusts(), Target: v.path, Flags: flags,
 			Record: media.Record{Vessel: v.vessel.ID, VesselName: v.vessel.Name},
 			Aboard: &verify.Aboard{Shop: v.shop, Vessel: v.vessel, Plan: v.plan},
 		}, nil
@@ -266,7 +267,7 @@ func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, b
 		return nil, err
 	}
 	expected := verify.ForCard(layout, card, order, media.PackagesOf(v.shop))
-	expected.Trusts, expected.Target = v.trusts(), v.path
+	expected.Trusts, expected.Target, expected.Flags = v.trusts(), v.path, flags
 	expected.Aboard = &verify.Aboard{Shop: v.shop, Vessel: v.vessel, Plan: v.plan, Card: card.Number}
 	return &expected, nil
 }
