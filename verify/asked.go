@@ -9,8 +9,8 @@ import (
 type asked struct {
 	target, vessel string
 	flags          []string // that were given with the vessel
-	repairs        bool // a good card can be written for the vessel
-	cards          int  // that its plan has
+	repairs        bool     // a good card can be written for the vessel
+	cards          int      // that its plan has
 }
 
 func askedFor(expected *Expected) asked {

@@ -74,14 +74,29 @@ func first(codes []int) int {
 	return exitDone
 }
 
+// codeIn is the exit code of an error in a run that may have been interrupted.
+func codeIn(ctx context.Context, err error) int {
+	c := code(err)
+	if _, ok := errors.AsType[*answered](err); !ok && ctx.Err() != nil && c == exitCouldNot {
+		return exitInterrupted
+	}
+	return c
+}
+
+// told is an error for an answer in JSON; "" where there is none, or it stands
+// in the answer already.
+func told(err error) string {
+	if _, ok := errors.AsType[*answered](err); ok || err == nil {
+		return ""
+	}
+	return err.Error()
+}
+
 // end writes the error that a command ended with and returns its exit code.
 func (s *session) end(ctx context.Context, err error) int {
-	c := code(err)
-	if _, ok := errors.AsType[*answered](err); ok || err == nil {
-		return c
-	}
-	if ctx.Err() != nil && c == exitCouldNot {
-		c = exitInterrupted
+	c := codeIn(ctx, err)
+	if told(err) == "" {
+		return s.unwritten(c)
 	}
 	if strings.HasPrefix(err.Error(), "unknown command") {
 		c = exitUsage
@@ -96,6 +111,20 @@ func (s *session) end(ctx context.Context, err error) int {
 		return c
 	}
 	s.complain(err.Error())
+	return c
+}
+
+// unwritten tells that the answer of a command that ended with a code could not
+// be written, if so: then it is no success.
+func (s *session) unwritten(c int) int {
+	out, ok := s.out.(*answerWriter)
+	if !ok || out.lost == nil {
+		return c
+	}
+	s.complain("writing the answer: " + out.lost.Error())
+	if c == exitDone {
+		return exitCouldNot
+	}
 	return c
 }
 
@@ -133,7 +162,8 @@ func lines(text string) string {
 func (s *session) writeJSON(v any) {
 	enc := json.NewEncoder(s.out)
 	enc.SetEscapeHTML(false)
-	if err := enc.Encode(v); err != nil {
+	err := enc.Encode(v)
+	if out, ok := s.out.(*answerWriter); err != nil && (!ok || out.lost == nil) {
 		fmt.Fprintf(s.errs, "cardwright: writing the answer: %v\n", err)
 	}
 }

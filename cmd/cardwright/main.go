@@ -5,6 +5,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"io"
 	"os"
 	"os/signal"
@@ -17,12 +18,37 @@ func main() { os.Exit(start()) }
 func start() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	signal.Ignore(syscall.SIGPIPE) // told by answerWriter
 	return run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+}
+
+// answerWriter remembers that an answer could not be written. A reader that
+// has read enough, as head does, is no fault: the rest is dropped, and the work
+// that was asked for, such as noting a card, goes on.
+type answerWriter struct {
+	to     io.Writer
+	lost   error
+	closed bool
+}
+
+func (w *answerWriter) Write(p []byte) (int, error) {
+	if w.closed {
+		return len(p), nil
+	}
+	n, err := w.to.Write(p)
+	switch {
+	case errors.Is(err, syscall.EPIPE):
+		w.closed = true
+		return len(p), nil
+	case err != nil && w.lost == nil:
+		w.lost = err
+	}
+	return n, err
 }
 
 // run runs one command line and returns its exit code.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {
-	s := &session{in: in, out: out, errs: errs}
+	s := &session{in: in, out: &answerWriter{to: out}, errs: errs}
 	root := newRootCommand(s)
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)

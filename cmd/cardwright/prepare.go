@@ -80,6 +80,7 @@ type preparing struct {
 	order    []byte    // the install order's text, as it goes onto the cards
 	key      *keys.Key // nil: records aren't signed
 	targets  []*cardTarget
+	answer   func(prepared) // takes the answer where JSON is asked for
 }
 
 func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) error {
@@ -87,7 +88,7 @@ func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) er
 	if err != nil {
 		return err
 	}
-	return prepare(ctx, &preparing{session: s, options: o, shop: shop, vessel: vessel, packages: media.PackagesOf(shop)})
+	return prepare(ctx, &preparing{session: s, options: o, shop: shop, vessel: vessel, packages: media.PackagesOf(shop), answer: func(a prepared) { s.writeJSON(a) }})
 }
 
 // prepare writes and proves the cards.
@@ -113,10 +114,7 @@ func prepare(ctx context.Context, p *preparing) (err error) {
 		p.prove(ctx)
 	}
 	outcomes := p.write(ctx)
-	if err := p.note(ctx, outcomes); err != nil {
-		return errors.Join(p.conclude(outcomes), err)
-	}
-	return p.conclude(outcomes)
+	return p.conclude(ctx, outcomes, p.note(ctx, outcomes))
 }
 
 // lay finds the targets' sizes, plans, and lays the cards out for them.
@@ -159,7 +157,7 @@ func (p *preparing) sizes(sets int) []int64 {
 
 func (p *preparing) nothingToWrite() error {
 	if p.session.json {
-		p.session.writeJSON(prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}})
+		p.answer(prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}})
 	} else {
 		writePlan(p.session.out, p.vessel, p.plan)
 		fmt.Fprintln(p.session.out, "No card was written.")
@@ -353,6 +351,7 @@ type prepared struct {
 	Format int            `json:"format"`
 	Plan   order.Plan     `json:"plan"`
 	Cards  []preparedCard `json:"cards"`
+	Error  string         `json:"error,omitempty"` // of all cards: noting them
 }
 
 type preparedCard struct {
@@ -367,9 +366,10 @@ type preparedCard struct {
 	Report   *verify.Report   `json:"report"`
 }
 
-func (p *preparing) conclude(outcomes []media.Outcome) error {
-	answer := prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}}
-	var codes []int
+// conclude tells what became of every target, and of the noting.
+func (p *preparing) conclude(ctx context.Context, outcomes []media.Outcome, noting error) error {
+	answer := prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}, Error: told(noting)}
+	codes := []int{codeIn(ctx, noting)}
 	for i, o := range outcomes {
 		t := p.targets[i]
 		card := preparedCard{
@@ -392,8 +392,11 @@ func (p *preparing) conclude(outcomes []media.Outcome) error {
 			p.tell(t, o, c)
 		}
 	}
-	if p.session.json {
-		p.session.writeJSON(answer)
+	switch {
+	case p.session.json:
+		p.answer(answer)
+	case noting != nil:
+		p.session.complain(noting.Error())
 	}
 	if c := first(codes); c != exitDone {
 		return &answered{c}

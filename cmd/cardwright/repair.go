@@ -15,8 +15,9 @@ import (
 
 // repair writes a good card for the vessel to another target: from the shop's
 // packages, and where one is missing from the same file on the card at hand,
-// if it is right. The card at hand is only read.
-func (v *verifying) repair(ctx context.Context, o verifyOptions, report verify.Report) error {
+// if it is right. The card at hand is only read. The answer in JSON is given
+// back, to stand in verify's own.
+func (v *verifying) repair(ctx context.Context, o verifyOptions, report verify.Report) (*prepared, error) {
 	packages := media.PackagesOf(v.shop)
 	content := v.contentOf()
 	packages.Else = func(s media.Source) func() (io.ReadCloser, error) { return report.Whole(content[s]) }
@@ -25,7 +26,12 @@ func (v *verifying) repair(ctx context.Context, o verifyOptions, report verify.R
 	if !v.session.json {
 		fmt.Fprintln(v.session.out)
 	}
-	return prepare(ctx, &preparing{session: v.session, options: options, shop: v.shop, vessel: v.vessel, packages: packages})
+	var answer *prepared
+	err := prepare(ctx, &preparing{
+		session: v.session, options: options, shop: v.shop, vessel: v.vessel, packages: packages,
+		answer: func(a prepared) { answer = &a },
+	})
+	return answer, err
 }
 
 // spare refuses to write to the card that is verified, by whatever name.

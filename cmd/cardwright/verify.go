@@ -88,21 +88,38 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	if ctx.Err() != nil {
 		return fmt.Errorf("verifying %s: %w", path, ctx.Err())
 	}
-	if s.json {
-		s.writeJSON(report)
-	} else {
+	if !s.json {
 		writeReport(s.out, v.title(), report)
-	}
-	if err := v.note(ctx, o, report); err != nil {
+		_, err := v.follow(ctx, o, report)
 		return err
+	}
+	repair, err := v.follow(ctx, o, report)
+	answer := verified{Report: report, Repair: repair, Error: told(err)}
+	s.writeJSON(answer)
+	return &answered{codeIn(ctx, err)}
+}
+
+// verified is the answer of verify in JSON: the report, and what became of what
+// was asked for beside it.
+type verified struct {
+	verify.Report
+	Repair *prepared `json:"repair,omitempty"`
+	Error  string    `json:"error,omitempty"`
+}
+
+// follow does what follows a verdict: notes it, and writes what was asked for.
+// The error has the exit code.
+func (v *verifying) follow(ctx context.Context, o verifyOptions, report verify.Report) (*prepared, error) {
+	if err := v.note(ctx, o, report); err != nil {
+		return nil, err
 	}
 	if err := v.writeFiles(o, report); err != nil {
-		return err
+		return nil, err
 	}
 	if len(o.repairTo) > 0 {
 		return v.repair(ctx, o, report)
 	}
-	return verdictCode(report.Verdict)
+	return nil, verdictCode(report.Verdict)
 }
 
 // note notes in the ledger that the card was verified.
