@@ -552,6 +552,9 @@ func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.
 	if e.output == "" {
 		return exported(ctx, s.out, e.format, shop, l, f)
 	}
+	if err := (page{flag: "output", path: e.output, shop: shop}).check(); err != nil {
+		return err
+	}
 	// The file is written beside and named when it is whole; it is never held
 	// in memory, since a ledger may be large.
 	r, w := io.Pipe()
