@@ -49,6 +49,11 @@ func (j Job) WriteFolder(ctx context.Context, t FolderTarget) Outcome {
 		return Outcome{Err: fmt.Errorf("opening the folder: %w", err)}
 	}
 	defer root.Close()
+	claimed, err := claim(root)
+	if err != nil {
+		return Outcome{Err: fmt.Errorf("opening the folder: %w", err)}
+	}
+	defer claimed.Close()
 	w := folderWriter{job: j, target: t, root: root}
 	record, err := w.write(ctx)
 	if err != nil {
@@ -56,6 +61,19 @@ func (j Job) WriteFolder(ctx context.Context, t FolderTarget) Outcome {
 		return Outcome{Err: err, Written: w.written}
 	}
 	return Outcome{Record: record, Written: w.written}
+}
+
+// claim keeps other runs off a folder for as long as what it returns is open:
+// each would take the other's files for its own.
+func claim(root *os.Root) (*os.File, error) {
+	folder, err := root.Open(".")
+	if err != nil {
+		return nil, err
+	}
+	if err := lockFolder(folder); err != nil {
+		return nil, errors.Join(fmt.Errorf("another run is writing to this folder: wait for it (%w)", err), folder.Close())
+	}
+	return folder, nil
 }
 
 type folderWriter struct {

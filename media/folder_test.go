@@ -322,3 +322,23 @@ func TestFolderSigned(t *testing.T) {
 	assert.Equal(t, "signature\n", string(mustRead(t, dir, media.SignaturePath)))
 	require.NoError(t, job.WriteFolder(t.Context(), judgedFolder(dir)).Err, "its own files are replaced")
 }
+
+// Two runs on one folder: the second is refused as long as the first works.
+// Without that the first, failing, took the card away that the second had
+// proven.
+func TestFolderOfTwoRuns(t *testing.T) {
+	dir := t.TempDir()
+	job, other := shoptest.Kittiwake(t, t.TempDir()).Job(1), shoptest.Kittiwake(t, t.TempDir()).Job(1)
+	target := judgedFolder(dir)
+	var second media.Outcome
+	failing := media.FolderTarget{Dir: dir, Judge: func(context.Context, media.Record) error {
+		before := tree(t, dir)
+		second = other.WriteFolder(t.Context(), target)
+		assert.Equal(t, before, tree(t, dir))
+		return errors.New("not as it should be")
+	}}
+	require.Error(t, job.WriteFolder(t.Context(), failing).Err)
+	require.ErrorContains(t, second.Err, "another run is writing to this folder")
+	assert.Empty(t, tree(t, dir))
+	require.NoError(t, other.WriteFolder(t.Context(), target).Err)
+}

@@ -80,6 +80,16 @@ func sameFile(a, b string) bool {
 	return err == nil && os.SameFile(one, other)
 }
 
+// samePlace tells whether two names lead to one file, there or not yet.
+func samePlace(a, b string) bool {
+	one, err := realPath(a)
+	if err != nil {
+		return false // told when it is opened
+	}
+	other, err := realPath(b)
+	return err == nil && one == other || sameFile(a, b)
+}
+
 // within tells whether a path leads into a folder, through links or not. The
 // file itself need not be there yet.
 func within(folder, path string) bool {

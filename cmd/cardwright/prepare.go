@@ -124,6 +124,11 @@ func (p *preparing) lay(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		for _, other := range p.targets {
+			if samePlace(other.path, path) {
+				return usage(fmt.Errorf("%s and %s are one target: a card stands in one place; name each once", other.path, path))
+			}
+		}
 		p.targets = append(p.targets, t)
 	}
 	var err error
