@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -18,6 +19,7 @@ import (
 // said all that can't be guessed, or where --ask says that there is somebody at
 // the other end.
 type asking struct {
+	ctx     context.Context // of the command that asks
 	session *session
 	in      *bufio.Reader // nil: nobody is asked
 }
@@ -25,8 +27,8 @@ type asking struct {
 // maxAnswer is the longest answer that is read, in bytes.
 const maxAnswer = 1000
 
-func (s *session) asking(force, told bool) *asking {
-	a := &asking{session: s}
+func (s *session) asking(ctx context.Context, force, told bool) *asking {
+	a := &asking{ctx: ctx, session: s}
 	f, ok := s.in.(*os.File)
 	if terminal := ok && term.IsTerminal(int(f.Fd())); force || terminal && !told && !s.yes && !s.json {
 		a.in = bufio.NewReader(s.in)
@@ -120,12 +122,32 @@ func (a *asking) yes(question string, usual bool) (bool, error) {
 	}
 }
 
-// line reads one line; the end of the input is the end of the work.
+// line asks for one line; the end of the input is the end of the work, and so is
+// an interrupt.
 func (a *asking) line(question, usual string) (string, error) {
 	if usual != "" {
 		question += " [" + usual + "]"
 	}
 	fmt.Fprintf(a.session.errs, "%s: ", question)
+	type answer struct {
+		text string
+		err  error
+	}
+	typed := make(chan answer, 1)
+	go func() {
+		text, err := a.typed()
+		typed <- answer{text, err}
+	}()
+	select {
+	case t := <-typed:
+		return t.text, t.err
+	case <-a.ctx.Done(): // reading goes on until the process ends; nothing can stop it
+		return "", fmt.Errorf("reading the answer: %w", a.ctx.Err())
+	}
+}
+
+// typed is the next line of the input, within bounds.
+func (a *asking) typed() (string, error) {
 	var typed []byte
 	for {
 		b, err := a.in.ReadByte()

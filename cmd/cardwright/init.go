@@ -50,7 +50,7 @@ In a folder that is one already only the schemas are written anew.`,
 // schemaFolder is where a shop keeps the schemas of its files.
 const schemaFolder = "schema"
 
-func runInit(_ context.Context, s *session, o initOptions, dir string) error {
+func runInit(ctx context.Context, s *session, o initOptions, dir string) error {
 	dir, err := filepath.Abs(dir)
 	if err != nil {
 		return fmt.Errorf("making the shop folder: %w", err)
@@ -58,7 +58,7 @@ func runInit(_ context.Context, s *session, o initOptions, dir string) error {
 	if _, err := os.Lstat(filepath.Join(dir, manifest.ShopFile)); err == nil {
 		return s.renewSchemas(dir, o)
 	}
-	a := s.asking(o.ask, o.name != "")
+	a := s.asking(ctx, o.ask, o.name != "")
 	if o.name, err = a.must(o.name, "--name", "Shop.shop", ""); err != nil {
 		return err
 	}

@@ -80,7 +80,7 @@ func kinds() []string {
 	return all
 }
 
-func runModelAdd(_ context.Context, s *session, o modelOptions, args []string) error {
+func runModelAdd(ctx context.Context, s *session, o modelOptions, args []string) error {
 	shop, err := s.shop()
 	if err != nil {
 		return err
@@ -89,7 +89,7 @@ func runModelAdd(_ context.Context, s *session, o modelOptions, args []string) e
 	if o.from != "" {
 		files, err = modelsFrom(shop, o, args)
 	} else {
-		files, err = s.modelAsked(shop, &o, args)
+		files, err = s.modelAsked(ctx, shop, &o, args)
 	}
 	if err != nil {
 		return err
@@ -110,12 +110,12 @@ func runModelAdd(_ context.Context, s *session, o modelOptions, args []string) e
 
 // modelAsked is the file of one model, from flags and questions, and those of
 // the models that update it.
-func (s *session) modelAsked(shop *manifest.Shop, o *modelOptions, args []string) ([]*edit.File, error) {
+func (s *session) modelAsked(ctx context.Context, shop *manifest.Shop, o *modelOptions, args []string) ([]*edit.File, error) {
 	given := ""
 	if len(args) == 1 {
 		given = args[0]
 	}
-	a := s.asking(o.ask, given != "" && o.kind != "" && o.card != "")
+	a := s.asking(ctx, o.ask, given != "" && o.kind != "" && o.card != "")
 	id, err := a.must(given, "ID", "Model.model", "")
 	if err != nil {
 		return nil, err

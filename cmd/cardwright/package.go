@@ -198,7 +198,7 @@ func (s *session) addPackage(ctx context.Context, o packageOptions, path string)
 		return a, err
 	}
 	a.describe(found)
-	file, err := s.catalogueChange(shop, &o, &found)
+	file, err := s.catalogueChange(ctx, shop, &o, &found)
 	if err != nil {
 		return a, err
 	}
@@ -263,7 +263,7 @@ func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOp
 	o.Path = path
 	found, err := s.read(ctx, shop, o.Request)
 	r, _ := errors.AsType[*intake.Refused](err)
-	ask := s.asking(o.ask, false)
+	ask := s.asking(ctx, o.ask, false)
 	if r == nil || !r.Unknown || ask.in == nil {
 		return found, err
 	}
@@ -308,7 +308,7 @@ func guess(shop *manifest.Shop, name string) (model, v string) {
 }
 
 // catalogueChange is the catalogue's file with what is to be written there.
-func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found *intake.Found) (*edit.File, error) {
+func (s *session) catalogueChange(ctx context.Context, shop *manifest.Shop, o *packageOptions, found *intake.Found) (*edit.File, error) {
 	file, now, err := edit.OpenLoaded(shop.Dir, found.Model.At(""))
 	if err != nil {
 		return nil, err
@@ -330,7 +330,7 @@ func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found 
 		}
 		return file, edit.Vouch(file, found.Model, found.Known, trust, from, day)
 	}
-	n, err := s.newFile(shop, o, *found)
+	n, err := s.newFile(ctx, shop, o, *found)
 	if err != nil {
 		return nil, err
 	}
@@ -339,9 +339,9 @@ func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found 
 }
 
 // newFile is what the catalogue is told of a file that it doesn't know.
-func (s *session) newFile(shop *manifest.Shop, o *packageOptions, found intake.Found) (edit.NewFile, error) {
+func (s *session) newFile(ctx context.Context, shop *manifest.Shop, o *packageOptions, found intake.Found) (edit.NewFile, error) {
 	if found.Model.Release(found.Version, found.Variant) == nil {
-		if err := s.askRelease(shop, o, found); err != nil {
+		if err := s.askRelease(ctx, shop, o, found); err != nil {
 			return edit.NewFile{}, err
 		}
 	}
@@ -377,8 +377,8 @@ func parseNeed(text string) (edit.NewNeed, error) {
 }
 
 // askRelease asks what the maker says of a release, where no flag says it.
-func (s *session) askRelease(shop *manifest.Shop, o *packageOptions, found intake.Found) (err error) {
-	ask := s.asking(o.ask, o.released != "")
+func (s *session) askRelease(ctx context.Context, shop *manifest.Shop, o *packageOptions, found intake.Found) (err error) {
+	ask := s.asking(ctx, o.ask, o.released != "")
 	if ask.in == nil {
 		if o.released == "" {
 			return usage(fmt.Errorf("%s %s is new to the catalogue: say with --released on which day it was released", found.Model.ID, found.Version))

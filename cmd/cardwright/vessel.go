@@ -124,7 +124,7 @@ func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []strin
 		}
 		devices = append(heard, devices...)
 	}
-	a := s.asking(o.ask, id != "" && len(devices) > 0)
+	a := s.asking(ctx, o.ask, id != "" && len(devices) > 0)
 	if id, err = a.must(id, "ID", "Vessel.vessel", ""); err != nil {
 		return err
 	}
