@@ -57,8 +57,8 @@ func (j Job) WriteFolder(ctx context.Context, t FolderTarget) Outcome {
 	w := folderWriter{job: j, target: t, root: root}
 	record, err := w.write(ctx)
 	if err != nil {
-		err = errors.Join(err, w.undo())
-		return Outcome{Err: err, Written: w.written}
+		left, err := w.undone(err)
+		return Outcome{Err: err, Written: w.written, Left: left}
 	}
 	return Outcome{Record: record, Written: w.written}
 }
@@ -83,6 +83,7 @@ type folderWriter struct {
 	written int64
 	placed  []string // files that stand under their own names by now
 	started bool     // whether anything in the folder was changed
+	oldGone bool     // whether an earlier card's files were removed
 }
 
 func (w *folderWriter) write(ctx context.Context) (Record, error) {
@@ -90,10 +91,10 @@ func (w *folderWriter) write(ctx context.Context) (Record, error) {
 	if err != nil {
 		return Record{}, err
 	}
-	w.started = true
 	if err := w.root.RemoveAll(pendingFolder); err != nil {
 		return Record{}, fmt.Errorf("removing what an interrupted run left: %w", err)
 	}
+	w.started = true
 	record, own, err := w.pending(ctx)
 	if err != nil {
 		return Record{}, err
@@ -336,6 +337,7 @@ func (w *folderWriter) removeOld(old []string) error {
 		if err := w.root.Remove(p); err != nil {
 			return fmt.Errorf("removing what an earlier card left: %w", err)
 		}
+		w.oldGone = true
 	}
 	for _, p := range old {
 		w.removeEmpty(path.Dir(p))
@@ -397,11 +399,31 @@ func (w *folderWriter) syncFolders() error {
 	return nil
 }
 
+// undone takes back what a run that failed has done, as far as it can be.
+func (w *folderWriter) undone(cause error) (FolderState, error) {
+	if !w.started {
+		return FolderUntouched, cause
+	}
+	if err := w.undo(); err != nil {
+		return FolderUnknown, &notCleared{cause, err}
+	}
+	if w.oldGone {
+		return FolderWithoutOld, cause
+	}
+	return FolderCleared, cause
+}
+
+// notCleared is a failure after which the folder could not be cleared.
+type notCleared struct{ cause, clearing error }
+
+func (e *notCleared) Error() string {
+	return fmt.Sprintf("%v; and what was written could not be removed again (%s)", e.cause, strings.ReplaceAll(e.clearing.Error(), "\n", "; "))
+}
+
+func (e *notCleared) Unwrap() []error { return []error{e.cause, e.clearing} }
+
 // undo removes what this run has put there, the record first.
 func (w *folderWriter) undo() error {
-	if !w.started {
-		return nil
-	}
 	var errs []error
 	for _, p := range slices.Backward(w.placed) {
 		errs = append(errs, w.root.Remove(p))
@@ -410,8 +432,5 @@ func (w *folderWriter) undo() error {
 		w.removeEmpty(path.Dir(p))
 	}
 	errs = append(errs, w.root.RemoveAll(pendingFolder))
-	if err := errors.Join(errs...); err != nil {
-		return fmt.Errorf("and what was written could not be removed again: %w", err)
-	}
-	return nil
+	return errors.Join(errs...)
 }

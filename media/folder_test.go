@@ -342,3 +342,29 @@ func TestFolderOfTwoRuns(t *testing.T) {
 	assert.Empty(t, tree(t, dir))
 	require.NoError(t, other.WriteFolder(t.Context(), target).Err)
 }
+
+// What a failure left in a folder is told as it is: untouched, cleared, or
+// without the earlier card.
+func TestFolderLeft(t *testing.T) {
+	job := shoptest.Kittiwake(t, t.TempDir()).Job(1)
+	dir := t.TempDir()
+	failing := media.FolderTarget{Dir: dir, Judge: func(context.Context, media.Record) error { return errors.New("not as it should be") }}
+	assert.Equal(t, media.FolderCleared, job.WriteFolder(t.Context(), failing).Left)
+	require.NoError(t, job.WriteFolder(t.Context(), judgedFolder(dir)).Err)
+	assert.Equal(t, media.FolderWithoutOld, job.WriteFolder(t.Context(), failing).Left)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "tracks.gpx"), nil, 0o600))
+	assert.Equal(t, media.FolderUntouched, job.WriteFolder(t.Context(), failing).Left)
+	assert.Equal(t, media.FolderUntouched, job.WriteFolder(t.Context(), media.FolderTarget{Dir: filepath.Join(dir, "none")}).Left)
+
+	// A card pulled out, or locked meanwhile, can't be cleared: here somebody
+	// puts a folder in the place of a file that was written.
+	require.NoError(t, os.Remove(filepath.Join(dir, "tracks.gpx")))
+	spoiling := media.FolderTarget{Dir: dir, Judge: func(context.Context, media.Record) error {
+		path := filepath.Join(dir, filepath.FromSlash(media.RecordPath))
+		return errors.Join(os.Remove(path), os.MkdirAll(filepath.Join(path, "full"), 0o700), errors.New("not as it should be"))
+	}}
+	o := job.WriteFolder(t.Context(), spoiling)
+	assert.Equal(t, media.FolderUnknown, o.Left)
+	assert.NotContains(t, o.Err.Error(), "\n")
+	assert.ErrorContains(t, o.Err, "could not be removed again")
+}

@@ -41,7 +41,19 @@ type Outcome struct {
 	Digest  string // of the card, 64 hex digits; "" on failure
 	Written int64  // bytes written to the medium, blanking included
 	Err     error  // nil: the card is proven
+	Left    FolderState
 }
+
+// FolderState is what a failure left of a folder target.
+type FolderState int
+
+// The states of a folder after a failure.
+const (
+	FolderUntouched  FolderState = iota
+	FolderCleared                // what was written is removed
+	FolderWithoutOld             // that, and the earlier card of ours that stood there is gone
+	FolderUnknown                // it could not be cleared
+)
 
 // NotBlank says that a card could not even be blanked after a failure, so
 // that nothing is known of what it holds.

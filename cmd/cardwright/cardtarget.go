@@ -211,16 +211,24 @@ func (t *cardTarget) finish(good bool) error {
 	return nil
 }
 
+// folderLeft says in what state a failure left a folder.
+var folderLeft = map[media.FolderState]string{
+	media.FolderUntouched:  "Nothing in the folder was touched.",
+	media.FolderCleared:    "What was written to the folder was removed again.",
+	media.FolderWithoutOld: "What was written to the folder was removed again, and the earlier card that\nstood there is gone.",
+	media.FolderUnknown:    "The folder may hold anything: do not use it as a card.",
+}
+
 // leftover says in what state a failure left a target.
-func (t *cardTarget) leftover(err error) string {
-	if _, ok := errors.AsType[*media.NotBlank](err); ok {
+func (t *cardTarget) leftover(o media.Outcome) string {
+	if _, ok := errors.AsType[*media.NotBlank](o.Err); ok {
 		return "The card may hold anything: do not use it."
 	}
 	switch t.kind {
 	case imageTarget:
 		return "No image was made, and nothing that stood there was touched."
 	case folderTarget:
-		return "What was written to the folder was removed again."
+		return folderLeft[o.Left]
 	}
 	return "The card is blank: it holds no file system."
 }

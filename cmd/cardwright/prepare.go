@@ -421,9 +421,9 @@ func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 		}
 		fmt.Fprintf(out, "Next, on the dock:\n  %s\n", p.nextCommand(t))
 	case exitInterrupted:
-		fmt.Fprintf(out, "✗ INTERRUPTED: %s\n%s\n", wrapped(name, "    "), t.leftover(o.Err))
+		fmt.Fprintf(out, "%s\n%s\n", headed("✗ INTERRUPTED", name), t.leftover(o))
 	default:
-		fmt.Fprintf(out, "✗ NOT WRITTEN: %s\n%s\n%s\n", wrapped(name, "    "), wrapped(o.Err.Error(), ""), t.leftover(o.Err))
+		fmt.Fprintf(out, "%s\n%s\n%s\n", headed("✗ NOT WRITTEN", name), wrapped(o.Err.Error(), ""), t.leftover(o))
 		if t.report != nil {
 			writeFindings(out, t.report.Findings)
 		}

@@ -37,7 +37,7 @@ func conclusion(r verify.Report) string {
 // writeReport writes a report for a person: the verdict, what to do, then the
 // findings from worst to least, then every count.
 func writeReport(w io.Writer, title string, r verify.Report) {
-	fmt.Fprintf(w, "%s: %s\n", verdictLines[r.Verdict], wrapped(title, "    "))
+	fmt.Fprintln(w, headed(verdictLines[r.Verdict], title))
 	fmt.Fprintln(w, conclusion(r))
 	if r.Verdict != verify.Good && len(r.Findings) > 0 {
 		writeWhatToDo(w, r)

@@ -34,9 +34,17 @@ func fitted(text string) string {
 
 // wrapped makes a text safe for a terminal and breaks it between words; the
 // lines after the first begin with indent. Words are never cut.
-func wrapped(text, indent string) string {
+func wrapped(text, indent string) string { return wrappedFrom(len(indent), text, indent) }
+
+// headed is a conclusion and what it is of.
+func headed(conclusion, of string) string {
+	conclusion += ": "
+	return conclusion + wrappedFrom(utf8.RuneCountInString(conclusion), of, "    ")
+}
+
+// wrappedFrom is wrapped, where the first line begins in column width.
+func wrappedFrom(width int, text, indent string) string {
 	var out strings.Builder
-	width := len(indent)
 	for i, word := range strings.Fields(visible.Visible(text)) {
 		n := utf8.RuneCountInString(word)
 		switch {
