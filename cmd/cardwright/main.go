@@ -18,6 +18,7 @@ func main() { os.Exit(start()) }
 func start() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	context.AfterFunc(ctx, stop)   // the second ends what can't answer the first
 	signal.Ignore(syscall.SIGPIPE) // told by answerWriter
 	return run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 }
