@@ -366,12 +366,16 @@ func firstName(name string) string {
 // vouch finds out what vouches for the download.
 func (x *examination) vouch(found *Found) error {
 	keys := x.keys(found.Model)
-	proofs, err := x.evidence.listed(x.request.Path, x.base, x.sums)
+	names, known := []string{x.base, path.Base(found.Name)}, found.Known != nil
+	if found.Member != "" { // what an archive is called is kept nowhere
+		names, known = names[:1], true
+	}
+	proofs, err := x.evidence.listed(x.request.Path, names, known, x.sums)
 	if err != nil {
 		return err
 	}
 	if found.Member != "" {
-		more, err := x.evidence.listed(x.request.Path, path.Base(found.Member), digests{sha256: found.SHA256})
+		more, err := x.evidence.listed(x.request.Path, []string{path.Base(found.Member), path.Base(found.Name)}, found.Known != nil, digests{sha256: found.SHA256})
 		if err != nil && len(proofs) == 0 {
 			return err
 		}
@@ -457,7 +461,7 @@ func (x *examination) heuristics(found Found) error {
 		return x.refuse("a web page, not a package", fmt.Sprintf("text that begins with %q", head[:min(len(head), 15)]), "a package", "a page to sign in, or an error, was saved in its place: open the address in a browser, and download it again")
 	}
 	if first := firstName(x.base); first != "" && x.request.Name == "" && found.Member == "" {
-		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with --name "+first)
+		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with --name "+inShell(first))
 	}
 	return nil
 }

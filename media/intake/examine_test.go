@@ -185,6 +185,33 @@ func TestLists(t *testing.T) {
 	require.ErrorContains(t, err, "more than")
 }
 
+// A second copy, as a browser names it, is taken under the name that the list
+// has: the refusal says so, and what it says works.
+func TestListUnderAnotherName(t *testing.T) {
+	b := newBench(t)
+	content := []byte("a release that nobody has seen")
+	path := b.download("plot12-4.1 (1).upd", content)
+	b.download("SHA256SUMS", []byte(shoptest.Sum(content)+"  plot12-4.1.upd\n"))
+	refused := b.refused(fresh(path), "under another name")
+	assert.Contains(t, refused.Advice, "--name plot12-4.1.upd")
+	r := fresh(path)
+	r.Name = "plot12-4.2.upd"
+	b.refused(r, "under another name")
+	r.Name = "plot12-4.1.upd"
+	f := b.taken(r)
+	assert.Equal(t, "plot12-4.1.upd", f.Name)
+	assert.Equal(t, manifest.TrustMaker, f.Trust)
+
+	// What the catalogue has is known by its digest, whatever either calls it.
+	known := b.download("plot12 (2).upd", plot())
+	for _, listed := range []string{"plot12.upd", "PLOT_12.UPD"} {
+		b.download("SHA256SUMS", []byte(shoptest.Sum(plot())+"  "+listed+"\n"))
+		assert.Equal(t, manifest.TrustMaker, b.taken(intake.Request{Path: known}).Trust)
+	}
+	b.download("SHA256SUMS", []byte(shoptest.Sum(content)+"  plot12.upd\n"))
+	b.refused(intake.Request{Path: known}, "not the file that was published")
+}
+
 func TestGivenDigest(t *testing.T) {
 	b := newBench(t)
 	content := []byte("a release that nobody has seen")
@@ -306,6 +333,12 @@ func TestInsideAnArchive(t *testing.T) {
 	b.refused(r, "a file of another release")
 	r.Member = "nothing"
 	assert.Contains(t, b.refused(r, "no such member").Found, `"update/PLOT.UPD"`)
+
+	// A list speaks of the archive's bytes, whatever it is called here.
+	r.Member = "readme.txt"
+	b.download("SHA256SUMS", []byte(shoptest.Sum(out.Bytes())+"  plot-bundle.zip\n"))
+	assert.Equal(t, manifest.TrustMaker, b.taken(r).Trust)
+	require.NoError(t, os.Remove(filepath.Join(b.downloads, "SHA256SUMS")))
 
 	r = fresh(path)
 	f = b.taken(r)

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -90,21 +91,38 @@ func readSmall(path string, most int) ([]byte, error) {
 	return data, err
 }
 
-// listed compares a file, by its name and digests, with the lists beside it.
-func (e *evidence) listed(path, name string, d digests) ([]Proof, error) {
+// listed compares a file, by its digests and the names that it may have, with
+// the lists beside it. What the catalogue knows is known by its digest: a list
+// that has it vouches for it under any name.
+func (e *evidence) listed(path string, names []string, known bool, d digests) ([]Proof, error) {
 	var proofs []Proof
 	for _, l := range e.lists {
-		all := l.of(name)
+		var all []string
+		for _, name := range names {
+			all = append(all, l.of(name)...)
+		}
+		named := l.named(d)
 		switch {
-		case slices.ContainsFunc(all, d.has):
+		case slices.ContainsFunc(all, d.has), len(all) == 0 && named != "" && known:
 			proofs = append(proofs, Proof{"the maker's list " + l.name, manifest.TrustMaker})
 		case len(all) > 0:
 			return nil, &Refused{Path: path, What: "not the file that was published", Found: "SHA-256 " + d.sha256, Expected: "in " + l.name + ": " + strings.Join(all, ", "), Advice: "download it again, and the list with it"}
-		case l.named(d) != "":
-			return nil, &Refused{Path: path, What: "a file under another name than was published", Found: "the name " + name, Expected: "in " + l.name + ": " + l.named(d), Advice: "take it under that name with --name"}
+		case named != "":
+			return nil, &Refused{Path: path, What: "a file under another name than was published", Found: "the name " + names[len(names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with --name " + inShell(named)}
 		}
 	}
 	return proofs, nil
+}
+
+// plainWord is what a shell takes as it stands.
+var plainWord = regexp.MustCompile(`^[0-9A-Za-z._/+][0-9A-Za-z._/+-]*$`)
+
+// inShell is a name as it is typed at a shell.
+func inShell(name string) string {
+	if plainWord.MatchString(name) {
+		return name
+	}
+	return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"
 }
 
 // signed checks a signature by any of the keys.
