@@ -31,7 +31,7 @@ vessels and the packages, and the schemas by which editors complete keys and
 show what they mean; schema/KEYS.md tells people the same.
 
 In a folder that is one already only the schemas are written anew.`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne("folder"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			dir := s.shopDir
 			if len(args) == 1 {

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"slices"
 	"syscall"
 )
 
@@ -53,5 +54,6 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) 
 	root := newRootCommand(s)
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
+	s.json = s.json || err != nil && slices.Contains(args, "--json") // it may stand behind what ended the reading of flags
 	return s.end(ctx, err)
 }

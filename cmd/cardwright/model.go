@@ -47,7 +47,7 @@ files of models that are there. --from takes a table (CSV) of several models
 instead, with the columns model, maker, name, kind, card, file_systems, slot,
 folder, passes_on, on_network; only model and kind must be there, and a cell of
 several values has spaces between them (on_network: /).`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne("id"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runModelAdd(interruptible(cmd), s, o, args)
 		},

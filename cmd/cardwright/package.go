@@ -54,7 +54,7 @@ as the maker's.
 
 Of a zip the package inside is taken where the catalogue knows it, or --member
 names it. --unpack is for devices that want what is inside on the card.`,
-		Args: cobra.MinimumNArgs(1),
+		Args: several("downloads"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runPackageAdd(interruptible(cmd), s, o, args)
 		},

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 	"path/filepath"
 	"strings"
 
@@ -57,6 +58,12 @@ fully checked; 130 interrupted.`,
 		newInitCommand(s), newModelCommand(s), newVesselCommand(s), newPackageCommand(s), newSurveyCommand(s),
 		newShopCommand(s))
 	fitHelp(root)
+	for _, cmd := range root.Commands() {
+		if cmd.HasSubCommands() && !cmd.Runnable() {
+			cmd.DisableFlagsInUseLine = true
+			cmd.RunE = func(cmd *cobra.Command, args []string) error { return s.group(cmd, args) }
+		}
+	}
 	return root
 }
 
@@ -75,10 +82,34 @@ func fitHelp(cmd *cobra.Command) {
 	}
 }
 
+// group answers where the first word of a command was typed and no second one, or
+// one that there isn't.
+func (s *session) group(cmd *cobra.Command, args []string) error {
+	var names []string
+	for _, sub := range cmd.Commands() {
+		if sub.IsAvailableCommand() {
+			names = append(names, sub.Name())
+		}
+	}
+	switch {
+	case len(args) > 0:
+		return usage(fmt.Errorf("unknown command %q for %q%s", args[0], cmd.CommandPath(), tryIt(or(manifest.Nearest(args[0], names), "one of "+strings.Join(names, ", ")))))
+	case s.json:
+		return usage(fmt.Errorf("expected one of %s, found 0 arguments", strings.Join(names, ", ")))
+	}
+	return cmd.Help()
+}
+
 // exactly is cobra.ExactArgs with an exit code and the right usage.
-func exactly(n int, what string) cobra.PositionalArgs {
+func exactly(n int, what string) cobra.PositionalArgs { return between(n, n, what) }
+
+// atMostOne and several are for commands that take none or one, or one or more.
+func atMostOne(what string) cobra.PositionalArgs { return between(0, 1, "at most one "+what) }
+func several(what string) cobra.PositionalArgs   { return between(1, math.MaxInt, what) }
+
+func between(least, most int, what string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
-		if len(args) != n {
+		if len(args) < least || len(args) > most {
 			return usage(fmt.Errorf("expected %s, found %d arguments\nusage: %s", what, len(args), cmd.UseLine()))
 		}
 		return nil

@@ -43,7 +43,7 @@ practice.) Models are known by on_network in the catalogue. Without VESSEL it
 only shows what was seen.
 
 Read the version off the device's own screen before you rely on it.`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne("vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runSurvey(interruptible(cmd), s, o, args)
 		},

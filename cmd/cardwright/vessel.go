@@ -54,7 +54,7 @@ as cardwright survey reads it; devices that aren't on it come with --device.
 
 --from-card takes what the record on a card says: for which vessel it was made,
 and which devices have packages on it. It doesn't say what they run.`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne("id"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runVesselAdd(interruptible(cmd), s, o, args)
 		},
