@@ -397,6 +397,9 @@ func (p *preparing) conclude(ctx context.Context, outcomes []media.Outcome, noti
 			p.tell(t, o, c)
 		}
 	}
+	if first(codes) == exitDone && !p.session.json {
+		p.tellSheets()
+	}
 	switch {
 	case p.session.json:
 		p.answer(answer)
@@ -436,7 +439,27 @@ func (p *preparing) nextCommand(t *cardTarget) string {
 	for _, flag := range p.session.flags(p.options.ask) {
 		words = append(words, verify.Quoted(flag))
 	}
+	if t.job.Card.Of > 1 {
+		return strings.Join(words, " ") // its order would prove no other card: tellSheets
+	}
 	return strings.Join(append(words, "--order install-order.txt"), " ")
+}
+
+// tellSheets tells how the order of several cards is had, once for each set.
+func (p *preparing) tellSheets() {
+	of := len(p.layout.Cards)
+	if of < 2 {
+		return
+	}
+	fmt.Fprintf(p.session.out, "\nAnd then, for the order of %s:\n", counted(of, "card"))
+	for set, file := 0, "install-order.txt"; set < len(p.targets)/of; set++ {
+		var cards []string
+		for _, t := range p.targets[set*of : (set+1)*of] {
+			cards = append(cards, t.path)
+		}
+		fmt.Fprintf(p.session.out, "  %s --output %s\n", p.session.sheetCommand(p.vessel, p.options.ask, cards), file)
+		file = fmt.Sprintf("install-order-%d.txt", set+2)
+	}
 }
 
 func (p *preparing) close() {

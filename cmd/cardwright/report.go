@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"cardwright/media"
@@ -22,7 +23,7 @@ func conclusion(r verify.Report) string {
 	switch {
 	case r.RightFilesOnly():
 		return "Right files, wrong file system: do not use this card as it is."
-	case r.Verdict == verify.Bad && r.Card > 0 && r.Counts["files"] > 0 && r.Counts["files_matching"] == 0:
+	case r.Verdict == verify.Bad && r.Card > 0 && r.Counts["files"] > 0 && r.Counts["files_matching"] == 0 && !slices.ContainsFunc(r.Brings, func(b verify.Bring) bool { return b.Whole }):
 		return "Nothing that the vessel needs stands on it as it should: do not use this card."
 	case r.Verdict == verify.Bad:
 		return "Do not use this card."
@@ -63,7 +64,7 @@ func writeWhatToDo(w io.Writer, r verify.Report) {
 	}
 	switch {
 	case strings.Contains(text, "NEWCARD2"):
-		fmt.Fprintf(w, "%sNEWCARD1 and so on are the drives of the other cards: cardwright readers lists them.\n", indent)
+		fmt.Fprintln(w, indent+wrapped("NEWCARD1 and so on are the drives of the other cards: cardwright readers lists them.", indent))
 	case strings.Contains(text, "NEWCARD"):
 		fmt.Fprintf(w, "%sNEWCARD is the drive of the other card: cardwright readers lists it.\n", indent)
 	}

@@ -107,6 +107,18 @@ isn't good prints no install order, but the reason.`,
 	return cmd
 }
 
+// sheetCommand is what is typed for the order of these cards.
+func (s *session) sheetCommand(vessel *manifest.Vessel, ask askOptions, cards []string) string {
+	words := []string{"cardwright sheet", vessel.ID}
+	for _, flag := range s.flags(ask) {
+		words = append(words, verify.Quoted(flag))
+	}
+	for _, card := range cards {
+		words = append(words, "--card", verify.Quoted(card))
+	}
+	return strings.Join(words, " ")
+}
+
 func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error {
 	format, err := o.form.formatFor(o.output)
 	if err != nil {
@@ -143,7 +155,7 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	if err := s.writeSheet(shop, made, o, format); err != nil {
 		return err
 	}
-	if plan.Conflict != nil {
+	if plan.Conflict != nil || made.Stamp.Kind == sheet.StampNone {
 		codes = append(codes, exitNo)
 	}
 	if c := first(codes); c != exitDone {

@@ -346,6 +346,13 @@ func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
 		return fmt.Errorf("writing the install order: %w", err)
 	}
 	fmt.Fprintf(v.session.errs, "Install order written to %s\n", o.orderFile)
+	if of := v.card.Of; of > 1 {
+		cards := make([]string, of)
+		for i := range cards {
+			cards[i] = fmt.Sprintf("CARD%d", i+1)
+		}
+		fmt.Fprintf(v.session.errs, "It proves card %d of %d only: %s makes that of all.\n", v.card.Number, of, v.session.sheetCommand(v.vessel, v.ask, cards))
+	}
 	return nil
 }
 
