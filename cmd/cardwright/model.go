@@ -256,6 +256,9 @@ func modelsFrom(shop *manifest.Shop, o modelOptions, args []string) ([]*edit.Fil
 	if err != nil {
 		return nil, err
 	}
+	if ms := twice(table); ms != nil {
+		return nil, mistakesIn(o.from, ms)
+	}
 	var files []*edit.File
 	for _, row := range table.Rows {
 		id := row.Get("model")
@@ -275,6 +278,23 @@ func modelsFrom(shop *manifest.Shop, o modelOptions, args []string) ([]*edit.Fil
 		files = append(files, file)
 	}
 	return files, nil
+}
+
+// twice are the models that a table has more than once: each makes a file.
+func twice(table *survey.Table) (ms manifest.Mistakes) {
+	first := map[string]int{}
+	for _, row := range table.Rows {
+		id, at := row.Get("model"), row.At("model")
+		if line, ok := first[id]; ok {
+			ms = append(ms, manifest.Mistake{
+				At: at, What: "model given twice", Found: fmt.Sprintf("%q again", id),
+				Expected: fmt.Sprintf("each one once; the first is in line %d", line),
+			})
+			continue
+		}
+		first[id] = at.Line
+	}
+	return ms
 }
 
 // file is the catalogue file of a model.

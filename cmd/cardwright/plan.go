@@ -167,7 +167,11 @@ func writeUnread(w io.Writer, vessel *manifest.Vessel, unread *order.Unread, pla
 	fmt.Fprintf(w, "%s: first read the version off %s; nothing is planned by guess.\n\n",
 		visible.Visible(vessel.Name), counted(len(unread.Devices), "device"))
 	for _, r := range unread.Devices {
-		text := fmt.Sprintf("%s (%s, %s): switch it on, read its version, write it at %s", r.Device, r.Model, r.Place, r.At)
+		what := r.Model
+		if r.Place != "" {
+			what += ", " + r.Place
+		}
+		text := fmt.Sprintf("%s (%s): switch it on, read its version, write it at %s", r.Device, what, r.At)
 		fmt.Fprintf(w, "  - %s\n", wrapped(text, "    "))
 	}
 	for i, a := range plan.Answers {

@@ -59,7 +59,7 @@ func ReadTable(name string, data []byte, columns []Column) (*Table, error) {
 	t := &tableReader{table: &Table{name: name}, columns: columns}
 	switch {
 	case len(data) > manifest.MaxFileBytes:
-		t.mistake(manifest.Pos{File: name}, "file too large", fmt.Sprintf("%d bytes", len(data)), fmt.Sprintf("at most %d bytes", manifest.MaxFileBytes), "")
+		t.mistake(manifest.Pos{File: name}, "file too large", fmt.Sprintf("more than %d bytes", manifest.MaxFileBytes), fmt.Sprintf("at most %d bytes", manifest.MaxFileBytes), "")
 	case !utf8.Valid(data):
 		t.mistake(manifest.Pos{File: name}, "not text in UTF-8", "other bytes", "a table saved as CSV in UTF-8", "")
 	default:
@@ -90,9 +90,7 @@ func (t *tableReader) read(data []byte) {
 	for first := true; ; first = false {
 		cells, err := r.Read()
 		if errors.Is(err, io.EOF) {
-			if first {
-				t.mistake(manifest.Pos{File: t.table.name}, "empty table", "nothing", "a heading line, then a line for each", "")
-			}
+			t.ended(first)
 			return
 		}
 		if err != nil {
@@ -110,6 +108,17 @@ func (t *tableReader) read(data []byte) {
 		} else {
 			t.row(cells, at)
 		}
+	}
+}
+
+// ended refuses a table that ended before it said anything.
+func (t *tableReader) ended(first bool) {
+	found := "nothing below the heading line"
+	if first {
+		found = "nothing"
+	}
+	if len(t.table.Rows)+len(t.found) == 0 {
+		t.mistake(manifest.Pos{File: t.table.name}, "empty table", found, "a heading line, then a line for each", "")
 	}
 }
 

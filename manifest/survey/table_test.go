@@ -39,6 +39,7 @@ func TestReadTable(t *testing.T) {
 func TestReadTableMistakes(t *testing.T) {
 	for _, c := range []struct{ text, want string }{
 		{"", "d.csv: empty table"},
+		{"model,version\n,\n", "d.csv: empty table\n  found:    nothing below the heading line"},
 		{"model,versoin\nx,1\n", "d.csv:1:7: unknown column\n  found:    \"versoin\"\n  expected: one of model, version, serial, note\n  try:      version"},
 		{"model,model\nx,y\n", "d.csv:1:7: column given twice"},
 		{"version\n1\n", "d.csv:1:1: missing column"},
@@ -50,7 +51,7 @@ func TestReadTableMistakes(t *testing.T) {
 		{"model\n\"x\n", "not readable as a table"},
 		{"model\n\xff\n", "not text in UTF-8"},
 		{"model\n" + strings.Repeat("x\n", manifest.MaxEntries+9), "table too long"},
-		{strings.Repeat("x", manifest.MaxFileBytes+1), "file too large"},
+		{strings.Repeat("x", manifest.MaxFileBytes+1), "file too large\n  found:    more than 262144 bytes"},
 	} {
 		_, err := survey.ReadTable("d.csv", []byte(c.text), columns)
 		var ms manifest.Mistakes
