@@ -420,6 +420,7 @@ func (j *judging) judge() {
 	j.hashAll()
 	j.payload()
 	j.others()
+	j.withdrawn()
 	j.missing()
 	j.names()
 	j.unseen()

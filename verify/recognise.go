@@ -154,6 +154,21 @@ func (j *judging) knownRelease(e file, all []release) Finding {
 	return f
 }
 
+// withdrawn tells of files that a record on the card lists, so that they are
+// expected, and whose release was withdrawn since. A plan holds none.
+func (j *judging) withdrawn() {
+	if !j.fromRecord() {
+		return
+	}
+	for _, e := range j.files {
+		all := j.known[j.digests[e.path]]
+		stands := func(r release) bool { return r.of.Withdrawn == "" }
+		if _, wanted := j.wanted[key(e.path)]; wanted && len(all) > 0 && !slices.ContainsFunc(all, stands) {
+			j.report.add(j.knownRelease(e, all))
+		}
+	}
+}
+
 // againstVessel compares a known release with what the vessel's devices of its
 // model run and get.
 func (j *judging) againstVessel(f *Finding, r release, vessel *manifest.Vessel) {
