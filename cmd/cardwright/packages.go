@@ -108,15 +108,11 @@ var shortTrust = map[string]string{
 }
 
 func writeList(w io.Writer, shop *manifest.Shop, inv intake.Inventory) {
-	model := ""
-	for _, c := range inv.Files {
-		if c.Model != model || c.State == intake.Unknown && model != "?" {
-			model = c.Model
+	for i, c := range inv.Files {
+		if i == 0 || c.Model != inv.Files[i-1].Model { // an unknown file has none
 			heading := "Not in the catalogue"
-			if m := shop.Model(model); m != nil {
-				heading = m.Maker + " " + m.Name + " (" + model + ")"
-			} else {
-				model = "?"
+			if m := shop.Model(c.Model); m != nil {
+				heading = m.Maker + " " + m.Name + " (" + c.Model + ")"
 			}
 			fmt.Fprintf(w, "%s\n", visible.Visible(heading))
 		}
@@ -126,7 +122,7 @@ func writeList(w io.Writer, shop *manifest.Shop, inv intake.Inventory) {
 		fmt.Fprintln(w, "No package is in the catalogue.")
 	}
 	for _, u := range inv.Unplanned {
-		fmt.Fprintf(w, "Not planned: %s: %s\n", u.Vessel, wrapped(u.Why, "    "))
+		fmt.Fprintln(w, wrappedAfter(notKnown(u, ""), u.Why, "    "))
 	}
 }
 
@@ -310,9 +306,12 @@ func vesselsNamed(shop *manifest.Shop, ids []string) ([]*manifest.Vessel, error)
 }
 
 func writeFetchList(w io.Writer, shop *manifest.Shop, f fetching) {
-	if len(f.Files) == 0 {
+	switch {
+	case len(f.Files) == 0 && len(f.Unplanned) > 0:
+		fmt.Fprintln(w, "Nothing to download, as far as is known.")
+	case len(f.Files) == 0:
 		fmt.Fprintln(w, "Nothing to download: every package that is needed is there.")
-	} else {
+	default:
 		fmt.Fprintf(w, "To download: %s, %s.\n", counted(len(f.Files), "file"), media.Bytes(f.Bytes))
 	}
 	for _, c := range f.Files {
@@ -327,8 +326,16 @@ func writeFetchList(w io.Writer, shop *manifest.Shop, f fetching) {
 		}
 	}
 	for _, u := range f.Unplanned {
-		fmt.Fprintf(w, "\nNot planned, so perhaps more: %s: %s\n", u.Vessel, wrapped(u.Why, "    "))
+		fmt.Fprintf(w, "\n%s\n", wrappedAfter(notKnown(u, ", so perhaps more"), u.Why, "    "))
 	}
+}
+
+// notKnown stands before the reason why not all that a vessel needs is known.
+func notKnown(u intake.Unplanned, so string) string {
+	if u.NoFile {
+		return "No file" + so + ": " + u.Vessel + ": "
+	}
+	return "Not planned" + so + ": " + u.Vessel + ": "
 }
 
 // names are vessels by name.

@@ -218,6 +218,9 @@ func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {
 			writeStep(w, step)
 		}
 		writeCards(w, plan.Cards)
+		if len(plan.Cards) == 0 && len(plan.OutOfService) > 0 {
+			fmt.Fprintln(w)
+		}
 		writeOutOfService(w, plan.OutOfService)
 	}
 	writeNotes(w, plan.Notes)
@@ -225,6 +228,10 @@ func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {
 
 func writeStep(w io.Writer, s order.Step) {
 	fmt.Fprintf(w, "%3d. %s (%s)%s\n", s.Number, s.Device, s.Model, through(s))
+	if s.Card == 0 {
+		fmt.Fprintf(w, "     %s → %s, %s, on no card: the catalogue has no file of it\n", s.From, s.To, counted(s.Minutes, "minute"))
+		return
+	}
 	folder := "/" + s.Folder
 	fmt.Fprintf(w, "     %s → %s, %s, card %d, folder %s\n",
 		s.From, s.To, counted(s.Minutes, "minute"), s.Card, visible.Visible(folder))
@@ -238,8 +245,10 @@ func through(s order.Step) string {
 }
 
 func writeCards(w io.Writer, cards []order.Card) {
-	fmt.Fprintln(w)
-	for _, c := range cards {
+	for i, c := range cards {
+		if i == 0 {
+			fmt.Fprintln(w)
+		}
 		text := fmt.Sprintf("Card %d: %s of packages for %s; it needs a card of at least %s.",
 			c.Number, media.Bytes(c.Bytes), strings.Join(c.Devices, ", "), media.Bytes(c.Needed))
 		fmt.Fprintln(w, wrapped(text, "        "))
@@ -263,14 +272,17 @@ func writeNotes(w io.Writer, notes []string) {
 				word, n = graver, rest
 			}
 		}
-		fmt.Fprintf(w, "%s: %s\n", word, wrapped(n, "      "))
+		fmt.Fprintln(w, wrappedAfter(word+": ", n, "      "))
 	}
 }
 
 func writeConflict(w io.Writer, vessel *manifest.Vessel, c *order.Conflict) {
 	fmt.Fprintf(w, "%s: no safe order.\n\nBecause\n", visible.Visible(vessel.Name))
 	for _, f := range c.Because {
-		fmt.Fprintf(w, "  - %s\n    (%s)\n", wrapped(f.Fact, "    "), visible.Visible(f.At.String()))
+		fmt.Fprintf(w, "  - %s\n", wrapped(f.Fact, "    "))
+		if at := f.At.String(); at != "" { // what was asked stands nowhere
+			fmt.Fprintf(w, "    (%s)\n", visible.Visible(at))
+		}
 	}
 	if len(c.WouldFree) > 0 {
 		fmt.Fprintln(w, "\nAny one of these would free it")

@@ -42,6 +42,11 @@ func headed(conclusion, of string) string {
 	return conclusion + wrappedFrom(utf8.RuneCountInString(conclusion), of, "    ")
 }
 
+// wrappedAfter is a head, safe already, and behind it what wrapped makes of a text.
+func wrappedAfter(head, text, indent string) string {
+	return head + wrappedFrom(utf8.RuneCountInString(head), text, indent)
+}
+
 // wrappedFrom is wrapped, where the first line begins in column width.
 func wrappedFrom(width int, text, indent string) string {
 	var out strings.Builder

@@ -2,6 +2,7 @@ package intake
 
 import (
 	"errors"
+	"fmt"
 	"slices"
 
 	"cardwright/manifest"
@@ -19,6 +20,7 @@ type Needs struct {
 type Unplanned struct {
 	Vessel string `json:"vessel"`
 	Why    string `json:"why"`
+	NoFile bool   `json:"no_file,omitempty"` // it has one, with a release of which the catalogue has no file
 }
 
 // NeedsOf plans the visits of these vessels. Where versions are unknown a
@@ -30,14 +32,14 @@ func NeedsOf(shop *manifest.Shop, vessels []*manifest.Vessel) Needs {
 		var unread *order.Unread
 		switch {
 		case errors.As(err, &unread):
-			n.Unplanned = append(n.Unplanned, Unplanned{v.ID, err.Error()})
+			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: err.Error()})
 			for _, a := range plan.Answers {
 				n.take(shop, v, a.Then)
 			}
 		case err != nil:
-			n.Unplanned = append(n.Unplanned, Unplanned{v.ID, err.Error()})
+			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: err.Error()})
 		case plan.Conflict != nil:
-			n.Unplanned = append(n.Unplanned, Unplanned{v.ID, "no safe order: see cardwright plan " + v.ID})
+			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: "no safe order: see cardwright plan " + v.ID})
 		default:
 			n.take(shop, v, plan)
 		}
@@ -52,10 +54,19 @@ func (n *Needs) take(shop *manifest.Shop, v *manifest.Vessel, plan order.Plan) {
 			continue
 		}
 		r := m.Release(s.To, d.Variant)
-		if r != nil && !slices.Contains(n.vessels[r], v.ID) {
-			n.vessels[r] = append(n.vessels[r], v.ID)
+		if r == nil || slices.Contains(n.vessels[r], v.ID) {
+			continue
+		}
+		n.vessels[r] = append(n.vessels[r], v.ID)
+		if len(r.Files) == 0 {
+			n.Unplanned = append(n.Unplanned, Unplanned{v.ID, noFile(s), true})
 		}
 	}
+}
+
+// noFile says of a step that no card can bring it.
+func noFile(s order.Step) string {
+	return fmt.Sprintf("the catalogue has no file of %s %s, which %s gets", s.Model, s.To, s.Device)
 }
 
 // Of are the ids of the vessels that need a release.

@@ -150,6 +150,11 @@ func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
 	if _, _, err := media.Lay(r.shop, v, plan); err != nil {
 		r.add(v, true, "no card for its plan: "+err.Error(), v.At(""), "cardwright plan "+v.ID)
 	}
+	for _, step := range plan.Steps {
+		if len(step.Files) == 0 {
+			r.noFile(v, step)
+		}
+	}
 	for _, c := range r.inv.Files {
 		if !slices.Contains(c.NeededBy, v.ID) {
 			continue
@@ -167,6 +172,17 @@ func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
 			r.Unread = true
 		}
 	}
+}
+
+// noFile tells of a step whose package nobody took in.
+func (r *readiness) noFile(v *manifest.Vessel, step order.Step) {
+	do := fmt.Sprintf("cardwright package add FILE --model %s --version %s", step.Model, step.To)
+	variant := v.Device(step.Device).Variant
+	if variant != "" {
+		do += " --variant " + inShell(variant)
+	}
+	release := r.shop.Model(step.Model).Release(step.To, variant)
+	r.add(v, true, noFile(step), release.At("version"), do)
 }
 
 // withdrawn tells of releases aboard that their maker withdrew.
