@@ -71,7 +71,10 @@ func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int6
 		t.Path = packages.PlaceApart(f.Source())
 	}
 	if info, err := os.Lstat(t.Path); err == nil {
-		if f.Known == nil || !info.Mode().IsRegular() {
+		switch {
+		case !info.Mode().IsRegular():
+			return nil, &Refused{Path: f.Path, What: "a place that is taken", Found: t.Path + ", which is no plain file", Expected: "a file, or nothing", Advice: "take it away"}
+		case f.Known == nil:
 			return nil, &Refused{Path: f.Path, What: "a place that is taken", Found: t.Path + ", which the catalogue doesn't know", Expected: "no file there", Advice: "look at it, and take it away or give --name"}
 		}
 		t.Was = media.Bytes(info.Size()) + " that differed"

@@ -127,6 +127,16 @@ func TestTakeWhatIsThere(t *testing.T) {
 	require.NoError(t, err)
 	assert.True(t, bytes.Equal(plot(), stored))
 
+	// What is no file is in the way too; another name is no way out for one that
+	// the catalogue knows.
+	require.NoError(t, os.Remove(taken.Path))
+	require.NoError(t, os.Symlink("nowhere", taken.Path))
+	_, err = f.Take(context.Background(), b.Shop.Shop, nil)
+	var linked *intake.Refused
+	require.ErrorAs(t, err, &linked)
+	assert.Equal(t, taken.Path+", which is no plain file", linked.Found)
+	assert.Equal(t, "take it away", linked.Advice)
+
 	require.NoError(t, os.MkdirAll(b.place("fennick-plot-12", "4.1"), 0o755))
 	require.NoError(t, os.WriteFile(b.place("fennick-plot-12", "4.1", "new.upd"), []byte("somebody's"), 0o644))
 	_, err = b.taken(fresh(b.download("new.upd", []byte("new")))).Take(context.Background(), b.Shop.Shop, nil)
