@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/edit"
 	"cardwright/media/keys"
 )
 
@@ -115,7 +116,7 @@ func (s *session) showKey(path string, key keys.Key) {
 	if shop, err := s.shop(); err == nil {
 		name = shop.Name
 	}
-	fmt.Fprintf(s.out, "trusts:\n  - shop: %s\n    key: %s\n", name, key.Public())
+	fmt.Fprintf(s.out, "trusts:\n  - shop: %s\n    key: %s\n", edit.Scalar(name), key.Public())
 }
 
 // signing is the key that prepare signs with; nil where none was made.

@@ -81,7 +81,7 @@ func (c *counting) Read(p []byte) (int, error) {
 // capture was lost or can't be told.
 func networkCode(vessel *manifest.Vessel, n *survey.Network, found []survey.Line) error {
 	code := exitDone
-	if !n.Whole() {
+	if !n.Whole() || n.Frames == 0 {
 		code = exitUnchecked
 	}
 	for _, l := range found {
@@ -115,6 +115,9 @@ func writeNetwork(w io.Writer, vessel *manifest.Vessel, n *survey.Network, found
 	}
 	if n.Silent > 0 {
 		fmt.Fprintf(w, "\n%s\n", wrapped(fmt.Sprintf("%s claimed an address and said nothing of its product: capture again while the displays are switched on.", counted(n.Silent, "more device")), ""))
+	}
+	if n.Frames == 0 && n.Whole() {
+		fmt.Fprintln(w, "\nThere is no frame in it: capture again while the devices are switched on.")
 	}
 	if n.Whole() {
 		return
@@ -191,11 +194,15 @@ func (s *session) takeOver(vessel *manifest.Vessel, dir string, n *survey.Networ
 	if err := s.saveSurvey(shop, vessel, file, append(changes, more...)); err != nil {
 		return err
 	}
-	if left > 0 || !n.Whole() {
+	switch {
+	case left > 0:
 		fmt.Fprintf(s.errs, "Not taken over: %s that could not be told for certain. See cardwright survey %s --network.\n", counted(left, "device"), vessel.ID)
-		return &answered{exitUnchecked}
+	case !n.Whole() || n.Frames == 0:
+		fmt.Fprintf(s.errs, "Not all of the capture could be read: see cardwright survey %s --network.\n", vessel.ID)
+	default:
+		return nil
 	}
-	return nil
+	return &answered{exitUnchecked}
 }
 
 func networkChanges(l survey.Line) (changes []change) {

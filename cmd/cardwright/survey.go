@@ -60,6 +60,8 @@ func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) 
 	switch {
 	case o.answers != "" && (o.network != "" || o.csv):
 		return usage(errors.New("one of --answers, --network and --csv at a time"))
+	case o.write && o.network == "":
+		return usage(errors.New("--write needs --network CAPTURE"))
 	case o.network != "" && len(args) == 0 && o.write:
 		return usage(errors.New("name the vessel whose file is to be written"))
 	case o.network != "" && len(args) == 0:
@@ -106,7 +108,7 @@ func writeSurveyPage(w io.Writer, shop *manifest.Shop, v *manifest.Vessel) {
 	for range spareLines {
 		fmt.Fprintf(w, "\n[ ] model    %s\n    place    %s\n    serial   %s\n    version  %s\n", blank, blank, blank, blank)
 	}
-	fmt.Fprintf(w, "\nBack in the shop: cardwright survey %s --csv > answers.csv, fill it in, then\ncardwright survey %s --answers answers.csv\n", v.ID, v.ID)
+	fmt.Fprintf(w, "\nBack in the shop, fill in the table that the first makes, for the second:\n  cardwright survey %s --csv > answers.csv\n  cardwright survey %s --answers answers.csv\n", v.ID, v.ID)
 }
 
 func writeSurveyDevice(w io.Writer, m *manifest.Model, d *manifest.Device) {

@@ -59,6 +59,9 @@ func isScalar(v Value) bool {
 	return false
 }
 
+// Scalar is a text as it is written behind a key, in quotes where it needs them.
+func Scalar(text string) string { return scalar(text, false) }
+
 // scalar writes a text so that YAML reads that very text, on a line of its own
 // or within brackets.
 func scalar(v Value, brackets bool) string {
