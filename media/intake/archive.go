@@ -93,18 +93,23 @@ func unfit(m *zip.File) string {
 	return ""
 }
 
-// find is the member with this name, by its whole path or its last part.
-func (a *archive) find(name string) *zip.File {
-	var found *zip.File
+// find are the members with this name, by their whole path or, where none has
+// that, by its last part.
+func (a *archive) find(name string) (all []*zip.File) {
 	for _, m := range a.File {
 		if m.Name == name {
-			return m
-		}
-		if path.Base(m.Name) == name && found == nil && !m.Mode().IsDir() {
-			found = m
+			all = append(all, m)
 		}
 	}
-	return found
+	if len(all) > 0 {
+		return all
+	}
+	for _, m := range a.File {
+		if path.Base(m.Name) == name && !m.Mode().IsDir() {
+			all = append(all, m)
+		}
+	}
+	return all
 }
 
 // digest hashes a member, which has to be as long as the archive says.

@@ -263,10 +263,16 @@ func (x *examination) namedMember() (Found, error) {
 	if x.zip == nil {
 		return Found{}, x.refuse("not an archive", "something else", "a zip archive with a member "+x.request.Member, "leave out --member")
 	}
-	m := x.zip.find(x.request.Member)
-	if m == nil {
-		return Found{}, x.refuse("no such member", "not among "+memberNames(x.zip), "a member "+x.request.Member, "name one of those")
+	named := x.zip.find(x.request.Member)
+	switch {
+	case len(named) == 0:
+		return Found{}, x.refuse("no such member", "not among "+memberNames(x.zip.File), "a member "+x.request.Member, "name one of those")
+	case len(named) > 1 && named[0].Name == x.request.Member:
+		return Found{}, x.refuse("several members of this name", memberNames(named), "one", "ask its maker for another")
+	case len(named) > 1:
+		return Found{}, x.refuse("several members of this name", memberNames(named), "one", "name it with its folder")
 	}
+	m := named[0]
 	if why := unfit(m); why != "" {
 		return Found{}, x.refuse("a member that can't be taken", m.Name+", "+why, "a plain file", "ask its maker for another")
 	}
@@ -285,12 +291,12 @@ func (x *examination) namedMember() (Found, error) {
 // shownMembers is how many names of members a message has.
 const shownMembers = 8
 
-func memberNames(a *archive) string {
+func memberNames(all []*zip.File) string {
 	var names []string
-	for _, m := range a.File[:min(len(a.File), shownMembers)] {
+	for _, m := range all[:min(len(all), shownMembers)] {
 		names = append(names, fmt.Sprintf("%q", m.Name))
 	}
-	if more := len(a.File) - shownMembers; more > 0 {
+	if more := len(all) - shownMembers; more > 0 {
 		names = append(names, fmt.Sprintf("%d more", more))
 	}
 	return strings.Join(names, ", ")

@@ -355,6 +355,20 @@ func TestInsideAnArchive(t *testing.T) {
 	b.refused(fresh(b.download("cut.zip", out.Bytes()[:out.Len()-30])), "an archive without its end")
 }
 
+// A name that several members have says nothing about which is meant.
+func TestMembersOfOneName(t *testing.T) {
+	b := newBench(t)
+	path := b.download("two.zip", pack(t, &zip.FileHeader{Name: "eu/new.upd"}, &zip.FileHeader{Name: "us/new.upd"}, &zip.FileHeader{Name: "new.bin"}, &zip.FileHeader{Name: "new.bin"}))
+	r := fresh(path)
+	r.Member = "new.upd"
+	refused := b.refused(r, "several members of this name")
+	assert.Equal(t, `"eu/new.upd", "us/new.upd"`, refused.Found)
+	r.Member = "us/new.upd"
+	assert.Equal(t, "us/new.upd", b.taken(r).Member)
+	r.Member = "new.bin"
+	assert.Equal(t, "ask its maker for another", b.refused(r, "several members of this name").Advice)
+}
+
 // Archives made to do harm: none is unpacked, and the reason is told.
 func TestHostileArchives(t *testing.T) {
 	link := &zip.FileHeader{Name: "plot.upd"}

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"archive/zip"
 	"context"
 	"crypto/rand"
 	"crypto/sha256"
@@ -154,11 +155,11 @@ func (f Found) open() (io.ReadCloser, error) {
 	if err != nil {
 		return nil, errors.Join(err, in.Close())
 	}
-	m := a.find(f.Member)
-	if m == nil || unfit(m) != "" {
+	i := slices.IndexFunc(a.File, func(m *zip.File) bool { return m.Name == f.Member && unfit(m) == "" })
+	if i < 0 {
 		return nil, errors.Join(fmt.Errorf("opening %s: the archive changed", f.Path), in.Close())
 	}
-	content, err := m.Open()
+	content, err := a.File[i].Open()
 	if err != nil {
 		return nil, errors.Join(err, in.Close())
 	}
