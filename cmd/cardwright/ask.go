@@ -58,8 +58,13 @@ func (a *asking) value(given, flag, key, usual string) (string, error) {
 		if m == nil {
 			return answer, nil
 		}
-		fmt.Fprintf(a.session.errs, "  %s: found %s, expected %s%s\n", m.What, m.Found, m.Expected, tryIt(m.Hint))
+		a.say("%s: found %s, expected %s%s", m.What, m.Found, m.Expected, tryIt(m.Hint))
 	}
+}
+
+// say answers what was typed and can't stand.
+func (a *asking) say(format string, args ...any) {
+	fmt.Fprintln(a.session.errs, wrappedAfter("  ", fmt.Sprintf(format, args...), "    "))
 }
 
 // must is value for what may not be left out.
@@ -99,7 +104,7 @@ func (a *asking) ids(question string, among []string) ([]string, error) {
 		if wrong < 0 {
 			return given, nil
 		}
-		fmt.Fprintf(a.session.errs, "  found %q, expected some of these, with spaces between them%s\n", given[wrong], tryIt(manifest.Nearest(given[wrong], among)))
+		a.say("found %q, expected some of these, with spaces between them%s", given[wrong], tryIt(manifest.Nearest(given[wrong], among)))
 	}
 }
 
@@ -128,7 +133,7 @@ func (a *asking) line(question, usual string) (string, error) {
 	if usual != "" {
 		question += " [" + usual + "]"
 	}
-	fmt.Fprintf(a.session.errs, "%s: ", question)
+	fmt.Fprintf(a.session.errs, "%s: ", wrapped(question, "  "))
 	type answer struct {
 		text string
 		err  error
@@ -140,8 +145,12 @@ func (a *asking) line(question, usual string) (string, error) {
 	}()
 	select {
 	case t := <-typed:
+		if t.err != nil {
+			fmt.Fprintln(a.session.errs) // nobody ended the line of the question
+		}
 		return t.text, t.err
 	case <-a.ctx.Done(): // reading goes on until the process ends; nothing can stop it
+		fmt.Fprintln(a.session.errs)
 		return "", fmt.Errorf("reading the answer: %w", a.ctx.Err())
 	}
 }

@@ -7,9 +7,11 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -43,7 +45,7 @@ func TestInterruptedAtAQuestion(t *testing.T) {
 	case <-time.After(time.Minute): // so that a hang fails this test and not all
 		t.Fatal("the question was not left")
 	}
-	assert.Contains(t, errs.String(), "interrupted while reading the answer")
+	assert.Contains(t, errs.String(), "\ncardwright: interrupted while reading the answer")
 	assert.NoFileExists(t, filepath.Join(dir, "shop.yaml"))
 }
 
@@ -78,4 +80,21 @@ func TestInterruptedTwice(t *testing.T) {
 	}
 	_ = cmd.Process.Kill()
 	t.Fatal("it could not be interrupted")
+}
+
+// Questions, and what is said to a wrong answer, fit the screen.
+func TestQuestionsFitTheScreen(t *testing.T) {
+	var errs bytes.Buffer
+	s := &session{in: strings.NewReader("radr\nradar\n"), errs: &errs}
+	a := s.asking(t.Context(), true, false)
+	kind, err := a.value("", "--kind", "Model.kind", "chart display")
+	require.NoError(t, err)
+	assert.Equal(t, "radar", kind)
+	_, err = a.ids("models that it can update over the network", strings.Fields(strings.Repeat("fennick-sweep-4 ", 9)))
+	require.ErrorContains(t, err, "the input ended")
+	assert.Contains(t, errs.String(), "try radar\n")
+	assert.True(t, strings.HasSuffix(errs.String(), "[none]: \n"), "what follows begins a line of its own")
+	for line := range strings.Lines(errs.String()) {
+		assert.LessOrEqual(t, utf8.RuneCountInString(line), columns+1, line)
+	}
 }

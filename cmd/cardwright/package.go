@@ -267,7 +267,7 @@ func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOp
 	if r == nil || !r.Unknown || ask.in == nil {
 		return found, err
 	}
-	fmt.Fprintf(s.errs, "%s is not known to the catalogue. Models there: %s\n", visible.Visible(path), strings.Join(modelIDs(shop), ", "))
+	fmt.Fprintln(s.errs, wrapped(path+" is not known to the catalogue. Models there: "+strings.Join(modelIDs(shop), ", "), "  "))
 	model, v := guess(shop, filepath.Base(path))
 	if o.Model, err = ask.must("", "--model", "Device.model", model); err != nil {
 		return found, err
@@ -417,7 +417,7 @@ func (a *asking) needs(shop *manifest.Shop) (all []string, err error) {
 			err = fmt.Errorf("no model %q in the catalogue%s", need.Model, tryIt(manifest.Nearest(need.Model, modelIDs(shop))))
 		}
 		if err != nil {
-			fmt.Fprintf(a.session.errs, "  %v\n", err)
+			a.say("%v", err)
 			continue
 		}
 		all = append(all, text)

@@ -243,7 +243,7 @@ func askDevices(a *asking, shop *manifest.Shop) ([]newDevice, error) {
 	if a.in == nil {
 		return nil, usage(errors.New("say with --device or --devices what is aboard"))
 	}
-	fmt.Fprintf(a.session.errs, "Models in the catalogue: %s\n", strings.Join(modelIDs(shop), ", "))
+	fmt.Fprintln(a.session.errs, wrapped("Models in the catalogue: "+strings.Join(modelIDs(shop), ", "), "  "))
 	var all []newDevice
 	for {
 		model, err := a.line(manifest.Help("Device.model"), "no more")
@@ -251,7 +251,7 @@ func askDevices(a *asking, shop *manifest.Shop) ([]newDevice, error) {
 			return all, err
 		}
 		if shop.Model(model) == nil {
-			fmt.Fprintf(a.session.errs, "  no such model%s; another one comes with cardwright model add\n", tryIt(manifest.Nearest(model, modelIDs(shop))))
+			a.say("no such model%s; another one comes with cardwright model add", tryIt(manifest.Nearest(model, modelIDs(shop))))
 			continue
 		}
 		d := newDevice{model: model}
