@@ -82,10 +82,26 @@ func TestInterruptedTwice(t *testing.T) {
 	t.Fatal("it could not be interrupted")
 }
 
+// echo is one line that is typed at a terminal, which shows it.
+type echo struct {
+	line string
+	on   io.Writer
+}
+
+func (e *echo) Read(p []byte) (int, error) {
+	if e.line == "" {
+		return 0, io.EOF
+	}
+	n, err := io.WriteString(e.on, e.line)
+	copy(p, e.line)
+	e.line = ""
+	return n, err
+}
+
 // Questions, and what is said to a wrong answer, fit the screen.
 func TestQuestionsFitTheScreen(t *testing.T) {
 	var errs bytes.Buffer
-	s := &session{in: strings.NewReader("radr\nradar\n"), errs: &errs}
+	s := &session{in: io.MultiReader(&echo{"radr\n", &errs}, &echo{"radar\n", &errs}), errs: &errs}
 	a := s.asking(t.Context(), true, false)
 	kind, err := a.value("", "--kind", "Model.kind", "chart display")
 	require.NoError(t, err)
