@@ -34,7 +34,7 @@ func (p *preparing) guardDrive(ctx context.Context, t *cardTarget) error {
 	if err != nil {
 		return err
 	}
-	if err := p.agreed(t.path, listed, before); err != nil {
+	if err := p.agreed(ctx, t.path, listed, before); err != nil {
 		return err
 	}
 	d, err := drive.OpenDrive(t.path, true)
@@ -107,7 +107,7 @@ func listedDrive(ctx context.Context, path string) (readers.Drive, error) {
 
 // agreed asks whether this very card may be erased. --yes is enough for a loop
 // drive, which is a file; a real card is named by its own code.
-func (p *preparing) agreed(path string, listed readers.Drive, seen seenCard) error {
+func (p *preparing) agreed(ctx context.Context, path string, listed readers.Drive, seen seenCard) error {
 	foreign := len(seen.glance.Foreign) > 0 || seen.glance.Unread
 	if foreign {
 		p.showLoss(path, seen)
@@ -126,25 +126,51 @@ func (p *preparing) agreed(path string, listed readers.Drive, seen seenCard) err
 	if len(p.options.erase) > 0 {
 		return fmt.Errorf("%s has the code %s, which --erase doesn't name: nothing was erased; is it the right card?", path, seen.code)
 	}
-	return p.ask(path, listed, seen)
+	return p.ask(ctx, path, listed, seen)
 }
 
 // ask has the user type the card's code.
-func (p *preparing) ask(path string, listed readers.Drive, seen seenCard) error {
+func (p *preparing) ask(ctx context.Context, path string, listed readers.Drive, seen seenCard) error {
 	in, ok := p.session.in.(*os.File)
 	if !ok || !term.IsTerminal(int(in.Fd())) {
 		return fmt.Errorf("erasing %s needs a person's word: at a terminal, or --erase %s", path, seen.code)
 	}
 	fmt.Fprintf(p.session.errs, "%s: %s, %s\nAll of it will be erased. To go on, type the card's code %s: ",
 		path, media.Bytes(listed.Bytes), visible.Visible(described(listed)), seen.code)
-	typed, err := bufio.NewReader(io.LimitReader(in, 100)).ReadString('\n')
-	if err != nil && !errors.Is(err, io.EOF) {
-		return fmt.Errorf("reading the answer: %w", err)
+	typed, err := typedCode(ctx, in)
+	if err != nil {
+		fmt.Fprintln(p.session.errs) // nobody ended the line of the question
+		return err
 	}
 	if !readers.SameCode(seen.code, strings.TrimSpace(typed)) {
 		return fmt.Errorf("what was typed is not the code of %s: nothing was erased", path)
 	}
 	return nil
+}
+
+// typedCode is the line that is typed, unless the run is interrupted meanwhile:
+// at a question nothing else would answer that.
+func typedCode(ctx context.Context, in io.Reader) (string, error) {
+	type answer struct {
+		text string
+		err  error
+	}
+	typed := make(chan answer, 1)
+	go func() { // it reads on until the process ends; nothing can stop it
+		text, err := bufio.NewReader(io.LimitReader(in, 100)).ReadString('\n')
+		if err != nil && !(errors.Is(err, io.EOF) && text != "") {
+			err = fmt.Errorf("reading the answer: %w; nothing was erased", err)
+		} else {
+			err = nil
+		}
+		typed <- answer{text, err}
+	}()
+	select {
+	case t := <-typed:
+		return t.text, t.err
+	case <-ctx.Done():
+		return "", fmt.Errorf("asking whether to erase, before anything was written: %w", ctx.Err())
+	}
 }
 
 // described is a drive in a few words: what the reader calls itself.
