@@ -13,6 +13,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/media"
+	"cardwright/media/drive"
 	"cardwright/media/keys"
 	"cardwright/verify/ledger/store"
 )
@@ -42,7 +43,7 @@ func (p page) check() error {
 		switch {
 		case sameFile(card, p.path):
 			return usage(fmt.Errorf("--%s %s names the card that is verified: name another file, the card at hand is never written", p.flag, p.path))
-		case isFolder(card) && within(card, p.path):
+		case isFolder(card) && within(card, p.path), drive.Holds(card, p.path):
 			return usage(fmt.Errorf("--%s %s stands on the card that is verified: name a file elsewhere, the card at hand is never written", p.flag, p.path))
 		}
 	}

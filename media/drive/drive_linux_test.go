@@ -111,6 +111,34 @@ func TestDriveWithAMountedPartIsRefused(t *testing.T) {
 	require.ErrorIs(t, err, drive.ErrBusy)
 }
 
+// Where a card is mounted, what stands on it is known to.
+func TestADriveHoldsWhatIsMountedFromIt(t *testing.T) {
+	whole, _ := loop(t, make([]byte, 8<<20))
+	run(t, "mkfs.ext4", "-q", whole)
+	here := mount(t, whole)
+	parted, _ := loop(t, make([]byte, 16<<20))
+	run(t, "addpart", parted, "1", "2048", "30720")
+	t.Cleanup(func() { _ = exec.Command("delpart", parted, "1").Run() })
+	run(t, "mkfs.ext4", "-q", parted+"p1")
+	there := mount(t, parted+"p1")
+	for _, c := range []struct {
+		drive, path string
+		holds       bool
+	}{
+		{whole, filepath.Join(here, "new.txt"), true},
+		{whole, here, true},
+		{whole, filepath.Join(there, "new.txt"), false},
+		{parted, filepath.Join(there, "new.txt"), true},
+		{parted + "p1", filepath.Join(there, "new.txt"), true},
+		{parted, filepath.Join(here, "new.txt"), false},
+		{parted, t.TempDir(), false},
+		{parted, "/proc/self/none", false},
+		{filepath.Join(t.TempDir(), "none"), here, false},
+	} {
+		assert.Equal(t, c.holds, drive.Holds(c.drive, c.path), "%s %s", c.drive, c.path)
+	}
+}
+
 func TestLockedCardSaysSo(t *testing.T) {
 	path, _ := loop(t, pattern(1<<20), "-r")
 	_, err := drive.OpenDrive(path, true)

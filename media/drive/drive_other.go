@@ -22,3 +22,6 @@ func (d *Drive) Close() error { return d.closeFiles() }
 
 // SectorBytes is the drive's logical sector.
 func (d *Drive) SectorBytes() int { return int(d.sector) }
+
+// Holds is for systems on which a drive can be opened.
+func Holds(drive, path string) bool { return false }
