@@ -134,41 +134,51 @@ func (a *asking) line(question, usual string) (string, error) {
 		question += " [" + usual + "]"
 	}
 	fmt.Fprintf(a.session.errs, "%s: ", wrapped(question, "  "))
-	type answer struct {
+	text, err := lineTyped(a.ctx, a.in)
+	if err != nil {
+		fmt.Fprintln(a.session.errs) // nobody ended the line of the question
+		return "", fmt.Errorf("reading the answer; nothing was written: %w", err)
+	}
+	return text, nil
+}
+
+// errInputEnded says that nobody is there any longer.
+var errInputEnded = errors.New("the input ended")
+
+// lineTyped waits for a line, or for the user to interrupt: at a question
+// nothing else would answer that.
+func lineTyped(ctx context.Context, in *bufio.Reader) (string, error) {
+	type line struct {
 		text string
 		err  error
 	}
-	typed := make(chan answer, 1)
-	go func() {
-		text, err := a.typed()
-		typed <- answer{text, err}
+	typed := make(chan line, 1)
+	go func() { // it reads on until the process ends; nothing can stop it
+		text, err := boundedLine(in)
+		typed <- line{text, err}
 	}()
 	select {
-	case t := <-typed:
-		if t.err != nil {
-			fmt.Fprintln(a.session.errs) // nobody ended the line of the question
-		}
-		return t.text, t.err
-	case <-a.ctx.Done(): // reading goes on until the process ends; nothing can stop it
-		fmt.Fprintln(a.session.errs)
-		return "", fmt.Errorf("reading the answer: %w", a.ctx.Err())
+	case l := <-typed:
+		return l.text, l.err
+	case <-ctx.Done():
+		return "", ctx.Err()
 	}
 }
 
-// typed is the next line of the input, within bounds.
-func (a *asking) typed() (string, error) {
+// boundedLine is the next line of the input, trimmed. The last one needs no end.
+func boundedLine(in *bufio.Reader) (string, error) {
 	var typed []byte
 	for {
-		b, err := a.in.ReadByte()
+		b, err := in.ReadByte()
 		switch {
 		case errors.Is(err, io.EOF) && len(typed) == 0:
-			return "", fmt.Errorf("reading the answer: the input ended; nothing was written")
+			return "", errInputEnded
 		case err != nil && !errors.Is(err, io.EOF):
-			return "", fmt.Errorf("reading the answer: %w", err)
+			return "", err
 		case err != nil || b == '\n':
 			return strings.TrimSpace(string(typed)), nil
 		case len(typed) == maxAnswer:
-			return "", fmt.Errorf("reading the answer: more than %d characters", maxAnswer)
+			return "", fmt.Errorf("more than %d bytes in one line", maxAnswer)
 		}
 		typed = append(typed, b)
 	}

@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -137,40 +136,15 @@ func (p *preparing) ask(ctx context.Context, path string, listed readers.Drive, 
 	}
 	fmt.Fprintf(p.session.errs, "%s: %s, %s\nAll of it will be erased. To go on, type the card's code %s: ",
 		path, media.Bytes(listed.Bytes), visible.Visible(described(listed)), seen.code)
-	typed, err := typedCode(ctx, in)
+	typed, err := lineTyped(ctx, bufio.NewReader(in))
 	if err != nil {
 		fmt.Fprintln(p.session.errs) // nobody ended the line of the question
-		return err
+		return fmt.Errorf("asking whether to erase, nothing was erased: %w", err)
 	}
-	if !readers.SameCode(seen.code, strings.TrimSpace(typed)) {
+	if !readers.SameCode(seen.code, typed) {
 		return fmt.Errorf("what was typed is not the code of %s: nothing was erased", path)
 	}
 	return nil
-}
-
-// typedCode is the line that is typed, unless the run is interrupted meanwhile:
-// at a question nothing else would answer that.
-func typedCode(ctx context.Context, in io.Reader) (string, error) {
-	type answer struct {
-		text string
-		err  error
-	}
-	typed := make(chan answer, 1)
-	go func() { // it reads on until the process ends; nothing can stop it
-		text, err := bufio.NewReader(io.LimitReader(in, 100)).ReadString('\n')
-		if err != nil && !(errors.Is(err, io.EOF) && text != "") {
-			err = fmt.Errorf("reading the answer: %w; nothing was erased", err)
-		} else {
-			err = nil
-		}
-		typed <- answer{text, err}
-	}()
-	select {
-	case t := <-typed:
-		return t.text, t.err
-	case <-ctx.Done():
-		return "", fmt.Errorf("asking whether to erase, before anything was written: %w", ctx.Err())
-	}
 }
 
 // described is a drive in a few words: what the reader calls itself.

@@ -106,7 +106,7 @@ func (s *session) end(ctx context.Context, err error) int {
 		return c
 	}
 	if c == exitInterrupted {
-		doing, _ := strings.CutSuffix(err.Error(), ": "+context.Canceled.Error())
+		doing := strings.Replace(err.Error(), ": "+context.Canceled.Error(), "", 1)
 		s.complain("interrupted while " + doing)
 		return c
 	}

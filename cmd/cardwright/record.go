@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -491,34 +492,9 @@ func (r *recording) ask(ctx context.Context, question, usual string) (string, er
 	text, err := lineTyped(ctx, r.typed)
 	if err != nil {
 		fmt.Fprintln(r.session.errs)
-		if errors.Is(err, io.EOF) {
-			err = errors.New("the input ended")
-		}
 		return "", fmt.Errorf("reading the answer; nothing was noted: %w", err)
 	}
-	if answer := strings.TrimSpace(text); answer != "" {
-		return answer, nil
-	}
-	return usual, nil
-}
-
-// lineTyped waits for a line, or for the user to interrupt.
-func lineTyped(ctx context.Context, in *bufio.Reader) (string, error) {
-	type line struct {
-		text string
-		err  error
-	}
-	typed := make(chan line, 1)
-	go func() {
-		text, err := in.ReadString('\n')
-		typed <- line{text, err}
-	}()
-	select {
-	case l := <-typed:
-		return l.text, l.err
-	case <-ctx.Done():
-		return "", ctx.Err()
-	}
+	return cmp.Or(text, usual), nil
 }
 
 // agreed shows what would be noted and asks whether it is right, since what is
