@@ -23,6 +23,7 @@ import (
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
 	"cardwright/media/keys"
+	"cardwright/verify"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/record"
@@ -183,15 +184,35 @@ func (r *recording) saveTyped(cause error) error {
 	name := fmt.Sprintf("unfinished-%s-%s.json", r.vessel.ID, time.Now().Format("20060102-150405"))
 	path := filepath.Join(r.shop.Dir, name)
 	err := r.writeTyped(path)
-	again := fmt.Sprintf("cardwright record %s --sheet %s", r.vessel.ID, path)
+	again := "  " + r.again(path)
 	switch {
 	case err != nil:
 		return errors.Join(cause, fmt.Errorf("keeping what was typed: %w", err))
 	case cause != nil:
-		return fmt.Errorf("%w\nwhat you typed stands in %s\ngo on from there: %s", cause, path, again)
+		return fmt.Errorf("%w\nwhat you typed stands in %s\ngo on from there:\n%s", cause, path, again)
 	}
-	fmt.Fprintf(r.session.errs, "Nothing was noted. What you typed stands in %s\nPut it right there, then: %s\n", path, again)
+	fmt.Fprintf(r.session.errs, "Nothing was noted. What you typed stands in %s\nPut it right there, then:\n%s\n", path, again)
 	return nil
+}
+
+// again is the command that goes on with a sheet as this one would have.
+func (r *recording) again(sheet string) string {
+	o := r.options
+	words := append([]string{"cardwright", "record", r.vessel.ID, "--sheet", sheet}, r.session.flags(o.ask)...)
+	for _, flag := range []struct{ name, value string }{
+		{"--key", o.key.file}, {"--at", o.at}, {"--purpose", o.purpose}, {"--told", o.told}, {"--approved", o.approved},
+	} {
+		if flag.value != "" {
+			words = append(words, flag.name, flag.value)
+		}
+	}
+	if o.otherPlan {
+		words = append(words, "--other-plan")
+	}
+	for i := range words {
+		words[i] = verify.Quoted(words[i])
+	}
+	return strings.Join(words, " ")
 }
 
 func (r *recording) writeTyped(path string) error {

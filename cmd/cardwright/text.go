@@ -20,12 +20,14 @@ func counted(n int, noun string) string {
 }
 
 // fitted breaks the lines of a text that are too wide for the screen, each
-// indented as it begins.
+// indented as it begins. A command on a line of its own stays whole, to be
+// copied.
 func fitted(text string) string {
 	parts := strings.Split(text, "\n")
 	for i, p := range parts {
 		rest := strings.TrimLeft(p, " ")
-		if indent := p[:len(p)-len(rest)]; utf8.RuneCountInString(p) > columns {
+		command := strings.HasPrefix(p, "  cardwright ")
+		if indent := p[:len(p)-len(rest)]; utf8.RuneCountInString(p) > columns && !command {
 			parts[i] = indent + wrapped(rest, indent+"  ")
 		}
 	}

@@ -14,6 +14,10 @@ func TestWideLinesAreBrokenBetweenWords(t *testing.T) {
 		"  cardwright verify " + strings.Repeat("x", 100) + ".img\nshort"
 	got := fitted(wide)
 	for line := range strings.Lines(got) {
+		if strings.HasPrefix(line, "  cardwright ") {
+			assert.Equal(t, "  cardwright verify "+strings.Repeat("x", 100)+".img\n", line, "a command can be copied")
+			continue
+		}
 		assert.True(t, utf8.RuneCountInString(strings.TrimSpace(line)) <= columns || !strings.Contains(strings.TrimSpace(line), " "), line)
 	}
 	assert.Equal(t, strings.Fields(wide), strings.Fields(got), "no word is lost or cut")
