@@ -3,6 +3,8 @@ package verify
 import (
 	"fmt"
 	"strings"
+
+	"cardwright/media"
 )
 
 // asked is what a report was asked for, as its advice names it in commands.
@@ -19,10 +21,10 @@ func askedFor(expected *Expected) asked {
 		return a
 	}
 	if expected.Target != "" {
-		a.target = Quoted(expected.Target)
+		a.target = media.ShellWord(expected.Target)
 	}
 	for _, flag := range expected.Flags {
-		a.flags = append(a.flags, Quoted(flag))
+		a.flags = append(a.flags, media.ShellWord(flag))
 	}
 	if expected.Aboard != nil && expected.Aboard.Vessel != nil {
 		a.vessel, a.repairs, a.cards = expected.Aboard.Vessel.ID, !expected.Nothing, expected.Record.Of
@@ -78,14 +80,4 @@ func (a asked) newCards(flag string) string {
 		all[i] = fmt.Sprintf("%s NEWCARD%d", flag, i+1)
 	}
 	return strings.Join(all, " ")
-}
-
-const plainInShells = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789./_-+=:,@%"
-
-// Quoted writes a word so that a shell takes it as one, as it is.
-func Quoted(word string) string {
-	if word != "" && strings.Trim(word, plainInShells) == "" {
-		return word
-	}
-	return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"
 }

@@ -435,9 +435,9 @@ func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 
 // nextCommand is what is typed on the dock.
 func (p *preparing) nextCommand(t *cardTarget) string {
-	words := []string{"cardwright verify", verify.Quoted(t.path), "--for", p.vessel.ID}
+	words := []string{"cardwright verify", media.ShellWord(t.path), "--for", p.vessel.ID}
 	for _, flag := range p.session.flags(p.options.ask) {
-		words = append(words, verify.Quoted(flag))
+		words = append(words, media.ShellWord(flag))
 	}
 	if t.job.Card.Of > 1 {
 		return strings.Join(words, " ") // its order would prove no other card: tellSheets

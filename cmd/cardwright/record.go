@@ -22,8 +22,8 @@ import (
 	"cardwright/manifest/edit"
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
+	"cardwright/media"
 	"cardwright/media/keys"
-	"cardwright/verify"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/record"
@@ -210,7 +210,7 @@ func (r *recording) again(sheet string) string {
 		words = append(words, "--other-plan")
 	}
 	for i := range words {
-		words[i] = verify.Quoted(words[i])
+		words[i] = media.ShellWord(words[i])
 	}
 	return strings.Join(words, " ")
 }

@@ -12,6 +12,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/media"
 	"cardwright/verify"
 	"cardwright/verify/sheet"
 )
@@ -111,10 +112,10 @@ isn't good prints no install order, but the reason.`,
 func (s *session) sheetCommand(vessel *manifest.Vessel, ask askOptions, cards []string) string {
 	words := []string{"cardwright sheet", vessel.ID}
 	for _, flag := range s.flags(ask) {
-		words = append(words, verify.Quoted(flag))
+		words = append(words, media.ShellWord(flag))
 	}
 	for _, card := range cards {
-		words = append(words, "--card", verify.Quoted(card))
+		words = append(words, "--card", media.ShellWord(card))
 	}
 	return strings.Join(words, " ")
 }

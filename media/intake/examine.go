@@ -467,7 +467,7 @@ func (x *examination) heuristics(found Found) error {
 		return x.refuse("a web page, not a package", fmt.Sprintf("text that begins with %q", head[:min(len(head), 15)]), "a package", "a page to sign in, or an error, was saved in its place: open the address in a browser, and download it again")
 	}
 	if first := firstName(x.base); first != "" && x.request.Name == "" && found.Member == "" {
-		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with --name "+inShell(first))
+		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with --name "+media.ShellWord(first))
 	}
 	return nil
 }

@@ -179,7 +179,7 @@ func (r *readiness) noFile(v *manifest.Vessel, step order.Step) {
 	do := fmt.Sprintf("cardwright package add FILE --model %s --version %s", step.Model, step.To)
 	variant := v.Device(step.Device).Variant
 	if variant != "" {
-		do += " --variant " + inShell(variant)
+		do += " --variant " + media.ShellWord(variant)
 	}
 	release := r.shop.Model(step.Model).Release(step.To, variant)
 	r.add(v, true, noFile(step), release.At("version"), do)

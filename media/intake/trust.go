@@ -7,13 +7,13 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 
 	"aead.dev/minisign"
 
 	"cardwright/manifest"
+	"cardwright/media"
 )
 
 // evidence is what stands beside a download that may vouch for it.
@@ -108,21 +108,10 @@ func (e *evidence) listed(path string, names []string, known bool, d digests) ([
 		case len(all) > 0:
 			return nil, &Refused{Path: path, What: "not the file that was published", Found: "SHA-256 " + d.sha256, Expected: "in " + l.name + ": " + strings.Join(all, ", "), Advice: "download it again, and the list with it"}
 		case named != "":
-			return nil, &Refused{Path: path, What: "a file under another name than was published", Found: "the name " + names[len(names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with --name " + inShell(named)}
+			return nil, &Refused{Path: path, What: "a file under another name than was published", Found: "the name " + names[len(names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with --name " + media.ShellWord(named)}
 		}
 	}
 	return proofs, nil
-}
-
-// plainWord is what a shell takes as it stands.
-var plainWord = regexp.MustCompile(`^[0-9A-Za-z._/+][0-9A-Za-z._/+-]*$`)
-
-// inShell is a name as it is typed at a shell.
-func inShell(name string) string {
-	if plainWord.MatchString(name) {
-		return name
-	}
-	return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"
 }
 
 // signed checks a signature by any of the keys.
