@@ -15,7 +15,7 @@ type field struct {
 	words   []string // the closed list of words for it; nil: any text
 	form    *form    // the form its text must have; nil: any
 	usual   string   // what it is when left out
-	digits  bool     // text that may look like a number: 00231, 4.10
+	digits  bool     // text that may look like a number: 00231, 1.10
 	single  bool     // a list of one may stand without brackets
 	most    int      // of a count
 	unknown bool     // the word unknown may stand for a version
@@ -94,7 +94,7 @@ var fields = map[string]field{
 	"Member.sha256": {must: true, digits: true, form: &sha256Hex, help: "SHA-256 of the unpacked file, 64 hex digits"},
 
 	"Need.model":   {must: true, form: &id, help: "id of the other model"},
-	"Need.version": {must: true, digits: true, help: `what it must run: ">= 4.3"`},
+	"Need.version": {must: true, digits: true, help: `what it must run: ">= 1.8"`},
 	"Need.by":      {words: []string{ByStart, ByEnd}, usual: ByEnd, help: "start: before this step; end: when the visit ends"},
 
 	"Vessel.vessel":   {must: true, form: &id, help: "id of the vessel, as commands name it"},

@@ -23,7 +23,7 @@ var parsers = map[reflect.Type]parser{
 		func(s string) (any, error) { return version.Parse(s) }, noHint,
 	},
 	rangeType: {
-		"a range of versions", `bounds such as ">= 4.3" or ">= 4.3, < 5"`,
+		"a range of versions", `bounds such as ">= 1.8" or ">= 1.8, < 5"`,
 		func(s string) (any, error) { return version.ParseRange(s) }, rangeHint,
 	},
 	sizeType: {

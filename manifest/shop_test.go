@@ -27,9 +27,9 @@ card:
   file_systems: [fat32]
   slot: microSD
   folder: any
-passes_on: [fennick-sweep-4]
+passes_on: [fennick-sweep-2]
 releases:
-  - version: 4.10
+  - version: 1.10
     released: 2026-03-02
     files:
       - {name: plot12.upd, size: 412345678, sha256: ` + digest + `}
@@ -41,7 +41,7 @@ releases:
           - {name: more/a.bin, size: 400, sha256: ` + digest + `}
     over: ">= 3.0"
     needs:
-      - {model: fennick-sweep-4, version: ">= 4.3", by: end}
+      - {model: fennick-sweep-2, version: ">= 1.8", by: end}
     minutes: 20
     way_back: false
     settings: kept
@@ -49,15 +49,15 @@ releases:
   - version: 3.1-40
     released: 2025-05-19
 `,
-	"catalogue/sweep.yaml": `model: fennick-sweep-4
+	"catalogue/sweep.yaml": `model: fennick-sweep-2
 maker: Fennick
-name: Sweep 4 radar
+name: Sweep 2 radar
 kind: radar
 releases:
-  - version: "4.3"
+  - version: "1.8"
     released: 2025-09-29
     files:
-      - {name: sweep4.img, size: 9437184, sha256: ` + digest + `}
+      - {name: sweep2.img, size: 9437184, sha256: ` + digest + `}
 `,
 	"vessels/kittiwake.yaml": `vessel: kittiwake
 name: Kittiwake
@@ -66,15 +66,15 @@ devices:
   - id: flybridge
     model: fennick-plot-12
     serial: 00231
-    version: 4.10
+    version: 1.10
     hold: < 5
     hold_why: the owner's wish
   - id: helm
     model: fennick-plot-12
     version: unknown
   - id: radar
-    model: fennick-sweep-4
-    version: 4.2
+    model: fennick-sweep-2
+    version: 1.6
     through: [flybridge, helm]
 `,
 }

@@ -225,7 +225,7 @@ func TestFolderIsLeftAsItWas(t *testing.T) {
 			return shop.Job(1).WriteFolder(t.Context(), judgedFolder(dir)).Err
 		},
 		"a missing package": func(t *testing.T, shop *shoptest.Shop, dir string) error {
-			require.NoError(t, os.Remove(filepath.Join(shop.Dir, "packages/fennick-sweep-4/4.3/sweep/table.bin")))
+			require.NoError(t, os.Remove(filepath.Join(shop.Dir, "packages/fennick-sweep-2/1.8/sweep/table.bin")))
 			return shop.Job(1).WriteFolder(t.Context(), judgedFolder(dir)).Err
 		},
 		"refused by the judge": func(t *testing.T, shop *shoptest.Shop, dir string) error {

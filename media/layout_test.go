@@ -173,17 +173,17 @@ func TestInstallingAtPowerUp(t *testing.T) {
 	rules := shoptest.AnyCard()
 	rules.AtPowerUp = true
 	shop.Model("fennick-plot-9", rules)
-	shop.Model("fennick-sweep-4", nil)
+	shop.Model("fennick-sweep-2", nil)
 	shop.Model("fennick-plot-12", shoptest.AnyCard())
 	shop.Device("helm", "fennick-plot-9")
 	shop.Device("cockpit", "fennick-plot-9")
 	shop.Device("mate", "fennick-plot-9").Variant = "north"
-	shop.Device("radar", "fennick-sweep-4")
+	shop.Device("radar", "fennick-sweep-2")
 	shop.Device("chart", "fennick-plot-12")
 	package9 := func(seed byte) shoptest.File { return shoptest.Make("plot9.upd", 10, seed) }
 	shop.Step("helm", "3.4", "", package9(1))                             // 1
 	shop.Step("cockpit", "3.4", "", package9(1))                          // 1: the same package
-	shop.Step("radar", "4.3", "helm", shoptest.Make("sweep4.img", 10, 1)) // 1: only passed on
+	shop.Step("radar", "1.8", "helm", shoptest.Make("sweep2.img", 10, 1)) // 1: only passed on
 	shop.Step("chart", "4.0", "", shoptest.Make("plot12.upd", 10, 1))     // 1: for another model
 	shop.Step("helm", "4.0", "", package9(2))                             // 2
 	shop.Step("mate", "3.4", "", package9(3))                             // 3: of another variant

@@ -142,7 +142,7 @@ func TestRefusedByTheJudge(t *testing.T) {
 // never put before the judge.
 func TestDifferingPackageLeavesABlankCard(t *testing.T) {
 	for _, name := range []string{
-		"fennick-plot-12/4.0-12/plot12.upd", "fennick-sweep-4/4.3/sweep/table.bin", "solveld-course-3/5.2/course.zip",
+		"fennick-plot-12/4.0-12/plot12.upd", "fennick-sweep-2/1.8/sweep/table.bin", "solveld-course-3/5.2/course.zip",
 	} {
 		shop := shoptest.Kittiwake(t, t.TempDir())
 		job := shop.Job(1)

@@ -33,7 +33,7 @@ type handed struct {
 const (
 	plot35 = "plot9-3.5.upd"
 	plot40 = "plot9-4.0-7.upd"
-	sweep  = "sweep4-4.3.img"
+	sweep  = "sweep2-1.8.img"
 	beacon = "beacon1.upd"
 )
 
@@ -155,7 +155,7 @@ var corpus = map[string]handed{
 	"empty":                   {make: (*stranger).fat32, verdict: verify.Bad, kinds: []verify.Kind{verify.MissingFile}},
 	"one step's file missing": {make: func(s *stranger) { s.fat32(); s.right(sweep) }, verdict: verify.Bad, kinds: []verify.Kind{verify.MissingFile}, words: "no such file"},
 	"an older release": {
-		shop: changed("vessels/kittiwake.yaml", "version: 3.1", "version: 4.0-7", "version: 4.2", "version: 4.3"),
+		shop: changed("vessels/kittiwake.yaml", "version: 3.1", "version: 4.0-7", "version: 1.6", "version: 1.8"),
 		make: func(s *stranger) { s.good(); s.put("old/"+plot35, s.pkg(plot35)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.OlderRelease}, words: "3.5",
 	},
 	"a newer release than planned": {
@@ -179,7 +179,7 @@ var corpus = map[string]handed{
 	"altered in its place":                {make: func(s *stranger) { s.fat32(); s.right(beacon); s.put(beacon, flipped(s.pkg(beacon), 777)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.ContentDiffers}, words: "first different at byte 777"},
 	"altered elsewhere":                   {make: func(s *stranger) { s.good(); s.put("x/"+beacon, flipped(s.pkg(beacon), 0)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.ContentDiffers}, words: "first different at byte 0"},
 	"too long":                            {make: func(s *stranger) { s.fat32(); s.right(beacon); s.put(beacon, append(s.pkg(beacon), 0)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.SizeDiffers}},
-	"another's content":                   {make: func(s *stranger) { s.fat32(); s.right(beacon); s.put(beacon, s.pkg(sweep)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.SizeDiffers}, words: "sweep4-4.3.img of fennick-sweep-4 4.3"},
+	"another's content":                   {make: func(s *stranger) { s.fat32(); s.right(beacon); s.put(beacon, s.pkg(sweep)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.SizeDiffers}, words: "sweep2-1.8.img of fennick-sweep-2 1.8"},
 	"renamed by a browser":                {make: func(s *stranger) { s.fat32(); s.right(beacon); s.put("beacon1 (1).upd", s.pkg(beacon)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.RenamedFile, verify.MissingFile}},
 	"whole, but .part":                    {make: func(s *stranger) { s.fat32(); s.right(beacon); s.put(beacon+".part", s.pkg(beacon)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.RenamedFile}},
 	"whole, but .crdownload":              {make: func(s *stranger) { s.fat32(); s.right(beacon); s.put(beacon+".crdownload", s.pkg(beacon)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.RenamedFile}},

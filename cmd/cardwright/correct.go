@@ -43,7 +43,7 @@ stay in the history, and the last correction of an event counts; what it leaves
 out stays as the correction before had it. EVENT is the id that audit vessel
 shows, or the first 8 digits of it or more.
 
-  cardwright ledger correct 3f9a12c4 --why "misread" --after 4.3
+  cardwright ledger correct 3f9a12c4 --why "misread" --after 1.8
   cardwright ledger correct 3f9a12c4 --why "it was another boat" --take-back`,
 		Args: exactly(1, "the id of an event"),
 		RunE: func(cmd *cobra.Command, args []string) error {

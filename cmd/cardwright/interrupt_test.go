@@ -70,7 +70,7 @@ func TestQuestionsFitTheScreen(t *testing.T) {
 	kind, err := a.value("", "--kind", "Model.kind", "chart display")
 	require.NoError(t, err)
 	assert.Equal(t, "radar", kind)
-	_, err = a.ids("models that it can update over the network", strings.Fields(strings.Repeat("fennick-sweep-4 ", 9)))
+	_, err = a.ids("models that it can update over the network", strings.Fields(strings.Repeat("fennick-sweep-2 ", 9)))
 	require.ErrorContains(t, err, "the input ended")
 	assert.Contains(t, errs.String(), "try radar\n")
 	assert.True(t, strings.HasSuffix(errs.String(), "[none]: \n"), "what follows begins a line of its own")

@@ -73,7 +73,7 @@ names it. --unpack is for devices that want what is inside on the card.`,
 	flags.StringVar(&o.released, "released", "", "day of release, of a release that is new to the catalogue")
 	flags.StringVar(&o.over, "over", "", `what the device must run before it: ">= 3.0"`)
 	flags.StringVar(&o.passedOnBy, "passed-on-by", "", "what the device that passes it on must run")
-	flags.StringArrayVar(&o.needs, "needs", nil, `what another model must run: "fennick-sweep-4 >= 4.3"; may be repeated`)
+	flags.StringArrayVar(&o.needs, "needs", nil, `what another model must run: "fennick-sweep-2 >= 1.8"; may be repeated`)
 	flags.StringVar(&o.minutes, "minutes", "", "how long the installation takes")
 	flags.StringVar(&o.settings, "settings", "", "what becomes of the device's settings: kept, lost")
 	flags.StringArrayVar(&o.after, "after", nil, "check to redo after the update; may be repeated")
@@ -371,7 +371,7 @@ func parseNeed(text string) (edit.NewNeed, error) {
 	model, bounds, ok := strings.Cut(strings.TrimSpace(text), " ")
 	bounds = strings.TrimSpace(bounds)
 	if !ok || manifest.Problem("Need.model", model) != nil || manifest.Problem("Need.version", bounds) != nil {
-		return edit.NewNeed{}, errors.New(`expected a model and bounds, such as "fennick-sweep-4 >= 4.3"`)
+		return edit.NewNeed{}, errors.New(`expected a model and bounds, such as "fennick-sweep-2 >= 1.8"`)
 	}
 	return edit.NewNeed{Model: model, Version: bounds}, nil
 }
@@ -407,7 +407,7 @@ func (s *session) askRelease(ctx context.Context, shop *manifest.Shop, o *packag
 // needs asks for demands on other models, one after the other.
 func (a *asking) needs(shop *manifest.Shop) (all []string, err error) {
 	for {
-		text, err := a.line(manifest.Help("Release.needs")+`, such as "`+shop.Models[len(shop.Models)-1].ID+` >= 4.3"`, "no more")
+		text, err := a.line(manifest.Help("Release.needs")+`, such as "`+shop.Models[len(shop.Models)-1].ID+` >= 1.8"`, "no more")
 		if err != nil || text == "" || text == "no more" {
 			return all, err
 		}

@@ -150,7 +150,7 @@ func TestNew(t *testing.T) {
 		{"vessel", "curlew"},
 		{"name", "Curlew: the second"},
 		{"identity", edit.Inline{{"hull", "12"}}},
-		{"devices", edit.List{edit.Map{{"id", "helm"}, {"model", "fennick-plot-9"}, {"version", "4.10"}}}},
+		{"devices", edit.List{edit.Map{{"id", "helm"}, {"model", "fennick-plot-9"}, {"version", "1.10"}}}},
 	}
 	f, err := edit.New(dir, "vessels/curlew.yaml", []string{"yaml-language-server: $schema=../schema/vessel.schema.json"}, m)
 	require.NoError(t, err)
@@ -162,7 +162,7 @@ identity: {hull: "12"}
 devices:
   - id: helm
     model: fennick-plot-9
-    version: "4.10"
+    version: "1.10"
 `, stored(t, dir, "vessels/curlew.yaml"))
 
 	again, err := edit.New(dir, "vessels/curlew.yaml", nil, m)

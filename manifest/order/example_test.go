@@ -57,14 +57,14 @@ func ExampleMake_newerRadarFirst() {
 	planned(`
 		model fennick-plot-12 card
 		3.1
-		4.0 needs[fennick-sweep-4 >= 4.3 by start]
-		model fennick-sweep-4 card
-		4.2
-		4.3
+		4.0 needs[fennick-sweep-2 >= 1.8 by start]
+		model fennick-sweep-2 card
+		1.6
+		1.8
 		device helm fennick-plot-12 3.1
-		device radar fennick-sweep-4 4.2`)
+		device radar fennick-sweep-2 1.6`)
 	// Output:
-	// 1. radar 4.2 → 4.3
+	// 1. radar 1.6 → 1.8
 	// 2. helm 3.1 → 4.0
 }
 
@@ -72,17 +72,17 @@ func ExampleMake_newerRadarFirst() {
 // through a display that runs it. Meanwhile the radar is out.
 func ExampleMake_newerRadarAfterwards() {
 	planned(`
-		model fennick-plot-12 card passes[fennick-sweep-4]
+		model fennick-plot-12 card passes[fennick-sweep-2]
 		3.1
-		4.0 needs[fennick-sweep-4 >= 4.3 by end]
-		model fennick-sweep-4
-		4.2
-		4.3 passed[>= 4.0]
+		4.0 needs[fennick-sweep-2 >= 1.8 by end]
+		model fennick-sweep-2
+		1.6
+		1.8 passed[>= 4.0]
 		device helm fennick-plot-12 3.1
-		device radar fennick-sweep-4 4.2 through[helm]`)
+		device radar fennick-sweep-2 1.6 through[helm]`)
 	// Output:
 	// 1. helm 3.1 → 4.0
-	// 2. radar 4.2 → 4.3 through helm
+	// 2. radar 1.6 → 1.8 through helm
 	// radar is out of service from step 1 to step 2
 }
 
@@ -120,49 +120,49 @@ func ExampleMake_alike() {
 // first, although it stands later in the file.
 func ExampleMake_onlyTheOldDisplay() {
 	planned(`
-		model fennick-plot-12 card passes[fennick-sweep-4]
+		model fennick-plot-12 card passes[fennick-sweep-2]
 		3.1
 		4.0
-		model fennick-sweep-4
-		4.2
-		4.3 passed[< 4]
+		model fennick-sweep-2
+		1.6
+		1.8 passed[< 4]
 		device helm fennick-plot-12 3.1
-		device radar fennick-sweep-4 4.2 through[helm]`)
+		device radar fennick-sweep-2 1.6 through[helm]`)
 	// Output:
-	// 1. radar 4.2 → 4.3 through helm
+	// 1. radar 1.6 → 1.8 through helm
 	// 2. helm 3.1 → 4.0
 }
 
 // The newest two don't go together: the display is the one that counts.
 func ExampleMake_upperBound() {
 	planned(`
-		model fennick-sweep-4 card
-		4.2
-		4.3
+		model fennick-sweep-2 card
+		1.6
+		1.8
 		5.0
 		model fennick-plot-12 card kind[chart display]
 		3.1
-		4.0 needs[fennick-sweep-4 < 5 by end]
-		device radar fennick-sweep-4 4.2
+		4.0 needs[fennick-sweep-2 < 5 by end]
+		device radar fennick-sweep-2 1.6
 		device helm fennick-plot-12 3.1`)
 	// Output:
-	// 1. radar 4.2 → 4.3
+	// 1. radar 1.6 → 1.8
 	// 2. helm 3.1 → 4.0
-	// note: radar ends on 4.3, not on 5.0, the newest
+	// note: radar ends on 1.8, not on 5.0, the newest
 }
 
 // A true deadlock: each wants the other first. What is installed fits, so that
 // nothing is to be done; that the display can't have 4.0 is what Why tells.
 func ExampleWhy_deadlock() {
 	shop, vessel := scene(`
-		model fennick-plot-12 card passes[fennick-sweep-4]
+		model fennick-plot-12 card passes[fennick-sweep-2]
 		3.1
-		4.0 needs[fennick-sweep-4 >= 4.3 by start]
-		model fennick-sweep-4
-		4.2
-		4.3 passed[>= 4.0]
+		4.0 needs[fennick-sweep-2 >= 1.8 by start]
+		model fennick-sweep-2
+		1.6
+		1.8 passed[>= 4.0]
 		device helm fennick-plot-12 3.1
-		device radar fennick-sweep-4 4.2 through[helm]`)
+		device radar fennick-sweep-2 1.6 through[helm]`)
 	printPlan(Make(shop, vessel))
 	reason, err := Why(shop, vessel, Ask{}, "helm")
 	fmt.Println(err, reason.Ends)
@@ -176,32 +176,32 @@ func ExampleWhy_deadlock() {
 	// Output:
 	// nothing to do
 	// note: helm ends on 3.1, not on 4.0, the newest
-	// note: radar ends on 4.2, not on 4.3, the newest
+	// note: radar ends on 1.6, not on 1.8, the newest
 	// <nil> 3.1
 	// not 4.0 because
-	// - fennick-plot-12 4.0 needs fennick-sweep-4 >= 4.3 before it is installed (scene:4:1)
-	// - fennick-sweep-4 4.3 is passed on by a device that runs >= 4.0 (scene:7)
+	// - fennick-plot-12 4.0 needs fennick-sweep-2 >= 1.8 before it is installed (scene:4:1)
+	// - fennick-sweep-2 1.8 is passed on by a device that runs >= 4.0 (scene:7)
 	// - radar is updated through helm (scene:9)
 	// - helm runs fennick-plot-12 3.1 (scene:8)
-	// - radar runs fennick-sweep-4 4.2 (scene:9)
-	// - the catalogue has of fennick-sweep-4 only 4.2, 4.3 (scene:5)
-	// a circle: fennick-plot-12 4.0 → fennick-sweep-4 4.3 → fennick-plot-12 4.0
+	// - radar runs fennick-sweep-2 1.6 (scene:9)
+	// - the catalogue has of fennick-sweep-2 only 1.6, 1.8 (scene:5)
+	// a circle: fennick-plot-12 4.0 → fennick-sweep-2 1.8 → fennick-plot-12 4.0
 }
 
 // A customer's hold, against what is already installed.
 func ExampleMake_hold() {
 	planned(`
 		model fennick-plot-12 card
-		4.0 needs[fennick-sweep-4 >= 4.3 by end]
-		model fennick-sweep-4 card
-		4.2
-		4.3
+		4.0 needs[fennick-sweep-2 >= 1.8 by end]
+		model fennick-sweep-2 card
+		1.6
+		1.8
 		device helm fennick-plot-12 4.0
-		device radar fennick-sweep-4 4.2 hold[= 4.2]`)
+		device radar fennick-sweep-2 1.6 hold[= 1.6]`)
 	// Output:
 	// no safe order, because
-	// - radar is kept to = 4.2 (scene:8)
-	// - fennick-plot-12 4.0 needs fennick-sweep-4 >= 4.3 when the visit ends (scene:3:1)
+	// - radar is kept to = 1.6 (scene:8)
+	// - fennick-plot-12 4.0 needs fennick-sweep-2 >= 1.8 when the visit ends (scene:3:1)
 	// - helm runs fennick-plot-12 4.0 (scene:7)
 	// - the catalogue has of fennick-plot-12 only 4.0 (scene:2)
 	// would free it:
@@ -215,31 +215,31 @@ func ExampleWhatIf() {
 	shop, vessel := scene(`
 		model fennick-plot-12 card
 		3.1
-		4.0 needs[fennick-sweep-4 >= 4.3 by end]
-		model fennick-sweep-4 card
-		4.2
-		4.3
-		4.4
+		4.0 needs[fennick-sweep-2 >= 1.8 by end]
+		model fennick-sweep-2 card
+		1.6
+		1.8
+		1.9
 		device helm fennick-plot-12 3.1
-		device radar fennick-sweep-4 4.2`)
+		device radar fennick-sweep-2 1.6`)
 	printPlan(WhatIf(shop, vessel, Ask{Only: []string{"radar"}}))
-	printPlan(WhatIf(shop, vessel, Ask{Aim: map[string]version.V{"fennick-sweep-4": "4.3"}}))
+	printPlan(WhatIf(shop, vessel, Ask{Aim: map[string]version.V{"fennick-sweep-2": "1.8"}}))
 	printPlan(WhatIf(shop, vessel, Ask{Aim: map[string]version.V{"fennick-plot-12": "4.0"}, Hold: []string{"radar"}}))
 	// Output:
-	// 1. radar 4.2 → 4.4
+	// 1. radar 1.6 → 1.9
 	// 1. helm 3.1 → 4.0
-	// 2. radar 4.2 → 4.3
+	// 2. radar 1.6 → 1.8
 	// helm is out of service from step 1 to step 2
-	// note: radar ends on 4.3, not on 4.4, the newest
+	// note: radar ends on 1.8, not on 1.9, the newest
 	// no safe order, because
 	// - asked: fennick-plot-12 ends on 4.0 ()
 	// - asked: radar is left alone ()
-	// - fennick-plot-12 4.0 needs fennick-sweep-4 >= 4.3 when the visit ends (scene:4:1)
-	// - radar runs fennick-sweep-4 4.2 (scene:10)
+	// - fennick-plot-12 4.0 needs fennick-sweep-2 >= 1.8 when the visit ends (scene:4:1)
+	// - radar runs fennick-sweep-2 1.6 (scene:10)
 	// would free it:
 	// - drop the aim 4.0 of fennick-plot-12
 	// - let radar be updated
-	// - exchange radar for one that runs 4.4
+	// - exchange radar for one that runs 1.9
 }
 
 // A version that nobody has read yet.

@@ -22,12 +22,12 @@ func TestMakeWorkedExamples(t *testing.T) {
 		{"a display's new release that wants a newer radar first", `
 			model plot card
 			3.1
-			4.0 needs[radar >= 4.3 by start]
+			4.0 needs[radar >= 1.8 by start]
 			model radar card
-			4.2
-			4.3
+			1.6
+			1.8
 			device helm plot 3.1
-			device radar radar 4.2`, "radar 4.2>4.3, helm 3.1>4.0"},
+			device radar radar 1.6`, "radar 1.6>1.8, helm 3.1>4.0"},
 		{"a stepping stone", `
 			model plot card
 			2.0
@@ -46,23 +46,23 @@ func TestMakeWorkedExamples(t *testing.T) {
 		{"a radar that goes through the raised display", `
 			model plot card passes[radar]
 			3.1
-			4.0 needs[radar >= 4.3 by end]
+			4.0 needs[radar >= 1.8 by end]
 			model radar
-			4.2
-			4.3 passed[>= 4.0]
+			1.6
+			1.8 passed[>= 4.0]
 			device helm plot 3.1
-			device radar radar 4.2 through[helm]`, "helm 3.1>4.0, radar 4.2>4.3 through helm"},
+			device radar radar 1.6 through[helm]`, "helm 3.1>4.0, radar 1.6>1.8 through helm"},
 		{"any one host will do", `
 			model plot card passes[radar]
 			4.0
 			model old card passes[radar]
 			1.0
 			model radar
-			4.2
-			4.3 passed[>= 4.0]
+			1.6
+			1.8 passed[>= 4.0]
 			device helm old 1.0
 			device flybridge plot 4.0
-			device radar radar 4.2 through[helm flybridge]`, "radar 4.2>4.3 through flybridge"},
+			device radar radar 1.6 through[helm flybridge]`, "radar 1.6>1.8 through flybridge"},
 		{"withdrawn releases are not chosen", `
 			model plot card
 			3.1
@@ -77,25 +77,25 @@ func TestMakeWorkedExamples(t *testing.T) {
 		{"a held radar keeps the display back", `
 			model plot card
 			3.1
-			4.0 needs[radar >= 4.3 by end]
+			4.0 needs[radar >= 1.8 by end]
 			model radar card
-			4.2
-			4.3
+			1.6
+			1.8
 			device helm plot 3.1
-			device radar radar 4.2 hold[= 4.2]`, ""},
+			device radar radar 1.6 hold[= 1.6]`, ""},
 		{"what is installed and untouched still needs", `
 			model plot card
-			4.0 needs[radar >= 4.3 by end]
+			4.0 needs[radar >= 1.8 by end]
 			model radar card
-			4.2
-			4.3
+			1.6
+			1.8
 			device helm plot 4.0
-			device radar radar 4.2`, "radar 4.2>4.3"},
+			device radar radar 1.6`, "radar 1.6>1.8"},
 		{"a device that nothing can update stays", `
 			model radar
-			4.2
-			4.3
-			device radar radar 4.2`, ""},
+			1.6
+			1.8
+			device radar radar 1.6`, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			plan, err := Make(scene(c.scene))
@@ -110,38 +110,38 @@ func TestMakeOutOfService(t *testing.T) {
 	plan, err := Make(scene(`
 		model plot card passes[radar]
 		3.1
-		4.0 needs[radar >= 4.3 by end]
+		4.0 needs[radar >= 1.8 by end]
 		model radar
-		4.2
-		4.3 passed[>= 4.0]
+		1.6
+		1.8 passed[>= 4.0]
 		model pilot card
 		1.0
 		2.0 needs[plot >= 4.0 by end]
 		device pilot pilot 1.0
 		device helm plot 3.1
-		device radar radar 4.2 through[helm]`))
+		device radar radar 1.6 through[helm]`))
 	require.NoError(t, err)
-	assert.Equal(t, "pilot 1.0>2.0, helm 3.1>4.0, radar 4.2>4.3 through helm", short(plan))
+	assert.Equal(t, "pilot 1.0>2.0, helm 3.1>4.0, radar 1.6>1.8 through helm", short(plan))
 	assert.Equal(t, []OutOfService{{"pilot", 1, 2}, {"radar", 2, 3}}, plan.OutOfService)
 }
 
 func TestMakeConflict(t *testing.T) {
 	plan, err := Make(scene(`
 		model plot card
-		4.0 needs[radar >= 4.3 by end]
+		4.0 needs[radar >= 1.8 by end]
 		model radar card
-		4.2
-		4.3
+		1.6
+		1.8
 		device helm plot 4.0
-		device radar radar 4.2 hold[< 4.3]`))
+		device radar radar 1.6 hold[< 1.8]`))
 	require.NoError(t, err)
 	require.NotNil(t, plan.Conflict)
 	text, err := json.Marshal(plan.Conflict)
 	require.NoError(t, err)
 	assert.JSONEq(t, `{
 		"because": [
-			{"kind": "hold", "fact": "radar is kept to < 4.3", "at": "scene:8"},
-			{"kind": "need", "fact": "plot 4.0 needs radar >= 4.3 when the visit ends", "at": "scene:3:1"},
+			{"kind": "hold", "fact": "radar is kept to < 1.8", "at": "scene:8"},
+			{"kind": "need", "fact": "plot 4.0 needs radar >= 1.8 when the visit ends", "at": "scene:3:1"},
 			{"kind": "installed", "fact": "helm runs plot 4.0", "at": "scene:7"},
 			{"kind": "catalogue", "fact": "the catalogue has of plot only 4.0", "at": "scene:2"}],
 		"would_free": [
@@ -156,10 +156,10 @@ func TestMakeUpperBoundThatDoesNotMatter(t *testing.T) {
 		3.1
 		4.0 needs[radar < 5 by end]
 		model radar card
-		4.2
-		4.3
+		1.6
+		1.8
 		device helm plot 3.1
-		device radar radar 4.2`))
+		device radar radar 1.6`))
 	require.NoError(t, err)
-	assert.Equal(t, "helm 3.1>4.0, radar 4.2>4.3", short(plan))
+	assert.Equal(t, "helm 3.1>4.0, radar 1.6>1.8", short(plan))
 }

@@ -11,8 +11,8 @@ import (
 
 // scene reads a shop and a vessel written on a few lines, one thing a line:
 //
-//	model fennick-plot-12 card passes[fennick-sweep-4] alike kind[chart display]
-//	4.0 over[>= 3.0] needs[fennick-sweep-4 >= 4.3 by end] passed[>= 4.0] withdrawn[why] variant[EU] noback minutes[20]
+//	model fennick-plot-12 card passes[fennick-sweep-2] alike kind[chart display]
+//	4.0 over[>= 3.0] needs[fennick-sweep-2 >= 1.8 by end] passed[>= 4.0] withdrawn[why] variant[EU] noback minutes[20]
 //	device flybridge fennick-plot-12 3.1 hold[< 4] through[helm] variant[EU]
 //
 // Everything's position is its line in the file "scene"; a need has its number

@@ -14,12 +14,12 @@ func TestUnknownVersionIsReadFirst(t *testing.T) {
 		model plot card
 		2.0
 		3.0
-		4.0 over[>= 3.0] needs[radar >= 4.3 by end]
+		4.0 over[>= 3.0] needs[radar >= 1.8 by end]
 		model radar card
-		4.2
-		4.3
+		1.6
+		1.8
 		device helm plot unknown
-		device radar radar 4.2`))
+		device radar radar 1.6`))
 	var unread *Unread
 	require.ErrorAs(t, err, &unread)
 	assert.EqualError(t, err, "version unknown: read it off the device and write it down for helm (scene:9)")
@@ -31,9 +31,9 @@ func TestUnknownVersionIsReadFirst(t *testing.T) {
 		follows = append(follows, string(a.Found[0])+": "+short(a.Then))
 	}
 	assert.Equal(t, []string{
-		"2.0: helm 2.0>3.0, helm 3.0>4.0, radar 4.2>4.3",
-		"3.0: helm 3.0>4.0, radar 4.2>4.3",
-		"4.0: radar 4.2>4.3",
+		"2.0: helm 2.0>3.0, helm 3.0>4.0, radar 1.6>1.8",
+		"3.0: helm 3.0>4.0, radar 1.6>1.8",
+		"4.0: radar 1.6>1.8",
 	}, follows)
 }
 

@@ -64,8 +64,8 @@ func TestReadTableMistakes(t *testing.T) {
 // with a character that starts a formula, and all come back.
 func TestNoFormulas(t *testing.T) {
 	cells := []string{
-		"=1+1", "+1", "-1", "@SUM(A1)", "\t=1", " =cmd|' /C calc'!A0", "'=1", "''", "'", "＝1", "4.10", "3-1", "00231", "1e5",
-		"plain", "don't", "12V", "v4.10", "a,b;c\"d", "",
+		"=1+1", "+1", "-1", "@SUM(A1)", "\t=1", " =cmd|' /C calc'!A0", "'=1", "''", "'", "＝1", "1.10", "3-1", "00231", "1e5",
+		"plain", "don't", "12V", "v1.10", "a,b;c\"d", "",
 	}
 	var out bytes.Buffer
 	rows := [][]string{}

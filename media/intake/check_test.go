@@ -73,7 +73,7 @@ func TestCheck(t *testing.T) {
 	assert.Equal(t, intake.Unknown, states["copy of plot.bin"])
 	assert.Equal(t, intake.Unknown, states["link"])
 	assert.Equal(t, intake.Differs, states["solveld-course-3/5.2/course.zip"], "of another size")
-	assert.Equal(t, intake.Whole, states["fennick-sweep-4/4.3/sweep/firmware.img"])
+	assert.Equal(t, intake.Whole, states["fennick-sweep-2/1.8/sweep/firmware.img"])
 	for path := range states {
 		assert.False(t, strings.HasSuffix(path, "SUMS") || strings.HasSuffix(path, ".minisig"), "a list beside a package: %s", path)
 	}

@@ -38,7 +38,7 @@ func AtOf(ord []byte) time.Time {
 }
 
 // VersionKey is equal for two versions exactly where version.Compare calls
-// them equal (1.01 and 1.1, 4.3 and 4.3-0); "" for none and for unknown. It
+// them equal (1.01 and 1.1, 1.8 and 1.8-0); "" for none and for unknown. It
 // is for looking up, not for showing.
 func VersionKey(v version.V) string {
 	if v == "" || v == version.Unknown {

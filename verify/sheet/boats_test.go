@@ -29,7 +29,7 @@ func shop() *manifest.Shop {
 		Models: []*manifest.Model{
 			{
 				ID: "fennick-plot-12", Maker: "Fennick", Name: "Plot 12 chart display", Kind: "chart display", Card: cards,
-				PassesOn: []string{"fennick-sweep-4", "solveld-course-3"},
+				PassesOn: []string{"fennick-sweep-2", "solveld-course-3"},
 				Releases: []*manifest.Release{
 					{Version: "3.1-40"},
 					{Version: "4.0-12", Minutes: 20, WayBack: &no, Settings: manifest.SettingsKept, After: []string{"version shown", "settings and waypoints", "heading against course"}},
@@ -40,10 +40,10 @@ func shop() *manifest.Shop {
 				IfItFails:    "hold the power key for 15 seconds, start again with the card in, and install again; twice at most",
 			},
 			{
-				ID: "fennick-sweep-4", Maker: "Fennick", Name: "Sweep 4 radar", Kind: "radar",
+				ID: "fennick-sweep-2", Maker: "Fennick", Name: "Sweep 2 radar", Kind: "radar",
 				Releases: []*manifest.Release{
-					{Version: "4.2", Withdrawn: "rain clutter left on after standby"},
-					{Version: "4.10", Minutes: 15, WayBack: &yes, Settings: manifest.SettingsKept},
+					{Version: "1.6", Withdrawn: "rain clutter left on after standby"},
+					{Version: "1.10", Minutes: 15, WayBack: &yes, Settings: manifest.SettingsKept},
 				},
 			},
 			{
@@ -76,7 +76,7 @@ func kittiwake() sheet.Input {
 			Identity: manifest.Identity{Hull: "HQ 214"},
 			Devices: []*manifest.Device{
 				{ID: "flybridge", Model: "fennick-plot-12", Serial: "F12-00231", Place: "flybridge", Version: "3.1-40"},
-				{ID: "radar", Model: "fennick-sweep-4", Serial: "S4-1107", Place: "mast", Version: "4.2", Through: []string{"flybridge"}},
+				{ID: "radar", Model: "fennick-sweep-2", Serial: "R2-1107", Place: "mast", Version: "1.6", Through: []string{"flybridge"}},
 				{ID: "pilot", Model: "solveld-course-3", Place: "lazarette", Version: "2.6", Through: []string{"flybridge"}},
 			},
 		},
@@ -88,8 +88,8 @@ func kittiwake() sheet.Input {
 					Card: 1, Folder: "01-flybridge", Files: file("plot12-4.0-12.upd", 412345678), Minutes: 20,
 				},
 				{
-					Number: 2, Device: "radar", Model: "fennick-sweep-4", From: "4.2", To: "4.10", Through: "flybridge",
-					Card: 1, Folder: "02-radar", Files: file("sweep4 4.10.upd", 98765432), Minutes: 15,
+					Number: 2, Device: "radar", Model: "fennick-sweep-2", From: "1.6", To: "1.10", Through: "flybridge",
+					Card: 1, Folder: "02-radar", Files: file("sweep2 1.10.upd", 98765432), Minutes: 15,
 				},
 				{
 					Number: 3, Device: "pilot", Model: "solveld-course-3", From: "2.6", To: "3.0", Through: "flybridge",
@@ -98,7 +98,7 @@ func kittiwake() sheet.Input {
 			},
 			OutOfService: []order.OutOfService{{Device: "radar", FromStep: 1, ToStep: 2}},
 			Cards:        []order.Card{{Number: 1, Bytes: 515311110, Needed: 3680000000, Devices: []string{"flybridge", "radar", "pilot"}}},
-			Notes:        []string{"the catalogue knows no release of the radar newer than 4.10"},
+			Notes:        []string{"the catalogue knows no release of the radar newer than 1.10"},
 		},
 		When: day, Technician: "T. Arkwright",
 	}
@@ -135,7 +135,7 @@ func morvenRose() sheet.Input {
 	}
 	add(12, "display", "fennick-plot-12", "helm", "3.1-40")
 	add(6, "small", "fennick-plot-9", "cabin", "1.9")
-	add(4, "radar", "fennick-sweep-4", "mast", "4.2", "display-1", "display-2")
+	add(4, "radar", "fennick-sweep-2", "mast", "1.6", "display-1", "display-2")
 	add(4, "pilot", "solveld-course-3", "steering flat", "2.6", "display-3")
 	add(6, "sounder", "fennick-sound-2", "frame", version.Unknown)
 	add(4, "heading", "solveld-fix-2", "coachroof", "1.1")
@@ -147,7 +147,7 @@ func morvenRose() sheet.Input {
 		size    int64
 	}{
 		"fennick-plot-12":  {"4.0-12", 20, 1, 412345678},
-		"fennick-sweep-4":  {"4.10", 15, 1, 98765432},
+		"fennick-sweep-2":  {"1.10", 15, 1, 98765432},
 		"solveld-course-3": {"3.0", 10, 2, 4200000},
 		"fennick-plot-9":   {"2.0~rc1", 0, 3, 350000000},
 	}

@@ -175,9 +175,9 @@ func (b *tab) fillIn() {
 	b.do(
 		click("#leave-cards"),
 		write("start-settings-where", `on the shop's own card "7"`),
-		write("read-1", "v3.1-40"), write("read-2", "4.2"), write("read-3", "2.6"),
+		write("read-1", "v3.1-40"), write("read-2", "1.6"), write("read-3", "2.6"),
 		write("after-1", "4.0-12"), write("took-1", "23"), click(`input[name="result-1"][value="done"]`),
-		write("after-2", "4.2"), click(`input[name="result-2"][value="failed"]`), write("note-2", "error 17 </script>"),
+		write("after-2", "1.6"), click(`input[name="result-2"][value="failed"]`), write("note-2", "error 17 </script>"),
 		click(`input[name="result-3"][value="put off"]`),
 		click(`input[name="check-1"][value="passed"]`), write("value-1", "all 212"),
 	)
@@ -213,7 +213,7 @@ func TestHTMLExport(t *testing.T) {
 	assert.Equal(t, `on the shop's own card "7"`, form.SettingsSaved)
 	assert.Equal(t, []sheet.FormStep{
 		{Number: 1, Device: "flybridge", Before: "3.1-40", After: "4.0-12", Result: "done", Minutes: 23},
-		{Number: 2, Device: "radar", Before: "4.2", After: "4.2", Result: "failed", Note: "error 17 </script>"},
+		{Number: 2, Device: "radar", Before: "1.6", After: "1.6", Result: "failed", Note: "error 17 </script>"},
 		{Number: 3, Device: "pilot", Before: "2.6", Result: "put off"},
 	}, form.Steps)
 	assert.Equal(t, sheet.FormCheck{Device: "flybridge", Check: "settings and waypoints", Result: "passed", Value: "all 212"}, form.Checks[0])
@@ -233,14 +233,14 @@ func TestHTMLTellsWrongVersions(t *testing.T) {
 	b := open(t, provenKittiwake(), 360)
 	b.fillIn()
 	told := eval[map[string]string](b, `Object.fromEntries([...document.querySelectorAll(".differs > span:not([hidden])")].map((s) => [s.parentElement.id, s.textContent]))`)
-	assert.Equal(t, map[string]string{"after-2-differs": "Not 4.10: this step isn't done."}, told)
+	assert.Equal(t, map[string]string{"after-2-differs": "Not 1.10: this step isn't done."}, told)
 	b.clean()
 
 	b = open(t, unread(), 360)
-	b.do(chromedp.SendKeys(chromedp.CSS("#read-2"), "4.3"), chromedp.SendKeys(chromedp.CSS("#read-3"), "2.6"))
+	b.do(chromedp.SendKeys(chromedp.CSS("#read-2"), "1.8"), chromedp.SendKeys(chromedp.CSS("#read-3"), "2.6"))
 	told = eval[map[string]string](b, `Object.fromEntries([...document.querySelectorAll(".differs > span:not([hidden])")].map((s) => [s.parentElement.id, s.textContent]))`)
 	assert.Equal(t, map[string]string{
-		"read-2-differs": "Not 4.2, as the vessel file says: stop, install nothing, correct the vessel file and plan again.",
+		"read-2-differs": "Not 1.6, as the vessel file says: stop, install nothing, correct the vessel file and plan again.",
 	}, told, "the pilot's version was unknown")
 	b.clean()
 }

@@ -291,7 +291,7 @@ func beside(all []piece, draw func(y float64)) []piece {
 
 // box is a box to tick, beside a line of a look.
 func (p *pdf) box(x, y float64, l look) {
-	const side = 4.2
+	const side = 1.6
 	p.doc.SetLineWidth(2 * thin)
 	p.doc.Rect(x, y+(l.lead-side)/2, side, side, "D")
 	p.doc.SetLineWidth(thin)

@@ -32,8 +32,8 @@ func conflicted() sheet.Input {
 	in.Plan.Steps = nil
 	in.Plan.Conflict = &order.Conflict{
 		Because: []order.Fact{
-			{Fact: "Plot 12 4.0-12 needs Sweep 4 >= 4.10 before it starts", At: manifest.Pos{File: "catalogue/plot-12.yaml", Line: 31, Column: 9}},
-			{Fact: "the customer keeps the radar at = 4.2", At: manifest.Pos{File: "vessels/kittiwake.yaml", Line: 18, Column: 11}},
+			{Fact: "Plot 12 4.0-12 needs Sweep 2 >= 1.10 before it starts", At: manifest.Pos{File: "catalogue/plot-12.yaml", Line: 31, Column: 9}},
+			{Fact: "the customer keeps the radar at = 1.6", At: manifest.Pos{File: "vessels/kittiwake.yaml", Line: 18, Column: 11}},
 		},
 		WouldFree: []string{"lift the hold on the radar"},
 	}

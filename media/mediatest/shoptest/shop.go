@@ -201,13 +201,13 @@ func (s *Shop) Job(n int, sizes ...int64) media.Job {
 func Kittiwake(t require.TestingT, dir string) *Shop {
 	s := New(t, dir)
 	s.Model("fennick-plot-12", AnyCard())
-	s.Model("fennick-sweep-4", nil)
+	s.Model("fennick-sweep-2", nil)
 	s.Model("solveld-course-3", AnyCard())
 	s.Device("flybridge", "fennick-plot-12")
-	s.Device("radar", "fennick-sweep-4").Through = []string{"flybridge"}
+	s.Device("radar", "fennick-sweep-2").Through = []string{"flybridge"}
 	s.Device("pilot", "solveld-course-3")
 	s.Step("flybridge", "4.0-12", "", Make("plot12.upd", 3<<20+17, 1), Make("notes.txt", 0, 1))
-	s.Step("radar", "4.3", "flybridge", Make("sweep/firmware.img", 2<<20, 1), Make("sweep/table.bin", 1, 1))
+	s.Step("radar", "1.8", "flybridge", Make("sweep/firmware.img", 2<<20, 1), Make("sweep/table.bin", 1, 1))
 	s.Step("pilot", "5.2", "", Archive(t, "course.zip", Make("course/main.bin", 700_001, 1), Make("course/rudder.bin", 4096, 1)))
 	return s
 }

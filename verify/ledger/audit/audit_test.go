@@ -52,7 +52,7 @@ func appendTo(t testing.TB, l *store.Ledger, writer string, entries ...ledger.En
 func at(hours int) time.Time { return ledgertest.Day(0).Add(time.Duration(hours) * time.Hour) }
 
 var (
-	sweep = ledger.Device{ID: "radar", Kind: "radar", Maker: "Fennick", Model: "fennick-sweep-4", Serial: "S4-1"}
+	sweep = ledger.Device{ID: "radar", Kind: "radar", Maker: "Fennick", Model: "fennick-sweep-2", Serial: "R2-1"}
 	plot  = ledger.Device{ID: "flybridge", Kind: "chart display", Maker: "Fennick", Model: "fennick-plot-12"}
 	pilot = ledger.Device{ID: "pilot", Kind: "autopilot computer", Maker: "Solveld", Model: "solveld-course-3"}
 )
@@ -76,25 +76,25 @@ func card(hours int, kind ledger.Kind, vessel, verdict string, d ledger.Device, 
 
 // workedExample is a small account that can be gone through by hand:
 //
-//	0 h   Kittiwake and Morven Rose are taken on: radars at 4.2
-//	1 h   a card with 4.3 is made for Kittiwake, and read back
-//	2 h   Ada raises Kittiwake's radar from 4.2 to 4.3
-//	9 h   Ada raises it to 4.4
-//	30 h  Ben raises Morven Rose's radar to 4.3
+//	0 h   Kittiwake and Morven Rose are taken on: radars at 1.6
+//	1 h   a card with 1.8 is made for Kittiwake, and read back
+//	2 h   Ada raises Kittiwake's radar from 1.6 to 1.8
+//	9 h   Ada raises it to 1.9
+//	30 h  Ben raises Morven Rose's radar to 1.8
 //	40 h  Ben's check on Morven Rose's pilot fails
-//	50 h  4.3 is withdrawn
+//	50 h  1.8 is withdrawn
 func workedExample(t testing.TB, l *store.Ledger) {
 	appendTo(t, l, "Ada",
-		takeOn(0, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: sweep, Version: "4.2"}, ledger.Fitted{Device: plot, Version: version.Unknown}),
-		takeOn(0, "morven-rose", "Morven Rose", "B 2", ledger.Fitted{Device: sweep, Version: "4.2"}, ledger.Fitted{Device: pilot, Version: "2.0"}),
-		card(1, ledger.CardPrepared, "kittiwake", "good", sweep, "4.3"),
-		card(1, ledger.CardVerified, "kittiwake", "good", sweep, "4.3"),
-		step(2, "kittiwake", sweep, "4.2", "4.3"),
-		step(9, "kittiwake", sweep, "4.3", "4.4"))
+		takeOn(0, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: sweep, Version: "1.6"}, ledger.Fitted{Device: plot, Version: version.Unknown}),
+		takeOn(0, "morven-rose", "Morven Rose", "B 2", ledger.Fitted{Device: sweep, Version: "1.6"}, ledger.Fitted{Device: pilot, Version: "2.0"}),
+		card(1, ledger.CardPrepared, "kittiwake", "good", sweep, "1.8"),
+		card(1, ledger.CardVerified, "kittiwake", "good", sweep, "1.8"),
+		step(2, "kittiwake", sweep, "1.6", "1.8"),
+		step(9, "kittiwake", sweep, "1.8", "1.9"))
 	appendTo(t, l, "Ben",
-		step(30, "morven-rose", sweep, "4.2", "4.3"),
+		step(30, "morven-rose", sweep, "1.6", "1.8"),
 		ledger.Entry{At: at(40), Kind: ledger.CheckFailed, Vessel: "morven-rose", Check: &ledger.Check{Device: pilot, Check: "manual steering", Note: "wheel slips"}},
-		ledger.Entry{At: at(50), Kind: ledger.ReleaseWithdrawn, Withdrawal: &ledger.Withdrawal{Maker: "Fennick", Model: "fennick-sweep-4", Version: "4.3", Why: "may lose its picture"}})
+		ledger.Entry{At: at(50), Kind: ledger.ReleaseWithdrawn, Withdrawal: &ledger.Withdrawal{Maker: "Fennick", Model: "fennick-sweep-2", Version: "1.8", Why: "may lose its picture"}})
 }
 
 func versions(devices []audit.Device) map[string]version.V {
@@ -112,7 +112,7 @@ func TestVesselHistoryAndStateAtAnyDate(t *testing.T) {
 			hours int
 			radar version.V
 			lines int
-		}{{0, "4.2", 1}, {1, "4.2", 3}, {2, "4.3", 4}, {8, "4.3", 4}, {9, "4.4", 5}, {1000, "4.4", 5}} {
+		}{{0, "1.6", 1}, {1, "1.6", 3}, {2, "1.8", 4}, {8, "1.8", 4}, {9, "1.9", 5}, {1000, "1.9", 5}} {
 			h, err := audit.OfVessel(ctx, l, "kittiwake", at(c.hours), none)
 			require.NoError(t, err)
 			assert.Equal(t, map[string]version.V{"radar": c.radar, "flybridge": version.Unknown}, versions(h.Devices), "%d h", c.hours)
@@ -137,16 +137,16 @@ func TestVesselHistoryAndStateAtAnyDate(t *testing.T) {
 func TestVesselShowsCorrectionsAndContradictions(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)
-		e := appendTo(t, l, "Ben", step(10, "kittiwake", sweep, "4.3", "4.5"))[0]
+		e := appendTo(t, l, "Ben", step(10, "kittiwake", sweep, "1.8", "2.5"))[0]
 		h, err := audit.OfVessel(ctx, l, "kittiwake", time.Time{}, none)
 		require.NoError(t, err)
 		require.Len(t, h.Contradictions, 1)
 		c := h.Contradictions[0]
 		assert.Equal(t, ledger.TwoVersions, c.Kind)
-		assert.EqualValues(t, "4.4", c.Earlier.Version)
-		assert.EqualValues(t, "4.5", c.Later.Version)
+		assert.EqualValues(t, "1.9", c.Earlier.Version)
+		assert.EqualValues(t, "2.5", c.Later.Version)
 		assert.Equal(t, e.ID, c.Later.Event)
-		assert.EqualValues(t, "4.4", h.Devices[1].Other)
+		assert.EqualValues(t, "1.9", h.Devices[1].Other)
 
 		fix := appendTo(t, l, "Ben", ledger.Entry{
 			At: at(60), Kind: ledger.Correction, Vessel: "kittiwake",
@@ -155,7 +155,7 @@ func TestVesselShowsCorrectionsAndContradictions(t *testing.T) {
 		h, err = audit.OfVessel(ctx, l, "kittiwake", time.Time{}, none)
 		require.NoError(t, err)
 		assert.Empty(t, h.Contradictions)
-		assert.EqualValues(t, "4.4", h.Devices[1].Version)
+		assert.EqualValues(t, "1.9", h.Devices[1].Version)
 		var seen bool
 		for _, line := range h.Lines {
 			if line.Event == e.ID {
@@ -179,12 +179,12 @@ func who(uses []audit.Use) (list []string) {
 func TestReleaseSaysWhoHasItHadItAndCarriedIt(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)
-		u, err := audit.OfRelease(ctx, l, "fennick-sweep-4", "4.3-0", none)
+		u, err := audit.OfRelease(ctx, l, "fennick-sweep-2", "1.8-0", none)
 		require.NoError(t, err)
 		assert.Equal(t, []string{"morven-rose/radar"}, who(u.Has))
 		assert.Equal(t, []string{"kittiwake/radar"}, who(u.Had))
 		assert.Equal(t, at(2), u.Had[0].First)
-		assert.EqualValues(t, "4.4", u.Had[0].Device.Version)
+		assert.EqualValues(t, "1.9", u.Had[0].Device.Version)
 		require.Len(t, u.Carried, 1)
 		assert.Equal(t, "kittiwake", u.Carried[0].Vessel.ID)
 		assert.Equal(t, 1, u.Carried[0].Cards)
@@ -192,7 +192,7 @@ func TestReleaseSaysWhoHasItHadItAndCarriedIt(t *testing.T) {
 		require.Len(t, u.Withdrawn, 1)
 		assert.Equal(t, "may lose its picture", u.Withdrawn[0].Why)
 
-		u, err = audit.OfRelease(ctx, l, "fennick-sweep-4", "9.9", none)
+		u, err = audit.OfRelease(ctx, l, "fennick-sweep-2", "9.9", none)
 		require.NoError(t, err)
 		assert.Empty(t, u.Has)
 		assert.Empty(t, u.Had)
@@ -206,25 +206,25 @@ func TestAReplacedDeviceHadWhatItRan(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)
 		second := sweep
-		second.Serial = "S4-2"
-		appendTo(t, l, "Ada", takeOn(100, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: second, Version: "4.3"}))
+		second.Serial = "R2-2"
+		appendTo(t, l, "Ada", takeOn(100, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: second, Version: "1.8"}))
 		unsaid := second
 		unsaid.Serial = ""
-		appendTo(t, l, "Ada", takeOn(101, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: unsaid, Version: "4.3"}))
+		appendTo(t, l, "Ada", takeOn(101, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: unsaid, Version: "1.8"}))
 
-		u, err := audit.OfRelease(ctx, l, "fennick-sweep-4", "4.3", none)
+		u, err := audit.OfRelease(ctx, l, "fennick-sweep-2", "1.8", none)
 		require.NoError(t, err)
 		require.Len(t, u.Has, 2)
-		assert.Equal(t, []string{"S4-2", "S4-1"}, []string{u.Has[0].Serial, u.Has[1].Serial}, "Kittiwake's new one, Morven Rose's")
+		assert.Equal(t, []string{"R2-2", "R2-1"}, []string{u.Has[0].Serial, u.Has[1].Serial}, "Kittiwake's new one, Morven Rose's")
 		assert.Equal(t, at(101), u.Has[0].Last)
 		require.Len(t, u.Had, 1)
-		assert.Equal(t, "S4-1", u.Had[0].Serial)
+		assert.Equal(t, "R2-1", u.Had[0].Serial)
 		assert.True(t, u.Had[0].Replaced())
 		assert.Equal(t, at(2), u.Had[0].Last)
 
 		h, err := audit.OfVessel(ctx, l, "kittiwake", time.Time{}, none)
 		require.NoError(t, err)
-		assert.Empty(t, h.Contradictions, "4.4 before it was another radar")
+		assert.Empty(t, h.Contradictions, "1.9 before it was another radar")
 	})
 }
 
@@ -251,9 +251,9 @@ func TestAVesselUnderAnotherIDIsTold(t *testing.T) {
 func TestADeviceInDisputeHasBothReleases(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)
-		appendTo(t, l, "Ada", step(31, "morven-rose", sweep, "4.2", "4.4"))
-		for _, v := range []version.V{"4.3", "4.4"} {
-			u, err := audit.OfRelease(ctx, l, "fennick-sweep-4", v, none)
+		appendTo(t, l, "Ada", step(31, "morven-rose", sweep, "1.6", "1.9"))
+		for _, v := range []version.V{"1.8", "1.9"} {
+			u, err := audit.OfRelease(ctx, l, "fennick-sweep-2", v, none)
 			require.NoError(t, err)
 			assert.Contains(t, who(u.Has), "morven-rose/radar", v)
 		}
@@ -265,7 +265,7 @@ func catalogue() []*manifest.Model {
 		return &manifest.Release{Version: v, Withdrawn: withdrawn}
 	}
 	return []*manifest.Model{
-		{ID: "fennick-sweep-4", Maker: "Fennick", Releases: []*manifest.Release{release("4.2", ""), release("4.3", ""), release("4.4", ""), release("4.5", "")}},
+		{ID: "fennick-sweep-2", Maker: "Fennick", Releases: []*manifest.Release{release("1.6", ""), release("1.8", ""), release("1.9", ""), release("2.5", "")}},
 		{ID: "solveld-course-3", Maker: "Solveld", Releases: []*manifest.Release{release("2.0", "steers the wrong way"), release("2.1", "")}},
 	}
 }
@@ -275,7 +275,7 @@ func TestFleetIsAMatrixOfStandings(t *testing.T) {
 		workedExample(t, l)
 		fleet, err := audit.OfFleet(ctx, l, catalogue(), none)
 		require.NoError(t, err)
-		assert.Equal(t, []string{"fennick-plot-12", "fennick-sweep-4", "solveld-course-3"}, fleet.Models)
+		assert.Equal(t, []string{"fennick-plot-12", "fennick-sweep-2", "solveld-course-3"}, fleet.Models)
 		require.Len(t, fleet.Vessels, 2)
 		got := map[string]string{}
 		for _, row := range fleet.Vessels {
@@ -289,19 +289,19 @@ func TestFleetIsAMatrixOfStandings(t *testing.T) {
 		}, got)
 		kittiwake := fleet.Vessels[0]
 		assert.Equal(t, 1, kittiwake.Devices[1].Behind)
-		assert.EqualValues(t, "4.5", kittiwake.Devices[1].Newest)
+		assert.EqualValues(t, "2.5", kittiwake.Devices[1].Newest)
 		assert.Equal(t, audit.StatusUnknown, kittiwake.Worst)
 		assert.Equal(t, at(9), kittiwake.Last)
 		assert.Equal(t, 2, fleet.Counts[audit.StatusWithdrawn])
 		assert.Zero(t, fleet.Counts[audit.StatusCurrent])
 
-		appendTo(t, l, "Ada", step(100, "kittiwake", sweep, "4.4", "4.5"), step(101, "kittiwake", plot, "", "7.7"))
+		appendTo(t, l, "Ada", step(100, "kittiwake", sweep, "1.9", "2.5"), step(101, "kittiwake", plot, "", "7.7"))
 		fleet, err = audit.OfFleet(ctx, l, catalogue(), none)
 		require.NoError(t, err)
 		assert.Equal(t, audit.StatusCurrent, fleet.Vessels[0].Devices[1].Status)
 		assert.Equal(t, audit.StatusUnlisted, fleet.Vessels[0].Devices[0].Status)
 
-		appendTo(t, l, "Ben", step(102, "kittiwake", sweep, "4.4", "4.4"))
+		appendTo(t, l, "Ben", step(102, "kittiwake", sweep, "1.9", "1.9"))
 		fleet, err = audit.OfFleet(ctx, l, catalogue(), none)
 		require.NoError(t, err)
 		assert.Equal(t, audit.StatusDisputed, fleet.Vessels[0].Devices[1].Status)
@@ -318,7 +318,7 @@ func TestADeviceThatWasRemovedIsNotInTheFleet(t *testing.T) {
 		require.NoError(t, err)
 		assert.Len(t, fleet.Vessels[0].Devices, 1)
 		assert.Equal(t, "C 15", fleet.Vessels[0].Vessel.Berth)
-		u, err := audit.OfRelease(ctx, l, "fennick-sweep-4", "4.4", none)
+		u, err := audit.OfRelease(ctx, l, "fennick-sweep-2", "1.9", none)
 		require.NoError(t, err)
 		assert.Empty(t, u.Has)
 		assert.Equal(t, []string{"kittiwake/radar"}, who(u.Had))
@@ -335,7 +335,7 @@ func TestWithdrawnSaysWhoMustBeCalled(t *testing.T) {
 		assert.Equal(t, "solveld-course-3", w.Releases[0].Model)
 		assert.Equal(t, "steers the wrong way", w.Releases[0].Withdrawn[0].Why)
 		assert.Equal(t, []string{"morven-rose/pilot"}, who(w.Releases[0].Has))
-		assert.Equal(t, "fennick-sweep-4", w.Releases[1].Model)
+		assert.Equal(t, "fennick-sweep-2", w.Releases[1].Model)
 		assert.Equal(t, "Ben", w.Releases[1].Withdrawn[0].By)
 		assert.Equal(t, []string{"morven-rose/radar"}, who(w.Releases[1].Has))
 
@@ -352,7 +352,7 @@ func TestAWithdrawalIsOfItsVariant(t *testing.T) {
 		north, south := sweep, sweep
 		north.ID, north.Variant = "north", "Europe"
 		south.ID, south.Variant = "south", "Asia"
-		appendTo(t, l, "Ada", takeOn(1, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: north, Version: "4.3"}, ledger.Fitted{Device: south, Version: "4.3"}, ledger.Fitted{Device: sweep, Version: "4.3"}))
+		appendTo(t, l, "Ada", takeOn(1, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: north, Version: "1.8"}, ledger.Fitted{Device: south, Version: "1.8"}, ledger.Fitted{Device: sweep, Version: "1.8"}))
 		withdrawn := func() (called, flagged []string) {
 			w, err := audit.OfWithdrawn(ctx, l, catalogue()[:1], none)
 			require.NoError(t, err)
@@ -367,7 +367,7 @@ func TestAWithdrawalIsOfItsVariant(t *testing.T) {
 			return who(w.Releases[0].Has), flagged
 		}
 		of := func(hours int, variant string) ledger.Event {
-			return appendTo(t, l, "Ben", ledger.Entry{At: at(hours), Kind: ledger.ReleaseWithdrawn, Withdrawal: &ledger.Withdrawal{Maker: "Fennick", Model: sweep.Model, Version: "4.3", Variant: variant, Why: "hangs"}})[0]
+			return appendTo(t, l, "Ben", ledger.Entry{At: at(hours), Kind: ledger.ReleaseWithdrawn, Withdrawal: &ledger.Withdrawal{Maker: "Fennick", Model: sweep.Model, Version: "1.8", Variant: variant, Why: "hangs"}})[0]
 		}
 		first := of(2, "Europe")
 		called, flagged := withdrawn()
@@ -393,7 +393,7 @@ func TestNothingIsDueOnWhatIsGone(t *testing.T) {
 		}
 		putOff := step(3, "kittiwake", plot, "7.0", "")
 		putOff.Kind, putOff.Step.Planned = ledger.StepPutOff, "8.0"
-		appendTo(t, l, "Ada", takeOn(1, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: sweep, Version: "4.3"}, ledger.Fitted{Device: plot, Version: "7.0"}),
+		appendTo(t, l, "Ada", takeOn(1, "kittiwake", "Kittiwake", "C 14", ledger.Fitted{Device: sweep, Version: "1.8"}, ledger.Fitted{Device: plot, Version: "7.0"}),
 			check(2, sweep), check(2, plot), putOff)
 		due, err := audit.OfDue(ctx, l, nil, none)
 		require.NoError(t, err)
@@ -413,8 +413,8 @@ func TestNothingIsDueOnWhatIsGone(t *testing.T) {
 func TestDueJoinsPlansWithWhatWasLeftOpen(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)
-		off := step(41, "morven-rose", sweep, "4.3", "")
-		off.Kind, off.Step.Planned = ledger.StepPutOff, "4.4"
+		off := step(41, "morven-rose", sweep, "1.8", "")
+		off.Kind, off.Step.Planned = ledger.StepPutOff, "1.9"
 		off.Step.After = ""
 		appendTo(t, l, "Ben", off)
 		plans := []audit.PlanSummary{{Vessel: "kittiwake", Steps: 1, Minutes: 20}, {Vessel: "skerry-light"}}
@@ -430,7 +430,7 @@ func TestDueJoinsPlansWithWhatWasLeftOpen(t *testing.T) {
 		assert.Equal(t, ledger.CheckFailed, morven.Open[0].Entry.Kind)
 		assert.Equal(t, ledger.StepPutOff, morven.Open[1].Entry.Kind)
 
-		appendTo(t, l, "Ben", step(90, "morven-rose", sweep, "4.3", "4.5"))
+		appendTo(t, l, "Ben", step(90, "morven-rose", sweep, "1.8", "2.5"))
 		due, err = audit.OfDue(ctx, l, plans, none)
 		require.NoError(t, err)
 		require.Len(t, due.Vessels[1].Open, 1, "the device now runs something newer")
@@ -510,12 +510,12 @@ func TestCorrectionsCountInWhatIsDueAndWithdrawn(t *testing.T) {
 			}
 			return nil
 		}))
-		reworded := ledger.Entry{At: at(50), Kind: ledger.ReleaseWithdrawn, Withdrawal: &ledger.Withdrawal{Model: "fennick-sweep-4", Version: "4.4", Why: "it is 4.4"}}
+		reworded := ledger.Entry{At: at(50), Kind: ledger.ReleaseWithdrawn, Withdrawal: &ledger.Withdrawal{Model: "fennick-sweep-2", Version: "1.9", Why: "it is 1.9"}}
 		appendTo(t, l, "Ben", instead(90, id, &reworded))
 		all, err = audit.OfWithdrawn(ctx, l, nil, none)
 		require.NoError(t, err)
 		require.Len(t, all.Releases, 1)
-		assert.EqualValues(t, "4.4", all.Releases[0].Version)
+		assert.EqualValues(t, "1.9", all.Releases[0].Version)
 		assert.Len(t, all.Releases[0].Has, 1)
 		appendTo(t, l, "Ben", instead(91, id, nil))
 		all, err = audit.OfWithdrawn(ctx, l, nil, none)
@@ -568,12 +568,12 @@ func TestCardSaysWhereItWasMadeAndUsed(t *testing.T) {
 func TestOnGoodCardsLeavesBadOnesOut(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)
-		appendTo(t, l, "Ada", card(3, ledger.CardVerified, "kittiwake", "bad", sweep, "4.4"))
+		appendTo(t, l, "Ada", card(3, ledger.CardVerified, "kittiwake", "bad", sweep, "1.9"))
 		list, err := audit.OnGoodCards(ctx, l, "kittiwake")
 		require.NoError(t, err)
 		require.NotEmpty(t, list)
 		for _, c := range list {
-			assert.Equal(t, ledger.OnCard{Device: "radar", Model: "fennick-sweep-4", Version: "4.3", Card: digest}, c)
+			assert.Equal(t, ledger.OnCard{Device: "radar", Model: "fennick-sweep-2", Version: "1.8", Card: digest}, c)
 		}
 	})
 }
@@ -618,7 +618,7 @@ func TestFiltersNarrow(t *testing.T) {
 			{audit.Filter{To: at(20)}, 0, 1, 1},
 			{audit.Filter{Maker: "Solveld"}, 0, 0, 0},
 		} {
-			u, err := audit.OfRelease(ctx, l, "fennick-sweep-4", "4.3", c.f)
+			u, err := audit.OfRelease(ctx, l, "fennick-sweep-2", "1.8", c.f)
 			require.NoError(t, err)
 			assert.Equal(t, []int{c.has, c.had, c.cards}, []int{len(u.Has), len(u.Had), len(u.Carried)}, "%+v", c.f)
 		}
@@ -641,9 +641,9 @@ func TestFiltersNarrow(t *testing.T) {
 func TestAnEventComesWithItsCorrections(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)
-		wrong := appendTo(t, l, "Ada", step(100, "kittiwake", sweep, "4.4", "4.5"))[0]
+		wrong := appendTo(t, l, "Ada", step(100, "kittiwake", sweep, "1.9", "2.5"))[0]
 		taken := appendTo(t, l, "Ben", ledger.Entry{At: at(500), Kind: ledger.Correction, Vessel: "kittiwake", Correction: &ledger.Correcting{Of: wrong.ID.String(), Why: "another boat"}})[0]
-		other := appendTo(t, l, "Ada", step(100, "morven-rose", sweep, "4.4", "4.5"))[0]
+		other := appendTo(t, l, "Ada", step(100, "morven-rose", sweep, "1.9", "2.5"))[0]
 		appendTo(t, l, "Ada", ledger.Entry{At: at(100), Kind: ledger.Correction, Vessel: "morven-rose", Correction: &ledger.Correcting{Of: other.ID.String(), Why: "another boat", Instead: &other.Statement.Entry}})
 		for name, f := range map[string]audit.Filter{
 			"times": {From: at(99), To: at(101)}, "technician": {From: at(99), Technician: "Ada"}, "maker": {From: at(99), Maker: sweep.Maker}, "none": none,

@@ -44,7 +44,7 @@ func Day(n int) time.Time { return time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC).A
 var Equipment = []ledger.Device{
 	{ID: "flybridge", Kind: "chart display", Maker: "Fennick", Model: "fennick-plot-12", Place: "flybridge"},
 	{ID: "wheelhouse", Kind: "chart display", Maker: "Fennick", Model: "fennick-plot-9", Place: "wheelhouse"},
-	{ID: "radar", Kind: "radar", Maker: "Fennick", Model: "fennick-sweep-4", Place: "mast"},
+	{ID: "radar", Kind: "radar", Maker: "Fennick", Model: "fennick-sweep-2", Place: "mast"},
 	{ID: "pilot", Kind: "autopilot computer", Maker: "Solveld", Model: "solveld-course-3", Place: "lazarette"},
 	{ID: "heading", Kind: "heading sensor", Maker: "Solveld", Model: "solveld-fix-2", Place: "forepeak"},
 }

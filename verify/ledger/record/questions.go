@@ -113,8 +113,8 @@ func (j *Job) openChecks(f Filled) []Question {
 // Answer writes the answer to a question into the sheet. It returns an error
 // that says what was expected where the answer is none.
 //
-// A step is answered by the version that the device shows ("4.3"), by both and
-// the minutes ("4.2 to 4.3, 12 min"), by "done" for the version planned, or by
+// A step is answered by the version that the device shows ("1.8"), by both and
+// the minutes ("1.6 to 1.8, 12 min"), by "done" for the version planned, or by
 // "failed" or "put off" and why. Nobody's silence means that a step was done.
 func (j *Job) Answer(f *Filled, key, answer string) error {
 	answer = tidyText(answer)
@@ -162,7 +162,7 @@ func (j *Job) answerStep(f *Filled, of, answer string) error {
 	return nil
 }
 
-// read takes "4.3", "4.2 to 4.3", or nothing for the version planned; then the
+// read takes "1.8", "1.6 to 1.8", or nothing for the version planned; then the
 // minutes and a note.
 func (s *FilledStep) read(answer string, planned version.V) error {
 	words := strings.Fields(answer)

@@ -31,8 +31,8 @@ func job() *record.Job {
 	release := func(v version.V, after ...string) *manifest.Release {
 		return &manifest.Release{Version: v, After: after}
 	}
-	radar := step(1, "radar", "fennick-sweep-4", "4.2", "4.3")
-	radar.Files = []order.File{{Name: "sweep4-4.3.upd", Size: 123, SHA256: strings.Repeat("ef", 32)}}
+	radar := step(1, "radar", "fennick-sweep-2", "1.6", "1.8")
+	radar.Files = []order.File{{Name: "sweep2-1.8.upd", Size: 123, SHA256: strings.Repeat("ef", 32)}}
 	return &record.Job{
 		Plan: order.Plan{Format: 1, Vessel: "kittiwake", Steps: []order.Step{
 			radar,
@@ -40,19 +40,19 @@ func job() *record.Job {
 			step(3, "pilot", "solveld-course-3", version.Unknown, "2.1"),
 		}},
 		Vessel: &manifest.Vessel{ID: "kittiwake", Name: "Kittiwake", Berth: "C 14", Devices: []*manifest.Device{
-			{ID: "radar", Model: "fennick-sweep-4", Serial: "S4-1", Place: "mast", Version: "4.2"},
+			{ID: "radar", Model: "fennick-sweep-2", Serial: "R2-1", Place: "mast", Version: "1.6"},
 			{ID: "flybridge", Model: "fennick-plot-12", Version: "3.1-40"},
 			{ID: "pilot", Model: "solveld-course-3", Version: version.Unknown},
 		}},
 		Catalogue: []*manifest.Model{
-			{ID: "fennick-sweep-4", Maker: "Fennick", Name: "Sweep 4 radar", Kind: "radar", Releases: []*manifest.Release{
-				{Version: "4.3", After: []string{"version shown", "radar picture"}, WayBack: new(bool)},
+			{ID: "fennick-sweep-2", Maker: "Fennick", Name: "Sweep 2 radar", Kind: "radar", Releases: []*manifest.Release{
+				{Version: "1.8", After: []string{"version shown", "radar picture"}, WayBack: new(bool)},
 			}},
 			{ID: "fennick-plot-12", Maker: "Fennick", Kind: "chart display", Releases: []*manifest.Release{release("4.0-12", "heading against course")}},
 			{ID: "solveld-course-3", Maker: "Solveld", Kind: "autopilot computer", Releases: []*manifest.Release{release("2.1", "manual steering", "automatic tuning")}},
 		},
 		Cards: []ledger.OnCard{
-			{Device: "radar", Model: "fennick-sweep-4", Version: "4.3", Card: strings.Repeat("ab", 32)},
+			{Device: "radar", Model: "fennick-sweep-2", Version: "1.8", Card: strings.Repeat("ab", 32)},
 			{Device: "flybridge", Model: "fennick-plot-12", Version: "4.0-12", Card: strings.Repeat("cd", 32)},
 		},
 	}
@@ -66,7 +66,7 @@ func filled() record.Filled {
 	return record.Filled{
 		Format: 1, Vessel: "kittiwake", Plan: job().Plan.ID(), By: "Ada",
 		Steps: []record.FilledStep{
-			{Number: 1, Device: "radar", Before: "4.2", After: "4.3", Result: record.Done, Minutes: 20},
+			{Number: 1, Device: "radar", Before: "1.6", After: "1.8", Result: record.Done, Minutes: 20},
 			{Number: 2, Device: "flybridge", Before: "3.1-40", After: "4.0-12", Result: record.Done, Minutes: 35},
 			{Number: 3, Device: "pilot", Before: "2.0", Result: record.PutOff, Note: "owner aboard"},
 		},
@@ -94,11 +94,11 @@ func TestASheetBecomesEntries(t *testing.T) {
 	}, kinds)
 	radar := out.Entries[2].Step
 	assert.Equal(t, &ledger.Step{
-		Number: 1, Before: "4.2", After: "4.3", Planned: "4.3", Minutes: 20, Plan: job().Plan.ID(), Card: strings.Repeat("ab", 32),
-		Files: []ledger.File{{Name: "sweep4-4.3.upd", Size: 123, SHA256: strings.Repeat("ef", 32)}}, WayBack: ledger.WayBackNone,
-		Device: ledger.Device{ID: "radar", Kind: "radar", Maker: "Fennick", Model: "fennick-sweep-4", Name: "Sweep 4 radar", Place: "mast", Serial: "S4-1"},
+		Number: 1, Before: "1.6", After: "1.8", Planned: "1.8", Minutes: 20, Plan: job().Plan.ID(), Card: strings.Repeat("ab", 32),
+		Files: []ledger.File{{Name: "sweep2-1.8.upd", Size: 123, SHA256: strings.Repeat("ef", 32)}}, WayBack: ledger.WayBackNone,
+		Device: ledger.Device{ID: "radar", Kind: "radar", Maker: "Fennick", Model: "fennick-sweep-2", Name: "Sweep 2 radar", Place: "mast", Serial: "R2-1"},
 	}, radar)
-	assert.Equal(t, map[string]version.V{"radar": "4.3", "flybridge": "4.0-12", "pilot": "2.0"}, out.Versions)
+	assert.Equal(t, map[string]version.V{"radar": "1.8", "flybridge": "4.0-12", "pilot": "2.0"}, out.Versions)
 	assert.Empty(t, out.Notes)
 }
 
@@ -129,7 +129,7 @@ func TestAReleaseThatWasOnNoVerifiedCardNeedsAReason(t *testing.T) {
 	j := job()
 	j.Cards = j.Cards[1:]
 	_, err := j.Entries(filled(), visit())
-	assert.EqualError(t, err, "step 1 (radar), note: found nothing, expected a reason: fennick-sweep-4 4.3 was on no verified card; "+
+	assert.EqualError(t, err, "step 1 (radar), note: found nothing, expected a reason: fennick-sweep-2 1.8 was on no verified card; "+
 		"say where the release came from, or verify the card first")
 	f := filled()
 	f.Steps[0].Note = "the owner's own card"
@@ -152,8 +152,8 @@ func TestEveryProblemOfASheetIsTold(t *testing.T) {
 		"another device":   {func(f *record.Filled) { f.Steps[0].Device = "pilot" }, `step 1 (pilot): found the device "pilot", expected "radar", as step 1 of the plan says`},
 		"no such device":   {func(f *record.Filled) { f.Steps[0].Device = "rader" }, `found the device "rader", expected one of radar, flybridge, pilot`},
 		"no version after": {func(f *record.Filled) { f.Steps[0].After = "" }, `step 1 (radar), after: found "", expected the version that the device shows now`},
-		"the same version": {func(f *record.Filled) { f.Steps[0].After = "4.2" }, "after: found 4.2, as before, expected 4.3; if the device didn't take the release, the step failed"},
-		"not as planned":   {func(f *record.Filled) { f.Steps[0].After = "4.4" }, "after: found 4.4, expected 4.3, as planned; write a note"},
+		"the same version": {func(f *record.Filled) { f.Steps[0].After = "1.6" }, "after: found 1.6, as before, expected 1.8; if the device didn't take the release, the step failed"},
+		"not as planned":   {func(f *record.Filled) { f.Steps[0].After = "1.9" }, "after: found 1.9, expected 1.8, as planned; write a note"},
 		"no reason":        {func(f *record.Filled) { f.Steps[2].Note = " \t" }, "step 3 (pilot), note: found nothing, expected why it was put off"},
 		"another result":   {func(f *record.Filled) { f.Steps[0].Result = "ok" }, `result: found "ok", expected done, failed or put off`},
 		"no such check":    {func(f *record.Filled) { f.Checks[0].Check = "radar pictures" }, `found "radar pictures", expected one of version shown`},
@@ -163,8 +163,8 @@ func TestEveryProblemOfASheetIsTold(t *testing.T) {
 			f.Checks[0] = record.FilledCheck{Device: "radar", Check: "version shown", Result: record.Passed, Value: "yes"}
 		}, `value: found "yes", expected the version that the device shows`},
 		"shown, another": {func(f *record.Filled) {
-			f.Checks[0] = record.FilledCheck{Device: "radar", Check: "version shown", Result: record.Passed, Value: "4.2"}
-		}, "value: found 4.2, expected 4.3, which its step says it shows"},
+			f.Checks[0] = record.FilledCheck{Device: "radar", Check: "version shown", Result: record.Passed, Value: "1.6"}
+		}, "value: found 1.6, expected 1.8, which its step says it shows"},
 		"control character": {func(f *record.Filled) { f.Steps[2].Note = "\x1b[2J" }, "step.note: found the character U+001B"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -187,7 +187,7 @@ func TestEveryProblemOfASheetIsTold(t *testing.T) {
 func TestWorkThatWasNotPlannedNeedsANote(t *testing.T) {
 	v := visit()
 	v.OtherPlan = true
-	f := record.Filled{Format: 1, Vessel: "kittiwake", Steps: []record.FilledStep{{Number: 1, Device: "radar", After: "4.3", Result: record.Done}}}
+	f := record.Filled{Format: 1, Vessel: "kittiwake", Steps: []record.FilledStep{{Number: 1, Device: "radar", After: "1.8", Result: record.Done}}}
 	_, err := job().Entries(f, v)
 	assert.ErrorContains(t, err, "expected why it was done without the plan")
 	f.Steps[0].Note = "warranty swap"
@@ -227,7 +227,7 @@ func TestQuestionsAskOnlyWhatThePlanLeavesOpen(t *testing.T) {
 	}, keys)
 	out, err := job().Entries(f, visit())
 	require.NoError(t, err)
-	assert.Equal(t, map[string]version.V{"radar": "4.3", "flybridge": "4.0-12"}, out.Versions)
+	assert.Equal(t, map[string]version.V{"radar": "1.8", "flybridge": "4.0-12"}, out.Versions)
 	assert.Equal(t, "harbour wall", f.Checks[0].Value)
 	assert.EqualValues(t, "3.1-40", f.Steps[1].Before)
 	assert.Equal(t, 17, f.Steps[1].Minutes)
@@ -236,13 +236,13 @@ func TestQuestionsAskOnlyWhatThePlanLeavesOpen(t *testing.T) {
 	j := job()
 	j.Cards = nil
 	f = record.Filled{Format: 1, Vessel: "kittiwake"}
-	require.NoError(t, j.Answer(&f, "step/1", "4.3"))
-	assert.Contains(t, j.Open(f)[0].Ask, "4.3 was on no verified card")
+	require.NoError(t, j.Answer(&f, "step/1", "1.8"))
+	assert.Contains(t, j.Open(f)[0].Ask, "1.8 was on no verified card")
 }
 
 func TestAnswersThatAreNoneAreRefused(t *testing.T) {
 	for key, answer := range map[string]string{
-		"step/1": "yes", "step/2": "4.0-12, 99999999 min", "step/9": "4.3", "step/x": "4.3", "note/1": "", "check/radar/radar picture": "ok", "check/radar": "passed", "what": "", "step/3": "",
+		"step/1": "yes", "step/2": "4.0-12, 99999999 min", "step/9": "1.8", "step/x": "1.8", "note/1": "", "check/radar/radar picture": "ok", "check/radar": "passed", "what": "", "step/3": "",
 	} {
 		f := record.Filled{Format: 1, Vessel: "kittiwake"}
 		assert.ErrorContains(t, job().Answer(&f, key, answer), "expected", key)
@@ -265,7 +265,7 @@ func TestAnsweredQuestionsAlwaysMakeARecord(t *testing.T) {
 			require.Less(t, n, 40)
 			key := open[0].Key
 			answers := map[string][]string{
-				"step":  {"done", "done, 5 min", "5.0", "4.2 to 5.1", "failed", "put off the owner", "9.9 because"},
+				"step":  {"done", "done, 5 min", "5.0", "1.6 to 5.1", "failed", "put off the owner", "9.9 because"},
 				"note":  {"a reason"},
 				"check": {"", "passed", "failed with 3", "not done"},
 			}[strings.Split(key, "/")[0]]
@@ -325,7 +325,7 @@ func FuzzReadJSON(f *testing.F) {
 
 func TestCSVInAnyUsualDialect(t *testing.T) {
 	const lines = "Step,Device,Check,Before,After,Result,Minutes,Value,Note,Settings saved\n" +
-		"1,radar,,4.2,v4.3,done,20,,,on a card in the wheelhouse\n" +
+		"1,radar,,1.6,v1.8,done,20,,,on a card in the wheelhouse\n" +
 		"2,flybridge,,3.1-40,4.0-12,done,35,,,\n" +
 		"3,pilot,,2.0,,put off,,,owner aboard,\n" +
 		",radar,radar picture,,,passed,,harbour wall at 0.2 M,,\n" +
@@ -353,7 +353,7 @@ func TestCSVInAnyUsualDialect(t *testing.T) {
 func TestNothingInATableIsLostWithoutAWord(t *testing.T) {
 	for _, c := range []struct{ text, want string }{
 		{"step,device,result,note\n\n1,radar,done,\"on\ntwo lines\"\n,radar,,screen dark\n", `line 5, note: found "screen dark", expected nothing for a line without`},
-		{"step,device,after\n,radar,4.3\n", `line 2, after: found "4.3"`},
+		{"step,device,after\n,radar,1.8\n", `line 2, after: found "1.8"`},
 		{"step,device,result,note\n1,radar,done,cold, wet\n", `line 2, column 5: found "wet", expected nothing, since the column has no heading`},
 		{"device,check,result,note\nradar,radar picture,passed,faint\n", `line 2, note: found "faint", expected nothing for a check`},
 		{"step,device,result,value\n1,radar,done,2 degrees\n", `line 2, value: found "2 degrees", expected nothing for a step`},
@@ -420,15 +420,15 @@ func TestLineEndsOfAnotherSystemStay(t *testing.T) {
 
 func TestAFileThatCanNotBeChangedSafelyIsLeft(t *testing.T) {
 	for name, c := range map[string][2]string{
-		"folded":    {"version: >-\n      4.2", "line 4: the version of radar is written in a way that can't be changed safely: write 4.3 there by hand"},
-		"tagged":    {"version: !!str 4.2", "can't be changed safely"},
-		"a list":    {"version: [4.2]", "is not a word"},
+		"folded":    {"version: >-\n      1.6", "line 4: the version of radar is written in a way that can't be changed safely: write 1.8 there by hand"},
+		"tagged":    {"version: !!str 1.6", "can't be changed safely"},
+		"a list":    {"version: [1.6]", "is not a word"},
 		"escaped":   {`version: "4\x2e2"`, "can't be changed safely"},
 		"no device": {"x: 1\n  - id: other", ""},
 	} {
 		t.Run(name, func(t *testing.T) {
 			file := "vessel: k\ndevices:\n  - id: radar\n    " + c[0] + "\n"
-			_, err := record.UpdateVersions([]byte(file), map[string]version.V{"radar": "4.3"})
+			_, err := record.UpdateVersions([]byte(file), map[string]version.V{"radar": "1.8"})
 			if c[1] != "" {
 				assert.ErrorContains(t, err, c[1])
 			} else {
@@ -438,7 +438,7 @@ func TestAFileThatCanNotBeChangedSafelyIsLeft(t *testing.T) {
 	}
 	_, err := record.UpdateVersions(vesselFile(t), map[string]version.V{"kettle": "1"})
 	assert.ErrorContains(t, err, `found no device "kettle"`)
-	for _, v := range []version.V{"", "unknown", "4.3\nhold: x", `4" #`, "v4"} {
+	for _, v := range []version.V{"", "unknown", "1.8\nhold: x", `4" #`, "v4"} {
 		_, err := record.UpdateVersions(vesselFile(t), map[string]version.V{"radar": v})
 		assert.ErrorContains(t, err, "expected a version", "%q", v)
 	}
@@ -486,11 +486,11 @@ func TestTheSheetsFormIsRead(t *testing.T) {
 	form := sheet.Form{
 		Format: sheet.FormFormat, Vessel: "kittiwake", Plan: job().Plan.ID(), By: "Ada", SettingsSaved: "in the shop",
 		Steps: []sheet.FormStep{
-			{Number: 1, Device: "radar", Before: "4.2", After: "4.3", Result: "done", Minutes: 20, Note: ""},
+			{Number: 1, Device: "radar", Before: "1.6", After: "1.8", Result: "done", Minutes: 20, Note: ""},
 			{Number: 2, Device: "flybridge", Before: "3.1-40", Minutes: 9},
 			{Number: 3, Device: "pilot", Result: "put off", Note: "owner aboard"},
 		},
-		Checks: []sheet.FormCheck{{Device: "radar", Check: "radar picture"}, {Device: "radar", Check: "version shown", Result: "passed", Value: "4.3"}},
+		Checks: []sheet.FormCheck{{Device: "radar", Check: "radar picture"}, {Device: "radar", Check: "version shown", Result: "passed", Value: "1.8"}},
 	}
 	data, err := json.Marshal(form)
 	require.NoError(t, err)

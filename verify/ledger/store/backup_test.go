@@ -123,7 +123,7 @@ func TestRestoringIntoALedgerOnlyAdds(t *testing.T) {
 		backup := filepath.Join(t.TempDir(), "backup.db")
 		_, err := van.Backup(context.Background(), backup, known())
 		require.NoError(t, err)
-		appendTo(t, l, "Ben", step(0, "4.2", "4.3"))
+		appendTo(t, l, "Ben", step(0, "1.6", "1.8"))
 		for _, added := range []int{22, 0} {
 			r, err := store.Restore(context.Background(), backup, address(l), known())
 			require.NoError(t, err)
@@ -253,10 +253,10 @@ func TestADamagedFileIsToldApartAndSalvaged(t *testing.T) {
 func TestOneFlippedBitIsCalledAnEditAndMayBeWear(t *testing.T) {
 	path := file(t)
 	l := open(t, path)
-	appendTo(t, l, "Ada", step(0, "4.1", "4.2"))
+	appendTo(t, l, "Ada", step(0, "1.5", "1.6"))
 	db := bare(t, path)
 	lock := unlock(t, db, false)
-	_, err := db.Exec(`UPDATE event SET content = replace(content, '"4.2"', '"4.3"')`)
+	_, err := db.Exec(`UPDATE event SET content = replace(content, '"1.6"', '"1.8"')`)
 	require.NoError(t, err)
 	lock()
 	r := check(t, l)
@@ -354,10 +354,10 @@ func TestSalvageReadsTheLog(t *testing.T) {
 // An event longer than a page stands in several.
 func TestSalvagePutsLongEventsTogether(t *testing.T) {
 	l := open(t, file(t))
-	e := step(0, "4.2", "4.3")
+	e := step(0, "1.6", "1.8")
 	e.Step.Note = strings.Repeat("the radar would not take it; ", 140)
 	e.Step.Reason = strings.Repeat("the customer brought the card; ", 130)
-	appendTo(t, l, "Ada", e, step(1, "4.3", "4.4"))
+	appendTo(t, l, "Ada", e, step(1, "1.8", "1.9"))
 	backup := filepath.Join(t.TempDir(), "backup.db")
 	_, err := l.Backup(context.Background(), backup, known())
 	require.NoError(t, err)

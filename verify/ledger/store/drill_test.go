@@ -143,7 +143,7 @@ func childWrite(ctx context.Context, args []string) error {
 		return err
 	}
 	for i := range n {
-		events, err := l.Append(ctx, ledgertest.Writer(args[1]), step(i, "4.2", "4.3"))
+		events, err := l.Append(ctx, ledgertest.Writer(args[1]), step(i, "1.6", "1.8"))
 		if err != nil {
 			return err
 		}
@@ -219,7 +219,7 @@ func TestKilledWhileSyncing(t *testing.T) {
 			var all []string
 			for range drills(t) / 6 {
 				all = append(all, killed(t, "sync", van, address)...)
-				appendTo(t, server, "Ben", step(len(all), "4.2", "4.3"))
+				appendTo(t, server, "Ben", step(len(all), "1.6", "1.8"))
 				requireAll(t, server, all)
 				requireWhole(t, server, "Ada", "Ben")
 				requireWhole(t, local, "Ada", "Ben")
@@ -355,7 +355,7 @@ func TestPostgreSQLStoppedInTheMiddle(t *testing.T) {
 		assert.True(t, errors.Is(failed, store.ErrAway) || errors.Is(failed, store.ErrUncertain), "%v", failed)
 		_, err := store.Sync(ctx, van, l, store.SyncOptions{})
 		assert.ErrorIs(t, err, store.ErrAway)
-		appendTo(t, van, "Ben", step(0, "4.2", "4.3"))
+		appendTo(t, van, "Ben", step(0, "1.6", "1.8"))
 		_, err = store.Open(ctx, address, store.Options{})
 		assert.ErrorIs(t, err, store.ErrAway)
 
@@ -448,7 +448,7 @@ func TestReadOnlyMedium(t *testing.T) {
 		assert.EqualValues(t, 22, r.Events)
 		w, err := store.Open(ctx, p, store.Options{})
 		if err == nil {
-			_, err = w.Append(ctx, ledgertest.Writer("Ada"), step(0, "4.2", "4.3"))
+			_, err = w.Append(ctx, ledgertest.Writer("Ada"), step(0, "1.6", "1.8"))
 			require.NoError(t, w.Close())
 		}
 		assert.ErrorIs(t, err, store.ErrReadOnly)

@@ -167,7 +167,7 @@ func TestAForgedEventIsFound(t *testing.T) {
 			t.Run(name+"/"+e.name, func(t *testing.T) {
 				address := e.fresh(t)
 				l := open(t, address)
-				appendTo(t, l, "Ada", step(0, "4.2", "4.3"), step(1, "4.3", "4.4"))
+				appendTo(t, l, "Ada", step(0, "1.6", "1.8"), step(1, "1.8", "1.9"))
 				forge(t, bare(t, address), mallory, c.change)
 				r := check(t, l)
 				assert.Equal(t, store.Edited, r.Verdict)
@@ -181,8 +181,8 @@ func TestAForgedEventIsFound(t *testing.T) {
 // A chain that is whole but signed by nobody the shop knows.
 func TestAChainForgedWithAKeyOfItsOwnIsFound(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
-		appendTo(t, l, "Ada", step(0, "4.2", "4.3"))
-		appendTo(t, l, "Mallory", step(1, "4.3", "9.9"))
+		appendTo(t, l, "Ada", step(0, "1.6", "1.8"))
+		appendTo(t, l, "Mallory", step(1, "1.8", "9.9"))
 		r := check(t, l)
 		assert.Equal(t, ledger.WriterUnknown, r.First.Kind)
 		assert.Equal(t, store.Edited, r.Verdict)
@@ -199,7 +199,7 @@ func TestARemovedTailShowsOnlyAgainstASavedHead(t *testing.T) {
 		t.Run(e.name, func(t *testing.T) {
 			address := e.fresh(t)
 			l := open(t, address)
-			appendTo(t, l, "Ada", step(0, "4.1", "4.2"), step(1, "4.2", "4.3"))
+			appendTo(t, l, "Ada", step(0, "1.5", "1.6"), step(1, "1.6", "1.8"))
 			saved, err := l.Heads(context.Background())
 			require.NoError(t, err)
 			db := bare(t, address)
@@ -256,7 +256,7 @@ func TestAFileThatIsNoLedgerIsRefused(t *testing.T) {
 	_, err := bare(t, other).Exec(`CREATE TABLE boats (name TEXT)`)
 	require.NoError(t, err)
 	text := filepath.Join(dir, "notes.txt")
-	require.NoError(t, os.WriteFile(text, []byte("radar 4.3"), 0o600))
+	require.NoError(t, os.WriteFile(text, []byte("radar 1.8"), 0o600))
 	empty := filepath.Join(dir, "empty")
 	require.NoError(t, os.WriteFile(empty, nil, 0o600))
 	for _, path := range []string{other, text, empty} {
@@ -265,7 +265,7 @@ func TestAFileThatIsNoLedgerIsRefused(t *testing.T) {
 	}
 	left, err := os.ReadFile(text)
 	require.NoError(t, err)
-	assert.Equal(t, "radar 4.3", string(left))
+	assert.Equal(t, "radar 1.8", string(left))
 }
 
 // A ledger's other files stand beside the file itself, wherever a link to it is.
@@ -274,10 +274,10 @@ func TestALinkLeadsToTheLedger(t *testing.T) {
 	dir := t.TempDir()
 	path, link := filepath.Join(dir, "ledger.db"), filepath.Join(t.TempDir(), "link.db")
 	l := open(t, path)
-	appendTo(t, l, "Ada", step(0, "4.2", "4.3"))
+	appendTo(t, l, "Ada", step(0, "1.6", "1.8"))
 	require.NoError(t, os.Symlink(path, link))
 	through := open(t, link)
-	appendTo(t, through, "Ada", step(1, "4.3", "4.4"))
+	appendTo(t, through, "Ada", step(1, "1.8", "1.9"))
 	assert.EqualValues(t, 2, requireWhole(t, l, "Ada").Events)
 	assert.NoFileExists(t, link+"-wal")
 	_, err := store.Sync(ctx, l, through, store.SyncOptions{})
@@ -320,7 +320,7 @@ func TestANewerLedgerIsRefused(t *testing.T) {
 func TestAFieldOfManyMegabytesDoesNotFillMemory(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "ledger.db")
 	l := open(t, path)
-	appendTo(t, l, "Ada", step(0, "4.2", "4.3"))
+	appendTo(t, l, "Ada", step(0, "1.6", "1.8"))
 	db := bare(t, path)
 	lock := unlock(t, db, false)
 	_, err := db.Exec(`UPDATE event SET content = CAST(zeroblob(1000000) AS TEXT), vessel = CAST(zeroblob(1000000) AS TEXT)`)

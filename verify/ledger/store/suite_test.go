@@ -134,7 +134,7 @@ func TestManyMakeALedgerAtOnce(t *testing.T) {
 					if !assert.NoError(t, err) {
 						return
 					}
-					_, err = l.Append(context.Background(), ledgertest.Writer(fmt.Sprint("writer ", i)), step(i, "4.2", "4.3"))
+					_, err = l.Append(context.Background(), ledgertest.Writer(fmt.Sprint("writer ", i)), step(i, "1.6", "1.8"))
 					assert.NoError(t, err)
 					ids[i] = l.ID()
 					assert.NoError(t, l.Close())
@@ -212,7 +212,7 @@ func step(hours int, before, after string) ledger.Entry {
 	return ledger.Entry{
 		At: ledgertest.Day(0).Add(time.Duration(hours) * time.Hour), Kind: ledger.StepDone, Vessel: "kittiwake",
 		Step: &ledger.Step{
-			Device: ledger.Device{ID: "radar", Model: "fennick-sweep-4"}, Before: version.V(before), After: version.V(after),
+			Device: ledger.Device{ID: "radar", Model: "fennick-sweep-2"}, Before: version.V(before), After: version.V(after),
 		},
 	}
 }
@@ -237,7 +237,7 @@ func radar(t testing.TB, l *store.Ledger) (v string) {
 
 func TestAnEventIsFoundByTheFirstDigitsOfItsID(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
-		e := appendTo(t, l, "Ada", step(0, "4.1", "4.2"), step(1, "4.2", "4.3"))[1]
+		e := appendTo(t, l, "Ada", step(0, "1.5", "1.6"), step(1, "1.6", "1.8"))[1]
 		for _, n := range []int{8, 9, 12, 63, 64} {
 			found, err := l.Find(context.Background(), e.ID.String()[:n])
 			require.NoError(t, err)
@@ -256,28 +256,28 @@ func TestAnEventIsFoundByTheFirstDigitsOfItsID(t *testing.T) {
 
 func TestACorrectionReplacesWhatAnEventSays(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
-		first := appendTo(t, l, "Ada", step(0, "4.1", "4.2"))[0]
-		second := appendTo(t, l, "Ada", step(10, "4.2", "4.3"))[0]
-		assert.Equal(t, "4.3", radar(t, l))
+		first := appendTo(t, l, "Ada", step(0, "1.5", "1.6"))[0]
+		second := appendTo(t, l, "Ada", step(10, "1.6", "1.8"))[0]
+		assert.Equal(t, "1.8", radar(t, l))
 
-		instead := step(10, "4.2", "4.4")
+		instead := step(10, "1.6", "1.9")
 		appendTo(t, l, "Ben", correct(second, 20, &instead))
-		assert.Equal(t, "4.4", radar(t, l))
+		assert.Equal(t, "1.9", radar(t, l))
 
-		old := step(0, "4.0", "4.1")
+		old := step(0, "4.0", "1.5")
 		appendTo(t, l, "Ben", correct(first, 30, &old))
-		assert.Equal(t, "4.4", radar(t, l), "a correction of an old event is no new reading")
+		assert.Equal(t, "1.9", radar(t, l), "a correction of an old event is no new reading")
 
 		back := appendTo(t, l, "Ada", correct(second, 40, nil))[0]
-		assert.Equal(t, "4.1", radar(t, l), "taken back")
+		assert.Equal(t, "1.5", radar(t, l), "taken back")
 
-		again := step(10, "4.1", "4.5")
+		again := step(10, "1.5", "2.5")
 		appendTo(t, l, "Ada", correct(second, 50, &again))
-		assert.Equal(t, "4.5", radar(t, l), "the last correction counts")
+		assert.Equal(t, "2.5", radar(t, l), "the last correction counts")
 
-		wrong := step(60, "4.5", "9.9")
+		wrong := step(60, "2.5", "9.9")
 		appendTo(t, l, "Ada", correct(back, 60, &wrong))
-		assert.Equal(t, "4.5", radar(t, l), "a correction can't be corrected")
+		assert.Equal(t, "2.5", radar(t, l), "a correction can't be corrected")
 
 		_, ok, err := l.Event(context.Background(), second.ID)
 		require.NoError(t, err)
@@ -288,12 +288,12 @@ func TestACorrectionReplacesWhatAnEventSays(t *testing.T) {
 
 func TestTwoVansThatServedOneBoatBothStand(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
-		appendTo(t, l, "Ada", step(0, "4.2", "4.3"))
-		appendTo(t, l, "Ben", step(1, "4.2", "4.4"))
+		appendTo(t, l, "Ada", step(0, "1.6", "1.8"))
+		appendTo(t, l, "Ben", step(1, "1.6", "1.9"))
 		disputes, err := l.Disputes(context.Background())
 		require.NoError(t, err)
-		assert.Equal(t, []store.Dispute{{Vessel: "kittiwake", Device: "radar", Version: "4.4", Other: "4.3"}}, disputes)
-		appendTo(t, l, "Ada", step(100, "4.4", "4.5"))
+		assert.Equal(t, []store.Dispute{{Vessel: "kittiwake", Device: "radar", Version: "1.9", Other: "1.8"}}, disputes)
+		appendTo(t, l, "Ada", step(100, "1.9", "2.5"))
 		disputes, err = l.Disputes(context.Background())
 		require.NoError(t, err)
 		assert.Empty(t, disputes, "somebody read the device again")
@@ -304,7 +304,7 @@ func TestTheDatabaseItselfRefusesToChangeAnEvent(t *testing.T) {
 	for _, e := range engines {
 		t.Run(e.name, func(t *testing.T) {
 			address := e.fresh(t)
-			appendTo(t, open(t, address), "Ada", step(0, "4.2", "4.3"))
+			appendTo(t, open(t, address), "Ada", step(0, "1.6", "1.8"))
 			db := bare(t, address)
 			_, err := db.Exec(`UPDATE event SET vessel = 'skerry-light'`)
 			assert.ErrorContains(t, err, "an event is never changed")
@@ -356,10 +356,10 @@ func TestLeastRightsAreEnough(t *testing.T) {
 		db.Exec("DROP ROLE " + role)
 	})
 	van := open(t, strings.Replace(address, "ledger@", role+"@", 1))
-	first := appendTo(t, van, "Ada", step(0, "4.2", "4.3"))[0]
+	first := appendTo(t, van, "Ada", step(0, "1.6", "1.8"))[0]
 	appendTo(t, van, "Ada", correct(first, 1, nil))
 	file := open(t, filepath.Join(t.TempDir(), "van.db"))
-	appendTo(t, file, "Ben", step(2, "4.3", "4.4"))
+	appendTo(t, file, "Ben", step(2, "1.8", "1.9"))
 	_, err := store.Sync(context.Background(), file, van, store.SyncOptions{})
 	require.NoError(t, err)
 	requireWhole(t, van, "Ada", "Ben")

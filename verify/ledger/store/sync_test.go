@@ -97,11 +97,11 @@ func TestSyncMergesBothWays(t *testing.T) {
 func TestSyncShowsTwoAfterVersions(t *testing.T) {
 	onBoth(t, func(t *testing.T, server *store.Ledger) {
 		one, two := open(t, file(t)), open(t, file(t))
-		appendTo(t, one, "Ada", step(0, "4.2", "4.3"))
-		appendTo(t, two, "Ben", step(3, "4.2", "4.4"))
+		appendTo(t, one, "Ada", step(0, "1.6", "1.8"))
+		appendTo(t, two, "Ben", step(3, "1.6", "1.9"))
 		assert.Empty(t, syncWith(t, one, server).Disputed)
 		r := syncWith(t, two, server)
-		assert.Equal(t, []store.Dispute{{Vessel: "kittiwake", Device: "radar", Version: "4.4", Other: "4.3"}}, r.Disputed)
+		assert.Equal(t, []store.Dispute{{Vessel: "kittiwake", Device: "radar", Version: "1.9", Other: "1.8"}}, r.Disputed)
 		assert.Equal(t, 1, syncWith(t, one, server).Received, "both stand everywhere")
 	})
 }
@@ -112,11 +112,11 @@ func TestSyncBringsALostTailBack(t *testing.T) {
 	onBoth(t, func(t *testing.T, server *store.Ledger) {
 		path := file(t)
 		van := open(t, path)
-		appendTo(t, van, "Ada", step(0, "4.1", "4.2"))
+		appendTo(t, van, "Ada", step(0, "1.5", "1.6"))
 		old := filepath.Join(t.TempDir(), "old.db")
 		_, err := van.Backup(context.Background(), old, store.CheckOptions{})
 		require.NoError(t, err)
-		lost := appendTo(t, van, "Ada", step(1, "4.2", "4.3"))[0]
+		lost := appendTo(t, van, "Ada", step(1, "1.6", "1.8"))[0]
 		syncWith(t, van, server)
 
 		rolledBack := open(t, old)
@@ -129,7 +129,7 @@ func TestSyncBringsALostTailBack(t *testing.T) {
 
 		s := syncWith(t, rolledBack, server)
 		assert.Equal(t, 1, s.Returned)
-		appendTo(t, rolledBack, "Ada", step(2, "4.3", "4.4"))
+		appendTo(t, rolledBack, "Ada", step(2, "1.8", "1.9"))
 		requireWhole(t, rolledBack, "Ada")
 	})
 }
@@ -139,14 +139,14 @@ func TestSyncBringsALostTailBack(t *testing.T) {
 func TestAForkedChainIsShownAndLosesNothing(t *testing.T) {
 	onBoth(t, func(t *testing.T, server *store.Ledger) {
 		van := open(t, file(t))
-		appendTo(t, van, "Ada", step(0, "4.1", "4.2"))
+		appendTo(t, van, "Ada", step(0, "1.5", "1.6"))
 		copied := filepath.Join(t.TempDir(), "copy.db")
 		_, err := van.Backup(context.Background(), copied, store.CheckOptions{})
 		require.NoError(t, err)
-		appendTo(t, van, "Ada", step(1, "4.2", "4.3"))
+		appendTo(t, van, "Ada", step(1, "1.6", "1.8"))
 		syncWith(t, van, server)
 		other := open(t, copied)
-		appendTo(t, other, "Ada", step(2, "4.2", "4.4"), step(3, "4.4", "4.5"))
+		appendTo(t, other, "Ada", step(2, "1.6", "1.9"), step(3, "1.9", "2.5"))
 		assert.Equal(t, 2, syncWith(t, other, server).Sent)
 		r := check(t, server)
 		require.Len(t, r.Breaks, 1)
@@ -163,11 +163,11 @@ func TestSyncRefusesWhatDoesNotHold(t *testing.T) {
 	onBoth(t, func(t *testing.T, server *store.Ledger) {
 		path := file(t)
 		van := open(t, path)
-		appendTo(t, van, "Ada", step(0, "4.1", "4.2"), step(1, "4.2", "4.3"), step(2, "4.3", "4.4"))
-		appendTo(t, van, "Mallory", step(3, "4.4", "9.9"))
+		appendTo(t, van, "Ada", step(0, "1.5", "1.6"), step(1, "1.6", "1.8"), step(2, "1.8", "1.9"))
+		appendTo(t, van, "Mallory", step(3, "1.9", "9.9"))
 		db := bare(t, path)
 		lock := unlock(t, db, false)
-		_, err := db.Exec(`UPDATE event SET content = replace(content, '4.3', '4.9') WHERE seq = 2`)
+		_, err := db.Exec(`UPDATE event SET content = replace(content, '1.8', '2.9') WHERE seq = 2`)
 		require.NoError(t, err)
 		lock()
 		r, err := store.Sync(context.Background(), server, van, store.SyncOptions{Known: ledgertest.Known("Ada")})
@@ -209,8 +209,8 @@ func TestClocksThatAreWrongAreTold(t *testing.T) {
 		w.Now = func() time.Time { return at }
 		return w
 	}
-	early := step(0, "4.2", "4.3")
-	late := step(1, "4.3", "4.4")
+	early := step(0, "1.6", "1.8")
+	late := step(1, "1.8", "1.9")
 	late.At = time.Now().UTC().AddDate(3, 0, 0).Truncate(time.Second)
 	for _, e := range []struct {
 		w store.Writer
@@ -308,8 +308,8 @@ func (s *splits) move() {
 // entry is a step, a survey, or a correction of anything that anybody wrote,
 // whether or not this van has seen it.
 func (s *splits) entry() ledger.Entry {
-	before := rapid.SampledFrom([]string{"", "4.1", "4.2"}).Draw(s.r, "before")
-	e := step(s.now, before, rapid.SampledFrom([]string{"4.2", "4.3", "4.4"}).Draw(s.r, "after"))
+	before := rapid.SampledFrom([]string{"", "1.5", "1.6"}).Draw(s.r, "before")
+	e := step(s.now, before, rapid.SampledFrom([]string{"1.6", "1.8", "1.9"}).Draw(s.r, "after"))
 	switch rapid.IntRange(0, 4).Draw(s.r, "kind") {
 	case 0:
 		e.Vessel = "morven-rose"
