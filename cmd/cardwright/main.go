@@ -6,20 +6,21 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"os/signal"
 	"slices"
 	"syscall"
+
+	"cardwright/cmd/cardwright/interrupt"
 )
 
 func main() { os.Exit(start()) }
 
 // start runs the command line of this process.
 func start() int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	defer stop()
-	context.AfterFunc(ctx, stop)   // the second ends what can't answer the first
+	ctx := interrupt.Context(context.Background(), func() { os.Exit(exitInterrupted) })
 	signal.Ignore(syscall.SIGPIPE) // told by answerWriter
 	return run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 }
@@ -53,7 +54,12 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) 
 	s := &session{in: in, out: &answerWriter{to: out}, errs: errs}
 	root := newRootCommand(s)
 	root.SetArgs(args)
-	err := root.ExecuteContext(ctx)
+	err := ctx.Err()
+	if err != nil {
+		err = fmt.Errorf("starting: %w", err) // no command may begin what nobody wants any longer
+	} else {
+		err = root.ExecuteContext(ctx)
+	}
 	s.json = s.json || err != nil && slices.Contains(args, "--json") // it may stand behind what ended the reading of flags
 	return s.end(ctx, err)
 }
