@@ -43,6 +43,25 @@ func (c *checker) files(r *Release, reader *Model) {
 			c.place(taken, o)
 		}
 	}
+	c.touch(r)
+}
+
+// touch reports a file to be touched that the release doesn't have.
+func (c *checker) touch(r *Release) {
+	var all []string
+	for _, f := range r.Files {
+		for _, o := range contents(f) {
+			if o.name == "" {
+				return // a mistake of its own, which may explain this one
+			}
+			all = append(all, o.name)
+		}
+	}
+	for i, name := range r.Touch {
+		if name != "" && !slices.Contains(all, name) {
+			c.mistake(r.At(entryKey("touch", i)), "no such file in the release", quote(name), "one of "+list(all)+", as they stand on the card", nearest(name, all))
+		}
+	}
 }
 
 func (c *checker) members(f *File) {

@@ -48,6 +48,17 @@ var fields = map[string]field{
 	"Model.on_network":  {digits: true, help: "model IDs under which it announces itself on the boat's network, as a survey shows them"},
 	"Model.signing_key": {form: &publicKey, help: "the maker's public key, with which its packages are signed (minisign)"},
 
+	"Model.opens_archives": {help: "true: it takes a package as the archive in which it was published, and opens it itself"},
+	"Model.history":        {help: "files that releases had, and that were replaced or taken out"},
+
+	"Past.version": {must: true, digits: true, help: "version of the release that had the file"},
+	"Past.variant": {digits: true, help: "its region or language"},
+	"Past.file":    {must: true, help: "name of the file"},
+	"Past.size":    {must: true, help: "its size in bytes: 412345678"},
+	"Past.sha256":  {must: true, digits: true, form: &sha256Hex, help: "its SHA-256, by which cards that carry it are known"},
+	"Past.until":   {must: true, help: "day on which it was replaced or taken out: 2026-03-05"},
+	"Past.why":     {must: true, help: "why it was"},
+
 	"Model.version_shown": {help: "where the device shows its version, in the maker's words"},
 	"Model.install":       {help: "how an update is started on its screen, in the maker's words"},
 	"Model.restarts":      {help: "what restarts, and how long it is dark"},
@@ -69,6 +80,7 @@ var fields = map[string]field{
 	"Release.version":      {must: true, digits: true, help: "version, as the device shows it"},
 	"Release.released":     {must: true, help: "day of release: 2026-03-02"},
 	"Release.files":        {help: "the files that go on the card"},
+	"Release.touch":        {form: &fileName, single: true, help: "the file, of several, that a person touches on the device's screen, as named on the card; left out: any of them"},
 	"Release.variant":      {digits: true, help: "region or language; must equal the device's variant"},
 	"Release.over":         {digits: true, help: `what the device must run before this: ">= 3.0"`},
 	"Release.needs":        {help: "what other models aboard must run"},

@@ -40,7 +40,7 @@ var (
 		name:     "a name for a file on a card",
 		expected: "a path such as plot.upd or radar/plot.upd, of names that a FAT card can hold",
 		pattern:  `^[^/\\].*$`,
-		problem:  pathProblem,
+		problem:  packageProblem,
 	}
 	cardFolder = form{
 		name:     "a folder on a card",
@@ -134,6 +134,27 @@ func pathProblem(s string) string {
 		}
 		if p := nameProblem(name); p != "" {
 			return p
+		}
+	}
+	return ""
+}
+
+// startsItself are the names of files that a computer opens, obeys or shows by
+// itself when a card is put in or its folder is looked at: whoever carries the card
+// between boats and offices would carry them. The names of Windows are from
+// memory; autorun and autoopen are those of the Desktop Application Autostart
+// Specification (from memory, too).
+var startsItself = regexp.MustCompile(`(?i)^(autorun(\..*)?|autoexec\.bat|autoplay\..*|autostart\..*|\.?autorun(\.sh)?|\.?autoopen|desktop\.ini|folder\.htt` +
+	`|(setup|install|start|run|launch)\.(exe|com|bat|cmd|msi|ps1|vbs|js|wsf|hta)|.*\.(lnk|pif|scf|scr|url|desktop|hta|library-ms|search-ms|appref-ms))$`)
+
+// packageProblem says why a path can't be that of a package's file, or "".
+func packageProblem(s string) string {
+	if p := pathProblem(s); p != "" {
+		return p
+	}
+	for _, name := range strings.Split(s, "/") {
+		if startsItself.MatchString(name) {
+			return "which computers open or start by themselves: no device needs it"
 		}
 	}
 	return ""

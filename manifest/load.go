@@ -28,7 +28,8 @@ const (
 const (
 	MaxFileBytes = 256 << 10 // one file
 	MaxShopBytes = 16 << 20  // all files that are read
-	MaxFiles     = 2000      // entries of the catalogue folder, or of the vessels folder
+	MaxFiles     = 2000      // files below the catalogue folder, or below the vessels folder
+	MaxFolders   = 8         // folders inside one another, below each of these
 )
 
 // ErrNoShop says that a folder is no shop folder.
@@ -55,8 +56,8 @@ func FindShop(start string) (string, error) {
 	}
 }
 
-// Load reads a shop folder: shop.yaml, catalogue/*.yaml and vessels/*.yaml,
-// in order of name. It returns Mistakes when the files can be read and say
+// Load reads a shop folder: shop.yaml, catalogue/*.yaml and vessels/*.yaml and
+// those in folders below, in order of name. It returns Mistakes when the files can be read and say
 // something wrong, an error that wraps ErrNoShop when dir holds no shop.yaml,
 // and any other error when a file can't be read.
 func Load(dir string) (*Shop, error) { return LoadWith(dir, nil) }
@@ -125,38 +126,43 @@ func (l *loader) load() error {
 	return nil
 }
 
-// folder calls read with each YAML file of a folder, in order of name. A
-// folder that isn't there has no files.
+// folder calls read with each YAML file of a folder and of those below it, in
+// order of name. A folder that isn't there has no files.
 func (l *loader) folder(name string, read func(name string) error) error {
-	entries, err := l.entries(name)
+	files, err := l.files(name)
 	if err != nil {
 		return err
 	}
-	for _, e := range entries {
-		file := path.Join(name, e)
+	for _, file := range files {
 		switch ext := path.Ext(file); {
-		case strings.HasPrefix(e, "."):
 		case ext == ".yaml":
 			if err := read(file); err != nil {
 				return err
 			}
-		case strings.EqualFold(ext, ".yaml") || strings.EqualFold(ext, ".yml"):
+		case yamlEnd(file):
 			l.mistake(file, "file would be ignored", "a name that ends in "+ext, "a name that ends in .yaml",
-				"rename it to "+quote(strings.TrimSuffix(e, ext)+".yaml"))
+				"rename it to "+quote(strings.TrimSuffix(path.Base(file), ext)+".yaml"))
 		}
 	}
 	return nil
 }
 
-// entries is the names in a folder, in order, with those that LoadWith adds.
-func (l *loader) entries(folder string) ([]string, error) {
-	names, err := l.listed(folder)
+// yamlEnd tells whether a name looks like that of a YAML file.
+func yamlEnd(name string) bool {
+	ext := path.Ext(name)
+	return strings.EqualFold(ext, ".yaml") || strings.EqualFold(ext, ".yml")
+}
+
+// files is what is in a folder and those below it, in order, with what LoadWith
+// adds. What begins with a dot is no part of a shop.
+func (l *loader) files(folder string) ([]string, error) {
+	names, err := l.below(folder, 0, MaxFiles)
 	if err != nil {
 		return nil, err
 	}
 	for file := range l.with {
-		if path.Dir(file) == folder && !slices.Contains(names, path.Base(file)) {
-			names = append(names, path.Base(file))
+		if strings.HasPrefix(file, folder+"/") && !slices.Contains(names, file) {
+			names = append(names, file)
 		}
 	}
 	if len(names) > MaxFiles {
@@ -167,7 +173,47 @@ func (l *loader) entries(folder string) ([]string, error) {
 	return names, nil
 }
 
-func (l *loader) listed(name string) ([]string, error) {
+// below is files for what stands in the folder itself, and stops when there are
+// more than most.
+func (l *loader) below(folder string, depth, most int) ([]string, error) {
+	entries, err := l.listed(folder)
+	if err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, e := range entries {
+		file := path.Join(folder, e.Name())
+		switch {
+		case len(names) > most:
+			return names, nil
+		case strings.HasPrefix(e.Name(), "."):
+		case yamlEnd(file) || !l.isFolder(file, e):
+			names = append(names, file)
+		case e.Type()&fs.ModeSymlink != 0:
+			l.mistake(file, "folder would be ignored", "a link to a folder", "the folder itself, with its files", "move the folder here")
+		case depth == MaxFolders:
+			l.mistake(file, "folder would be ignored", fmt.Sprintf("more than %d folders inside one another", MaxFolders), "fewer", "move it up")
+		default:
+			more, err := l.below(file, depth+1, most-len(names))
+			if err != nil {
+				return nil, err
+			}
+			names = append(names, more...)
+		}
+	}
+	return names, nil
+}
+
+// isFolder follows links that stay within the shop folder.
+func (l *loader) isFolder(name string, e fs.DirEntry) bool {
+	if e.Type()&fs.ModeSymlink == 0 {
+		return e.IsDir()
+	}
+	info, err := l.root.Stat(name)
+	return err == nil && info.IsDir()
+}
+
+func (l *loader) listed(name string) ([]fs.DirEntry, error) {
 	folder, err := l.root.Open(name)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
@@ -180,11 +226,7 @@ func (l *loader) listed(name string) ([]string, error) {
 	if err != nil && !errors.Is(err, io.EOF) {
 		return nil, err
 	}
-	names := make([]string, len(entries))
-	for i, e := range entries {
-		names[i] = e.Name()
-	}
-	return names, nil
+	return entries, nil
 }
 
 // file decodes one file into out, a pointer to one of the manifest's types.
@@ -206,6 +248,10 @@ func (l *loader) file(name string, out positioned) error {
 // decodeFile fills out from a file's text.
 func decodeFile(name string, data []byte, out positioned, found *collector) {
 	out.SetAt("", Pos{File: name, Line: 1, Column: 1})
+	if m := foreignText(name, data); m != nil {
+		found.add(*m)
+		return
+	}
 	before := len(found.all)
 	known := checkText(name, data, found)
 	parsed := &collector{}

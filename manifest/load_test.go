@@ -3,6 +3,7 @@ package manifest
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -185,6 +186,44 @@ func TestLoadRefusesLinksOutOfTheShop(t *testing.T) {
 	require.NoError(t, os.Symlink("../radar.txt", link))
 	_, err := Load(dir)
 	assert.NoError(t, err, "a link within the shop folder")
+}
+
+// Who keeps boats by year and harbour finds them read; what can't be read there
+// is told, and nothing is passed over.
+func TestLoadReadsFoldersBelow(t *testing.T) {
+	files := maps.Clone(smallShop)
+	boatFile := strings.Replace(smallShop["vessels/kittiwake.yaml"], "vessel: kittiwake", "vessel: heron", 1)
+	files["vessels/2026/north/heron.yaml"] = boatFile
+	files["catalogue/fennick/sweep.yaml"] = files["catalogue/sweep.yaml"]
+	delete(files, "catalogue/sweep.yaml")
+	files["vessels/.git/kept.yaml"] = "not ours"
+	dir := write(t, files)
+	shop, err := Load(dir)
+	require.NoError(t, err)
+	require.NotNil(t, shop.Vessel("heron"))
+	assert.Equal(t, "vessels/2026/north/heron.yaml:1:1", shop.Vessel("heron").At("").String())
+	assert.NotNil(t, shop.Model("fennick-sweep-2"))
+
+	shop, err = LoadWith(dir, map[string][]byte{"vessels/2026/south/egret.yaml": []byte(strings.Replace(boatFile, "heron", "egret", 1))})
+	require.NoError(t, err)
+	assert.NotNil(t, shop.Vessel("egret"))
+
+	for name, want := range map[string]string{
+		"vessels/2026/heron.yml":  "file would be ignored",
+		"vessels/2025/heron.yaml": "vessel given twice",
+		"vessels/" + strings.Repeat("a/", MaxFolders+1) + "heron-2.yaml": "folder would be ignored",
+	} {
+		with := maps.Clone(files)
+		with[name] = boatFile
+		assert.Equal(t, want, mistakes(t, write(t, with))[0].What, name)
+	}
+	if runtime.GOOS == "windows" {
+		return // making links needs a right of its own there
+	}
+	require.NoError(t, os.Symlink("2026", filepath.Join(dir, "vessels", "this-year")))
+	ms := mistakes(t, dir)
+	require.Len(t, ms, 1)
+	assert.Equal(t, "a link to a folder", ms[0].Found)
 }
 
 func TestLoadRefusesALinkedFolderOutside(t *testing.T) {

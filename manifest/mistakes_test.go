@@ -76,7 +76,9 @@ var structural = []seeded{
 	{"size with a fraction", plot, "least: 4GB", "least: 4.5GB", "6:10", "not a size", `"4.5GB"`, "a whole number", ""},
 	{"size below nothing", plot, "size: 1000", "size: -1", "18:15", "not a size", `"-1"`, "a whole number", ""},
 	{"day without zeros", plot, "2025-05-19", "2025-5-19", "31:15", "not a day", `"2025-5-19"`, "2026-03-02", "2025-05-19"},
-	{"day in words", plot, "2025-05-19", "19 May 2025", "31:15", "not a day", `"19 May 2025"`, "2026-03-02", ""},
+	{"day in words", plot, "2025-05-19", "19 May 2025", "31:15", "not a day", `"19 May 2025"`, "2026-03-02", "2025-05-19"},
+	{"day that may be two", plot, "2025-05-19", "02/03/2026", "31:15", "not a day", `"02/03/2026"`, "2026-03-02", "2026-03-02 for 2 March 2026, or 2026-02-03 for 3 February 2026"},
+	{"day with dots", plot, "2025-05-19", "2.3.2026", "31:15", "not a day", `"2.3.2026"`, "2026-03-02", "2026-03-02"},
 	{"digest too short", sweep, digest, "e3b0", "9:51", "not a SHA-256", `"e3b0"`, "64 hex digits", ""},
 	{"MMSI too short", boat, `"200000001"`, `"20000000"`, "3:34", "not an MMSI", `"20000000"`, "9 digits", ""},
 	{"IMO number too long", boat, `"1234567"`, `"IMO1234567"`, "3:17", "not an IMO number", `"IMO1234567"`, "7 digits", ""},
@@ -120,6 +122,14 @@ var semantic = []seeded{
 	{"byte order mark inside", boat, "name: Kittiwake", "name: Kitti\uFEFFwake", "2:12", "character refused", "U+FEFF, which can't be seen", "nothing in it but what can be seen", typeAgain},
 	{"space that isn't one", boat, "name: Kittiwake", "name: Kittiwake\u00A0II", "2:16", "character refused", "U+00A0, which only looks like a space", "nothing in it but what can be seen", typeAgain},
 	{"not UTF-8", boat, "name: Kittiwake", "name: Kitti\xE9wake", "2:12", "character refused", "the byte 0xE9, which is not UTF-8", "text in UTF-8", typeAgain},
+	{"Latin-1", boat, "name: Kittiwake", "name: Kitti\xE9w\xE0ke", "2:12", "not text in UTF-8", "2 bytes that are not UTF-8, the first 0xE9, as in a file saved in Latin-1", "text in UTF-8", utf8Again},
+	{"emoji in halves", boat, "name: Kittiwake", "name: Kitti\xed\xa0\xbd\xed\xb8\x80wake", "2:12", "character refused", "written as two halves (surrogates)", "text in UTF-8", typeAgain},
+	{"emoji in two escapes", boat, "name: Kittiwake", `name: "Kitti\uD83D\uDE00wake"`, "2:15", "not readable as YAML", `a character in two escapes, \uD83D\uDE00`, "its one escape", `\U0001F600, or 😀 itself`},
+	{"UTF-16", boat, smallShop[boat], utf16Of(smallShop[boat], "\xff\xfe", 0), "1:1", "not text in UTF-8", "text in UTF-16", "text in UTF-8", utf8Again},
+	{"UTF-16 without a mark", boat, smallShop[boat], utf16Of(smallShop[boat], "", 1), "1:1", "not text in UTF-8", "text in UTF-16", "text in UTF-8", utf8Again},
+	{"zeros", boat, smallShop[boat], strings.Repeat("\x00", 4096), "1:1", "not text in UTF-8", "4096 zero bytes and no text", "text in UTF-8", "bring back a copy of the file"},
+	{"tail of zeros", boat, "devices:", strings.Repeat("\x00", 4096), "4:1", "not text in UTF-8", "zero bytes in place of text", "text in UTF-8", "bring back a copy of the file"},
+	{"old line ends", boat, smallShop[boat], strings.ReplaceAll(smallShop[boat], "\n", "\r"), "1:18", "line ends of an old kind", "CR", "LF", "save it again with one of those"},
 	{"tab in a value", boat, "name: Kittiwake", `name: "Kitti\twake"`, "2:7", "character refused", "the control character U+0009", "one line of text", ""},
 	{"two lines", boat, "name: Kittiwake", "name: |\n  Kitti\n  wake", "2:7", "character refused", "a line end", "one line of text", "write >- in place of |, and no empty lines"},
 
@@ -150,6 +160,8 @@ var semantic = []seeded{
 	{"same name twice", plot, "name: more/a.bin", "name: plot12.upd", "22:20", "names that clash on a card", `"plot12.upd"`, `line 16 has "plot12.upd"`, ""},
 	{"names that differ in case", plot, "name: more/a.bin", "name: PLOT12.UPD", "22:20", "names that clash on a card", `"PLOT12.UPD"`, `line 16 has "plot12.upd"`, ""},
 	{"file and folder of one name", plot, "name: more/a.bin", "name: Plot12.upd/a.bin", "22:20", "names that clash on a card", `"Plot12.upd/a.bin"`, `line 16 has "plot12.upd"`, ""},
+	{"touched file that isn't one", plot, "    over:", "    touch: plot13.upd\n    over:", "23:12", "no such file in the release", `"plot13.upd"`, "one of plot12.upd, more/a.bin", "plot12.upd"},
+	{"name that starts itself", sweep, "sweep2.img", "AUTORUN.INF", "9:16", "not a name for a file on a card", "start by themselves", "a path such as", ""},
 	{"step up", sweep, "sweep2.img", "a/../../b.img", "9:16", "not a name for a file on a card", `the step ".."`, "a path such as", ""},
 	{"backslash", sweep, "sweep2.img", `a\b.img`, "9:16", "not a name for a file on a card", `the character '\\'`, "a path such as", ""},
 	{"character illegal on FAT", sweep, "sweep2.img", "a?.img", "9:16", "not a name for a file on a card", `the character '?'`, "a path such as", ""},
@@ -164,6 +176,19 @@ var semantic = []seeded{
 	{"id that Windows takes for a port", sweep, "model: fennick-sweep-2", "model: aux", "1:8", "not an id", "a port or a console", "lower-case letters", ""},
 	{"packages outside", "shop.yaml", "shop:", "packages: ../p\nshop:", "1:11", "not a folder below the shop folder", `the step ".."`, "a relative path", ""},
 	{"ledger outside", "shop.yaml", "shop:", "ledger: /var/ledger.db\nshop:", "1:9", "not a place for the ledger", "/var/ledger.db", "postgres://", ""},
+}
+
+const utf8Again = "save it again as UTF-8: editors ask for the encoding under Save as"
+
+// utf16Of is a text of plain letters with two bytes each, the zero first or
+// second.
+func utf16Of(text, mark string, zero int) string {
+	wide := mark
+	for _, c := range []byte(text) {
+		pair := []byte{c, 0}
+		wide += string([]byte{pair[zero], pair[1-zero]})
+	}
+	return wide
 }
 
 const typeAgain = "delete it, and type the word again by hand"

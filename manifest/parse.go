@@ -5,7 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
+	"strconv"
 	"strings"
+	"unicode/utf16"
 	"unicode/utf8"
 
 	"go.yaml.in/yaml/v4"
@@ -60,7 +63,7 @@ func parse(file string, data []byte, found *collector) *yaml.Node {
 	}
 	var doc, next yaml.Node
 	if err := loader.Load(&doc); err != nil {
-		found.add(unreadable(file, err))
+		found.add(halved(unreadable(file, err), data))
 		return nil
 	}
 	w := walk{file, found}
@@ -88,6 +91,9 @@ func Read(file string, data []byte) (*yaml.Node, error) {
 			Expected: fmt.Sprintf("at most %d bytes", MaxFileBytes),
 		})
 		return nil, found.all
+	}
+	if m := foreignText(file, data); m != nil {
+		return nil, Mistakes{*m}
 	}
 	checkText(file, data, found)
 	if len(found.all) > 0 {
@@ -180,9 +186,34 @@ func unreadable(file string, err error) Mistake {
 	return m
 }
 
+const halfFound = "the escape of half a character (a surrogate, \\uD800 to \\uDFFF), or of none"
+
+var escapedPair = regexp.MustCompile(`\\u([dD][89aAbB][0-9a-fA-F]{2})\\u([dD][c-fC-F][0-9a-fA-F]{2})`)
+
+// halved completes the mistake of a character that is escaped in two halves, as
+// JSON does it, with what YAML has for it.
+func halved(m Mistake, data []byte) Mistake {
+	if m.Found != halfFound {
+		return m
+	}
+	lines := bytes.Split(data, []byte("\n"))
+	if pair := escapedPair.FindSubmatch(lines[min(m.At.Line, len(lines))-1]); pair != nil {
+		high, _ := strconv.ParseUint(string(pair[1]), 16, 16) // the pattern has hex digits alone
+		low, _ := strconv.ParseUint(string(pair[2]), 16, 16)
+		r := utf16.DecodeRune(rune(high), rune(low))
+		m.Found = "a character in two escapes, " + string(pair[0]) + ", as JSON has it"
+		m.Hint = fmt.Sprintf("\\U%08X", r)
+		if !refused(r) {
+			m.Hint += ", or " + string(r) + " itself"
+		}
+	}
+	return m
+}
+
 // parserWords says in our words what the YAML parser's commonest messages mean.
 var parserWords = []struct{ message, found, expected, hint string }{
 	{errDeep.Error(), errDeep.Error(), "the keys of a shop's file", ""},
+	{"Unicode character", halfFound, "the character itself, or its one escape: \\U0001F600", ""},
 	{"unknown anchor", "a YAML alias", plainValue, ""},
 	{"scanning a block scalar", "a value that begins with > or |", "a range in quotes", `put quotes around it, as in ">= 3.0"`},
 	{"cannot start any token", "a character that can't begin a value (or a tab)", "lines indented with spaces", "put quotes around the value, or spaces in place of a tab"},

@@ -3,6 +3,7 @@ package manifest
 import (
 	"reflect"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 
@@ -68,10 +69,33 @@ func sizeHint(s string) string {
 	return t
 }
 
-// dateHint fills up days and months of one digit.
+// dayForms are the ways in which people write days, and what each means, as Go
+// names the parts of a day. Where two fit, only a person knows which was meant.
+// Common practice, no source: dots mean day, month, year everywhere.
+var dayForms = []string{
+	"2006-1-2", "2006/1/2", "2006.1.2", "20060102", "2.1.2006", "2. 1. 2006",
+	"2/1/2006", "1/2/2006", "2-1-2006", "1-2-2006", "2/1/06", "1/2/06",
+	"2 January 2006", "2 Jan 2006", "2-Jan-2006", "2-Jan-06", "January 2 2006", "Jan 2 2006", "2006 January 2", "2006 Jan 2",
+}
+
+var ordinal = regexp.MustCompile(`(?i)\b([0-9]{1,2})(st|nd|rd|th)\b`)
+
+// dateHint gives the day in its own form, or both where it may be two.
 func dateHint(s string) string {
-	if t, err := time.Parse("2006-1-2", s); err == nil && t.Format(time.DateOnly) != s {
-		return t.Format(time.DateOnly)
+	plain := ordinal.ReplaceAllString(strings.NewReplacer(",", " ", "Sept ", "Sep ").Replace(s), "$1")
+	plain = strings.Join(strings.Fields(plain), " ")
+	var days, said []string
+	for _, form := range dayForms {
+		t, err := time.Parse(form, plain)
+		day := t.Format(time.DateOnly)
+		if _, outside := ParseDate(day); err != nil || outside != nil || day == s || slices.Contains(days, day) {
+			continue
+		}
+		days = append(days, day)
+		said = append(said, day+" for "+t.Format("2 January 2006"))
 	}
-	return ""
+	if len(days) == 1 {
+		return days[0]
+	}
+	return strings.Join(said, ", or ")
 }

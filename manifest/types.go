@@ -6,6 +6,8 @@ package manifest
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"cardwright/manifest/version"
@@ -102,6 +104,9 @@ type Model struct {
 	OnNetwork  []string `yaml:"on_network"`  // model IDs under which it announces itself on the boat's network
 	SigningKey string   `yaml:"signing_key"` // the maker's public key, as minisign writes it
 
+	OpensArchives bool    `yaml:"opens_archives"` // it takes a package as the archive that it came in
+	History       []*Past `yaml:"history"`        // files of its releases that were replaced or taken out, the oldest first
+
 	// What the install order says of the model, in the words of its maker.
 	VersionShown string       `yaml:"version_shown"` // where the device shows its version
 	Install      string       `yaml:"install"`       // how an update is started on its screen
@@ -152,6 +157,7 @@ type Release struct {
 	Version    version.V     `yaml:"version"`
 	Released   Date          `yaml:"released"`
 	Files      []*File       `yaml:"files"`
+	Touch      []string      `yaml:"touch"`   // names of the files, as on the card, that a person touches on the device; none: not said
 	Variant    string        `yaml:"variant"` // region or language; must equal the device's
 	Over       version.Range `yaml:"over"`    // what the device itself must run before this
 	Needs      []*Need       `yaml:"needs"`
@@ -202,6 +208,19 @@ const (
 
 // Trusts is the closed list of them, the best first.
 var Trusts = []string{TrustMaker, TrustSecond, TrustOurs}
+
+// Past is a file that a release had, and why it hasn't any longer. Cards that were
+// made before then carry it.
+type Past struct {
+	Source
+	Version version.V `yaml:"version"`
+	Variant string    `yaml:"variant"`
+	File    string    `yaml:"file"`
+	Size    Size      `yaml:"size"`
+	SHA256  string    `yaml:"sha256"`
+	Until   Date      `yaml:"until"` // day on which it was replaced or taken out
+	Why     string    `yaml:"why"`
+}
 
 // Member is one file inside an archive that is unpacked onto the card.
 type Member struct {
@@ -307,6 +326,13 @@ func (m *Model) Release(v version.V, variant string) *Release {
 		}
 	}
 	return nil
+}
+
+// Touches tells whether a file of the release, by its name on the card, is one
+// that a person may touch on the device's screen: any, where the release doesn't
+// say.
+func (r *Release) Touches(name string) bool {
+	return len(r.Touch) == 0 || slices.ContainsFunc(r.Touch, func(t string) bool { return strings.EqualFold(t, name) })
 }
 
 // MarshalText writes the position as String does.

@@ -2,6 +2,7 @@ package manifest
 
 import (
 	"fmt"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -43,6 +44,46 @@ func ParseSize(s string) (Size, error) {
 		return 0, fmt.Errorf("%s, more than %s", quote(s), MaxSize)
 	}
 	return Size(n) * unit, nil
+}
+
+// ExactSize writes a size that a person typed as ParseSize reads it, or is "".
+func ExactSize(s string) string { return sizeHint(strings.Join(strings.Fields(s), " ")) }
+
+// SizeAsTyped reads a size as people write it: with a space before the unit, the
+// unit in other letters or cut short (4 gb, 4G), and separators in the number.
+func SizeAsTyped(s string) (Size, error) {
+	if size, err := ParseSize(s); err == nil {
+		return size, nil
+	}
+	if exact := ExactSize(s); exact != "" {
+		return ParseSize(exact)
+	}
+	return ParseSize(s) // which says what is wrong with it
+}
+
+// dashes are what people put between two sizes.
+var dashes = regexp.MustCompile(`^(.*[^ ]) *(?:-|–|—|−|\.\.+|…|to) *([0-9].*)$`)
+
+// SizesAsTyped reads the smallest and the largest size, such as 4GB - 32GB or
+// 4 to 32 GB.
+func SizesAsTyped(s string) (least, most Size, err error) {
+	parts := dashes.FindStringSubmatch(strings.ToLower(strings.TrimSpace(s)))
+	if parts == nil {
+		return 0, 0, fmt.Errorf("%s, not two sizes such as 4GB-32GB", quote(s))
+	}
+	if most, err = SizeAsTyped(parts[2]); err != nil {
+		return 0, 0, err
+	}
+	if strings.Trim(parts[1], "0123456789") == "" { // the unit of the second counts for both
+		parts[1] += strings.TrimLeft(parts[2], "0123456789_, ")
+	}
+	if least, err = SizeAsTyped(parts[1]); err != nil {
+		return 0, 0, err
+	}
+	if least > most {
+		return 0, 0, fmt.Errorf("%s, the smallest above the largest", quote(s))
+	}
+	return least, most, nil
 }
 
 // String writes the size in the largest unit that leaves a whole number, so

@@ -33,6 +33,49 @@ func TestParseSize(t *testing.T) {
 	}
 }
 
+// People write sizes as they speak them; a file has one form of each.
+func TestSizesAsTyped(t *testing.T) {
+	for text, want := range map[string]string{
+		"4GB": "4GB", "4 GB": "4GB", "4gb": "4GB", "4Gb": "4GB", "4 g": "4GB", " 4  GiB ": "4GiB", "1,000 MB": "1GB", "512": "512", "8G": "8GB", "32 kb": "32kB",
+	} {
+		got, err := SizeAsTyped(text)
+		require.NoError(t, err, text)
+		assert.Equal(t, want, got.String(), text)
+	}
+	for _, text := range []string{"4GB-32GB", "4GB - 32GB", "4 GB – 32 GB", "4-32GB", "4 to 32 gb", "4gb to 32gb", "4GB..32GB", "4 GB—32 GB"} {
+		least, most, err := SizesAsTyped(text)
+		require.NoError(t, err, text)
+		assert.Equal(t, "4GB 32GB", least.String()+" "+most.String(), text)
+	}
+	for _, text := range []string{"", "-", "4GB", "32GB-4GB", "4GB-", "-4GB", "small-large", "4.5GB-32GB", "4GB-32GB-64GB", "-4GB-8GB"} {
+		_, _, err := SizesAsTyped(text)
+		assert.Error(t, err, text)
+	}
+}
+
+// What stands for a day in another form is said, both where it may be two.
+func TestDateHint(t *testing.T) {
+	for text, want := range map[string]string{
+		"2026-3-2": "2026-03-02", "2026/03/02": "2026-03-02", "20260302": "2026-03-02", "02.03.2026": "2026-03-02", "13/03/2026": "2026-03-13",
+		"03/13/2026": "2026-03-13", "02/02/2026": "2026-02-02", "2 March 2026": "2026-03-02", "March 2nd, 2026": "2026-03-02", "2-Mar-26": "2026-03-02",
+		"02/03/2026": "2026-03-02 for 2 March 2026, or 2026-02-03 for 3 February 2026", "3-2-2026": "2026-02-03 for 3 February 2026, or 2026-03-02 for 2 March 2026",
+		"yesterday": "", "2026-02-30": "", "99/99/9999": "", "": "",
+	} {
+		assert.Equal(t, want, dateHint(text), text)
+	}
+}
+
+// Names that computers obey by themselves are no package names; names that only
+// look like them are.
+func TestNamesThatStartThemselves(t *testing.T) {
+	for _, name := range []string{"autorun.inf", "AutoRun.INF", "a/autorun.inf", "autorun.exe", "autorun.inf/a.bin", "desktop.ini", "Plot 12.lnk", "setup.exe", "x.url", ".autorun", "autorun.sh", "autoopen", "a.scr", "a.pif"} {
+		assert.NotEmpty(t, packageProblem(name), name)
+	}
+	for _, name := range []string{"plot12.upd", "update.exe", "autorunner.bin", "my-desktop.ini.bin", "link", "setup.bin", "desktop.init", "autorun1.inf"} {
+		assert.Empty(t, packageProblem(name), name)
+	}
+}
+
 func TestSizeRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := Size(rapid.Int64Range(0, 1000).Draw(t, "n")) * rapid.SampledFrom([]Size{1, 1000, 1024, 1e6, 1 << 20, 1e9, 1 << 30}).Draw(t, "unit")

@@ -82,6 +82,9 @@ func (m *maker) stepFacts(s order.Step, r *manifest.Release) []Fact {
 	}
 	facts := []Fact{folder}
 	for _, f := range s.Files {
+		if !r.Touches(f.Name) {
+			continue // it stands beside, and nobody opens it on the device
+		}
 		facts = append(facts, Fact{m.say("step.file"), name(f.Name) + " (" + m.size(f.Size) + ")", true})
 	}
 	return filled(append(facts,

@@ -108,6 +108,18 @@ func TestNothingIsCut(t *testing.T) {
 	}
 }
 
+// Of several files the sheet names those that a person touches, where the
+// catalogue says which; without its word it names all.
+func TestOnlyFilesToTouch(t *testing.T) {
+	in := kittiwake()
+	in.Plan.Steps[0].Files = append(in.Plan.Steps[0].Files, file("release-notes.txt", 2154)...)
+	assert.Contains(t, sheet.Text(made(t, in)), "release-notes.txt")
+	in.Shop.Model("fennick-plot-12").Release("4.0-12", "").Touch = []string{"plot12-4.0-12.upd"}
+	text := sheet.Text(made(t, in))
+	assert.Contains(t, text, "plot12-4.0-12.upd")
+	assert.NotContains(t, text, "release-notes.txt")
+}
+
 // What isn't proven is never called good.
 func TestOnlyProvenCardsAreGood(t *testing.T) {
 	with := func(change func(*sheet.Input)) sheet.Input {
