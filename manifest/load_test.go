@@ -111,7 +111,7 @@ func TestLoadEmptyFolders(t *testing.T) {
 
 func TestLoadIgnoresOtherFiles(t *testing.T) {
 	dir := write(t, smallShop)
-	for _, name := range []string{"notes.txt", ".plot.yaml.swp", "._plot.yaml", "plot.yaml~", "old/plot.yaml"} {
+	for _, name := range []string{"notes.txt", ".plot.yaml.swp", "._plot.yaml", "plot.yaml~", ".old/plot.yaml"} {
 		to := filepath.Join(dir, "catalogue", name)
 		require.NoError(t, os.MkdirAll(filepath.Dir(to), 0o755))
 		require.NoError(t, os.WriteFile(to, []byte("\x00"), 0o644))
