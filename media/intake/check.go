@@ -213,14 +213,13 @@ func (w *walk) stranger(path, name string) *Checked {
 // packages beside it.
 func companion(path string, known, folders map[string]bool) bool {
 	dir, name := filepath.Split(path)
-	name = strings.TrimSuffix(name, signatureEnd)
-	if known[dir+name] || folders[dir] && slices.Contains(sharedLists, name) {
+	if !folders[dir] {
+		return false
+	}
+	if of := signedName(name); of != "" && (known[dir+of] || isListName(of)) {
 		return true
 	}
-	return slices.ContainsFunc(listEnds, func(end string) bool {
-		base, ok := strings.CutSuffix(name, end)
-		return ok && known[dir+base]
-	})
+	return isListName(name) && (owned(name) == "" || known[dir+owned(name)])
 }
 
 // MostWorkers is how many files are read at a time, at most.

@@ -1,15 +1,242 @@
 package intake
 
 import (
+	"crypto/md5"
+	"crypto/sha1"
 	"crypto/sha256"
+	"crypto/sha3"
 	"crypto/sha512"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"hash"
+	"hash/crc32"
 	"io"
+	"regexp"
+	"slices"
+	"strings"
 
 	"aead.dev/minisign"
+	"golang.org/x/crypto/blake2b"
+	"golang.org/x/crypto/blake2s"
+	"golang.org/x/crypto/ripemd160"
+	"lukechampine.com/blake3"
 )
+
+// kind is a kind of digest, by the name that its standard gives it.
+type kind string
+
+// digestKind is what is known of a kind: how many hex digits it has, and
+// whether it is of those that nobody can make fit. The others show an accident,
+// not an attack.
+type digestKind struct {
+	kind   kind
+	digits int
+	strong bool
+	hash   func() hash.Hash // nil: it is known by name, and can't be computed here
+}
+
+const sha256Kind kind = "SHA-256"
+
+// digestKinds are the kinds, of each length the usual one first: FIPS 180-4,
+// FIPS 202, RFC 7693 and, older, RFC 1321; those that makers publish, as far as
+// is known. CRC-32 is that of IEEE 802.3.
+var digestKinds = []digestKind{
+	{sha256Kind, 64, true, sha256.New},
+	{"SHA-512", 128, true, sha512.New},
+	{"SHA-384", 96, true, sha512.New384},
+	{"SHA-224", 56, true, sha256.New224},
+	{"SHA3-256", 64, true, func() hash.Hash { return sha3.New256() }},
+	{"BLAKE2s-256", 64, true, unkeyed(blake2s.New256)},
+	{"BLAKE2b-256", 64, true, unkeyed(blake2b.New256)},
+	{"BLAKE3", 64, true, func() hash.Hash { return blake3.New(32, nil) }},
+	{"SHA-512/256", 64, true, sha512.New512_256},
+	{"BLAKE2b-512", 128, true, unkeyed(blake2b.New512)},
+	{"SHA3-512", 128, true, func() hash.Hash { return sha3.New512() }},
+	{"SHA3-384", 96, true, func() hash.Hash { return sha3.New384() }},
+	{"BLAKE2b-384", 96, true, unkeyed(blake2b.New384)},
+	{"SHA3-224", 56, true, func() hash.Hash { return sha3.New224() }},
+	{"SHA-512/224", 56, true, sha512.New512_224},
+	{"SHA-1", 40, false, sha1.New},
+	{"RIPEMD-160", 40, false, ripemd160.New},
+	{"MD5", 32, false, md5.New},
+	{"CRC-32", 8, false, func() hash.Hash { return crc32.NewIEEE() }},
+	{"Whirlpool", 128, true, nil},
+	{"Streebog", 0, true, nil},
+	{"SM3", 64, true, nil},
+	{"Tiger", 48, false, nil},
+	{"MD4", 32, false, nil},
+	{"a digest of another kind", 0, true, nil},
+}
+
+func unkeyed(make func(key []byte) (hash.Hash, error)) func() hash.Hash {
+	return func() hash.Hash {
+		h, _ := make(nil) // it fails for too long a key alone
+		return h
+	}
+}
+
+// of is what is known of a kind.
+func (k kind) of() digestKind {
+	i := slices.IndexFunc(digestKinds, func(d digestKind) bool { return d.kind == k })
+	if i < 0 {
+		return digestKind{kind: k}
+	}
+	return digestKinds[i]
+}
+
+// ofLength are the kinds that a digest of so many hex digits may be of, the
+// usual one first. Eight digits may be anything, a day for instance.
+func ofLength(digits int) (all []kind) {
+	for _, d := range digestKinds {
+		if d.digits == digits && d.hash != nil && digits > crcDigits {
+			all = append(all, d.kind)
+		}
+	}
+	return all
+}
+
+const crcDigits = 8
+
+// kindWords is how a kind is written in lists, their names and their headings.
+var kindWords = regexp.MustCompile(`(?i)(sha)[-_ ]?3[-_ /]?(224|256|384|512)|(sha)[-_ ]?512[-_/](224|256)|(sha)(?:[-_ ]?2)?[-_ ]?(1|224|256|384|512)|` +
+	`(blake2b|blake2s|blake2|b2sums?)[-_ ]?(160|224|256|384|512)?|(blake[-_ ]?3|b3sums?)|(md5|md4)|(crc[-_ ]?32)|(rmd|ripemd)[-_ ]?160|(whirlpool)|(streebog|gost\w*)|(sm3)|(tiger)|(sfv)|(btih|ed2k|tth|aich)`)
+
+// word is one mention of a kind in a text.
+type word struct {
+	kind     kind
+	from, to int
+}
+
+// kindsIn finds the kinds that a text names, as words of their own.
+func kindsIn(text string) (all []word) {
+	for _, m := range kindWords.FindAllStringSubmatchIndex(text, -1) {
+		if m[0] > 0 && isWordByte(text[m[0]-1]) && text[m[0]-1] != '_' {
+			continue
+		}
+		rest := strings.ToLower(text[m[1]:])
+		for _, end := range []string{"sums", "sum", "hash"} {
+			if strings.HasPrefix(rest, end) {
+				rest = rest[len(end):]
+				break
+			}
+		}
+		if rest != "" && isWordByte(rest[0]) && rest[0] != '_' {
+			continue
+		}
+		if k := kindNamed(text, m); k != "" {
+			all = append(all, word{k, m[0], len(text) - len(rest)})
+		}
+	}
+	return all
+}
+
+func isWordByte(b byte) bool {
+	return b == '_' || b >= '0' && b <= '9' || b|0x20 >= 'a' && b|0x20 <= 'z' || b >= 0x80
+}
+
+// kindNamed is the kind of one match of kindWords.
+func kindNamed(text string, m []int) kind {
+	group := func(n int) string {
+		if m[2*n] < 0 {
+			return ""
+		}
+		return strings.ToLower(text[m[2*n]:m[2*n+1]])
+	}
+	switch {
+	case group(1) != "":
+		return kind("SHA3-" + group(2))
+	case group(3) != "":
+		return kind("SHA-512/" + group(4))
+	case group(5) != "":
+		return kind("SHA-" + group(6))
+	case group(7) == "blake2s":
+		return kind("BLAKE2s-" + or(group(8), "256"))
+	case group(7) != "":
+		return kind("BLAKE2b-" + or(group(8), "512"))
+	}
+	for i, k := range []kind{"BLAKE3", "MD", "CRC-32", "RIPEMD-160", "Whirlpool", "Streebog", "SM3", "Tiger", "CRC-32", "a digest of another kind"} {
+		if g := group(9 + i); g != "" {
+			if k == "MD" {
+				return kind(strings.ToUpper(g))
+			}
+			return k
+		}
+	}
+	return ""
+}
+
+// digests of one file, by their kind, in lower-case hex digits. What wasn't
+// computed when the file was read is computed when it is asked for.
+type digests struct {
+	sha256 string
+	others map[kind]string
+	more   func(kinds []kind) (map[kind]string, error) // nil: there is no more
+}
+
+// have makes sure that digests of these kinds are there.
+func (d *digests) have(kinds []kind) error {
+	var missing []kind
+	for _, k := range kinds {
+		if _, ok := d.others[k]; !ok && k != sha256Kind && k.of().hash != nil && !slices.Contains(missing, k) {
+			missing = append(missing, k)
+		}
+	}
+	if len(missing) == 0 || d.more == nil {
+		return nil
+	}
+	more, err := d.more(missing)
+	if err != nil {
+		return err
+	}
+	if d.others == nil {
+		d.others = map[kind]string{}
+	}
+	for k, sum := range more {
+		d.others[k] = sum
+	}
+	return nil
+}
+
+// by is the kind by which a digest is that of the file, or "".
+func (d *digests) by(digest string, kinds []kind) kind {
+	for _, k := range kinds {
+		if k == sha256Kind && digest == d.sha256 || digest != "" && digest == d.others[k] {
+			return k
+		}
+	}
+	return ""
+}
+
+// hashers hash by several kinds at once.
+type hashers map[kind]hash.Hash
+
+func newHashers(kinds []kind) hashers {
+	h := hashers{sha256Kind: sha256.New()}
+	for _, k := range kinds {
+		if k.of().hash != nil && h[k] == nil {
+			h[k] = k.of().hash()
+		}
+	}
+	return h
+}
+
+func (h hashers) Write(p []byte) (int, error) {
+	for _, one := range h {
+		one.Write(p) // never fails, by its documentation
+	}
+	return len(p), nil
+}
+
+func (h hashers) sums() map[kind]string {
+	sums := map[kind]string{}
+	for k, one := range h {
+		sums[k] = hexOf(one.Sum(nil))
+	}
+	return sums
+}
+
+func hexOf(sum []byte) string { return hex.EncodeToString(sum) }
 
 // hash reads the download whole, and for its signature where it has one.
 func (x *examination) hash() error {
@@ -17,31 +244,38 @@ func (x *examination) hash() error {
 	if x.evidence, err = gather(x.request.Path, x.request.List); err != nil {
 		return err
 	}
-	sum256, sum512 := sha256.New(), hash.Hash(nil)
-	to := io.Writer(sum256)
-	if x.evidence.sha512 {
-		sum512 = sha512.New()
-		to = io.MultiWriter(sum256, sum512)
-	}
+	sums := newHashers(x.evidence.usual())
 	var in io.Reader = x.file
 	if x.evidence.signature != nil {
 		x.hashed = minisign.NewReader(x.file)
 		in = x.hashed
 	}
-	n, err := copyAll(x.ctx, to, in, x.progress)
+	n, err := copyAll(x.ctx, io.MultiWriter(sums, &x.shape), in, x.progress)
 	if err != nil {
 		return fmt.Errorf("reading the download: %w", err)
 	}
 	if info, err := x.file.Stat(); err != nil || info.Size() != n || n != x.size {
 		return errors.Join(err, x.refuse("a download that is still being written", fmt.Sprintf("%d bytes read", n), fmt.Sprintf("%d bytes, as there were at first", x.size), "wait until it is finished"))
 	}
-	x.sums.sha256 = hexOf(sum256.Sum(nil))
-	if sum512 != nil {
-		x.sums.sha512 = hexOf(sum512.Sum(nil))
-	}
-	x.head = make([]byte, min(x.size, 512))
+	all := sums.sums()
+	x.sums = digests{sha256: all[sha256Kind], others: all, more: x.again}
+	x.head = make([]byte, min(x.size, headBytes))
 	if _, err := x.file.ReadAt(x.head, 0); err != nil && !errors.Is(err, io.EOF) {
 		return fmt.Errorf("reading the download: %w", err)
 	}
 	return nil
+}
+
+// again reads the download once more, for digests of other kinds. They count
+// only where the bytes are still those that were read at first.
+func (x *examination) again(kinds []kind) (map[kind]string, error) {
+	sums := newHashers(kinds)
+	if _, err := copyAll(x.ctx, sums, io.NewSectionReader(x.file, 0, x.size), nil); err != nil {
+		return nil, fmt.Errorf("reading the download: %w", err)
+	}
+	all := sums.sums()
+	if all[sha256Kind] != x.sums.sha256 {
+		return nil, x.refuse("a download that is still being written", "SHA-256 "+all[sha256Kind], "SHA-256 "+x.sums.sha256+", as at first", "wait until it is finished")
+	}
+	return all, nil
 }

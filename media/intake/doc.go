@@ -16,7 +16,11 @@ import (
 // Bounds on what is read.
 const (
 	MaxListBytes    = 1 << 20        // a list of digests
-	MaxListLines    = 20_000         // of such a list
+	MaxListLines    = 20_000         // of such a list, and digests in it
+	MaxListLine     = 16 << 10       // bytes of a line of it
+	MaxListDepth    = 64             // of one that is JSON or XML
+	MaxBeside       = 2000           // files of the folder of a download among which lists are looked for
+	MaxBesideBytes  = 16 << 20       // of those files, read to see whether they are lists
 	MaxSignature    = 4 << 10        // bytes of a signature; they have a few hundred
 	MaxWholeSigned  = 8 << 20        // a file with a signature of the older kind, which is checked in memory
 	MaxMemberList   = 2 << 20        // an archive's list of members, in bytes
@@ -38,6 +42,8 @@ type Request struct {
 	From       string // where it, or the download, was got
 	List       string // a list of digests; "": looked for beside the download
 	SigningKey string // the maker's public key; "": as the catalogue has it
+	ReplaceKey string // why that key takes the place of the one that the catalogue has; "": it doesn't
+	Despite    bool   // a person has looked at what seems to be wrong with it, and takes it
 }
 
 // Refused is why a download isn't taken.
@@ -48,6 +54,7 @@ type Refused struct {
 	Expected string
 	Advice   string
 	Unknown  bool // nothing is wrong with it: the user has to say what it is
+	Doubt    bool // it looks wrong, and need not be: a person may take it all the same
 }
 
 func (e *Refused) Error() string {
@@ -70,6 +77,7 @@ type Found struct {
 	Trust   string   // one of manifest.Trusts
 	From    string
 	Proofs  []Proof // what was compared
+	NewKey  string  // of the maker's, in place of the one that the catalogue has; "": none
 	Notes   []string
 }
 

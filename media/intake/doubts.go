@@ -10,6 +10,39 @@ import (
 	"cardwright/media"
 )
 
+// headBytes is how much of a file's beginning is looked at.
+const headBytes = 64 << 10
+
+// shape is what the bytes of a file have in common, as it is read.
+type shape struct {
+	read  int64
+	first byte
+	other bool  // some byte differs from the first
+	zeros int64 // at its end
+}
+
+func (s *shape) Write(p []byte) (int, error) {
+	if len(p) == 0 {
+		return 0, nil
+	}
+	if s.read == 0 {
+		s.first = p[0]
+	}
+	s.read += int64(len(p))
+	if !s.other {
+		s.other = bytes.Count(p, []byte{s.first}) < len(p)
+	}
+	end := len(p)
+	for end > 0 && p[end-1] == 0 {
+		end--
+	}
+	if end > 0 {
+		s.zeros = 0
+	}
+	s.zeros += int64(len(p) - end)
+	return len(p), nil
+}
+
 // heuristics refuse what looks wrong, where nothing vouches for the very bytes.
 func (x *examination) heuristics(found Found) error {
 	if found.Known != nil || found.Trust != manifest.TrustOurs {

@@ -71,6 +71,7 @@ type examination struct {
 	evidence evidence
 	hashed   *minisign.Reader
 	sums     digests
+	shape    shape
 	zip      *archive // nil: it isn't one
 }
 

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"path"
+	"slices"
 	"strings"
 	"testing"
 
@@ -27,12 +28,19 @@ func FuzzList(f *testing.F) {
 		if err != nil {
 			return
 		}
+		require.LessOrEqual(t, len(l.entries), MaxListLines)
 		for _, e := range l.entries {
-			require.Contains(t, []int{64, 128}, len(e.digest))
+			require.NotEmpty(t, e.kinds)
+			for _, k := range e.kinds {
+				if digits := k.of().digits; digits > 0 {
+					require.Len(t, e.digest, digits)
+				}
+			}
 			require.Equal(t, "", strings.Trim(e.digest, "0123456789abcdef"))
-			require.False(t, strings.ContainsRune(e.file, '/') && e.file != "/", "%q", e.file)
-			if e.file != "" {
-				require.Contains(t, l.of(e.file), e.digest)
+			if base := baseOf(e.name); e.name != "" {
+				require.False(t, strings.ContainsRune(base, '/') && base != "/", "%q", base)
+				group, _ := l.about(&subject{path: "/" + base, names: []string{base}})
+				require.True(t, slices.ContainsFunc(group, func(x listed) bool { return loose(baseOf(x.name)) == loose(base) }), "%q", e.name)
 			}
 		}
 	})

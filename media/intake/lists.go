@@ -1,125 +1,383 @@
 package intake
 
 import (
-	"encoding/hex"
+	"encoding/base64"
+	"encoding/csv"
 	"fmt"
-	"path"
 	"regexp"
 	"slices"
 	"strings"
-
-	"golang.org/x/text/unicode/norm"
 )
 
-// list has the digests that a list gives, by the name of the file.
+// list is what a list of digests says.
 type list struct {
 	name    string // of the list itself
 	entries []listed
+	odd     string // what it is, where it isn't a list: "a web page"; "" otherwise
+	text    string // as it was read
+
+	path      string // where it stands
+	data      []byte
+	signature *signatureFile // of the list; nil: none
+	byName    bool           // its name is that of a list
+	clear     bool           // an OpenPGP signature stands around it
+	longLine  bool           // some lines are too long to be read
 }
 
+// listed is one digest of a list.
 type listed struct {
-	file   string // "": the file that the list is named for
-	digest string // 64 or 128 lower-case hex digits: SHA-256 or SHA-512
+	name   string // as the list writes it; "": it names no file
+	text   string // what stands beside the digest, where that need not be the name alone
+	kinds  []kind // of which it may be, the likeliest first
+	digest string // in lower-case hex digits
 }
 
-// The forms of a line, as the manual pages of coreutils' sha256sum (and its
-// --tag) and of BSD's sha256 have them, and a digest on its own.
+// The forms of a line of which everything is clear, as the manual pages of
+// coreutils' sha256sum and cksum (and their --tag), of Perl's shasum, BSD's
+// sha256 and OpenSSL's dgst have them.
 var (
-	sumLine  = regexp.MustCompile(`^(\\?)([0-9a-fA-F]{64}|[0-9a-fA-F]{128}) [ *](.+)$`)
-	tagLine  = regexp.MustCompile(`^(\\?)SHA(?:256|2-256|512|2-512) \((.+)\) ?= ?([0-9a-fA-F]{64}|[0-9a-fA-F]{128})$`)
-	bareLine = regexp.MustCompile(`^([0-9a-fA-F]{64}|[0-9a-fA-F]{128})$`)
+	sumLine = regexp.MustCompile(`^(\\?)([0-9a-fA-F]{32,128}) [ *](.+)$`)
+	tagLine = regexp.MustCompile(`^(\\?)([A-Za-z][A-Za-z0-9/_-]{2,14}) ?\((.+)\) ?= ?([0-9a-fA-F]{8,128}|[A-Za-z0-9+/]{22,88}={0,2})$`)
 )
 
-// readList reads a list of digests. Lines of other forms are left out: lists
-// stand in mails, and between the lines of signatures.
+// readList reads a list of digests, of any form that people meet. Lines that
+// aren't part of one are left out: lists stand in letters, and between the lines
+// of signatures.
 func readList(name string, data []byte) (list, error) {
-	l := list{name: name}
+	l := list{name: name, data: data}
 	if len(data) > MaxListBytes {
 		return l, fmt.Errorf("reading %s: more than %d bytes, more than a list of digests has", name, MaxListBytes)
 	}
-	lines := strings.Split(strings.TrimPrefix(string(data), "\ufeff"), "\n")
+	text, ok := textOf(data)
+	switch {
+	case !ok:
+		l.odd = "not a text"
+		return l, nil
+	case strings.TrimSpace(text) == "":
+		l.odd = "empty"
+		return l, nil
+	case isPage(text):
+		l.odd, text = "a web page, not a list", shown(text)
+	}
+	l.text = text
+	if l.odd == "" && l.readTree(text) {
+		return l, nil
+	}
+	lines := strings.Split(text, "\n")
 	if len(lines) > MaxListLines {
 		return l, fmt.Errorf("reading %s: more than %d lines", name, MaxListLines)
 	}
-	for _, line := range lines {
-		line = strings.TrimRight(line, "\r")
-		switch {
-		case sumLine.MatchString(line):
-			m := sumLine.FindStringSubmatch(line)
-			l.add(m[1], m[3], m[2])
-		case tagLine.MatchString(line):
-			m := tagLine.FindStringSubmatch(line)
-			l.add(m[1], m[2], m[3])
-		case bareLine.MatchString(strings.TrimSpace(line)):
-			l.add("", "", strings.TrimSpace(line))
+	r := lineReader{list: &l, ofName: kindOfName(name)}
+	for _, line := range rejoined(l.unsigned(lines)) {
+		if len(line) > MaxListLine {
+			l.longLine = true
+			continue
+		}
+		r.line(strings.TrimRight(line, " \t\f\v\x1a"), line)
+		if len(l.entries) > MaxListLines {
+			return l, fmt.Errorf("reading %s: more than %d digests", name, MaxListLines)
 		}
 	}
+	r.end()
 	return l, nil
 }
 
-// add takes a line's parts; a backslash before it says that the name is
-// escaped.
-func (l *list) add(escaped, file, digest string) {
-	if escaped != "" {
-		file = strings.NewReplacer(`\\`, `\`, `\n`, "\n", `\r`, "\r").Replace(file)
+// kindOfName is the kind that a list's own name tells, the last that it has.
+func kindOfName(name string) kind {
+	all := kindsIn(strings.ReplaceAll(name, ".", " "))
+	if len(all) == 0 {
+		return ""
 	}
-	l.entries = append(l.entries, listed{inOnePiece(path.Base(strings.ReplaceAll(file, `\`, "/"))), strings.ToLower(digest)})
-	if file == "" {
-		l.entries[len(l.entries)-1].file = ""
-	}
+	return all[len(all)-1].kind
 }
 
-// inOnePiece is a name with each accented letter as one character (Unicode's
-// NFC): systems differ in how they store them.
-func inOnePiece(name string) string { return norm.NFC.String(name) }
+// unsigned leaves out what a clear signature puts around a text, and before its
+// lines (RFC 9580 §7).
+func (l *list) unsigned(lines []string) []string {
+	start := slices.Index(lines, "-----BEGIN PGP SIGNED MESSAGE-----")
+	if start < 0 {
+		return lines
+	}
+	l.clear = true
+	lines = lines[start+1:]
+	if end := slices.Index(lines, "-----BEGIN PGP SIGNATURE-----"); end >= 0 {
+		lines = lines[:end]
+	}
+	if head := slices.Index(lines, ""); head >= 0 {
+		lines = lines[head:] // behind the names of its digests
+	}
+	plain := make([]string, len(lines))
+	for i, line := range lines {
+		plain[i] = strings.TrimPrefix(line, "- ")
+	}
+	return plain
+}
 
-// of are the digests that the list gives for a file; a digest without a name
-// is that of the file for which the list is named.
-func (l *list) of(file string) (all []string) {
-	file = inOnePiece(file)
-	for _, e := range l.entries {
-		if e.file == file || e.file == "" && strings.HasPrefix(inOnePiece(path.Base(l.name)), file+".") {
-			all = append(all, e.digest)
+var (
+	onlyHex  = regexp.MustCompile(`^\s+[0-9A-Fa-f]{2,128}(?:\s+[0-9A-Fa-f]{2,128})*$`)
+	endsHex  = regexp.MustCompile(`(?:^|[\s:=])([0-9A-Fa-f]{2,128})$`)
+	inGroups = regexp.MustCompile(`^(.*[:=]|)\s*([0-9A-Fa-f]{2,128}(?:[\s:-]+[0-9A-Fa-f]{2,128})+)$`)
+	spaces   = regexp.MustCompile(`[\s:-]+`)
+)
+
+// rejoined puts digests together that stand on several lines, as narrow windows
+// and GnuPG's --print-md make of them.
+func rejoined(lines []string) []string {
+	var out []string
+	for _, line := range lines {
+		if n := len(out); n > 0 && len(line)+len(out[n-1]) < MaxListLine && onlyHex.MatchString(line) {
+			if m := endsHex.FindStringSubmatch(out[n-1]); m != nil && len(ofLength(len(m[1]))) == 0 {
+				out[n-1] += " " + strings.TrimSpace(line)
+				continue
+			}
+		}
+		out = append(out, line)
+	}
+	return out
+}
+
+// ungrouped writes a digest in one piece where it stands in groups of digits.
+func ungrouped(line string) string {
+	m := inGroups.FindStringSubmatch(line)
+	if m == nil {
+		return line
+	}
+	for _, group := range spaces.Split(m[2], -1) {
+		if len(ofLength(len(group))) > 0 {
+			return line
+		}
+	}
+	if digest := spaces.ReplaceAllString(m[2], ""); len(ofLength(len(digest))) > 0 {
+		return m[1] + " " + digest
+	}
+	return line
+}
+
+// lineReader reads the lines of a list, of which some say what the next are.
+type lineReader struct {
+	list    *list
+	ofName  kind     // what the list's name tells
+	heading kind     // what a heading told last
+	near    string   // a line without a digest: perhaps the name of what follows
+	columns []string // of a table, from its first row
+	comma   rune
+	record  record
+}
+
+// likely are the kinds of a digest of which its own line tells none.
+func (r *lineReader) likely(digest string) []kind {
+	all := ofLength(len(digest))
+	for _, k := range []kind{r.ofName, r.heading} {
+		if d := k.of(); d.digits == len(digest) {
+			all = append([]kind{k}, slices.DeleteFunc(all, func(o kind) bool { return o == k })...)
 		}
 	}
 	return all
 }
 
-// named is the file for which the list gives one of these digests, or "".
-func (l *list) named(d digests) string {
-	for _, e := range l.entries {
-		if d.has(e.digest) {
-			return e.file
+func (r *lineReader) add(name, text string, k kind, digest string) {
+	e := listed{name: name, text: text, digest: strings.ToLower(digest)}
+	switch {
+	case k == "":
+		e.kinds = r.likely(digest)
+	case k.of().digits == len(digest) || k.of().digits == 0:
+		e.kinds = []kind{k}
+	}
+	if len(e.kinds) > 0 {
+		r.list.entries = append(r.list.entries, e)
+	}
+}
+
+// unescaped is a name as coreutils mean it: a backslash before the line says
+// that it is escaped.
+func unescaped(mark, name string) string {
+	if mark == "" {
+		return name
+	}
+	return strings.NewReplacer(`\\`, `\`, `\n`, "\n", `\r`, "\r").Replace(name)
+}
+
+// line reads one line; raw has its end too, which may be part of a name.
+func (r *lineReader) line(line, raw string) {
+	if m := sumLine.FindStringSubmatch(raw); m != nil && len(ofLength(len(m[2]))) > 0 {
+		r.add(unescaped(m[1], m[3]), "", "", m[2])
+		return
+	}
+	if m := tagLine.FindStringSubmatch(line); m != nil {
+		if all := kindsIn(m[2]); len(all) == 1 {
+			r.add(unescaped(m[1], m[3]), "", all[0].kind, hexOfText(m[4], all[0].kind))
+			return
 		}
 	}
-	return ""
-}
-
-// digests of one file; sha512 is "" where nobody asked for it.
-type digests struct{ sha256, sha512 string }
-
-func (d digests) has(digest string) bool {
-	return digest == d.sha256 || digest == d.sha512 && digest != ""
-}
-
-func hexOf(sum []byte) string { return hex.EncodeToString(sum) }
-
-// The names under which makers publish lists of digests beside their files, and
-// what they put behind a file's name for one of its own. Common practice, no
-// source.
-var (
-	sharedLists = []string{
-		"SHA256SUMS", "SHA512SUMS", "SHA256SUMS.txt", "SHA512SUMS.txt", "sha256sums.txt", "sha512sums.txt",
-		"sha256sum.txt", "sha512sum.txt", "sha256.txt", "sha512.txt", "checksums.txt", "CHECKSUMS", "CHECKSUMS.txt",
+	line = strings.TrimSpace(ungrouped(line))
+	switch {
+	case line == "":
+		r.end()
+	case strings.HasPrefix(line, "#") || strings.HasPrefix(line, ";") || strings.HasPrefix(line, "//") || strings.HasPrefix(line, "%%%%"):
+		r.comment(strings.TrimLeft(line, "#;/% "))
+	case r.short(line):
+	default:
+		r.loose(line)
 	}
-	listEnds = []string{".sha256", ".sha256sum", ".sha256.txt", ".sha512", ".sha512sum", ".sha512.txt"}
+}
+
+// hexOfText is a digest in hex digits; some tools write it in base 64.
+func hexOfText(text string, k kind) string {
+	if digits := k.of().digits; digits > 0 && len(text) != digits {
+		if raw, err := base64.StdEncoding.DecodeString(text); err == nil && 2*len(raw) == digits {
+			return hexOf(raw)
+		}
+	}
+	return text
+}
+
+// short reads a line of a list of CRC-32s, whose eight digits only such a list
+// makes a digest of.
+func (r *lineReader) short(line string) bool {
+	if r.ofName != "CRC-32" && r.heading != "CRC-32" {
+		return false
+	}
+	fields := strings.Fields(line)
+	last, first := fields[len(fields)-1], fields[0]
+	switch {
+	case len(fields) > 1 && isHex(last) && len(last) == crcDigits:
+		r.add(strings.TrimSpace(strings.TrimSuffix(line, last)), "", "CRC-32", last)
+	case isHex(first) && len(first) == crcDigits:
+		r.add(strings.TrimSpace(strings.TrimPrefix(line, first)), "", "CRC-32", first)
+	default:
+		return false
+	}
+	return true
+}
+
+func isHex(text string) bool { return strings.Trim(text, "0123456789abcdefABCDEF") == "" }
+
+// comment reads what a remark tells of the lines after it.
+func (r *lineReader) comment(text string) {
+	if !r.header(text) {
+		r.head(text)
+	}
+}
+
+// fillers are words of headings that tell nothing.
+var fillers = regexp.MustCompile(`(?i)\b(?:check ?sums?|sums?|hash(?:es)?|digests?|values?|of|for|the|files?|algorithm|type|is|message|fingerprint)\b`)
+
+// head reads a line without a digest: a heading, or the name of what follows.
+func (r *lineReader) head(text string) {
+	all := kindsIn(text)
+	rest := strings.Trim(fillers.ReplaceAllString(without(text, all), ""), " \t:=-*_[](){}<>|.,`'\"")
+	if len(all) > 0 && (rest == "" || slices.IndexFunc(all, func(w word) bool { return w.kind != all[0].kind }) < 0) {
+		r.heading = all[0].kind
+	}
+	if rest != "" && likeName.MatchString(rest) {
+		r.near = rest
+	}
+}
+
+// likeName is what has an ending, as files have.
+var likeName = regexp.MustCompile(`[^\s.]\.[A-Za-z0-9]{1,10}(?:$|[\s"'\x60)\]:,*])`)
+
+// without cuts words out of a text.
+func without(text string, all []word) string {
+	for i := len(all) - 1; i >= 0; i-- {
+		text = text[:all[i].from] + " " + text[all[i].to:]
+	}
+	return text
+}
+
+// The words by which tables and records say which of their texts is what.
+var (
+	nameKeys   = []string{"name", "file", "filename", "path", "filepath", "fullname", "target", "url", "href", "download", "downloadurl", "package", "image", "firmware", "asset", "artifact", "uri", "link", "src", "object"}
+	kindKeys   = []string{"algorithm", "algo", "alg", "type", "method", "hashalgorithm", "hashtype", "digesttype", "checksumtype"}
+	digestKeys = []string{"hash", "digest", "checksum", "sum", "hashvalue", "value", "filehash", "fingerprint", "integrity", "hashes", "digests", "checksums"}
 )
 
-// listNames are the names that a list for a file may have.
-func listNames(base string) []string {
-	names := slices.Clone(sharedLists)
-	for _, end := range listEnds {
-		names = append(names, base+end)
+// key is a word of those, without what is written between its letters.
+func keyWord(text string) string {
+	return strings.ToLower(strings.Map(func(r rune) rune {
+		if strings.ContainsRune(" _-\"'`*@", r) {
+			return -1
+		}
+		return r
+	}, text))
+}
+
+// digestKey tells whether a key stands before a digest, and of which kind.
+func digestKey(text string) (kind, bool) {
+	if slices.Contains(digestKeys, keyWord(text)) {
+		return "", true
 	}
-	return names
+	all := kindsIn(text)
+	if len(all) != 1 || strings.Trim(fillers.ReplaceAllString(without(text, all), ""), " \t\"'`*_-()[]") != "" {
+		return "", false
+	}
+	return all[0].kind, true
+}
+
+// header reads the first row of a table.
+func (r *lineReader) header(line string) bool {
+	if len(tokens(line)) > 0 {
+		return false
+	}
+	for _, comma := range []rune{',', ';', '\t', '|'} {
+		cells := cellsOf(line, comma)
+		digests := slices.ContainsFunc(cells, func(c string) bool { _, ok := digestKey(c); return ok })
+		names := slices.ContainsFunc(cells, func(c string) bool { return slices.Contains(nameKeys, keyWord(c)) })
+		if len(cells) > 1 && digests && names {
+			r.columns, r.comma = cells, comma
+			return true
+		}
+	}
+	return false
+}
+
+// cellsOf are the cells of one row.
+func cellsOf(line string, comma rune) []string {
+	if comma == '|' {
+		line = strings.Trim(line, "| ")
+	}
+	in := csv.NewReader(strings.NewReader(line))
+	in.Comma, in.LazyQuotes, in.TrimLeadingSpace, in.FieldsPerRecord = comma, true, comma != '\t', -1
+	cells, err := in.Read()
+	if err != nil {
+		cells = strings.Split(line, string(comma))
+	}
+	for i := range cells {
+		cells[i] = strings.TrimSpace(cells[i])
+	}
+	return cells
+}
+
+// row reads a row of a table whose columns are known.
+func (r *lineReader) row(line string) bool {
+	cells := cellsOf(line, r.comma)
+	if r.columns == nil || len(cells) != len(r.columns) {
+		return false
+	}
+	var name string
+	var told kind
+	for i, c := range r.columns {
+		switch word := keyWord(c); {
+		case slices.Contains(nameKeys, word) && name == "":
+			name = bareName(cells[i])
+		case slices.Contains(kindKeys, word):
+			if all := kindsIn(cells[i]); len(all) == 1 {
+				told = all[0].kind
+			}
+		}
+	}
+	found := false
+	for i, c := range r.columns {
+		k, ok := digestKey(c)
+		t := tokens(cells[i])
+		if !ok || len(t) != 1 {
+			continue
+		}
+		if k = kind(or(string(t[0].kind), or(string(k), string(told)))); k.of().digits != len(t[0].digest) {
+			k = ""
+		}
+		r.add(name, "", k, t[0].digest)
+		found = true
+	}
+	return found
 }

@@ -1,11 +1,9 @@
 package intake
 
 import (
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
-	"os"
+	"path"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -16,102 +14,257 @@ import (
 	"cardwright/media"
 )
 
-// evidence is what stands beside a download that may vouch for it.
-type evidence struct {
-	lists     []list
-	signature []byte            // of the download; nil: none
-	listSigns map[string][]byte // by the list's name, its signature
-	sha512    bool              // some list has such a digest
+// said is what one list says of one file.
+type said struct {
+	matches  []listed // digests of it that are right
+	by       []kind   // the kinds by which they are
+	fails    []listed // that are not
+	unknown  []listed // of a kind that can't be computed here
+	near     nearness
+	several  bool   // different digests of one kind for one name
+	named    string // nothing is said of its name: it is right for this one
+	namedBy  kind
+	concerns bool // its name stands there
 }
 
-// signatureEnd is what minisign puts behind the name of what it signs.
-const signatureEnd = ".minisig"
+// strong tells whether one of the right digests is of a kind that nobody can
+// make fit.
+func (s said) strong() bool {
+	return slices.ContainsFunc(s.by, func(k kind) bool { return k.of().strong })
+}
 
-// gather reads the lists and signatures beside a download. One that can't be
-// read is an error: silence would look like nothing to compare with.
-func gather(path, named string) (evidence, error) {
-	e := evidence{listSigns: map[string][]byte{}}
-	dir, base := filepath.Split(path)
-	names := listNames(base)
-	if named != "" {
-		names, dir = []string{filepath.Base(named)}, filepath.Dir(named)
+// speak finds out what a list says of a file.
+func (e *evidence) speak(l *list, f *subject) (said, error) {
+	var s said
+	group, near := l.about(f)
+	if near < byName && f.names[0] == e.base && e.isOwn(l) && sameKindsOnce(l.entries) && !e.members[loose(baseOf(l.entries[0].name))] {
+		group, near = l.entries, byOwnList // whatever it calls the file
 	}
-	for _, name := range names {
-		data, err := readSmall(filepath.Join(dir, name), MaxListBytes)
-		if errors.Is(err, fs.ErrNotExist) && named == "" {
+	s.near, s.concerns = near, len(group) > 0
+	for _, x := range group {
+		if !slices.ContainsFunc(x.kinds, func(k kind) bool { return k.of().hash != nil }) {
+			s.unknown = append(s.unknown, x)
 			continue
 		}
-		if err != nil {
-			return e, fmt.Errorf("reading the list of digests: %w", err)
-		}
-		l, err := readList(name, data)
-		if err != nil {
-			return e, err
-		}
-		e.lists = append(e.lists, l)
-		e.sha512 = e.sha512 || slices.ContainsFunc(l.entries, func(x listed) bool { return len(x.digest) == 128 })
-		if e.listSigns[name], err = readSignature(filepath.Join(dir, name+signatureEnd)); err != nil {
-			return e, err
-		}
-	}
-	var err error
-	e.signature, err = readSignature(path + signatureEnd)
-	return e, err
-}
-
-// readSignature is nil where there is none.
-func readSignature(path string) ([]byte, error) {
-	text, err := readSmall(path, MaxSignature)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("reading the signature: %w", err)
-	}
-	return text, nil
-}
-
-func readSmall(path string, most int) ([]byte, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s is not a plain file", path)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close() // opened for reading only
-	data, err := io.ReadAll(io.LimitReader(f, int64(most)+1))
-	if err == nil && len(data) > most {
-		err = fmt.Errorf("%s has more than %d bytes", path, most)
-	}
-	return data, err
-}
-
-// listed compares a file, by its digests and the names that it may have, with
-// the lists beside it. What the catalogue knows is known by its digest: a list
-// that has it vouches for it under any name.
-func (e *evidence) listed(path string, names []string, known bool, d digests) ([]Proof, error) {
-	var proofs []Proof
-	for _, l := range e.lists {
-		var all []string
-		for _, name := range names {
-			all = append(all, l.of(name)...)
-		}
-		named := l.named(d)
+		k, err := f.by(x)
 		switch {
-		case slices.ContainsFunc(all, d.has), len(all) == 0 && named != "" && known:
-			proofs = append(proofs, Proof{"the maker's list " + l.name, manifest.TrustMaker})
-		case len(all) > 0:
-			return nil, &Refused{Path: path, What: "not the file that was published", Found: "SHA-256 " + d.sha256, Expected: "in " + l.name + ": " + strings.Join(all, ", "), Advice: "download it again, and the list with it"}
-		case named != "":
-			return nil, &Refused{Path: path, What: "a file under another name than was published", Found: "the name " + names[len(names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with --name " + media.ShellWord(named)}
+		case err != nil:
+			return s, err
+		case k != "":
+			s.matches, s.by = append(s.matches, x), append(s.by, k)
+		default:
+			s.fails = append(s.fails, x)
 		}
 	}
-	return proofs, nil
+	for _, x := range s.matches {
+		s.several = s.several || slices.ContainsFunc(s.fails, func(y listed) bool { return x.kinds[0] == y.kinds[0] })
+	}
+	if len(group) == 0 {
+		return s, e.elsewhere(l, f, &s)
+	}
+	return s, nil
+}
+
+// by is the kind by which a digest of a list is that of the file, or "".
+func (f *subject) by(x listed) (kind, error) {
+	if k := f.sums.by(x.digest, x.kinds); k != "" {
+		return k, nil
+	}
+	if err := f.sums.have(x.kinds); err != nil {
+		return "", err
+	}
+	return f.sums.by(x.digest, x.kinds), nil
+}
+
+// sameKindsOnce tells whether a list has one digest of a kind, and so is of one
+// file.
+func sameKindsOnce(all []listed) bool {
+	for i, x := range all {
+		if slices.ContainsFunc(all[:i], func(y listed) bool { return y.kinds[0] == x.kinds[0] && y.digest != x.digest || y.name != x.name }) {
+			return false
+		}
+	}
+	return len(all) > 0
+}
+
+// about are the digests that a list gives for a file, those that are meant for
+// it the most surely.
+func (l *list) about(f *subject) (group []listed, near nearness) {
+	for _, x := range l.entries {
+		switch n := l.means(x, f); {
+		case n == notMeant || n < near:
+		case n > near:
+			group, near = []listed{x}, n
+		default:
+			group = append(group, x)
+		}
+	}
+	return group, near
+}
+
+// elsewhere looks for the file's digest where the list names another file, or
+// none.
+func (e *evidence) elsewhere(l *list, f *subject, s *said) error {
+	for _, x := range l.entries {
+		k, err := f.by(x)
+		if err != nil {
+			return err
+		}
+		if k == "" {
+			continue
+		}
+		if x.name == "" && k.of().strong {
+			s.matches, s.by, s.concerns = append(s.matches, x), append(s.by, k), true
+			return nil
+		}
+		if s.named == "" || k.of().strong && !s.namedBy.of().strong {
+			s.named, s.namedBy = x.name, k
+		}
+	}
+	return nil
+}
+
+// vouching is what was found out of who vouches for a download.
+type vouching struct {
+	path   string
+	proofs []Proof
+	notes  []string
+	lists  []*list // that vouch for it by a strong digest
+}
+
+func (v *vouching) note(format string, args ...any) {
+	v.notes = append(v.notes, fmt.Sprintf(format, args...))
+}
+
+// listed compares a file with the lists beside it. What is known by its digest
+// alone a list may call anything.
+func (e *evidence) listed(v *vouching, f *subject) error {
+	for i := range e.lists {
+		l := &e.lists[i]
+		s, err := e.speak(l, f)
+		if err != nil {
+			return err
+		}
+		if err := e.judge(v, l, f, s); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// judge takes what one list says of a file.
+func (e *evidence) judge(v *vouching, l *list, f *subject, s said) error {
+	switch {
+	case s.several:
+		v.note("%s gives different digests for %s (%s): none of them counts without its folder", l.name, f.names[0], namesOf(s))
+	case len(s.fails) > 0:
+		return contradicted(v.path, l, f, s)
+	case l.odd != "":
+		e.unusable(v, l, f, s, l.odd)
+	case len(s.matches) > 0:
+		e.agrees(v, l, s)
+	case s.named != "" && s.namedBy.of().strong && f.any:
+		e.agrees(v, l, said{matches: []listed{{}}, by: []kind{s.namedBy}})
+	case s.named != "" && s.namedBy.of().strong:
+		named := baseOf(s.named)
+		return &Refused{Path: v.path, What: "a file under another name than was published", Found: "the name " + f.names[len(f.names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with --name " + media.ShellWord(named)}
+	case len(s.unknown) > 0:
+		e.unusable(v, l, f, s, "its digest is of the kind "+string(s.unknown[0].kinds[0])+", which can't be checked here")
+	case s.named != "":
+		e.unusable(v, l, f, s, "its "+string(s.namedBy)+" is right, for the name "+s.named)
+	default:
+		e.unusable(v, l, f, s, l.silence(f))
+	}
+	return nil
+}
+
+func namesOf(s said) string {
+	var all []string
+	for _, x := range append(slices.Clone(s.matches), s.fails...) {
+		if n := or(strings.TrimSpace(x.name), strings.TrimSpace(x.text)); !slices.Contains(all, n) {
+			all = append(all, n)
+		}
+	}
+	if len(all) > shownMembers {
+		all = append(all[:shownMembers], "…")
+	}
+	return strings.Join(all, ", ")
+}
+
+// contradicted refuses a file of which a list gives another digest.
+func contradicted(path string, l *list, f *subject, s said) error {
+	var found, expected []string
+	for _, x := range s.fails[:min(len(s.fails), shownMembers)] {
+		kinds := make([]string, 0, len(x.kinds))
+		for _, k := range x.kinds {
+			kinds = append(kinds, string(k))
+		}
+		digest := x.kinds[0]
+		if sum := f.sums.others[digest]; digest != sha256Kind && sum != "" {
+			found = append(found, string(digest)+" "+sum)
+		}
+		expected = append(expected, strings.Join(kinds, " or ")+" "+x.digest)
+	}
+	found = append(found, "SHA-256 "+f.sums.sha256)
+	what := "not the file that was published"
+	if len(s.matches) > 0 {
+		what += ": its list says two things"
+	}
+	return &Refused{
+		Path: path, What: what, Found: strings.Join(slices.Compact(found), ", "), Expected: "in " + l.name + " for " + f.names[0] + ": " + strings.Join(slices.Compact(expected), ", "),
+		Advice: "download it again, and the list with it; a list of something else belongs in another folder",
+	}
+}
+
+// agrees takes a list that has the right digest.
+func (e *evidence) agrees(v *vouching, l *list, s said) {
+	if !s.strong() {
+		v.proofs = append(v.proofs, Proof{"the " + string(s.by[0]) + " in " + l.name, manifest.TrustOurs})
+		v.note("the %s in %s is right: a digest of that kind shows an accident, not an attack", s.by[0], l.name)
+		return
+	}
+	v.lists = append(v.lists, l)
+	v.proofs = append(v.proofs, Proof{"the maker's list " + l.name, manifest.TrustMaker})
+	if s.near == byOwnList && s.matches[0].name != "" {
+		v.note("%s calls it %s", l.name, strings.TrimSpace(s.matches[0].name))
+	}
+	if k := s.by[slices.IndexFunc(s.by, func(k kind) bool { return k.of().strong })]; k != sha256Kind {
+		v.note("the digest in %s is its %s", l.name, k)
+	}
+}
+
+// unusable tells of a list that lies beside a download for nothing. A text that
+// isn't called a list is one only where it names the file.
+func (e *evidence) unusable(v *vouching, l *list, f *subject, s said, why string) {
+	if f.names[0] != e.base || e.isOthers(l) || !l.byName && !s.concerns {
+		return
+	}
+	v.note("a list lies beside it but says nothing usable about this file: %s: %s", l.name, why)
+}
+
+// silence is why a list says nothing of a file.
+func (l *list) silence(f *subject) string {
+	var others []string
+	for _, x := range l.entries {
+		if n := baseOf(x.name); n != "" && !slices.Contains(others, n) {
+			if others = append(others, n); len(others) > shownMembers {
+				break
+			}
+		}
+	}
+	switch {
+	case slices.ContainsFunc(f.names, func(n string) bool { return hasWord(strings.ToLower(l.text), strings.ToLower(n)) }):
+		return "it names it, with no digest that can be read"
+	case l.longLine:
+		return fmt.Sprintf("it has lines of more than %d bytes", MaxListLine)
+	case len(l.entries) == 0:
+		return "no digest in it"
+	case len(others) == 0:
+		return "its digests have no names"
+	case len(others) > shownMembers:
+		others[shownMembers] = "…"
+	}
+	return "it names " + strings.Join(others, ", ")
 }
 
 // signed checks a signature by any of the keys.
@@ -123,16 +276,22 @@ func signed(path, what string, hashed *minisign.Reader, whole func() ([]byte, er
 	if err := s.UnmarshalText(signature); err != nil {
 		return nil, &Refused{Path: path, What: what + ": no signature in it", Found: err.Error(), Expected: "what minisign writes", Advice: "download the signature again"}
 	}
+	another := true
 	for _, text := range keys {
 		var key minisign.PublicKey
 		if err := key.UnmarshalText([]byte(text)); err != nil {
 			continue // manifest has checked its form; a key that is none signs nothing
 		}
+		another = another && key.ID() != s.KeyID
 		if ok, err := verified(key, s.Algorithm, hashed, whole, signature); ok || err != nil {
 			return &Proof{"the maker's signature " + what, manifest.TrustMaker}, err
 		}
 	}
-	return nil, &Refused{Path: path, What: "not what its signature says", Found: what + ", by a key with the id " + fmt.Sprintf("%X", s.KeyID), Expected: "a signature of this very file by the maker's key", Advice: "download both again; compare the key with the maker's"}
+	found, advice := what+", by the maker's key, for other bytes", "download both again"
+	if another {
+		found, advice = what+", by a key with the id "+fmt.Sprintf("%X", s.KeyID)+", which isn't the maker's", "download both again; compare the key with the maker's"
+	}
+	return nil, &Refused{Path: path, What: "not what its signature says", Found: found, Expected: "a signature of this very file by the maker's key", Advice: advice}
 }
 
 func verified(key minisign.PublicKey, algorithm uint16, hashed *minisign.Reader, whole func() ([]byte, error), signature []byte) (bool, error) {
@@ -146,31 +305,48 @@ func verified(key minisign.PublicKey, algorithm uint16, hashed *minisign.Reader,
 	return minisign.Verify(key, content, signature), nil
 }
 
-// listSignatures checks the signatures of the lists that vouch for a file.
-func (e *evidence) listSignatures(path string, proofs []Proof, dir string, keys []string) ([]Proof, error) {
-	all := proofs
-	for _, l := range e.lists {
-		if !slices.ContainsFunc(proofs, func(p Proof) bool { return strings.HasSuffix(p.What, " "+l.name) }) {
-			continue
+// listSignatures checks the signatures of the lists that vouch for a file. Of a
+// maker whose key is known, a list that it didn't sign is somebody else's word.
+func (v *vouching) listSignatures(maker string, keys []string) error {
+	for _, l := range v.lists {
+		var signature []byte
+		if l.signature != nil {
+			signature = l.signature.text
 		}
-		data, err := readSmall(filepath.Join(dir, l.name), MaxListBytes)
-		if err != nil {
-			return nil, fmt.Errorf("reading the list of digests: %w", err)
-		}
-		hashed := minisign.NewReader(strings.NewReader(string(data)))
+		hashed := minisign.NewReader(strings.NewReader(string(l.data)))
 		if _, err := io.Copy(io.Discard, hashed); err != nil {
-			return nil, err
+			return err
 		}
-		whole := func() ([]byte, error) { return data, nil }
-		p, err := signed(path, l.name+signatureEnd, hashed, whole, e.listSigns[l.name], keys)
-		if err != nil {
-			return nil, err
-		}
-		if p != nil {
-			all = append(all, *p)
+		whole := func() ([]byte, error) { return l.data, nil }
+		p, err := signed(v.path, l.name+signatureEnd, hashed, whole, signature, keys)
+		switch {
+		case err != nil:
+			return err
+		case p != nil:
+			v.proofs = append(v.proofs, *p)
+		case len(keys) > 0:
+			i := slices.IndexFunc(v.proofs, func(p Proof) bool { return p.What == "the maker's list "+l.name })
+			v.proofs[i] = Proof{"the list " + l.name, manifest.TrustSecond}
+			v.note("%s is not signed by %s's key: it doesn't count as the maker's", l.name, maker)
+		case l.signature != nil:
+			v.note("%s was not checked: no key of %s is known", l.signature.name, maker)
+		default:
+			v.note("%s is signed by nobody known: it shows an accident, not an attack on both", l.name)
 		}
 	}
-	return all, nil
+	return nil
+}
+
+// strangers tells of signatures of which the form isn't known here.
+func (e *evidence) strangers(v *vouching) {
+	for _, s := range e.strange {
+		v.note("%s beside it is %s, which can't be checked here: check it with the tool that made it", s.name, s.form)
+	}
+	for i := range e.lists {
+		if l := &e.lists[i]; l.clear {
+			v.note("the OpenPGP signature in %s can't be checked here: check it with the tool that made it", l.name)
+		}
+	}
 }
 
 // best is the best of what vouches for a file.
@@ -181,4 +357,36 @@ func best(proofs []Proof) string {
 		}
 	}
 	return manifest.TrustOurs
+}
+
+// subjectOf is the download itself, as lists may name it.
+func (x *examination) subjectOf(found *Found) *subject {
+	s := &subject{path: filepath.ToSlash(absolute(x.request.Path)), names: []string{x.base}, sums: &x.sums}
+	if found.Member == "" {
+		s.names, s.any = append(s.names, path.Base(found.Name)), found.Known != nil
+	} else {
+		s.any = true // what an archive is called is kept nowhere
+	}
+	return s
+}
+
+// listedInside compares a file of an archive with the lists beside the archive.
+// What they say of it refuses the archive, where it isn't right; it vouches for
+// the archive only where that file is the whole package.
+func (e *evidence) listedInside(v *vouching, f *subject, whole bool) error {
+	for i := range e.lists {
+		l := &e.lists[i]
+		s, err := e.speak(l, f)
+		switch {
+		case err != nil:
+			return err
+		case s.several:
+			v.note("%s gives different digests for %s (%s): none of them counts without its folder", l.name, f.names[0], namesOf(s))
+		case len(s.fails) > 0:
+			return contradicted(v.path, l, f, s)
+		case whole && l.odd == "" && len(s.matches) > 0 && !slices.Contains(v.lists, l):
+			e.agrees(v, l, s)
+		}
+	}
+	return nil
 }

@@ -1,10 +1,13 @@
 package intake
 
 import (
+	"archive/zip"
+	"fmt"
 	"path"
-	"path/filepath"
 	"slices"
 	"strings"
+
+	"aead.dev/minisign"
 
 	"cardwright/manifest"
 	"cardwright/media"
@@ -12,44 +15,118 @@ import (
 
 // vouch finds out what vouches for the download.
 func (x *examination) vouch(found *Found) error {
-	keys := x.keys(found.Model)
-	names, known := []string{x.base, path.Base(found.Name)}, found.Known != nil
-	if found.Member != "" { // what an archive is called is kept nowhere
-		names, known = names[:1], true
-	}
-	proofs, err := x.evidence.listed(x.request.Path, names, known, x.sums)
+	keys, err := x.keys(found)
 	if err != nil {
 		return err
 	}
-	if found.Member != "" {
-		more, err := x.evidence.listed(x.request.Path, []string{path.Base(found.Member), path.Base(found.Name)}, found.Known != nil, digests{sha256: found.SHA256})
-		if err != nil && len(proofs) == 0 {
+	v := &vouching{path: x.request.Path, notes: x.evidence.notes}
+	if x.zip != nil {
+		x.evidence.members = map[string]bool{}
+		for _, m := range x.zip.File {
+			x.evidence.members[loose(baseOf(m.Name))] = true
+		}
+	}
+	if err := x.evidence.listed(v, x.subjectOf(found)); err != nil {
+		return err
+	}
+	for _, inside := range x.subjectsInside(found) {
+		if err := x.evidence.listedInside(v, inside, found.Member != ""); err != nil {
 			return err
 		}
-		proofs = append(proofs, more...)
 	}
-	dir := filepath.Dir(or(x.request.List, x.request.Path))
-	if proofs, err = x.evidence.listSignatures(x.request.Path, proofs, dir, keys); err != nil {
+	if x.request.List != "" && len(v.proofs) == 0 {
+		return x.refuse("a list that says nothing usable about this file", strings.Join(v.notes, "; "), "its digest in "+x.request.List, "name the right list, or leave out --digests")
+	}
+	if err := v.listSignatures(found.Model.Maker, keys); err != nil {
 		return err
 	}
-	p, err := signed(x.request.Path, x.base+signatureEnd, x.hashed, x.whole, x.evidence.signature, keys)
+	if err := x.signature(v, found, keys); err != nil {
+		return err
+	}
+	x.evidence.strangers(v)
+	p, err := x.typed(v, found)
 	if err != nil {
 		return err
 	}
 	if p != nil {
-		proofs = append(proofs, *p)
-	} else if x.evidence.signature != nil {
-		found.Notes = append(found.Notes, "the signature beside it was not checked: no key of "+found.Model.Maker+" is known; write it to signing_key in the catalogue, or give --signing-key")
+		v.proofs = append(v.proofs, *p)
 	}
-	if p, err = x.typed(found); err != nil {
+	found.Notes = append(found.Notes, v.notes...)
+	found.Proofs, found.Trust = v.proofs, best(v.proofs)
+	if found.Known != nil && (found.Trust == manifest.TrustOurs || better(found.Known.Trust, found.Trust)) {
+		found.Trust = found.Known.Trust // "" where nobody said: the digest isn't ours alone
+	}
+	return nil
+}
+
+// subjectsInside are the files of an archive that go on the card: the member
+// that is the package, or all of one that is unpacked.
+func (x *examination) subjectsInside(found *Found) (all []*subject) {
+	inside := func(name string, names []string, sum string) {
+		s := &subject{path: name, names: names}
+		s.sums = &digests{sha256: sum, more: func(kinds []kind) (map[kind]string, error) { return x.memberSums(name, sum, kinds) }}
+		all = append(all, s)
+	}
+	if found.Member != "" {
+		inside(found.Member, []string{baseOf(found.Member), path.Base(found.Name)}, found.SHA256)
+	}
+	for _, m := range found.Members {
+		inside(m.Name, []string{baseOf(m.Name)}, m.SHA256)
+	}
+	if known := found.Known; known != nil {
+		for _, m := range known.Members {
+			inside(m.Name, []string{baseOf(m.Name)}, m.SHA256)
+		}
+	}
+	return all
+}
+
+// memberSums are further digests of a member.
+func (x *examination) memberSums(name, sum string, kinds []kind) (map[kind]string, error) {
+	if x.zip == nil {
+		if err := x.unpack(); err != nil || x.zip == nil {
+			return nil, err
+		}
+	}
+	i := slices.IndexFunc(x.zip.File, func(m *zip.File) bool { return m.Name == name && unfit(m) == "" })
+	if i < 0 {
+		return nil, nil
+	}
+	in, err := x.zip.File[i].Open()
+	if err != nil {
+		return nil, fmt.Errorf("reading member %q: %w", name, err)
+	}
+	defer in.Close() // opened for reading only
+	sums := newHashers(kinds)
+	if _, err := copyAll(x.ctx, sums, in, nil); err != nil {
+		return nil, fmt.Errorf("reading member %q: %w", name, err)
+	}
+	if all := sums.sums(); all[sha256Kind] == sum {
+		return all, nil
+	}
+	return nil, x.refuse("a download that is still being written", "another member "+name, "the one that was read at first", "wait until it is finished")
+}
+
+// signature checks the signature of the download. Of a maker whose key is known
+// a signature that is missing is told: it may have been taken away.
+func (x *examination) signature(v *vouching, found *Found, keys []string) error {
+	var text []byte
+	name := x.base + signatureEnd
+	if s := x.evidence.signature; s != nil {
+		text, name = s.text, s.name
+	}
+	p, err := signed(x.request.Path, name, x.hashed, x.whole, text, keys)
+	if err != nil {
 		return err
 	}
-	if p != nil {
-		proofs = append(proofs, *p)
-	}
-	found.Proofs, found.Trust = proofs, best(proofs)
-	if found.Known != nil && (len(proofs) == 0 || better(found.Known.Trust, found.Trust)) {
-		found.Trust = found.Known.Trust // "" where nobody said: the digest isn't ours alone
+	byKey := func(p Proof) bool { return strings.HasPrefix(p.What, "the maker's signature ") }
+	switch {
+	case p != nil:
+		v.proofs = append(v.proofs, *p)
+	case text != nil:
+		v.note("the signature beside it was not checked: no key of %s is known; write it to signing_key in the catalogue, or give --signing-key", found.Model.Maker)
+	case len(keys) > 0 && !slices.ContainsFunc(v.proofs, byKey):
+		v.note("no signature by %s's key lies beside it, and the key is known: look for %s where it was published", found.Model.Maker, x.base+signatureEnd)
 	}
 	return nil
 }
@@ -60,13 +137,32 @@ func better(known, now string) bool {
 	return i >= 0 && i < slices.Index(manifest.Trusts, now)
 }
 
-func (x *examination) keys(model *manifest.Model) (keys []string) {
-	for _, k := range []string{x.request.SigningKey, model.SigningKey} {
-		if k != "" {
-			keys = append(keys, k)
-		}
+// keys are the maker's keys: the one that the catalogue has, or the one that
+// was given. One that contradicts the catalogue's takes its place only with a
+// reason.
+func (x *examination) keys(found *Found) ([]string, error) {
+	given, known := x.request.SigningKey, found.Model.SigningKey
+	switch {
+	case given == "" && known == "":
+		return nil, nil
+	case given == "":
+		return []string{known}, nil
+	case known == "" || sameKey(given, known):
+		return []string{given}, nil
+	case x.request.ReplaceKey == "":
+		return nil, x.refuse("another key than the catalogue has for "+found.Model.Maker, "--signing-key "+given, "signing_key: "+known+", as "+found.Model.ID+" has",
+			"leave out --signing-key; if the maker has a new key, and says so where you trust it, give --replace-key with why")
 	}
-	return keys
+	found.NewKey = given
+	return []string{given}, nil
+}
+
+func sameKey(a, b string) bool {
+	var x, y minisign.PublicKey
+	if x.UnmarshalText([]byte(a)) != nil || y.UnmarshalText([]byte(b)) != nil {
+		return a == b
+	}
+	return x.Equal(y)
 }
 
 // whole is the download's content, for signatures of the older kind.
@@ -83,15 +179,19 @@ func (x *examination) whole() ([]byte, error) {
 const FromMaker = "maker"
 
 // typed compares with the digest that the user gave.
-func (x *examination) typed(found *Found) (*Proof, error) {
+func (x *examination) typed(v *vouching, found *Found) (*Proof, error) {
 	want := strings.ToLower(x.request.SHA256)
+	byMaker := strings.EqualFold(strings.TrimSpace(x.request.From), FromMaker)
 	if want == "" {
+		if byMaker && best(v.proofs) != manifest.TrustMaker {
+			v.note("--from %s says where it was got: without a digest or a signature of %s's nothing vouches for it", x.request.From, found.Model.Maker)
+		}
 		return nil, nil
 	}
 	if want != x.sums.sha256 && want != found.SHA256 {
 		return nil, x.refuse("not the file that has this digest", "SHA-256 "+x.sums.sha256, "SHA-256 "+want, "download it again, and compare what was typed")
 	}
-	if strings.EqualFold(x.request.From, FromMaker) {
+	if byMaker {
 		return &Proof{"the digest given, from the maker", manifest.TrustMaker}, nil
 	}
 	return &Proof{"the digest given, from " + x.request.From, manifest.TrustSecond}, nil

@@ -1,0 +1,361 @@
+package intake
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+)
+
+// evidence is what stands beside a download that may vouch for it.
+type evidence struct {
+	base      string // the download's own name
+	lists     []list
+	signature *signatureFile  // of the download, in minisign's form; nil: none
+	strange   []signatureFile // of it or a list, in a form that can't be checked here
+	siblings  []string        // names of the other files of the folder
+	members   map[string]bool // of an archive: the names of the files in it, made loose
+	notes     []string
+}
+
+// signatureFile is a signature that lies beside what it signs.
+type signatureFile struct {
+	name string
+	form string // "" where it is minisign's
+	text []byte
+}
+
+// signatureEnd is what minisign puts behind the name of what it signs;
+// signatureEnds are what other tools do. Common practice, no source.
+const signatureEnd = ".minisig"
+
+var signatureEnds = []string{signatureEnd, ".asc", ".sig", ".sign", ".signature", ".gpg", ".pgp", ".p7s", ".p7m", ".p7b", ".sigstore", ".sigstore.json", ".cosign", ".sshsig"}
+
+// The names of lists: words of theirs, and endings that such a name may have
+// behind them. Common practice, no source.
+var (
+	listWords = regexp.MustCompile(`(?i)check-?_? ?sums?|chksums?|cksums?|digests?|(?:^|[^a-z])hash(?:es)?(?:$|[^a-z])|(?:^|[^a-z])sums?(?:$|[^a-z])|\.meta4$|\.metalink$|\.sfv$`)
+	listTails = regexp.MustCompile(`(?i)^(?:txt|text|asc|csv|tsv|json|xml|md|log|html?|lst|list|sums?|sig|meta4|metalink|ya?ml|sfv)$`)
+	listEnd   = regexp.MustCompile(`(?i)[._-]?(?:(?:sha-?_?(?:1|2|3|224|256|384|512)(?:[-_]?(?:224|256|384|512))?|md5|crc-?32|blake[23][bs]?(?:-?\d{3})?|b[23]|rmd160|ripemd160|whirlpool)(?:-?_?sums?)?|check-?sums?|chksums?|digests?|hash(?:es)?|sums?|sfv|meta4|metalink)(?:\.(?:txt|text|asc|csv|json|xml|md|sums?))?$`)
+)
+
+// isListName tells whether a file has a name that lists of digests have.
+func isListName(name string) bool {
+	words := strings.NewReplacer(".", " ", "_", " ").Replace(name)
+	if len(kindsIn(words)) == 0 && !listWords.MatchString(name) {
+		return false
+	}
+	tail := strings.TrimPrefix(filepath.Ext(name), ".")
+	return tail == "" || listTails.MatchString(tail) || len(kindsIn(tail)) > 0 || listWords.MatchString(tail) || strings.Contains(tail, " ")
+}
+
+// signedName is the name of what a signature file signs, by its own; "" where
+// its name isn't that of a signature.
+func signedName(name string) string {
+	for _, end := range signatureEnds {
+		if len(name) > len(end) && strings.EqualFold(name[len(name)-len(end):], end) {
+			return name[:len(name)-len(end)]
+		}
+	}
+	return ""
+}
+
+// gather reads the lists and signatures beside a download. One that can't be
+// read is an error: silence would look like nothing to compare with.
+func gather(path, named string) (evidence, error) {
+	e := evidence{base: filepath.Base(path)}
+	dir := filepath.Dir(path)
+	names, err := namesIn(dir)
+	if err != nil {
+		return e, fmt.Errorf("looking for lists and signatures beside the download: %w", err)
+	}
+	if len(names) == MaxPackageFiles {
+		e.notes = append(e.notes, fmt.Sprintf("more than %d files lie beside it: lists were looked for among the first of them", MaxPackageFiles))
+	}
+	e.siblings = slices.DeleteFunc(names, func(n string) bool { return n == e.base })
+	if named != "" {
+		if err := e.addNamed(named); err != nil {
+			return e, err
+		}
+	} else if err := e.addLists(dir); err != nil {
+		return e, err
+	}
+	return e, e.addSignatures(dir, named)
+}
+
+func namesIn(dir string) ([]string, error) {
+	folder, err := os.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	defer folder.Close() // opened for reading only
+	names, err := folder.Readdirnames(MaxPackageFiles)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
+	}
+	slices.Sort(names)
+	return names, nil
+}
+
+// addNamed reads the list that the user named.
+func (e *evidence) addNamed(path string) error {
+	data, err := readSmall(path, MaxListBytes)
+	if err != nil {
+		return fmt.Errorf("reading the list of digests: %w", err)
+	}
+	l, err := readList(filepath.Base(path), data)
+	if err != nil {
+		return err
+	}
+	l.path, l.byName = absolute(path), true
+	e.lists = append(e.lists, l)
+	return nil
+}
+
+func absolute(path string) string {
+	if abs, err := filepath.Abs(path); err == nil {
+		return abs
+	}
+	return path
+}
+
+// addLists reads the lists of a folder: those that are called so, and small
+// texts in which there are digests.
+func (e *evidence) addLists(dir string) error {
+	looked, left := 0, MaxBesideBytes
+	for _, name := range e.siblings {
+		path := filepath.Join(dir, name)
+		byName := isListName(name)
+		if !byName {
+			if looked++; looked > MaxBeside {
+				continue
+			}
+		}
+		l, err := e.readBeside(path, name, byName, &left)
+		if err != nil {
+			return err
+		}
+		if l != nil {
+			e.lists = append(e.lists, *l)
+		}
+	}
+	if looked > MaxBeside || left < 0 {
+		e.notes = append(e.notes, "many files lie beside it: those that are not called lists were not all looked at")
+	}
+	return nil
+}
+
+// readBeside reads a file as a list; nil where it is none, and not called one.
+// left is how much may still be read of files that aren't called lists.
+func (e *evidence) readBeside(path, name string, byName bool, left *int) (*list, error) {
+	info, err := os.Stat(path)
+	if err == nil && info.IsDir() || err != nil && !byName {
+		return nil, nil
+	}
+	if err == nil && !byName {
+		if !info.Mode().IsRegular() || info.Size() == 0 || info.Size() > MaxListBytes || strings.HasPrefix(name, ".") {
+			return nil, nil
+		}
+		if *left -= int(info.Size()); *left < 0 {
+			return nil, nil
+		}
+	}
+	if err == nil && !info.Mode().IsRegular() || errors.Is(err, fs.ErrNotExist) {
+		return &list{name: name, path: absolute(path), byName: true, odd: "not a plain file"}, nil
+	}
+	data, err := readSmall(path, MaxListBytes)
+	if err != nil {
+		if !byName {
+			return nil, nil // nothing says that it is one
+		}
+		return nil, fmt.Errorf("reading the list of digests: %w", err)
+	}
+	if signedName(name) != "" && signatureForm(name, data) != notSigned {
+		return nil, nil
+	}
+	l, err := readList(name, data)
+	if err != nil && byName {
+		return nil, err
+	}
+	if !byName && (err != nil || len(l.entries) == 0) {
+		return nil, nil
+	}
+	l.path, l.byName = absolute(path), byName
+	return &l, nil
+}
+
+// notSigned is the form of a file that holds no signature, whatever its name.
+const notSigned = "not a signature"
+
+// signatureForm is what a signature file holds: "" for minisign's form.
+func signatureForm(name string, data []byte) string {
+	text, _ := textOf(data)
+	text = strings.TrimSpace(text)
+	switch {
+	case strings.EqualFold(filepath.Ext(name), signatureEnd), strings.HasPrefix(text, "untrusted comment:"):
+		if lines := strings.Split(text, "\n"); len(lines) == 2 && !strings.EqualFold(filepath.Ext(name), signatureEnd) {
+			return "a signify signature"
+		}
+		return ""
+	case strings.Contains(text, "-----BEGIN PGP SIGNED MESSAGE-----"):
+		return notSigned // a list, within its signature
+	case strings.Contains(text, "-----BEGIN PGP "), len(data) > 0 && len(text) == 0 && bytes.IndexByte([]byte{0x88, 0x89, 0x8a, 0xc2, 0x90, 0xc4, 0xa3}, data[0]) >= 0:
+		return "an OpenPGP signature"
+	case strings.Contains(text, "-----BEGIN SSH SIGNATURE"):
+		return "an SSH signature"
+	}
+	if l, err := readList(name, data); err == nil && len(l.entries) > 0 {
+		return notSigned
+	}
+	return "a signature"
+}
+
+// addSignatures reads the signatures of the download and of its lists.
+func (e *evidence) addSignatures(dir, named string) error {
+	for _, name := range e.siblings {
+		of := signedName(name)
+		if of == "" || !e.signs(of) {
+			continue
+		}
+		s, err := readSignature(filepath.Join(dir, name))
+		if err != nil {
+			return err
+		}
+		if s == nil {
+			continue
+		}
+		e.take(of, s)
+	}
+	if named == "" || filepath.Dir(absolute(named)) == absolute(dir) {
+		return nil
+	}
+	s, err := readSignature(named + signatureEnd)
+	if s != nil {
+		e.take(filepath.Base(named), s)
+	}
+	return err
+}
+
+// signs tells whether a signature of what has this name concerns us.
+func (e *evidence) signs(of string) bool {
+	return loose(of) == loose(e.base) || loose(of) == loose(stem(e.base)) || slices.ContainsFunc(e.lists, func(l list) bool { return loose(l.name) == loose(of) })
+}
+
+func stem(name string) string { return strings.TrimSuffix(name, filepath.Ext(name)) }
+
+func (e *evidence) take(of string, s *signatureFile) {
+	if s.form != "" {
+		e.strange = append(e.strange, *s)
+		return
+	}
+	for i := range e.lists {
+		if l := &e.lists[i]; loose(l.name) == loose(of) {
+			l.signature = s
+			return
+		}
+	}
+	if e.signature == nil || strings.EqualFold(s.name, e.base+signatureEnd) {
+		e.signature = s
+	}
+}
+
+// readSignature is nil where there is none.
+func readSignature(path string) (*signatureFile, error) {
+	minisigned := strings.EqualFold(filepath.Ext(path), signatureEnd)
+	most := MaxListBytes
+	if minisigned {
+		most = MaxSignature
+	}
+	text, err := readSmall(path, most)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("reading the signature: %w", err)
+	}
+	form := signatureForm(path, text)
+	if form == notSigned {
+		return nil, nil
+	}
+	if form == "" && len(text) > MaxSignature {
+		return nil, fmt.Errorf("reading the signature: %s has more than %d bytes", path, MaxSignature)
+	}
+	return &signatureFile{filepath.Base(path), form, text}, nil
+}
+
+func readSmall(path string, most int) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s is not a plain file", path)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close() // opened for reading only
+	data, err := io.ReadAll(io.LimitReader(f, int64(most)+1))
+	if err == nil && len(data) > most {
+		err = fmt.Errorf("%s has more than %d bytes", path, most)
+	}
+	return data, err
+}
+
+// usual are the kinds of digest to compute while a download is read: those that
+// the lists name, and of each length the usual one.
+func (e *evidence) usual() (all []kind) {
+	for _, l := range e.lists {
+		for _, x := range l.entries {
+			if !slices.Contains(all, x.kinds[0]) {
+				all = append(all, x.kinds[0])
+			}
+		}
+	}
+	return all
+}
+
+// owned is the name of the file for which a list is named, or "".
+func owned(list string) string {
+	for _, name := range []string{list, stem(list)} {
+		if at := listEnd.FindStringIndex(name); at != nil && at[0] > 0 {
+			return name[:at[0]]
+		}
+	}
+	return ""
+}
+
+// isOwn tells whether a list is the download's own: named for it, or for it
+// alone among the files of the folder.
+func (e *evidence) isOwn(l *list) bool {
+	of := loose(owned(l.name))
+	switch of {
+	case "":
+		rest := strings.Replace(loose(l.name), loose(e.base), "", 1)
+		return rest != loose(l.name) && isListName(strings.Trim(rest, "_-."))
+	case loose(e.base):
+		return true
+	case loose(stem(e.base)):
+		return !slices.ContainsFunc(e.siblings, func(n string) bool { return e.shares(n, of) })
+	}
+	return false
+}
+
+// shares tells whether another file of the folder, no list and no signature, has
+// this name but for its ending.
+func (e *evidence) shares(name, of string) bool {
+	return loose(name) == of || loose(stem(name)) == of && !isListName(name) && signedName(name) == ""
+}
+
+// isOthers tells whether a list is that of another file of the folder.
+func (e *evidence) isOthers(l *list) bool {
+	of := loose(owned(l.name))
+	return of != "" && !e.isOwn(l) && slices.ContainsFunc(e.siblings, func(n string) bool { return e.shares(n, of) })
+}
