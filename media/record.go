@@ -259,9 +259,12 @@ const (
 	leastValueBytes = 20
 )
 
+// ErrNewerRecord says that a record is of a format that came after this build.
+var ErrNewerRecord = errors.New("a newer cardwright made it")
+
 // DecodeRecord reads a record that stands on a card. Everything in it is
 // checked for form: what it says is believed only as far as the caller trusts
-// the card.
+// the card. It wraps ErrNewerRecord where a newer cardwright made the card.
 func DecodeRecord(text []byte) (Record, error) {
 	var r Record
 	if len(text) > MaxRecordBytes {
@@ -269,6 +272,9 @@ func DecodeRecord(text []byte) (Record, error) {
 	}
 	if most := len(text)/leastValueBytes + 64; values(text) > most {
 		return r, fmt.Errorf("reading the record: more than %d values in %d bytes", most, len(text))
+	}
+	if format := formatOf(text); format > RecordFormat {
+		return r, fmt.Errorf("reading the record: format %d, expected %d: %w", format, RecordFormat, ErrNewerRecord)
 	}
 	dec := json.NewDecoder(bytes.NewReader(text))
 	dec.DisallowUnknownFields()
@@ -282,6 +288,18 @@ func DecodeRecord(text []byte) (Record, error) {
 		return Record{}, fmt.Errorf("reading the record: %w", err)
 	}
 	return r, nil
+}
+
+// formatOf is the format that a record names, whatever else it says; 0 where it
+// names none.
+func formatOf(text []byte) int {
+	var r struct {
+		Format int `json:"format"`
+	}
+	if json.Unmarshal(text, &r) != nil {
+		return 0
+	}
+	return r.Format
 }
 
 // values is how many values a JSON text has: each comes after a bracket, a

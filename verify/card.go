@@ -404,6 +404,7 @@ type judging struct {
 	placed    map[string]bool    // keys of files that are wanted files in a moved folder
 	known     map[string][]release
 	unzipped  uint64 // bytes unpacked from archives so far
+	newer     bool   // a newer cardwright made the record
 	blind     bool   // a part of what describes the files couldn't be read: there may be more of them
 }
 

@@ -49,7 +49,8 @@ const (
 	Superseded       Kind = "superseded"            // a signed card for a plan that the shop has left behind
 	NameCase         Kind = "name-case"             // the right name in other letter case
 	SignerUnknown    Kind = "signer-unknown"        // the record's signature is by nobody known, or doesn't fit it
-	OtherWording     Kind = "other-wording"         // a signed install order in other words than ours
+	OtherWording     Kind = "other-wording"         // an install order in other words than ours
+	NewerRecord      Kind = "newer-record"          // a record in a form that a newer cardwright writes
 	FolderOnly       Kind = "folder-only"           // a folder was judged, not the file system that holds it
 	Signed           Kind = "signed"                // who made the card
 	Unsigned         Kind = "unsigned"              // nobody signed the record
@@ -66,13 +67,13 @@ var Kinds = []Kind{
 	StillZipped, PartialDownload, RenamedFile, WrongFolder, MissingFile,
 	Autorun, Executable, HostileName, OlderRelease, NewerRelease, OtherVariant, NotAboard, NotNeeded,
 	HiddenFile, OtherShortName, ExtraFile, ExtraFolder, RecordAltered, SumsAltered, OrderAltered, DigestDiffers,
-	NothingExpected, UncommonLayout, NotFromMedium, SignerUnknown, NoRecord, Superseded, MinorDamage, MovedFolder, NameCase, Clutter,
+	NothingExpected, UncommonLayout, NotFromMedium, NewerRecord, SignerUnknown, NoRecord, Superseded, MinorDamage, MovedFolder, NameCase, Clutter,
 	OtherWording, KnownRelease, WouldTake, FitsVessel, FolderOnly, Signed, Unsigned,
 }
 
 // unchecking are the kinds that leave something unknown: with one of them a
 // card can't be good, and is bad only for another reason.
-var unchecking = map[Kind]bool{Unreadable: true, NothingExpected: true, UncommonLayout: true, NotFromMedium: true}
+var unchecking = map[Kind]bool{Unreadable: true, NothingExpected: true, UncommonLayout: true, NotFromMedium: true, NewerRecord: true}
 
 // weigh takes a finding into account for the verdict, kept or not.
 func (r *Report) weigh(f Finding) {

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -31,6 +32,16 @@ func (j *judging) readRecord() *media.Record {
 		return &r
 	}
 	r, err := media.DecodeRecord(text)
+	if errors.Is(err, media.ErrNewerRecord) {
+		j.newer = true
+		j.report.add(Finding{
+			Kind: NewerRecord, Severity: Warn, Path: media.RecordPath,
+			Expected: fmt.Sprintf("a record of format %d", media.RecordFormat), Found: err.Error(),
+			Meaning: "A newer cardwright made this card. What its record says can't be read here.",
+			Advice:  "Update cardwright on this computer, and verify the card again.",
+		})
+		return nil
+	}
 	if err != nil {
 		j.report.add(Finding{
 			Kind: RecordAltered, Severity: Stop, Path: media.RecordPath,
@@ -78,8 +89,8 @@ func (j *judging) record(found *media.Record) {
 		j.noRecord()
 		return
 	}
-	if want == nil {
-		return // nothing expected, and the record is told of as it is
+	if want == nil || j.newer {
+		return // nothing expected, or the record is told of as it is
 	}
 	if found != nil && j.another(found, want) {
 		return
@@ -145,8 +156,8 @@ func (j *judging) another(found, want *media.Record) bool {
 }
 
 // installOrder compares the install order with what it should be, or, where
-// that isn't known, takes over what the card has. One that a known shop has
-// signed may say it in other words: an older edition's, or another language's.
+// that isn't known, takes over what the card has. One that the card's record
+// names may say it in other words, see otherWords.
 func (j *judging) installOrder(r *media.Record, found *media.Record) {
 	e, ok := j.entries[key(media.InstallOrderPath)]
 	if !ok || e.dir {
@@ -164,13 +175,8 @@ func (j *judging) installOrder(r *media.Record, found *media.Record) {
 	if r.InstallOrder.SHA256 == digest {
 		return
 	}
-	if found != nil && found.InstallOrder.SHA256 == digest && j.vouched() {
+	if found != nil && found.InstallOrder.SHA256 == digest && j.otherWords(e) {
 		r.InstallOrder = found.InstallOrder
-		j.report.add(Finding{
-			Kind: OtherWording, Severity: Note, Path: media.InstallOrderPath,
-			Expected: "the install order as it is written here", Found: "other words for the same plan",
-			Meaning: "It was written by another edition of cardwright, or from a vessel file that said other things beside the plan.",
-		})
 		return
 	}
 	f := altered(OrderAltered, media.InstallOrderPath, "SHA-256 "+digest)

@@ -122,19 +122,59 @@ const MaxAnswers = 64
 
 // ID is the plan's identity: the SHA-256 of its vessel and steps, as 64 hex
 // digits. Where media.Lay puts the files doesn't change it.
+//
+// Cards, sheets and the ledger name plans by it for years. So it goes by
+// identity, which never changes, and not by whatever keys Step has today.
 func (p Plan) ID() string {
-	steps := make([]Step, len(p.Steps))
+	of := identity{Vessel: p.Vessel, Steps: make([]identityStep, len(p.Steps))}
 	for i, s := range p.Steps {
-		s.Card, s.Folder = 0, ""
-		steps[i] = s
+		of.Steps[i] = identityStep{
+			Number: s.Number, Device: s.Device, Model: s.Model, From: s.From, To: s.To, Files: identityFiles(s.Files),
+			Over: s.Over, Through: s.Through, Minutes: s.Minutes,
+		}
 	}
-	text, err := json.Marshal(struct {
-		Vessel string
-		Steps  []Step
-	}{p.Vessel, steps})
+	text, err := json.Marshal(of)
 	if err != nil { // strings and numbers always marshal
 		panic(err)
 	}
 	sum := sha256.Sum256(text)
 	return hex.EncodeToString(sum[:])
+}
+
+// identity is what a plan's ID is the digest of, in JSON. Its keys, their
+// order, and the two that are always empty stay as they are.
+type identity struct {
+	Vessel string
+	Steps  []identityStep
+}
+
+type identityStep struct {
+	Number  int            `json:"number"`
+	Device  string         `json:"device"`
+	Model   string         `json:"model"`
+	From    version.V      `json:"from"`
+	To      version.V      `json:"to"`
+	Card    int            `json:"card"`
+	Folder  string         `json:"folder"`
+	Files   []identityFile `json:"files"`
+	Over    string         `json:"over"`
+	Through string         `json:"through"`
+	Minutes int            `json:"minutes"`
+}
+
+type identityFile struct {
+	Name   string `json:"name"`
+	Size   int64  `json:"size"`
+	SHA256 string `json:"sha256"`
+}
+
+func identityFiles(files []File) []identityFile {
+	if files == nil {
+		return nil // null and [] are different digests
+	}
+	list := make([]identityFile, len(files))
+	for i, f := range files {
+		list[i] = identityFile{Name: f.Name, Size: f.Size, SHA256: f.SHA256}
+	}
+	return list
 }
