@@ -55,8 +55,16 @@ func savedHeads(path string) (ledger.Heads, error) {
 		return ledger.Heads{}, fmt.Errorf("reading saved heads: %w", err)
 	}
 	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, maxHeadsFile))
+	if err != nil {
+		return ledger.Heads{}, fmt.Errorf("reading saved heads: %w", err)
+	}
+	var of struct{ Heads struct{ Format int } }
+	if err := json.Unmarshal(text, &of); err == nil && of.Heads.Format > 1 {
+		return ledger.Heads{}, usage(fmt.Errorf("reading saved heads: %s: format %d, expected 1: %w", path, of.Heads.Format, ledger.ErrNewer))
+	}
 	var report struct{ Heads ledger.Heads }
-	if err := json.NewDecoder(io.LimitReader(f, maxHeadsFile)).Decode(&report); err != nil {
+	if err := json.Unmarshal(text, &report); err != nil {
 		return ledger.Heads{}, fmt.Errorf("reading saved heads: %s is not what cardwright ledger backup --json printed: %w", path, err)
 	}
 	if h := report.Heads; h.Format != 1 || h.Ledger == "" || len(h.Heads) > ledger.MaxHeads {

@@ -46,6 +46,9 @@ func ReadHeads(r io.Reader) (Heads, error) {
 	if err := json.Unmarshal(data, &h); err != nil {
 		return Heads{}, fmt.Errorf("reading saved heads: %w", err)
 	}
+	if h.Format > 1 {
+		return Heads{}, fmt.Errorf("reading saved heads: format %d, expected 1: %w", h.Format, ErrNewer)
+	}
 	if h.Format != 1 || len(h.Heads) > MaxHeads {
 		return Heads{}, fmt.Errorf("reading saved heads: found format %d and %d heads, expected format 1 and at most %d", h.Format, len(h.Heads), MaxHeads)
 	}
@@ -60,6 +63,7 @@ const (
 	Unreadable      BreakKind = "unreadable"       // not an event; what a worn disk leaves
 	ContentChanged  BreakKind = "content changed"  // the content doesn't give the id
 	SignatureWrong  BreakKind = "signature wrong"  // not signed with the writer's key
+	NewerEvent      BreakKind = "newer event"      // whole and signed, in a form that a newer cardwright writes
 	LinkBroken      BreakKind = "link broken"      // doesn't name the event before it
 	EventMissing    BreakKind = "event missing"    // the event before it is not there
 	TwoInOnePlace   BreakKind = "two in one place" // both signed: a copy of the ledger was written on

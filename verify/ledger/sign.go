@@ -4,6 +4,7 @@ import (
 	"crypto/ed25519"
 	"crypto/rand"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"runtime"
@@ -40,6 +41,7 @@ func SignedMessage(id ID) []byte { return []byte("cardwright ledger event " + id
 var (
 	ErrDigest    = errors.New("the content does not give the event's id: it was changed")
 	ErrSignature = errors.New("the signature is not the writer's")
+	ErrNewer     = errors.New("a newer cardwright wrote it: update cardwright on this computer")
 )
 
 // Sign fills in the writer and makes the event. It refuses a statement that
@@ -114,6 +116,9 @@ func Verify(id ID, content, signature []byte) (Event, error) {
 		return Event{}, ErrDigest
 	}
 	s, err := Parse(content)
+	if later := newer(id, content, signature); later != nil {
+		return Event{}, later
+	}
 	if err != nil {
 		return Event{}, err
 	}
@@ -125,6 +130,23 @@ func Verify(id ID, content, signature []byte) (Event, error) {
 		return Event{}, ErrSignature
 	}
 	return Event{ID: id, Content: content, Signature: signature, Statement: s}, nil
+}
+
+// newer tells of an event of a format that came after this build, whatever else
+// it says: whole and signed, it was changed by nobody.
+func newer(id ID, content, signature []byte) error {
+	var s struct {
+		Format int    `json:"format"`
+		Writer string `json:"writer"`
+	}
+	if json.Unmarshal(content, &s) != nil || s.Format <= Format {
+		return nil
+	}
+	writer, err := hex.DecodeString(s.Writer)
+	if err != nil || len(writer) != ed25519.PublicKeySize || !ed25519.Verify(writer, SignedMessage(id), signature) {
+		return ErrSignature
+	}
+	return fmt.Errorf("event of format %d, expected %d: %w", s.Format, Format, ErrNewer)
 }
 
 // NewVisit names a visit: 32 hex digits, by chance.

@@ -51,6 +51,12 @@ func ReadForm(r io.Reader) (Form, error) {
 	if !utf8.Valid(data) {
 		return Form{}, errors.New("reading filled-in order: it isn't UTF-8 text")
 	}
+	var form struct {
+		Format int `json:"format"`
+	}
+	if json.Unmarshal(data, &form) == nil && form.Format > FormFormat {
+		return Form{}, fmt.Errorf("reading filled-in order: format %d, expected %d: a newer cardwright made it: update cardwright on this computer", form.Format, FormFormat)
+	}
 	var f Form
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()

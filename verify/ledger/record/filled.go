@@ -144,6 +144,12 @@ func readJSON(data []byte) (f Filled, err error) {
 	if err != nil {
 		return f, fmt.Errorf("it is not JSON: %w", err)
 	}
+	var form struct {
+		Format int `json:"format"`
+	}
+	if json.Unmarshal(data, &form) == nil && form.Format > Format {
+		return f, fmt.Errorf("format %d, expected %d: %w", form.Format, Format, ledger.ErrNewer)
+	}
 	schema, err := filledSchema()
 	if err != nil {
 		return f, err

@@ -21,7 +21,7 @@ const (
 	Edited  Verdict = "edited"
 	Damaged Verdict = "damaged"
 	// Unproven: every event is there and holds, but it wasn't said which
-	// writers the shop knows.
+	// writers the shop knows, or a newer cardwright wrote some.
 	Unproven Verdict = "unproven"
 )
 
@@ -109,6 +109,10 @@ func (c *check) add(b ledger.Break) {
 	switch b.Kind {
 	case ledger.DatabaseDamaged, ledger.Unreadable:
 		c.report.Verdict = Damaged
+	case ledger.NewerEvent:
+		if c.report.Verdict == "" {
+			c.report.Verdict = Unproven
+		}
 	default:
 		if c.report.Verdict != Damaged {
 			c.report.Verdict = Edited
@@ -257,6 +261,11 @@ func (c *check) unsound(ch chainRow, e *raw) {
 		b.Expected, b.Found = "an event as it was written", e.err.Error()
 		b.Meaning = "the bytes are not what anybody would write: a worn or torn medium leaves this"
 		b.Advice = "keep the file as it is, and salvage it into a new ledger"
+	case errors.Is(e.err, ledger.ErrNewer):
+		b.Kind = ledger.NewerEvent
+		b.Expected, b.Found = fmt.Sprintf("an event of format %d", ledger.Format), e.err.Error()
+		b.Meaning = "it is whole and signed, and what it says can't be read here"
+		b.Advice = "update cardwright on this computer, and check again"
 	case errors.Is(e.err, ledger.ErrSignature):
 		b.Kind = ledger.SignatureWrong
 		b.Expected, b.Found = "the signature of writer "+ch.writer, "another"

@@ -8,6 +8,7 @@ var (
 	ErrNoLedger  = errors.New("there is no ledger here")
 	ErrNotLedger = errors.New("this is not a ledger")
 	ErrNewer     = errors.New("a newer cardwright made this ledger: update cardwright on this laptop")
+	ErrOlder     = errors.New("an older cardwright made this ledger, and it can't be brought up to date from here: let its owner run a ledger sync with it once; nothing is lost")
 	ErrDamaged   = errors.New("the database is damaged: keep the file as it is and salvage it into a new ledger")
 	ErrSchema    = errors.New("the database is not laid out as cardwright makes it: somebody changed it; salvage it into a new ledger")
 	ErrReadOnly  = errors.New("the ledger can only be read here: nothing was written")

@@ -22,6 +22,7 @@ import (
 
 var postgresEngine = &engine{
 	name:       "PostgreSQL",
+	dialect:    goose.DialectPostgres,
 	rows:       100,
 	migrations: below("migrations/postgres"),
 	snapshot:   sql.LevelRepeatableRead,
@@ -51,14 +52,14 @@ func openPostgres(ctx context.Context, address string, o Options) (*Ledger, erro
 	}
 	l := &Ledger{engine: postgresEngine, place: Redacted(address), readOnly: o.ReadOnly, db: stdlib.OpenDB(*config)}
 	l.db.SetMaxOpenConns(postgresConnections)
-	if err := l.prepare(ctx, o); err != nil {
+	if err := l.prepare(ctx, config, o); err != nil {
 		return nil, errors.Join(err, l.db.Close())
 	}
 	return l, nil
 }
 
 // prepare looks whether the server holds a ledger, and makes one if it may.
-func (l *Ledger) prepare(ctx context.Context, o Options) error {
+func (l *Ledger) prepare(ctx context.Context, config *pgx.ConnConfig, o Options) error {
 	version, err := l.postgresVersion(ctx)
 	switch {
 	case err != nil:
@@ -67,13 +68,33 @@ func (l *Ledger) prepare(ctx context.Context, o Options) error {
 		return fmt.Errorf("%w: layout %d, expected %d", ErrNewer, version, schemaVersion)
 	case version == schemaVersion:
 		return l.readMeta(ctx)
+	case version > 0:
+		if err := upgradePostgres(ctx, config); err != nil {
+			return fmt.Errorf("%w: layout %d, expected %d (%w)", ErrOlder, version, schemaVersion, l.explain(err))
+		}
+		return l.readMeta(ctx)
 	case !o.Create || o.ReadOnly:
 		return ErrNoLedger
 	}
-	if err := l.makePostgres(ctx); err != nil {
+	if err := migratePostgres(ctx, l.db); err != nil {
+		return fmt.Errorf("making ledger: %w", l.explain(err))
+	}
+	_, err = l.db.ExecContext(ctx, `INSERT INTO ledger (one, id, format) VALUES (1, $1, $2) ON CONFLICT DO NOTHING`,
+		ledger.NewChain(), ledger.Format)
+	if err != nil {
 		return fmt.Errorf("making ledger: %w", l.explain(err))
 	}
 	return l.readMeta(ctx)
+}
+
+// upgradePostgres brings a ledger that an earlier build made up to date, by a
+// connection of its own: that for readers can't write.
+func upgradePostgres(ctx context.Context, config *pgx.ConnConfig) error {
+	config = config.Copy()
+	delete(config.RuntimeParams, "default_transaction_read_only")
+	db := stdlib.OpenDB(*config)
+	db.SetMaxOpenConns(postgresConnections)
+	return errors.Join(migratePostgres(ctx, db), db.Close())
 }
 
 func (l *Ledger) postgresVersion(ctx context.Context) (int64, error) {
@@ -87,18 +108,12 @@ func (l *Ledger) postgresVersion(ctx context.Context) (int64, error) {
 	return version, err
 }
 
-func (l *Ledger) makePostgres(ctx context.Context) error {
+func migratePostgres(ctx context.Context, db *sql.DB) error {
 	locker, err := lock.NewPostgresSessionLocker()
 	if err != nil {
 		return err
 	}
-	err = migrate(ctx, l.db, goose.DialectPostgres, l.engine.migrations, goose.WithSessionLocker(locker))
-	if err != nil {
-		return err
-	}
-	_, err = l.db.ExecContext(ctx, `INSERT INTO ledger (one, id, format) VALUES (1, $1, $2) ON CONFLICT DO NOTHING`,
-		ledger.NewChain(), ledger.Format)
-	return err
+	return migrate(ctx, db, postgresEngine, goose.WithSessionLocker(locker))
 }
 
 // Redacted is an address without its password, for showing.

@@ -17,9 +17,14 @@ func (t *tx) put(ctx context.Context, events []ledger.Event) (int, error) {
 	if err != nil || len(added) == 0 {
 		return 0, err
 	}
+	return len(added), t.putSays(ctx, added)
+}
+
+// putSays stores what events say that are in the ledger.
+func (t *tx) putSays(ctx context.Context, added []placed) error {
 	families, err := t.families(ctx, added)
 	if err != nil {
-		return 0, err
+		return err
 	}
 	touched := touched{devices: map[deviceKey]bool{}, vessels: map[string]bool{}}
 	var out says
@@ -34,15 +39,15 @@ func (t *tx) put(ctx context.Context, events []ledger.Event) (int, error) {
 	for _, target := range sortedIDs(families) {
 		stands, err := t.settleFamily(ctx, target, &touched)
 		if err != nil {
-			return 0, err
+			return err
 		}
 		out.add(stands)
 	}
 	touched.note(out)
 	if err := t.insertSays(ctx, out); err != nil {
-		return 0, err
+		return err
 	}
-	return len(added), t.refresh(ctx, touched)
+	return t.refresh(ctx, touched)
 }
 
 func (s *says) add(more says) {

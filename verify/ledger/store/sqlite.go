@@ -12,7 +12,6 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
-	"sync"
 
 	"github.com/pressly/goose/v3"
 	"modernc.org/sqlite"
@@ -23,6 +22,7 @@ import (
 
 var sqliteEngine = &engine{
 	name:       "SQLite",
+	dialect:    goose.DialectSQLite3,
 	rows:       1, // named parameters cost SQLite the square of their count
 	migrations: below("migrations/sqlite"),
 	bound:      boundSQLite,
@@ -30,7 +30,7 @@ var sqliteEngine = &engine{
 }
 
 func below(dir string) fs.FS {
-	f, err := fs.Sub(migrations, dir)
+	f, err := fs.Sub(migrationFiles, dir)
 	if err != nil { // the folder is embedded
 		panic(err)
 	}
@@ -62,8 +62,16 @@ func openSQLite(ctx context.Context, place string, o Options) (*Ledger, error) {
 	}
 	db.SetMaxOpenConns(sqliteConnections)
 	l.db = db
-	if err := l.recognise(ctx); err != nil {
-		return nil, errors.Join(err, db.Close())
+	older, err := l.recognise(ctx)
+	switch {
+	case err != nil:
+	case older && o.ReadOnly:
+		err = l.openUpgraded(ctx)
+	case older:
+		err = l.upgrade(ctx)
+	}
+	if err != nil {
+		return nil, errors.Join(err, l.Close())
 	}
 	return l, nil
 }
@@ -230,49 +238,11 @@ func makeLedger(ctx context.Context, path string) (err error) {
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
 	db.SetMaxOpenConns(1)
-	if err := migrate(ctx, db, goose.DialectSQLite3, sqliteEngine.migrations); err != nil {
+	if err := migrate(ctx, db, sqliteEngine); err != nil {
 		return err
 	}
 	_, err = db.ExecContext(ctx, `INSERT INTO ledger (one, id, format) VALUES (1, $1, $2)`, ledger.NewChain(), ledger.Format)
 	return err
-}
-
-func migrate(ctx context.Context, db *sql.DB, dialect goose.Dialect, from fs.FS, o ...goose.ProviderOption) error {
-	p, err := goose.NewProvider(dialect, db, from, append(o, goose.WithDisableGlobalRegistry(true))...)
-	if err != nil {
-		return err
-	}
-	_, err = p.Up(ctx)
-	return err
-}
-
-// recognise takes the file for a ledger only if it is laid out as ours: a
-// file from elsewhere may hold views and triggers that do anything.
-func (l *Ledger) recognise(ctx context.Context) error {
-	found, err := schemaOf(ctx, l.db)
-	if err != nil {
-		return explainSQLite(err)
-	}
-	if !strings.Contains(found, "table ledger ledger ") {
-		return fmt.Errorf("%w: it is a database without the table ledger", ErrNotLedger)
-	}
-	want, err := wantedSchema()
-	if err != nil {
-		return err
-	}
-	if found != want {
-		return l.explainSchema(ctx, found, want)
-	}
-	return l.readMeta(ctx)
-}
-
-func (l *Ledger) explainSchema(ctx context.Context, found, want string) error {
-	var version int64
-	err := l.db.QueryRowContext(ctx, `SELECT max(version_id) FROM goose_db_version`).Scan(&version)
-	if err == nil && version > schemaVersion {
-		return fmt.Errorf("%w: layout %d, expected %d", ErrNewer, version, schemaVersion)
-	}
-	return fmt.Errorf("%w: %s", ErrSchema, firstDifference(found, want))
 }
 
 func firstDifference(found, want string) string {
@@ -314,21 +284,6 @@ func schemaOf(ctx context.Context, db *sql.DB) (string, error) {
 		})
 	return strings.Join(parts, "\x00"), err
 }
-
-// wantedSchema is the layout that our migrations give.
-var wantedSchema = sync.OnceValues(func() (string, error) {
-	db, err := sql.Open("sqlite", ":memory:")
-	if err != nil {
-		return "", err
-	}
-	defer db.Close()
-	db.SetMaxOpenConns(1)
-	ctx := context.Background()
-	if err := migrate(ctx, db, goose.DialectSQLite3, sqliteEngine.migrations); err != nil {
-		return "", err
-	}
-	return schemaOf(ctx, db)
-})
 
 // explainSQLite chains one of our errors where SQLite's code says which.
 func explainSQLite(err error) error {

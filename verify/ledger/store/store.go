@@ -11,23 +11,23 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 	"strings"
 	"sync"
+
+	"github.com/pressly/goose/v3"
 
 	"cardwright/verify/ledger"
 )
 
 //go:embed migrations
-var migrations embed.FS
+var migrationFiles embed.FS
 
 // Rights is what a van's role on a PostgreSQL server needs and no more, as
 // SQL with the role written as :van. The ledger's owner runs it once.
 //
 //go:embed rights.sql
 var Rights string
-
-// schemaVersion is the number of the last migration.
-const schemaVersion = 1
 
 // Ledger is one open ledger. It may be used from several goroutines.
 type Ledger struct {
@@ -37,6 +37,7 @@ type Ledger struct {
 	file     string // that SQLite opened, links followed; "" on a server
 	id       string
 	readOnly bool
+	temp     string // folder of the copy that is read instead of an older file; "" where none is
 
 	writing   sync.Mutex // one writer at a time, so that they needn't wait in the database
 	outOfTurn bool       // write without waiting for a turn, see takeTurn
@@ -45,6 +46,7 @@ type Ledger struct {
 // engine is what differs between the databases.
 type engine struct {
 	name       string
+	dialect    goose.Dialect
 	lock       string // run first in every writing transaction
 	migrations fs.FS
 	rows       int                // that one INSERT takes; more gain nothing
@@ -64,7 +66,8 @@ type Options struct {
 //
 // It returns an error wrapping ErrNoLedger where there is none (and Create is
 // not set), ErrNotLedger where something else stands, ErrNewer where a newer
-// cardwright made it, ErrDamaged where the file can't be read as a database.
+// cardwright made it, ErrOlder where an older one did and it can't be brought
+// up to date from here, ErrDamaged where the file can't be read as a database.
 func Open(ctx context.Context, address string, o Options) (*Ledger, error) {
 	open := openSQLite
 	if IsPostgres(address) {
@@ -83,7 +86,13 @@ func IsPostgres(address string) bool {
 }
 
 // Close closes the ledger.
-func (l *Ledger) Close() error { return l.db.Close() }
+func (l *Ledger) Close() error {
+	err := l.db.Close()
+	if l.temp != "" {
+		err = errors.Join(err, os.RemoveAll(l.temp))
+	}
+	return err
+}
 
 // ID names this ledger at a sync: 32 hex digits.
 func (l *Ledger) ID() string { return l.id }

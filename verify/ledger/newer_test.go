@@ -1,0 +1,46 @@
+package ledger_test
+
+import (
+	"crypto/ed25519"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"cardwright/verify/ledger"
+)
+
+// An event in a form that came later is told as that, if it is signed; with any
+// byte changed it isn't.
+func TestEventOfANewerBuild(t *testing.T) {
+	_, private, err := ed25519.GenerateKey(nil)
+	require.NoError(t, err)
+	key := ledger.Key(private)
+	content := []byte(`{"came_later":"a thing","format":2,"writer":"` + ledger.Writer(key.Public()) + `"}`)
+	sign := func(content []byte) (ledger.ID, []byte) {
+		id := ledger.IDOf(content)
+		signature, err := key.Sign(ledger.SignedMessage(id))
+		require.NoError(t, err)
+		return id, signature
+	}
+	id, signature := sign(content)
+	_, err = ledger.Verify(id, content, signature)
+	assert.ErrorIs(t, err, ledger.ErrNewer)
+
+	_, err = ledger.Verify(id, []byte(strings.Replace(string(content), "thing", "thong", 1)), signature)
+	assert.ErrorIs(t, err, ledger.ErrDigest)
+	forged := []byte(strings.Replace(string(content), "thing", "thong", 1))
+	_, err = ledger.Verify(ledger.IDOf(forged), forged, signature)
+	assert.ErrorIs(t, err, ledger.ErrSignature)
+
+	older := []byte(strings.Replace(string(content), `"format":2`, `"format":1`, 1))
+	id, signature = sign(older)
+	_, err = ledger.Verify(id, older, signature)
+	assert.ErrorIs(t, err, ledger.ErrNotCanonical)
+
+	_, err = ledger.ReadHeads(strings.NewReader(`{"format":2,"heads":"elsewhere"}`))
+	assert.Error(t, err)
+	_, err = ledger.ReadHeads(strings.NewReader(`{"format":2,"heads":[]}`))
+	assert.ErrorIs(t, err, ledger.ErrNewer)
+}
