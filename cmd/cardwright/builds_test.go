@@ -27,17 +27,17 @@ import (
 // later one reads all of it. testdata/written/save saves what a new build writes.
 const savedByBuilds = "../../testdata/written"
 
-// said is what one command line ended with and said.
-type said struct {
+// ended is what one command line ended with and ended.
+type ended struct {
 	code      int
 	out, errs string
 }
 
-func cardwright(t *testing.T, args ...string) said {
+func cardwright(t *testing.T, args ...string) ended {
 	t.Helper()
 	var out, errs bytes.Buffer
 	c := run(context.Background(), args, strings.NewReader(""), &out, &errs)
-	return said{c, out.String(), errs.String()}
+	return ended{c, out.String(), errs.String()}
 }
 
 // unpacked is a file of a build's folder, unpacked sparsely.
@@ -104,7 +104,7 @@ func TestCardsOfEveryBuildAreGood(t *testing.T) {
 	}
 }
 
-// heads are what ledger backup --json said when the ledger was saved.
+// heads are what ledger backup --json ended when the ledger was saved.
 func headsOf(t *testing.T, build string) (events int, path string) {
 	t.Helper()
 	path = filepath.Join(build, "heads.json")
