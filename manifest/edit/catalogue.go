@@ -2,6 +2,7 @@ package edit
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -28,10 +29,11 @@ type NewFile struct {
 
 	Over, PassedOnBy string
 	Needs            []NewNeed
-	Minutes          string
+	Minutes, WayBack string
 	Settings         string
 	After            []string
 	Notes            string
+	Touch            []string // files that a person touches on the device
 }
 
 // NewMember is a file inside an archive that is unpacked.
@@ -58,7 +60,10 @@ func AddFile(f *File, m *manifest.Model, n NewFile) error {
 	for i, r := range m.Releases {
 		if r.Variant == n.Variant && version.Compare(r.Version, n.Version) == 0 {
 			way := Way{"releases", i, "files"}
-			return f.Insert(way, f.Len(way...), n.file(), "version", "released")
+			if err := f.Insert(way, f.Len(way...), n.file(), "version", "released"); err != nil {
+				return err
+			}
+			return f.touch(i, r.Touch, append(slices.Clone(r.Touch), n.Touch...))
 		}
 	}
 	return f.Insert(Way{"releases"}, place(m.Releases, n.Version), n.release())
@@ -75,6 +80,118 @@ func place(all []*manifest.Release, v version.V) int {
 		}
 	}
 	return len(all)
+}
+
+// touch makes a release say which of its files are touched, where it says
+// something else.
+func (f *File) touch(release int, was, is []string) error {
+	if slices.Equal(was, is) {
+		return nil
+	}
+	way := Way{"releases", release, "touch"}
+	if len(was) > 0 {
+		if err := f.Delete(way); err != nil {
+			return err
+		}
+	}
+	if len(is) == 0 {
+		return nil
+	}
+	return f.Set(way, oneOrList(is), "version", "released", "files")
+}
+
+// Past is what the catalogue keeps of a file that a release has no longer.
+type Past struct{ Until, Why string }
+
+// placeOf is where a file of a model stands: its release, and its place there.
+func placeOf(m *manifest.Model, file *manifest.File) (release, place int, ok bool) {
+	for i, r := range m.Releases {
+		if j := slices.Index(r.Files, file); j >= 0 {
+			return i, j, true
+		}
+	}
+	return 0, 0, false
+}
+
+// ReplaceFile puts another file in the place of one that a release has, and the
+// one that it had into the model's history. What the release says of the file
+// to be touched goes with it.
+func ReplaceFile(f *File, m *manifest.Model, old *manifest.File, n NewFile, past Past) error {
+	i, j, ok := placeOf(m, old)
+	if !ok {
+		return fmt.Errorf("changing %s: it doesn't have %s", f.name, old.Name)
+	}
+	way := Way{"releases", i, "files"}
+	if err := f.Insert(way, j, n.file(), "version", "released"); err != nil {
+		return err
+	}
+	if err := f.Delete(append(way, j+1)); err != nil {
+		return err
+	}
+	is := slices.Clone(m.Releases[i].Touch)
+	for k, t := range is {
+		if t == old.Name {
+			is[k] = n.Name
+		}
+	}
+	if n.Unpack != "" || old.Unpack != "" { // its members were, or are, what is touched
+		is = slices.DeleteFunc(is, func(t string) bool {
+			return t == n.Name && n.Unpack != "" || slices.ContainsFunc(old.Members, func(m *manifest.Member) bool { return m.Name == t })
+		})
+	}
+	if err := f.touch(i, m.Releases[i].Touch, append(is, n.Touch...)); err != nil {
+		return err
+	}
+	return f.remember(m.Releases[i], old, past)
+}
+
+// RemoveFile takes a file out of its release, into the model's history.
+func RemoveFile(f *File, m *manifest.Model, old *manifest.File, past Past) error {
+	i, j, ok := placeOf(m, old)
+	if !ok {
+		return fmt.Errorf("changing %s: it doesn't have %s", f.name, old.Name)
+	}
+	if err := f.Delete(Way{"releases", i, "files", j}); err != nil {
+		return err
+	}
+	is := slices.DeleteFunc(slices.Clone(m.Releases[i].Touch), func(t string) bool {
+		return t == old.Name || slices.ContainsFunc(old.Members, func(m *manifest.Member) bool { return m.Name == t })
+	})
+	if err := f.touch(i, m.Releases[i].Touch, is); err != nil {
+		return err
+	}
+	return f.remember(m.Releases[i], old, past)
+}
+
+// RemoveRelease takes a release out with all that it says, its files into the
+// model's history.
+func RemoveRelease(f *File, m *manifest.Model, r *manifest.Release, past Past) error {
+	i := slices.Index(m.Releases, r)
+	if i < 0 {
+		return fmt.Errorf("changing %s: it doesn't have %s", f.name, r.Version)
+	}
+	if err := f.Delete(Way{"releases", i}); err != nil {
+		return err
+	}
+	for _, old := range r.Files {
+		if err := f.remember(r, old, past); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// remember writes a file into the history, behind what is there.
+func (f *File) remember(r *manifest.Release, old *manifest.File, past Past) error {
+	return f.Insert(Way{"history"}, f.Len("history"), Map{
+		{"version", string(r.Version)},
+		{"variant", orNil(r.Variant)},
+		{"file", old.Name},
+		{"size", Plain(strconv.FormatInt(int64(old.Size), 10))},
+		{"sha256", old.SHA256},
+		{"until", Plain(past.Until)},
+		{"why", past.Why},
+	})
 }
 
 // Vouch writes down what vouches for a file that the catalogue has, and when
@@ -132,11 +249,13 @@ func (n NewFile) release() Value {
 		{"version", string(n.Version)},
 		{"released", Plain(n.Released)},
 		{"files", List{n.file()}},
+		{"touch", oneOrList(n.Touch)},
 		{"variant", orNil(n.Variant)},
 		{"over", orNil(n.Over)},
 		{"needs", listOrNil(needs)},
 		{"passed_on_by", orNil(n.PassedOnBy)},
 		{"minutes", plainOrNil(n.Minutes)},
+		{"way_back", plainOrNil(n.WayBack)},
 		{"settings", orNil(n.Settings)},
 		{"after", listOrNil(after)},
 		{"notes", orNil(strings.TrimSpace(n.Notes))},
@@ -155,6 +274,18 @@ func plainOrNil(s string) Value {
 		return nil
 	}
 	return Plain(s)
+}
+
+// oneOrList is a list that may stand without brackets where it has one entry.
+func oneOrList(all []string) Value {
+	if len(all) == 1 {
+		return all[0]
+	}
+	list := List{}
+	for _, s := range all {
+		list = append(list, s)
+	}
+	return listOrNil(list)
 }
 
 func listOrNil(l List) Value {
