@@ -16,8 +16,11 @@ func Problem(key, text string) *Mistake {
 	var found collector
 	d := decoder{found: &found}
 	tag := strTag
-	if t.Kind() == reflect.Int {
+	switch {
+	case t.Kind() == reflect.Int:
 		tag = intTag
+	case t.Kind() == reflect.Bool && (text == "true" || text == "false"):
+		tag = boolTag
 	}
 	d.value(&yaml.Node{Kind: yaml.ScalarNode, Tag: tag, Value: text}, reflect.New(t).Elem(), k, &Source{})
 	if len(found.all) == 0 {

@@ -335,5 +335,24 @@ func (r *Release) Touches(name string) bool {
 	return len(r.Touch) == 0 || slices.ContainsFunc(r.Touch, func(t string) bool { return strings.EqualFold(t, name) })
 }
 
+// OnCard are the names that the file has on a card: those of its members, where it
+// is unpacked.
+func (f *File) OnCard() (names []string) {
+	for _, o := range contents(f) {
+		names = append(names, o.name)
+	}
+	return names
+}
+
+// FileOf is the file of the release with this SHA-256, or nil.
+func (r *Release) FileOf(sha256 string) *File {
+	for _, f := range r.Files {
+		if f.SHA256 == sha256 {
+			return f
+		}
+	}
+	return nil
+}
+
 // MarshalText writes the position as String does.
 func (p Pos) MarshalText() ([]byte, error) { return []byte(p.String()), nil }

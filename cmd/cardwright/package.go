@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"time"
 
@@ -32,8 +31,9 @@ type packageOptions struct {
 	version string
 
 	released, over, passedOnBy string
-	needs, after               []string
-	minutes, settings, notes   string
+	needs, after, touch        []string
+	minutes, wayBack, settings string
+	notes, why                 string
 	ask                        bool
 }
 
@@ -70,16 +70,25 @@ names it. --unpack is for devices that want what is inside on the card.`,
 	flags.StringVar(&o.From, "from", "", "where the digest or the download was got; maker: from its maker")
 	flags.StringVar(&o.List, "digests", "", "list of digests (default: one that lies beside the download)")
 	flags.StringVar(&o.SigningKey, "signing-key", "", "the maker's public key (default: signing_key in the catalogue)")
+	flags.BoolVar(&o.Several, "another-file", false, "the release has several files, and this is one more")
+	o.addReleaseFlags(cmd)
+	flags.BoolVar(&o.ask, "ask", false, askFlag)
+	return cmd
+}
+
+// addReleaseFlags are the flags of what a maker says of a release.
+func (o *packageOptions) addReleaseFlags(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringArrayVar(&o.touch, "touch", nil, "the file, of several, that a person touches on the device; may be repeated")
 	flags.StringVar(&o.released, "released", "", "day of release, of a release that is new to the catalogue")
 	flags.StringVar(&o.over, "over", "", `what the device must run before it: ">= 3.0"`)
 	flags.StringVar(&o.passedOnBy, "passed-on-by", "", "what the device that passes it on must run")
 	flags.StringArrayVar(&o.needs, "needs", nil, `what another model must run: "fennick-sweep-2 >= 1.8"; may be repeated`)
 	flags.StringVar(&o.minutes, "minutes", "", "how long the installation takes")
+	flags.StringVar(&o.wayBack, "way-back", "", "whether the maker gives a way back to an older release: true, false")
 	flags.StringVar(&o.settings, "settings", "", "what becomes of the device's settings: kept, lost")
 	flags.StringArrayVar(&o.after, "after", nil, "check to redo after the update; may be repeated")
 	flags.StringVar(&o.notes, "notes", "", "anything worth knowing before installing it")
-	flags.BoolVar(&o.ask, "ask", false, askFlag)
-	return cmd
 }
 
 func runPackageAdd(ctx context.Context, s *session, o packageOptions, paths []string) error {
@@ -128,6 +137,7 @@ func (o *packageOptions) check() error {
 		{"--over", "Release.over", o.over},
 		{"--passed-on-by", "Release.passed_on_by", o.passedOnBy},
 		{"--minutes", "Release.minutes", o.minutes},
+		{"--way-back", "Release.way_back", o.wayBack},
 		{"--settings", "Release.settings", o.settings},
 		{"--notes", "Release.notes", o.notes},
 	} {
@@ -172,9 +182,12 @@ type added struct {
 	Proofs    []string  `json:"proofs"`
 	Path      string    `json:"path"`
 	Replaced  string    `json:"replaced,omitempty"`
+	Instead   string    `json:"instead,omitempty"` // the file of its release that it took the place of
 	Catalogue string    `json:"catalogue"`
 	Notes     []string  `json:"notes"`
 	Error     string    `json:"error"`
+
+	before string // SHA-256 of the file that it took the place of
 }
 
 type addedAll struct {
@@ -182,23 +195,51 @@ type addedAll struct {
 	Files  []added `json:"files"`
 }
 
-// addPackage takes one download in: looked at, written to the catalogue on
-// trial, copied beside its place, put there, and only then the catalogue.
-func (s *session) addPackage(ctx context.Context, o packageOptions, path string) (added, error) {
+// mostAgain is how often one download is looked at again because somebody else
+// changed the catalogue meanwhile.
+const mostAgain = 5
+
+// errAgain says that the catalogue isn't what it was when the download was
+// looked at; nothing was written.
+var errAgain = errors.New("the catalogue was changed by somebody else meanwhile: do this again")
+
+// addPackage takes one download in, and looks again where somebody else changed
+// the catalogue while it looked.
+func (s *session) addPackage(ctx context.Context, o packageOptions, path string) (a added, err error) {
+	for range mostAgain {
+		if a, err = s.addOnce(ctx, &o, path); !errors.Is(err, errAgain) {
+			return a, err
+		}
+	}
+	return a, err
+}
+
+// addOnce takes one download in: looked at, written to the catalogue on trial,
+// copied beside its place, put there, and only then the catalogue. What it takes
+// the place of goes last of all.
+func (s *session) addOnce(ctx context.Context, o *packageOptions, path string) (added, error) {
 	a := added{File: path, Proofs: []string{}, Notes: []string{}}
 	shop, err := s.shop()
 	if err != nil {
 		return a, err
 	}
-	if err := s.tooLarge(shop, &o, path); err != nil {
+	if err := s.tooLarge(shop, o, path); err != nil {
 		return a, err
 	}
-	found, err := s.examine(ctx, shop, &o, path)
+	found, err := s.examine(ctx, shop, o, path)
 	if err != nil {
 		return a, err
 	}
 	a.describe(found)
-	file, err := s.catalogueChange(ctx, shop, &o, &found)
+	if err := s.askMissing(ctx, shop, o, found); err != nil {
+		return a, err
+	}
+	leave, err := s.turn(ctx, shop)
+	if err != nil {
+		return a, err
+	}
+	defer leave()
+	file, err := s.catalogueChange(shop, o, &found)
 	if err != nil {
 		return a, err
 	}
@@ -211,18 +252,51 @@ func (s *session) addPackage(ctx context.Context, o packageOptions, path string)
 	if err != nil {
 		return a, err
 	}
+	return a, s.keepAdded(shop, file, found, taken, &a)
+}
+
+// turn waits for this program's turn to add to the shop.
+func (s *session) turn(ctx context.Context, shop *manifest.Shop) (leave func(), err error) {
+	return intake.TakeTurn(ctx, shop, func() { s.complain("somebody else is adding it, or another package: waiting until they are done") })
+}
+
+// keepAdded puts a package that was copied in its place and tells the catalogue.
+func (s *session) keepAdded(shop *manifest.Shop, file *edit.File, found intake.Found, taken *intake.Taken, a *added) error {
 	if err := taken.Commit(); err != nil {
-		return a, err
+		return err
 	}
 	if err := edit.Save(shop.Dir, file); err != nil {
 		now, _ := s.shop() // Save has told of what is wrong with it
-		return a, errors.Join(fmt.Errorf("%s was not taken: %w", path, err), taken.Withdraw(now))
+		return errors.Join(fmt.Errorf("%s was not taken: %w", found.Path, err), taken.Withdraw(now))
 	}
-	a.Taken, a.WasThere, a.Path, a.Replaced = true, taken.WasThere(), taken.Path, taken.Was
+	a.Taken, a.WasThere, a.Replaced = true, taken.WasThere(), taken.Was
 	if file.Differs() || found.Known == nil {
 		a.Catalogue = file.Name()
 	}
-	return a, nil
+	if found.Instead != nil {
+		s.settle(found, taken, a)
+	}
+	a.Path = taken.Path
+	return nil
+}
+
+// settle takes out what a package took the place of. The catalogue has the new
+// one by now: what can't be taken out is only told.
+func (s *session) settle(found intake.Found, taken *intake.Taken, a *added) {
+	a.Instead = found.Instead.Name
+	a.before = found.Instead.SHA256
+	now, err := s.shop()
+	if err == nil && found.Instead.SHA256 != found.SHA256 {
+		source := found.Source()
+		source.Name, source.Size, source.SHA256 = found.Instead.Name, int64(found.Instead.Size), found.Instead.SHA256
+		_, err = intake.Discard(now, source)
+	}
+	if err == nil {
+		err = taken.Settle(now, found)
+	}
+	if err != nil {
+		a.Notes = append(a.Notes, "the catalogue has the new file; the old one is still in the package folder: "+err.Error())
+	}
 }
 
 // tooLarge refuses a file that the catalogue couldn't have, for its size, before
@@ -257,66 +331,33 @@ func sizeOf(path string) int64 {
 	return info.Size()
 }
 
-// examine finds out what a download is, and asks a person where the catalogue
-// doesn't know.
-func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOptions, path string) (intake.Found, error) {
-	o.Path = path
-	found, err := s.read(ctx, shop, o.Request)
-	r, _ := errors.AsType[*intake.Refused](err)
-	ask := s.asking(ctx, o.ask, false)
-	if r == nil || !r.Unknown || ask.in == nil {
-		return found, err
-	}
-	fmt.Fprintln(s.errs, wrapped(path+" is not known to the catalogue. Models there: "+strings.Join(modelIDs(shop), ", "), "  "))
-	model, v := guess(shop, filepath.Base(path))
-	if o.Model, err = ask.must("", "--model", "Device.model", model); err != nil {
-		return found, err
-	}
-	text, err := ask.must("", "--version", "Release.version", v)
-	if err != nil {
-		return found, err
-	}
-	o.Version, _ = version.Parse(text) // must has checked it
-	return s.read(ctx, shop, o.Request)
-}
-
 func (s *session) read(ctx context.Context, shop *manifest.Shop, r intake.Request) (intake.Found, error) {
 	bar := s.bar("reading "+filepath.Base(r.Path), sizeOf(r.Path))
 	defer bar.end()
 	return intake.Examine(ctx, shop, r, bar.add)
 }
 
-var (
-	notWord    = regexp.MustCompile(`[^a-z0-9]+`)
-	versionish = regexp.MustCompile(`[0-9]+(\.[0-9]+)+([-~+][0-9a-z]+)?`)
-)
-
-// guess finds in a download's name the model and the version that it may be
-// for, to be offered to a person and never taken without their word.
-func guess(shop *manifest.Shop, name string) (model, v string) {
-	name = strings.ToLower(name)
-	v = versionish.FindString(strings.TrimSuffix(name, filepath.Ext(name)))
-	plain, longest := notWord.ReplaceAllString(name, ""), 0
-	for _, m := range shop.Models {
-		_, tail, ok := strings.Cut(m.ID, "-")
-		tail = strings.ReplaceAll(tail, "-", "")
-		if ok && len(tail) > longest && strings.Contains(plain, tail) {
-			model, longest = m.ID, len(tail)
-		}
-	}
-	return model, v
-}
-
 // catalogueChange is the catalogue's file with what is to be written there.
-func (s *session) catalogueChange(ctx context.Context, shop *manifest.Shop, o *packageOptions, found *intake.Found) (*edit.File, error) {
+func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found *intake.Found) (*edit.File, error) {
 	file, now, err := edit.OpenLoaded(shop.Dir, found.Model.At(""))
 	if err != nil {
 		return nil, err
 	}
 	if !found.Again(now) || edit.NameOf(found.Model.At("")) != file.Name() {
-		return nil, &edit.Changed{Path: file.Name()}
+		return nil, errAgain
 	}
+	return file, o.change(file, *found)
+}
+
+// change writes a download to the catalogue's file of its model.
+func (o *packageOptions) change(file *edit.File, found intake.Found) error {
 	today := time.Now().Format(time.DateOnly)
+	past := edit.Past{Until: today, Why: or(o.why, found.Why)}
+	if o.Opens && !found.Model.OpensArchives && found.Known == nil {
+		if err := file.Set(edit.Way{"opens_archives"}, edit.Plain("true"), beforeReleases...); err != nil {
+			return err
+		}
+	}
 	if found.Known != nil {
 		trust, from, day := found.Trust, found.From, ""
 		if found.Known.Trust == trust {
@@ -328,27 +369,31 @@ func (s *session) catalogueChange(ctx context.Context, shop *manifest.Shop, o *p
 		if found.Known.Added.IsZero() {
 			day = today
 		}
-		return file, edit.Vouch(file, found.Model, found.Known, trust, from, day)
+		if err := edit.Vouch(file, found.Model, found.Known, trust, from, day); err != nil || found.Instead == nil {
+			return err
+		}
+		return edit.RemoveFile(file, found.Model, found.Instead, past)
 	}
-	n, err := s.newFile(ctx, shop, o, *found)
+	n, err := o.newFile(found)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	n.Added = today
-	return file, edit.AddFile(file, found.Model, n)
+	if found.Instead != nil {
+		return edit.ReplaceFile(file, found.Model, found.Instead, n, past)
+	}
+	return edit.AddFile(file, found.Model, n)
 }
 
+// beforeReleases are the keys of a model's file behind which a new one goes.
+var beforeReleases = []string{"model", "maker", "name", "kind", "alike", "card", "passes_on", "on_network", "signing_key"}
+
 // newFile is what the catalogue is told of a file that it doesn't know.
-func (s *session) newFile(ctx context.Context, shop *manifest.Shop, o *packageOptions, found intake.Found) (edit.NewFile, error) {
-	if found.Model.Release(found.Version, found.Variant) == nil {
-		if err := s.askRelease(ctx, shop, o, found); err != nil {
-			return edit.NewFile{}, err
-		}
-	}
+func (o *packageOptions) newFile(found intake.Found) (edit.NewFile, error) {
 	n := edit.NewFile{
 		Version: found.Version, Variant: found.Variant, Released: o.released,
 		Name: found.Name, Size: found.Size, SHA256: found.SHA256, Trust: found.Trust, From: found.From,
-		Over: o.over, PassedOnBy: o.passedOnBy, Minutes: o.minutes, Settings: o.settings, After: o.after, Notes: o.notes,
+		Over: o.over, PassedOnBy: o.passedOnBy, Minutes: o.minutes, WayBack: o.wayBack, Settings: o.settings, After: o.after, Notes: o.notes, Touch: o.touch,
 	}
 	if found.Unpack {
 		n.Unpack = manifest.UnpackZip
@@ -374,54 +419,6 @@ func parseNeed(text string) (edit.NewNeed, error) {
 		return edit.NewNeed{}, errors.New(`expected a model and bounds, such as "fennick-sweep-2 >= 1.8"`)
 	}
 	return edit.NewNeed{Model: model, Version: bounds}, nil
-}
-
-// askRelease asks what the maker says of a release, where no flag says it.
-func (s *session) askRelease(ctx context.Context, shop *manifest.Shop, o *packageOptions, found intake.Found) (err error) {
-	ask := s.asking(ctx, o.ask, o.released != "")
-	if ask.in == nil {
-		if o.released == "" {
-			return usage(fmt.Errorf("%s %s is new to the catalogue: say with --released on which day it was released", found.Model.ID, found.Version))
-		}
-		return nil
-	}
-	day := ""
-	if info, err := os.Stat(found.Path); err == nil {
-		day = info.ModTime().Format(time.DateOnly)
-	}
-	if o.released, err = ask.must(o.released, "--released", "Release.released", day); err != nil {
-		return err
-	}
-	if o.over, err = ask.value(o.over, "--over", "Release.over", ""); err != nil {
-		return err
-	}
-	if len(o.needs) == 0 {
-		if o.needs, err = ask.needs(shop); err != nil {
-			return err
-		}
-	}
-	o.minutes, err = ask.value(o.minutes, "--minutes", "Release.minutes", "")
-	return err
-}
-
-// needs asks for demands on other models, one after the other.
-func (a *asking) needs(shop *manifest.Shop) (all []string, err error) {
-	for {
-		text, err := a.line(manifest.Help("Release.needs")+`, such as "`+shop.Models[len(shop.Models)-1].ID+` >= 1.8"`, "no more")
-		if err != nil || text == "" || text == "no more" {
-			return all, err
-		}
-		text = strings.Trim(text, `"`)
-		need, err := parseNeed(text)
-		if err == nil && shop.Model(need.Model) == nil {
-			err = fmt.Errorf("no model %q in the catalogue%s", need.Model, tryIt(manifest.Nearest(need.Model, modelIDs(shop))))
-		}
-		if err != nil {
-			a.say("%v", err)
-			continue
-		}
-		all = append(all, text)
-	}
 }
 
 func (a *added) describe(f intake.Found) {
@@ -468,7 +465,7 @@ func (s *session) tellAdded(a added, err error) {
 	}
 	writeLabelled(s.out, "trust", trust)
 	writeLabelled(s.out, "stands", a.Path)
-	writeLabelled(s.out, "replaced", a.Replaced)
+	writeLabelled(s.out, "replaced", or(a.Instead, a.Replaced))
 	writeLabelled(s.out, "written", a.Catalogue)
 	for _, n := range a.Notes {
 		writeLabelled(s.out, "note", n)

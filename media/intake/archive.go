@@ -159,6 +159,9 @@ func (a *archive) inside(ctx context.Context, want []entry, progress func(int64)
 
 // members hashes everything inside, for a file that is unpacked onto the card.
 func (a *archive) members(ctx context.Context, progress func(int64)) ([]Member, error) {
+	if both := clash(membersOf(a.File)); both != "" {
+		return nil, fmt.Errorf("members %s", both)
+	}
 	var all []Member
 	left := int64(MaxUnpacked)
 	for _, m := range a.File {

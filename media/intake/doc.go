@@ -38,6 +38,10 @@ type Request struct {
 	Name       string // on the card; "": as the catalogue or the download has it
 	Member     string // the one file of an archive that is the package; "": found by its digest
 	Unpack     bool   // the device wants what is inside the archive
+	Opens      bool   // the device opens archives itself, whatever the catalogue says
+	Several    bool   // the release has several files, and this is one more
+	Replace    bool   // it takes the place of a file that the release has
+	Old        string // the name of that file; "": the only one, or the one of this name
 	SHA256     string // a digest got elsewhere; "": none
 	From       string // where it, or the download, was got
 	List       string // a list of digests; "": looked for beside the download
@@ -53,8 +57,9 @@ type Refused struct {
 	Found    string
 	Expected string
 	Advice   string
-	Unknown  bool // nothing is wrong with it: the user has to say what it is
-	Doubt    bool // it looks wrong, and need not be: a person may take it all the same
+	Archive  []string // not nil: it is an archive, of these members as far as they can be taken, and nothing says that its device opens it
+	Unknown  bool     // nothing is wrong with it: the user has to say what it is
+	Doubt    bool     // it looks wrong, and need not be: a person may take it all the same
 }
 
 func (e *Refused) Error() string {
@@ -79,6 +84,11 @@ type Found struct {
 	Proofs  []Proof // what was compared
 	NewKey  string  // of the maker's, in place of the one that the catalogue has; "": none
 	Notes   []string
+
+	Instead *manifest.File // a file of its release that it takes the place of; nil: none
+	Why     string         // why, where the request tells it already; "": the user has to say
+
+	files int // that its release had
 }
 
 // Member is one file inside an archive that is unpacked.

@@ -148,8 +148,12 @@ func partialEnd(name string) string {
 func (x *examination) recognise() (Found, error) {
 	r := x.request
 	if r.Member == "" {
-		if same := withDigest(entries(x.shop, "", "", ""), x.sums.sha256); len(same) > 0 {
+		same := withDigest(entries(x.shop, "", "", ""), x.sums.sha256)
+		if len(same) > 0 && (!r.Unpack || same[0].file.Unpack != "") {
 			return x.known(same, "", x.size, x.sums.sha256)
+		}
+		if len(same) > 0 && r.Model == "" { // it is to be unpacked from now on
+			x.request.Model, x.request.Version, x.request.Variant = same[0].model.ID, same[0].release.Version, same[0].release.Variant
 		}
 	}
 	if err := x.unpack(); err != nil {
@@ -168,8 +172,14 @@ func (x *examination) recognise() (Found, error) {
 		}
 	}
 	found, err := x.fresh(or(r.Name, x.base), x.size, x.sums.sha256)
-	if err != nil || !r.Unpack {
-		return found, err
+	if err != nil {
+		return Found{}, err
+	}
+	if !r.Unpack {
+		if err := x.unopened(found.Model); err != nil {
+			return Found{}, err
+		}
+		return found, x.doubled(found.Model.Release(found.Version, found.Variant), found)
 	}
 	found.Unpack = true
 	if x.zip == nil {
@@ -178,7 +188,7 @@ func (x *examination) recognise() (Found, error) {
 	if found.Members, err = x.zip.members(x.ctx, x.progress); err != nil {
 		return Found{}, x.refuse("an archive that can't be taken", err.Error(), "plain files with names that a card can hold", "ask its maker for another")
 	}
-	return found, nil
+	return found, x.doubled(found.Model.Release(found.Version, found.Variant), found)
 }
 
 // known is a file that the catalogue has already; several releases may have
@@ -192,10 +202,17 @@ func (x *examination) known(same []entry, member string, size int64, sum string)
 		if r.Name != "" && r.Name != e.file.Name {
 			return Found{}, x.refuse("a file that the catalogue has under another name", "--name "+r.Name, e.String(), "leave out --name")
 		}
-		return Found{
+		if r.Replace {
+			return Found{}, x.refuse("nothing to replace", "the bytes that the catalogue has, as "+e.String(), "other bytes", "nothing needs to be done")
+		}
+		found := Found{
 			Member: member, Model: e.model, Version: e.release.Version, Variant: e.release.Variant, Known: e.file,
 			Name: e.file.Name, Size: size, SHA256: sum,
-		}, nil
+		}
+		if whole := e.release.FileOf(x.sums.sha256); r.Member != "" && whole != nil && whole != e.file {
+			found.Instead, found.Why = whole, insideWhy(r, whole) // its archive was taken, too
+		}
+		return found, nil
 	}
 	return Found{}, x.refuse("a file of another release", same[0].String(), strings.TrimSpace("a file of "+r.Model+" "+string(r.Version)), "leave out --model and --version, or download the right one; where two releases share a file, write the second by hand")
 }
@@ -246,8 +263,11 @@ func (x *examination) namedMember() (Found, error) {
 		return x.known(same, m.Name, int64(m.UncompressedSize64), sum)
 	}
 	found, err := x.fresh(or(x.request.Name, path.Base(strings.ReplaceAll(m.Name, `\`, "/"))), int64(m.UncompressedSize64), sum)
+	if err != nil {
+		return Found{}, err
+	}
 	found.Member = m.Name
-	return found, err
+	return found, x.doubled(found.Model.Release(found.Version, found.Variant), found)
 }
 
 // shownMembers is how many names of members a message has.
@@ -289,12 +309,11 @@ func (x *examination) fresh(name string, size int64, sum string) (Found, error) 
 	if p := manifest.Problem("File.name", name); p != nil {
 		return Found{}, x.refuse("a name that a card can't have", p.Found, p.Expected, "give it another with --name")
 	}
-	for _, e := range entries(x.shop, r.Model, r.Version, r.Variant) {
-		if strings.EqualFold(e.file.Name, name) {
-			return Found{}, x.differs(e, size, sum)
-		}
+	if err := x.had(model, sum); err != nil {
+		return Found{}, err
 	}
-	return Found{Model: model, Version: r.Version, Variant: r.Variant, Name: name, Size: size, SHA256: sum}, nil
+	found := Found{Model: model, Version: r.Version, Variant: r.Variant, Name: name, Size: size, SHA256: sum}
+	return found, x.beside(model.Release(r.Version, r.Variant), &found)
 }
 
 // likeness is the file of the catalogue whose name a download has, apart from
@@ -315,7 +334,7 @@ func (x *examination) differs(e entry, size int64, sum string) error {
 	}
 	return x.refuse("not the file that the catalogue knows by this name", "SHA-256 "+sum+", "+media.Bytes(size),
 		"SHA-256 "+e.file.SHA256+", "+media.Bytes(int64(e.file.Size))+", as "+e.String()+" has",
-		"download it again; if it stays so, compare the catalogue with what the maker publishes")
+		"download it again; if the maker did publish it again: cardwright package replace, with --why")
 }
 
 // copyNames are what browsers and file managers make of the name of a second

@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -341,8 +342,11 @@ func TestInsideAnArchive(t *testing.T) {
 	require.NoError(t, os.Remove(filepath.Join(b.downloads, "SHA256SUMS")))
 
 	r = fresh(path)
+	assert.Equal(t, []string{"readme.txt", "update/PLOT.UPD"}, slices.Sorted(slices.Values(b.refused(r, "nothing says that fennick-plot-12 opens archives").Archive)))
+	b.Models[0].OpensArchives = true
 	f = b.taken(r)
 	assert.Empty(t, f.Member, "the archive itself is the package")
+	b.Models[0].OpensArchives = false
 	r.Unpack = true
 	f = b.taken(r)
 	require.True(t, f.Unpack)

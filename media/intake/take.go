@@ -27,18 +27,29 @@ func (f Found) Source() media.Source {
 // Again finds the model and the file in a shop that was loaded again; false says
 // that the shop doesn't have them any more.
 func (f *Found) Again(shop *manifest.Shop) bool {
-	if f.Model = shop.Model(f.Model.ID); f.Model == nil || f.Known == nil {
-		return f.Model != nil
-	}
-	r := f.Model.Release(f.Version, f.Variant)
-	if r == nil {
+	if f.Model = shop.Model(f.Model.ID); f.Model == nil {
 		return false
 	}
-	i := slices.IndexFunc(r.Files, func(k *manifest.File) bool { return k.SHA256 == f.Known.SHA256 && k.Name == f.Known.Name })
+	r := f.Model.Release(f.Version, f.Variant)
+	if f.Known == nil && r == nil {
+		return f.files == 0
+	}
+	if r == nil || f.Known == nil && len(r.Files) != f.files {
+		return false
+	}
+	return again(r, &f.Known) && again(r, &f.Instead)
+}
+
+// again finds a file of the release as it was loaded before.
+func again(r *manifest.Release, file **manifest.File) bool {
+	if *file == nil {
+		return true
+	}
+	i := slices.IndexFunc(r.Files, func(k *manifest.File) bool { return k.SHA256 == (*file).SHA256 && k.Name == (*file).Name })
 	if i < 0 {
 		return false
 	}
-	f.Known = r.Files[i]
+	*file = r.Files[i]
 	return true
 }
 
@@ -202,13 +213,14 @@ func (t *Taken) Abandon() error {
 	if errors.Is(err, fs.ErrNotExist) {
 		err = nil
 	}
-	t.removeEmpty()
+	removeEmpty(filepath.Dir(t.Path), t.root)
 	return err
 }
 
-// removeEmpty takes away folders below the package folder that nothing is in.
-func (t *Taken) removeEmpty() {
-	for dir := filepath.Dir(t.Path); dir != t.root && os.Remove(dir) == nil; {
+// removeEmpty takes away a folder below the package folder, and those above it,
+// that nothing is in.
+func removeEmpty(dir, root string) {
+	for dir != root && os.Remove(dir) == nil {
 		dir = filepath.Dir(dir)
 	}
 }
@@ -224,6 +236,6 @@ func (t *Taken) Withdraw(now *manifest.Shop) error {
 		return nil
 	}
 	err := os.Remove(t.Path)
-	t.removeEmpty()
+	removeEmpty(filepath.Dir(t.Path), t.root)
 	return err
 }

@@ -1,0 +1,150 @@
+package intake
+
+import (
+	"archive/zip"
+	"bytes"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"cardwright/manifest"
+)
+
+// packings are the archives and packed files that people publish, by how they
+// begin. From memory.
+var packings = []struct {
+	name  string
+	at    int
+	bytes string
+}{
+	{"a zip archive", 0, "PK\x03\x04"},
+	{"an empty zip archive", 0, "PK\x05\x06"},
+	{"the first part of a zip archive", 0, "PK\x07\x08"},
+	{"a 7z archive", 0, "7z\xbc\xaf\x27\x1c"},
+	{"a rar archive", 0, "Rar!\x1a\x07"},
+	{"a gzip file, such as tar.gz", 0, "\x1f\x8b\x08"},
+	{"an xz file, such as tar.xz", 0, "\xfd7zXZ\x00"},
+	{"a bzip2 file, such as tar.bz2", 0, "BZh"},
+	{"a zstd file, such as tar.zst", 0, "\x28\xb5\x2f\xfd"},
+	{"an lz4 file", 0, "\x04\x22\x4d\x18"},
+	{"a lzip file", 0, "LZIP"},
+	{"a cabinet", 0, "MSCF\x00\x00\x00\x00"},
+	{"an arj archive", 0, "\x60\xea"},
+	{"an lzh archive", 2, "-lh"},
+	{"a cpio archive", 0, "070701"},
+	{"an ar archive", 0, "!<arch>\n"},
+	{"a tar archive", 257, "ustar"},
+}
+
+// packing says what kind of archive, or of packed file, begins like this; ""
+// for anything else.
+func packing(head []byte) string {
+	for _, p := range packings {
+		if len(head) >= p.at && bytes.HasPrefix(head[p.at:], []byte(p.bytes)) {
+			return p.name
+		}
+	}
+	if oldTar(head) {
+		return "a tar archive"
+	}
+	return ""
+}
+
+// Places in a header of tar (POSIX.1-1988, before ustar; from memory).
+const (
+	tarHeader  = 512
+	tarSum     = 148 // where its checksum stands, in octal digits
+	tarSumEnds = 156
+)
+
+// oldTar tells a tar archive without a mark by the checksum of its first header.
+func oldTar(head []byte) bool {
+	if len(head) < tarHeader || head[0] == 0 {
+		return false
+	}
+	said, err := strconv.ParseInt(strings.Trim(string(head[tarSum:tarSumEnds]), " \x00"), 8, 64)
+	if err != nil {
+		return false
+	}
+	sum := int64(0)
+	for i, c := range head[:tarHeader] {
+		if i >= tarSum && i < tarSumEnds {
+			c = ' '
+		}
+		sum += int64(c)
+	}
+	return sum == said
+}
+
+// unopened refuses an archive that would go onto a card whole, where nothing says
+// that its device opens archives. Whether somebody vouches for its bytes doesn't
+// matter: they may be the maker's, and be meant to be unpacked first.
+func (x *examination) unopened(model *manifest.Model) error {
+	kind := packing(x.head)
+	if kind == "" || model.OpensArchives || x.request.Opens {
+		return nil
+	}
+	r := &Refused{
+		Path: x.request.Path, What: "an archive, and nothing says that " + model.ID + " opens archives", Found: kind,
+		Expected: "the package itself, as the device takes it", Archive: []string{},
+	}
+	r.Advice = "unpack it first, and take in what is inside"
+	if x.zip != nil {
+		r.Found += " of " + memberNames(x.zip.File)
+		r.Advice = "take the package inside with --member NAME, or all with --unpack"
+		for _, m := range x.zip.File {
+			if unfit(m) == "" {
+				r.Archive = append(r.Archive, m.Name)
+			}
+		}
+	}
+	r.Advice += "; where the device opens archives itself, say so: cardwright model add " + model.ID + " --update --opens-archives"
+	return r
+}
+
+// clash says which members, or other files of the release, would have one name
+// on a card, whatever their capitals, or one as a file and a folder; "" where
+// none would.
+func clash(names []string) string {
+	type use struct {
+		name   string
+		folder bool
+	}
+	taken := map[string]use{}
+	take := func(name string, folder bool) string {
+		folded := strings.ToLower(strings.ToUpper(name))
+		first, ok := taken[folded]
+		if !ok {
+			taken[folded] = use{name, folder}
+			return ""
+		}
+		if folder && first.folder && first.name == name {
+			return ""
+		}
+		return fmt.Sprintf("%q and %q, one name on a card", first.name, name)
+	}
+	for _, name := range names {
+		for i, c := range name {
+			if c != '/' {
+				continue
+			}
+			if both := take(name[:i], true); both != "" {
+				return both
+			}
+		}
+		if both := take(name, false); both != "" {
+			return both
+		}
+	}
+	return ""
+}
+
+// membersOf are the names of an archive's members that go on a card.
+func membersOf(all []*zip.File) (names []string) {
+	for _, m := range all {
+		if !m.Mode().IsDir() {
+			names = append(names, m.Name)
+		}
+	}
+	return names
+}

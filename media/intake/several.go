@@ -1,0 +1,127 @@
+package intake
+
+import (
+	"fmt"
+	"path"
+	"slices"
+	"strings"
+
+	"cardwright/manifest"
+	"cardwright/media"
+)
+
+// beside finds out which file of its release a fresh one takes the place of, if
+// any. A release has one file unless somebody said otherwise: other bytes under a
+// version that is known are as likely a mistake, or a maker's second thought, as
+// a second file, and both would go onto the card.
+func (x *examination) beside(release *manifest.Release, found *Found) error {
+	r := x.request
+	if release == nil || len(release.Files) == 0 {
+		if r.Replace {
+			return x.refuse("nothing to replace", "no file of "+r.Model+" "+string(r.Version)+" in the catalogue", "a release that has one", "take it in with cardwright package add")
+		}
+		return nil
+	}
+	found.files = len(release.Files)
+	if whole := release.FileOf(x.sums.sha256); whole != nil && (r.Member != "" || r.Unpack) {
+		found.Instead, found.Why = whole, insideWhy(r, whole)
+		return nil
+	}
+	same := fileNamed(release, found.Name)
+	switch {
+	case r.Replace:
+		return x.replaced(release, same, found)
+	case same != nil:
+		return x.differs(entry{found.Model, release, same}, found.Size, found.SHA256)
+	case !r.Several:
+		return x.refuse("other bytes under a version that is known", found.Name+", SHA-256 "+found.SHA256, filesOf(release),
+			"where the maker published it again: cardwright package replace, with --why; where the release has several files: --another-file")
+	}
+	return nil
+}
+
+// insideWhy is what the history says of an archive of which the contents are
+// taken in its place.
+func insideWhy(r Request, whole *manifest.File) string {
+	if r.Unpack {
+		return "what is inside goes on the card"
+	}
+	return "its member " + r.Member + " is the package"
+}
+
+// replaced finds the one file that is replaced.
+func (x *examination) replaced(release *manifest.Release, same *manifest.File, found *Found) error {
+	switch old := x.request.Old; {
+	case old != "":
+		found.Instead = fileNamed(release, old)
+	case len(release.Files) == 1:
+		found.Instead = release.Files[0]
+	default:
+		found.Instead = same
+	}
+	if found.Instead == nil {
+		return x.refuse("which file it replaces isn't known", or(x.request.Old, found.Name), "one of "+filesOf(release), "say with --file which")
+	}
+	if same != nil && same != found.Instead {
+		return x.refuse("a name that another file of the release has", found.Name, "the name of "+found.Instead.Name+", or one that is free", "give it another with --name")
+	}
+	return nil
+}
+
+// doubled refuses a file that would have the name of another on a card.
+func (x *examination) doubled(release *manifest.Release, found Found) error {
+	names := found.OnCard()
+	if release != nil {
+		for _, f := range release.Files {
+			if f != found.Instead {
+				names = append(names, f.OnCard()...)
+			}
+		}
+	}
+	if both := clash(names); both != "" {
+		return x.refuse("a name that another file of the release has", both, "names that differ in more than capitals", "give it another with --name, or take out the other")
+	}
+	return nil
+}
+
+// OnCard are the names that the file will have on a card.
+func (f Found) OnCard() (names []string) {
+	if !f.Unpack {
+		return []string{f.Name}
+	}
+	for _, m := range f.Members {
+		names = append(names, m.Name)
+	}
+	return names
+}
+
+// had refuses bytes that the release had before, and that somebody replaced or
+// took out for a reason.
+func (x *examination) had(model *manifest.Model, sum string) error {
+	i := slices.IndexFunc(model.History, func(p *manifest.Past) bool { return p.SHA256 == sum })
+	if i < 0 || x.request.Replace {
+		return nil
+	}
+	p := model.History[i]
+	return x.refuse("bytes that a release had, and has no longer", fmt.Sprintf("%s of %s %s, until %s: %s", p.File, model.ID, p.Version, p.Until, p.Why),
+		"the bytes that the maker publishes now", "download it again; to go back to these: cardwright package replace, with --why")
+}
+
+// fileNamed is a release's file by its name, whatever its capitals, or nil.
+func fileNamed(r *manifest.Release, name string) *manifest.File {
+	for _, f := range r.Files {
+		if strings.EqualFold(f.Name, name) || strings.EqualFold(path.Base(f.Name), name) {
+			return f
+		}
+	}
+	return nil
+}
+
+// filesOf names the files of a release.
+func filesOf(r *manifest.Release) string {
+	var all []string
+	for _, f := range r.Files {
+		all = append(all, fmt.Sprintf("%s, SHA-256 %s, %s", f.Name, f.SHA256, media.Bytes(int64(f.Size))))
+	}
+	return strings.Join(all, "; ") + ", as the catalogue has"
+}

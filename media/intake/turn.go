@@ -1,0 +1,46 @@
+package intake
+
+import (
+	"context"
+	"fmt"
+	"os"
+
+	"cardwright/manifest"
+	"cardwright/media"
+)
+
+// TakeTurn waits until no other program adds to the shop's packages, or changes
+// what the catalogue says of them, and gives what ends this one's turn. waiting
+// is called where it isn't this program's turn at once. It is a courtesy that
+// saves one of two from doing its work again: what is written is compared with
+// what was read, whoever wrote it.
+func TakeTurn(ctx context.Context, shop *manifest.Shop, waiting func()) (leave func(), err error) {
+	dir := media.PackagesOf(shop).Dir
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return nil, fmt.Errorf("making the package folder: %w", err)
+	}
+	folder, err := os.Open(dir)
+	if err != nil {
+		return nil, fmt.Errorf("opening the package folder: %w", err)
+	}
+	leave = func() { folder.Close() } // opened for reading only; it gives up the lock
+	if lockFolder(folder, false) {
+		return leave, nil
+	}
+	waiting()
+	turn := make(chan struct{})
+	go func() {
+		lockFolder(folder, true)
+		close(turn)
+	}()
+	select {
+	case <-turn:
+		return leave, nil
+	case <-ctx.Done():
+		go func() { // whenever the turn comes
+			<-turn
+			leave()
+		}()
+		return nil, ctx.Err()
+	}
+}
