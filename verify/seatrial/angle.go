@@ -1,0 +1,84 @@
+package seatrial
+
+import "math"
+
+// Angles are in degrees, clockwise from north.
+
+const radian = 180 / math.Pi
+
+// Wrap180 brings an angle into (−180, 180].
+func Wrap180(a float64) float64 {
+	a = math.Mod(a, 360)
+	switch {
+	case a > 180:
+		return a - 360
+	case a <= -180:
+		return a + 360
+	}
+	return a
+}
+
+// Wrap360 brings an angle into [0, 360).
+func Wrap360(a float64) float64 {
+	if a = math.Mod(a, 360); a < 0 {
+		a += 360
+	}
+	if a >= 360 { // -1e-17 + 360
+		return 0
+	}
+	return a
+}
+
+func sin(a float64) float64 { return math.Sin(a / radian) }
+func cos(a float64) float64 { return math.Cos(a / radian) }
+
+// Circular is the mean of angles, which has no seam at north, and how they are
+// spread: spread is √(−2 ln R) in degrees, R the length of the mean vector.
+type Circular struct{ Mean, Spread, R float64 }
+
+// CircularMean of no angles has R 0, and no meaning.
+func CircularMean(angles []float64) Circular {
+	if len(angles) == 0 {
+		return Circular{Spread: math.Inf(1)}
+	}
+	var s, c float64
+	for _, a := range angles {
+		s += sin(a)
+		c += cos(a)
+	}
+	n := float64(len(angles))
+	r := min(math.Hypot(s, c)/n, 1)
+	return Circular{Mean: Wrap360(math.Atan2(s, c) * radian), Spread: math.Sqrt(max(0, -2*math.Log(r))) * radian, R: r}
+}
+
+// around are angles as differences from a centre, so that they can be treated
+// as plain numbers.
+func around(angles []float64, centre float64) []float64 {
+	all := make([]float64, len(angles))
+	for i, a := range angles {
+		all[i] = Wrap180(a - centre)
+	}
+	return all
+}
+
+// Velocity is a speed over ground by its parts, in knots.
+type Velocity struct{ East, North float64 }
+
+// Ground is a velocity from course and speed.
+func Ground(course, speed float64) Velocity {
+	return Velocity{East: speed * sin(course), North: speed * cos(course)}
+}
+
+// Speed in knots, and Course in degrees.
+func (v Velocity) Speed() float64  { return math.Hypot(v.East, v.North) }
+func (v Velocity) Course() float64 { return Wrap360(math.Atan2(v.East, v.North) * radian) }
+
+// Minus is the difference of two velocities.
+func (v Velocity) Minus(o Velocity) Velocity {
+	return Velocity{v.East - o.East, v.North - o.North}
+}
+
+// along and across are a velocity's parts in the direction of an angle, and to
+// its right.
+func (v Velocity) along(a float64) float64  { return v.East*sin(a) + v.North*cos(a) }
+func (v Velocity) across(a float64) float64 { return v.East*cos(a) - v.North*sin(a) }

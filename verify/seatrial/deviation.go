@@ -1,0 +1,254 @@
+package seatrial
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Coefficients A to E of the deviation A + B sin θ + C cos θ + D sin 2θ +
+// E cos 2θ, in degrees, east positive; θ is the compass reading.
+type Coefficients [5]float64
+
+// The coefficients by their places.
+const (
+	CoefA = iota
+	CoefB
+	CoefC
+	CoefD
+	CoefE
+)
+
+// Letters name them.
+var Letters = [5]string{"A", "B", "C", "D", "E"}
+
+func row(theta float64) [5]float64 {
+	return [5]float64{1, sin(theta), cos(theta), sin(2 * theta), cos(2 * theta)}
+}
+
+// At is the deviation at a compass reading.
+func (c Coefficients) At(theta float64) float64 {
+	sum := 0.0
+	for i, r := range row(theta) {
+		sum += r * c[i]
+	}
+	return sum
+}
+
+// Deviation is a fit of the coefficients with its doubt.
+type Deviation struct {
+	Coefficients Coefficients  `json:"coefficients"`
+	U            [5]float64    `json:"u95"` // of each
+	SE           [5]float64    `json:"standard_errors"`
+	Leeway       float64       `json:"leeway_allowance"` // degrees, on every heading; 0 with a heading reference
+	// WithoutA says that A isn't known: its doubt is set by lag.
+	WithoutA bool `json:"without_a"`
+
+	parts []part
+}
+
+// part is what one source of noise brings to the doubt of A to E.
+type part struct {
+	covariance [5][5]float64
+	freedom    float64
+}
+
+// doubt is the standard error of a sum of coefficients, and its degrees of
+// freedom, put together after Welch and Satterthwaite.
+func (d Deviation) doubt(weights [5]float64) (se, freedom float64) {
+	sum, below, least := 0.0, 0.0, math.Inf(1)
+	for _, p := range d.parts {
+		v := 0.0
+		for i, a := range weights {
+			for j, b := range weights {
+				v += a * p.covariance[i][j] * b
+			}
+		}
+		v = max(v, 0)
+		sum += v
+		below += v * v / p.freedom
+		least = min(least, p.freedom)
+	}
+	if below == 0 {
+		return math.Sqrt(sum), math.Floor(least)
+	}
+	return math.Sqrt(sum), math.Floor(sum * sum / below)
+}
+
+// half is half an interval's width at a quantile of Student's t.
+func (d Deviation) half(weights [5]float64, quantile float64) float64 {
+	se, freedom := d.doubt(weights)
+	if se == 0 {
+		return 0
+	}
+	return student(quantile, freedom) * se
+}
+
+// each sets the doubts of the single coefficients.
+func (d *Deviation) each() {
+	for i := range d.Coefficients {
+		var one [5]float64
+		one[i] = 1
+		d.SE[i], _ = d.doubt(one)
+		d.U[i] = d.half(one, single)
+	}
+}
+
+// Quantiles of Student's t: for one heading, and for the whole curve, which
+// would be wrong somewhere more often. The verdict goes by the first.
+const (
+	single = 0.975
+	family = 0.995
+)
+
+// DoubtAt is the doubt of the deviation at one reading, the allowance for leeway
+// in it.
+func (d Deviation) DoubtAt(theta float64) float64 { return d.half(row(theta), single) + d.Leeway }
+
+// FamilyDoubtAt is the doubt of the whole curve at a reading.
+func (d Deviation) FamilyDoubtAt(theta float64) float64 { return d.half(row(theta), family) + d.Leeway }
+
+// Headings on which the deviation is told and judged: every 15°.
+const (
+	headingStep  = 15
+	headingCount = 360 / headingStep
+)
+
+// Heading is the deviation on one heading.
+type Heading struct {
+	Compass   float64 `json:"compass"`
+	Deviation float64 `json:"deviation"`
+	U         float64 `json:"u95"`
+	Family    float64 `json:"u95_family"`
+	Covered   bool    `json:"covered"` // false: in a gap of more than 60° without a leg
+}
+
+// Table gives the deviation every 15°; at are the readings that it was found
+// from.
+func (d Deviation) Table(at []float64) []Heading {
+	all := make([]Heading, headingCount)
+	for i := range all {
+		theta := float64(i * headingStep)
+		all[i] = Heading{theta, d.Coefficients.At(theta), d.DoubtAt(theta), d.FamilyDoubtAt(theta), covered(theta, at)}
+	}
+	return all
+}
+
+// Worst is the heading that is furthest off, its doubt not in it.
+func Worst(table []Heading) Heading {
+	worst := table[0]
+	for _, h := range table {
+		if math.Abs(h.Deviation) > math.Abs(worst.Deviation) {
+			worst = h
+		}
+	}
+	return worst
+}
+
+// JudgeDeviation is within where every heading is, and outside where one is.
+func JudgeDeviation(table []Heading, tolerance float64) Verdict {
+	verdict := Within
+	for _, h := range table {
+		switch Judge(h.Deviation, h.U, tolerance) {
+		case Outside:
+			return Outside
+		case CantTell, "":
+			verdict = CantTell
+		}
+	}
+	return verdict
+}
+
+// widestGap is the widest gap between headings across which a deviation is told.
+const widestGap = 60
+
+// covered tells whether a heading lies in no gap of more than 60°.
+func covered(theta float64, at []float64) bool {
+	before, after := 360.0, 360.0
+	for _, a := range at {
+		before = min(before, Wrap360(theta-a))
+		after = min(after, Wrap360(a-theta))
+	}
+	return before+after <= widestGap
+}
+
+// Seen is the deviation that was seen at a compass reading.
+type Seen struct{ Compass, Deviation float64 }
+
+// FitSeen fits A to E to deviations that were seen, by least squares. Fewer than
+// six have no doubt, and give nothing.
+func FitSeen(seen []Seen) (Deviation, []float64, bool) {
+	if len(seen) < len(Coefficients{})+1 {
+		return Deviation{}, nil, false
+	}
+	rows, values := make([][]float64, len(seen)), make([]float64, len(seen))
+	for i, s := range seen {
+		r := row(s.Compass)
+		rows[i], values[i] = r[:], s.Deviation
+	}
+	fit, ok := leastSquares(rows, values)
+	if !ok {
+		return Deviation{}, nil, false
+	}
+	var d Deviation
+	freedom := float64(len(seen) - len(d.Coefficients))
+	d.take(fit.solution)
+	d.parts = []part{{covariance(fit.inverse, fit.squares/freedom), freedom}}
+	d.each()
+	return d, fit.residuals, true
+}
+
+// take sets the coefficients, which stand first in a solution.
+func (d *Deviation) take(solution []float64) { copy(d.Coefficients[:], solution) }
+
+// covariance of A to E, which stand first in an inverse.
+func covariance(inverse *mat.SymDense, variance float64) (c [5][5]float64) {
+	for i := range c {
+		for j := range c {
+			c[i][j] = variance * inverse.At(i, j)
+		}
+	}
+	return c
+}
+
+// fitted is a least-squares solution.
+type fitted struct {
+	solution  []float64
+	inverse   *mat.SymDense // (XᵀX)⁻¹
+	residuals []float64
+	squares   float64
+}
+
+// worstCondition is where a fit says nothing any more: its headings don't tell
+// the coefficients apart.
+const worstCondition = 1e10
+
+func leastSquares(rows [][]float64, values []float64) (fitted, bool) {
+	n, p := len(rows), len(rows[0])
+	x := mat.NewDense(n, p, nil)
+	for i, r := range rows {
+		x.SetRow(i, r)
+	}
+	var xtx mat.SymDense
+	xtx.SymOuterK(1, x.T())
+	var chol mat.Cholesky
+	if !chol.Factorize(&xtx) || chol.Cond() > worstCondition {
+		return fitted{}, false
+	}
+	var solution, rhs mat.VecDense
+	y := mat.NewVecDense(n, values)
+	rhs.MulVec(x.T(), y)
+	out := fitted{inverse: mat.NewSymDense(p, nil), residuals: make([]float64, n)}
+	if chol.SolveVecTo(&solution, &rhs) != nil || chol.InverseTo(out.inverse) != nil {
+		return fitted{}, false
+	}
+	out.solution = solution.RawVector().Data
+	for i, r := range rows {
+		out.residuals[i] = values[i]
+		for j, c := range r {
+			out.residuals[i] -= c * out.solution[j]
+		}
+		out.squares += out.residuals[i] * out.residuals[i]
+	}
+	return out, true
+}

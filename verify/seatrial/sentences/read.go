@@ -1,0 +1,244 @@
+package sentences
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"time"
+)
+
+// Bounds of what is read. A log may have any length: it is read line by line.
+const (
+	MaxLine    = 4096
+	MaxSources = 64
+	MaxSamples = 800_000 // values kept in all: at 15 a second about 15 hours
+	buffer     = 64 << 10
+)
+
+// Options of reading.
+type Options struct {
+	// NoChecksum takes sentences without a checksum; a wrong one is never taken.
+	NoChecksum bool
+	// Arrival gives the time at which a line came in, for live input; nil: the
+	// log tells its times.
+	Arrival func() time.Time
+}
+
+// Reader collects logs: one after the other they are one.
+type Reader struct {
+	log     *Log
+	options Options
+	clock   clock
+	byName  map[name]*Source
+	samples int
+	dated   bool
+}
+
+// name of a source, for finding it without making a string.
+type name [6]byte
+
+// NewReader begins a log.
+func NewReader(o Options) *Reader {
+	r := &Reader{log: &Log{Sources: []*Source{}}, options: o, byName: map[name]*Source{}}
+	r.clock = clock{counts: &r.log.Counts, now: math.NaN()}
+	r.log.Counts.WithoutUsed = o.NoChecksum
+	return r
+}
+
+// Read takes a log up to its end. A log that can't be read any further is an
+// error; one that isn't a log is no error, it has nothing in it.
+func (r *Reader) Read(ctx context.Context, file string, in io.Reader) error {
+	r.log.Files = append(r.log.Files, file)
+	lines := bufio.NewReaderSize(in, buffer)
+	long := false // within a line that is too long
+	for n := 0; ; n++ {
+		line, err := lines.ReadSlice('\n')
+		full := errors.Is(err, bufio.ErrBufferFull)
+		switch {
+		case long || full || len(line) > MaxLine:
+			long = r.long(line, long, full)
+		case len(line) > 0:
+			r.line(line)
+		}
+		switch {
+		case errors.Is(err, io.EOF):
+			return nil
+		case err != nil && !full:
+			return fmt.Errorf("reading %s: %w", file, err)
+		}
+		if const256 := n&0xFF == 0; const256 && ctx.Err() != nil {
+			return fmt.Errorf("reading %s: %w", file, ctx.Err())
+		}
+	}
+}
+
+// long takes a part of a line that is too long. Where carriage returns end the
+// lines, the part is several. It tells whether what follows belongs to it.
+func (r *Reader) long(part []byte, begun, goesOn bool) bool {
+	if bytes.IndexByte(part, '\r') >= 0 && bytes.IndexByte(part, '\r') < len(part)-2 {
+		for one := range bytes.SplitSeq(part, []byte{'\r'}) {
+			if len(one) > MaxLine {
+				r.log.Counts.Long++
+			} else {
+				r.line(one)
+			}
+		}
+		return false
+	}
+	if !begun {
+		r.log.Counts.Lines++
+		r.log.Counts.Long++
+	}
+	return goesOn
+}
+
+// Log ends reading and gives what was read.
+func (r *Reader) Log() *Log {
+	r.clock.end()
+	r.log.Clock, r.log.shifts = r.clock.source, r.clock.shifts
+	for _, s := range r.log.Sources {
+		s.Samples = slices.DeleteFunc(s.Samples, func(x Sample) bool { return math.IsNaN(x.T) })
+		slices.SortStableFunc(s.Samples, func(a, b Sample) int {
+			switch {
+			case a.T < b.T:
+				return -1
+			case a.T > b.T:
+				return 1
+			}
+			return 0
+		})
+	}
+	return r.log
+}
+
+func (r *Reader) line(line []byte) {
+	c := &r.log.Counts
+	c.Lines++
+	at := bytes.IndexByte(line, '$')
+	if at < 0 {
+		r.without(line)
+		return
+	}
+	if r.options.Arrival != nil {
+		r.stamp(float64(r.options.Arrival().UnixNano())/1e9, true)
+	} else if at > 0 {
+		r.before(line[:at])
+	}
+	for at >= 0 {
+		line = line[at+1:]
+		body, rest, what := sentence(line)
+		switch {
+		case what == isRight, what == isWithout && r.options.NoChecksum:
+			c.Sentences++
+			c.Without += int(what)
+			r.sentence(body)
+		case what == isWithout:
+			c.Without++
+		case what == isCut:
+			c.Cut++
+		default:
+			c.Wrong++
+		}
+		line = rest
+		at = bytes.IndexByte(line, '$')
+	}
+}
+
+// without takes a line in which no sentence begins.
+func (r *Reader) without(line []byte) {
+	text := bytes.TrimSpace(line)
+	switch {
+	case len(text) == 0 || text[0] == '#' || bytes.HasPrefix(text, []byte("//")) || text[0] == '\\' && text[len(text)-1] == '\\':
+		r.log.Counts.Comments++
+	case bytes.IndexByte(text, '!') >= 0: // encapsulated: AIS and the like
+		r.log.Counts.Other++
+	default:
+		r.log.Counts.Nothing++
+	}
+}
+
+// before takes what stands before a sentence.
+func (r *Reader) before(text []byte) {
+	if len(bytes.TrimSpace(text)) == 0 {
+		return
+	}
+	seconds, dated, ok := stampOf(text)
+	if !ok {
+		if text[0] == '\\' { // a TAG block without a time
+			return
+		}
+		r.log.Counts.Stamps++
+		return
+	}
+	r.stamp(seconds, dated)
+}
+
+func (r *Reader) stamp(seconds float64, dated bool) {
+	if dated && !r.dated {
+		r.dated = true
+		r.log.Date = time.Unix(int64(seconds), 0).UTC()
+	}
+	r.clock.stamp(seconds)
+}
+
+// what became of a sentence; isWithout counts as one.
+type what int
+
+const (
+	isRight what = iota
+	isWithout
+	isWrong
+	isCut
+)
+
+// sentence cuts a sentence behind its $ into what its checksum covers and what
+// follows it. The checksum is the XOR of the characters between $ and *
+// (NMEA 0183).
+func sentence(line []byte) (body, rest []byte, w what) {
+	var sum byte
+	for i, c := range line {
+		if c == '*' {
+			body = line[:i]
+			line = line[i+1:]
+			if len(line) < 2 {
+				return body, nil, isWrong
+			}
+			given, ok := hexByte(line[0], line[1])
+			if !ok || given != sum {
+				return body, line, isWrong
+			}
+			return body, line[2:], isRight
+		}
+		if c == '$' {
+			return line[:i], line[i:], isCut
+		}
+		if c < ' ' {
+			return line[:i], line[i+1:], isWithout
+		}
+		sum ^= c
+	}
+	return bytes.TrimRight(line, " "), nil, isWithout
+}
+
+func hexByte(a, b byte) (byte, bool) {
+	high, ok := hexDigit(a)
+	low, also := hexDigit(b)
+	return high<<4 | low, ok && also
+}
+
+func hexDigit(c byte) (byte, bool) {
+	switch {
+	case c >= '0' && c <= '9':
+		return c - '0', true
+	case c >= 'A' && c <= 'F':
+		return c - 'A' + 10, true
+	case c >= 'a' && c <= 'f':
+		return c - 'a' + 10, true
+	}
+	return 0, false
+}

@@ -1,0 +1,66 @@
+package seatrial
+
+import "math"
+
+// Verdict is one of three words; "" where nothing is judged.
+type Verdict string
+
+// The verdicts.
+const (
+	Within   Verdict = "within tolerance"
+	Outside  Verdict = "outside"
+	CantTell Verdict = "can't tell"
+)
+
+// Judge lays an estimate beside a tolerance. Within needs a doubt of half the
+// tolerance at most: a wide doubt proves nothing.
+func Judge(value, u, tolerance float64) Verdict {
+	e := math.Abs(value)
+	switch {
+	case math.IsNaN(value) || math.IsNaN(u):
+		return CantTell
+	case e+u <= tolerance && u <= tolerance/2:
+		return Within
+	case e-u > tolerance:
+		return Outside
+	}
+	return CantTell
+}
+
+// Judge lays the estimate beside a tolerance; one without a doubt can't be told.
+func (e Estimate) Judge(tolerance float64) Verdict {
+	if !e.Known {
+		return CantTell
+	}
+	return Judge(e.Value, e.U, tolerance)
+}
+
+// Tolerance is how far a value may be off, and who says so.
+type Tolerance struct {
+	Most   float64 `json:"most"`
+	Source string  `json:"source"`
+}
+
+// Tolerances of a trial. Deviation, Alignment, Helm and RMS are in degrees,
+// Overshoot is in percent of the turn.
+type Tolerances struct {
+	Deviation Tolerance `json:"deviation"`
+	Alignment Tolerance `json:"alignment"`
+	Helm      Tolerance `json:"helm"`
+	RMS       Tolerance `json:"rms"`
+	Overshoot Tolerance `json:"overshoot"`
+}
+
+// Practice marks what common practice says and no source.
+const Practice = "practice, no source"
+
+// Usual are the tolerances where the shop has set none.
+func Usual() Tolerances {
+	return Tolerances{
+		Deviation: Tolerance{5, "Marshall Islands Marine Notice 2-011-32 (6/09), for ships: residual deviation on any heading"},
+		Alignment: Tolerance{3, Practice},
+		Helm:      Tolerance{2, Practice},
+		RMS:       Tolerance{2, Practice + ", for calm water"},
+		Overshoot: Tolerance{20, Practice},
+	}
+}
