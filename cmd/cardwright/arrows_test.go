@@ -29,7 +29,14 @@ var arrows = map[string][]string{
 	"verify":         {"manifest", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
 	"verify/fatread": {},
 	"verify/visible": {},
-	"verify/sheet":   {"manifest", "manifest/order", "manifest/version", "media", "verify", "verify/visible"},
+	"verify/sheet":   {"manifest", "manifest/order", "manifest/version", "media", "verify", "verify/visible", "verify/seatrial", "verify/seatrial/plot"},
+
+	"verify/seatrial":           {"verify/seatrial/sentences", "verify/seatrial/wmm"},
+	"verify/seatrial/sentences": {"manifest/survey"},
+	"verify/seatrial/wmm":       {},
+	"verify/seatrial/live":      {},
+	"verify/seatrial/plot":      {"verify/seatrial"},
+	"verify/seatrial/simulate":  {},
 
 	// the ledger's rooms may import one another
 	"verify/ledger": {"manifest", "manifest/order", "manifest/version", "media", "verify"},

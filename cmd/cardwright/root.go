@@ -56,7 +56,7 @@ fully checked; 130 interrupted.`,
 	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s),
 		newReadersCommand(s), newKeyCommand(s), newRecordCommand(s), newAuditCommand(s), newLedgerCommand(s),
 		newInitCommand(s), newModelCommand(s), newVesselCommand(s), newPackageCommand(s), newSurveyCommand(s),
-		newShopCommand(s))
+		newShopCommand(s), newSeatrialCommand(s))
 	fitHelp(root)
 	for _, cmd := range root.Commands() {
 		if cmd.HasSubCommands() && !cmd.Runnable() {

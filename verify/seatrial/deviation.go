@@ -37,10 +37,10 @@ func (c Coefficients) At(theta float64) float64 {
 
 // Deviation is a fit of the coefficients with its doubt.
 type Deviation struct {
-	Coefficients Coefficients  `json:"coefficients"`
-	U            [5]float64    `json:"u95"` // of each
-	SE           [5]float64    `json:"standard_errors"`
-	Leeway       float64       `json:"leeway_allowance"` // degrees, on every heading; 0 with a heading reference
+	Coefficients Coefficients `json:"coefficients"`
+	U            [5]float64   `json:"u95"` // of each
+	SE           [5]float64   `json:"standard_errors"`
+	Leeway       float64      `json:"leeway_allowance"` // degrees, on every heading; 0 with a heading reference
 	// WithoutA says that A isn't known: its doubt is set by lag.
 	WithoutA bool `json:"without_a"`
 

@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"fmt"
 	"html/template"
+	"slices"
 	"strings"
 
 	"rsc.io/qr"
@@ -47,7 +48,8 @@ func HTML(s Sheet, paper Paper) ([]byte, error) {
 		"percent": func(r Room) string { return fmt.Sprintf("%.1f", 100*share(r)) },
 		"alike":   alike,
 		"code":    codePath,
-		"policy":  func() string { return policy(style, pageScript) },
+		"drawing": drawing,
+		"policy":  func() string { return policy(style, pageScript, pictured(s)) },
 		"style":   func() template.CSS { return template.CSS(style) },
 		"script":  func() template.JS { return template.JS(pageScript) },
 	}).Parse(pageHTML)
@@ -63,13 +65,27 @@ func HTML(s Sheet, paper Paper) ([]byte, error) {
 
 // policy lets the page use its own style and script and nothing else (Content
 // Security Policy Level 3).
-func policy(style, script string) string {
+func policy(style, script string, pictures bool) string {
 	digest := func(s string) string {
 		sum := sha256.Sum256([]byte(s))
 		return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 	}
-	return "default-src 'none'; style-src " + digest(style) + "; script-src " + digest(script) +
+	images := ""
+	if pictures {
+		images = "; img-src data:"
+	}
+	return "default-src 'none'; style-src " + digest(style) + "; script-src " + digest(script) + images +
 		"; base-uri 'none'; form-action 'none'"
+}
+
+// pictured tells whether a sheet has pictures.
+func pictured(s Sheet) bool {
+	return slices.ContainsFunc(s.Sections, func(s Section) bool { return len(s.Pictures) > 0 })
+}
+
+// drawing is a picture as a part of the page.
+func drawing(png []byte) template.URL {
+	return template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(png))
 }
 
 // printed is the style of paper: its size, and what stands in the margins of

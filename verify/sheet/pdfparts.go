@@ -1,11 +1,13 @@
 package sheet
 
 import (
+	"bytes"
 	"fmt"
 	"slices"
 	"strconv"
 	"strings"
 
+	"codeberg.org/go-pdf/fpdf"
 	"rsc.io/qr"
 )
 
@@ -178,7 +180,22 @@ func (p *pdf) parts(s Section) [][]piece {
 	for _, t := range s.Ticks {
 		parts = append(parts, p.tick(t))
 	}
+	for i, picture := range s.Pictures {
+		parts = append(parts, p.picture(fmt.Sprintf("%s-%d", s.ID, i+1), picture))
+	}
 	return parts
+}
+
+// picture sets a drawing over the whole width, with what it shows below it.
+func (p *pdf) picture(id string, picture Picture) []piece {
+	png := fpdf.ImageOptions{ImageType: "PNG"}
+	info := p.doc.RegisterImageOptionsReader(id, png, bytes.NewReader(picture.PNG))
+	if info == nil || info.Width() == 0 {
+		return p.row(cell{left, p.room(), small, picture.Says})
+	}
+	high := p.room() * info.Height() / info.Width()
+	drawing := piece{high + 1, func(y float64) { p.doc.ImageOptions(id, left, y, p.room(), high, false, png, 0, "") }}
+	return append(append([]piece{gap(1), drawing}, p.row(cell{left, p.room(), small, picture.Says})...), gap(2))
 }
 
 // caution is text with a sign and a bar before it.

@@ -94,17 +94,18 @@ type Node struct {
 // Section is one part of the work. What it has is shown in the order of the
 // fields.
 type Section struct {
-	ID       string   `json:"id"` // unique in the sheet
-	Title    string   `json:"title"`
-	Cautions []string `json:"cautions"`
-	Text     []string `json:"text"`
-	Ticks    []Tick   `json:"ticks"`
-	Table    *Table   `json:"table"`
-	Steps    []Step   `json:"steps"`
-	Checks   []Check  `json:"checks"`
-	Then     []Tick   `json:"then"`
-	Blanks   []Blank  `json:"blanks"`
-	Signs    []Sign   `json:"signs"`
+	ID       string    `json:"id"` // unique in the sheet
+	Title    string    `json:"title"`
+	Cautions []string  `json:"cautions"`
+	Text     []string  `json:"text"`
+	Ticks    []Tick    `json:"ticks"`
+	Pictures []Picture `json:"pictures,omitempty"`
+	Table    *Table    `json:"table"`
+	Steps    []Step    `json:"steps"`
+	Checks   []Check   `json:"checks"`
+	Then     []Tick    `json:"then"`
+	Blanks   []Blank   `json:"blanks"`
+	Signs    []Sign    `json:"signs"`
 }
 
 // Tick is something to do or to make sure of, with a box.
@@ -115,10 +116,20 @@ type Tick struct {
 	Blanks []Blank  `json:"blanks"`
 }
 
-// Table has a head and rows; a row may end with a blank to fill in.
+// Picture is a drawing, with what it shows in words and in characters for the
+// text form.
+type Picture struct {
+	Says string   `json:"says"`
+	PNG  []byte   `json:"-"`
+	Text []string `json:"text"`
+}
+
+// Table has a head and rows; a row may end with a blank to fill in. The cells of
+// a narrow one are short: the text form sets them side by side.
 type Table struct {
-	Head []string `json:"head"`
-	Rows []Row    `json:"rows"`
+	Narrow bool     `json:"narrow,omitempty"`
+	Head   []string `json:"head"`
+	Rows   []Row    `json:"rows"`
 }
 
 // Row is one row of a table.

@@ -127,7 +127,18 @@ func (t *text) section(number int, s Section) {
 		t.lines("    ", "    ", line)
 	}
 	t.ticks(s.Ticks)
-	if s.Table != nil {
+	for _, picture := range s.Pictures {
+		t.gap()
+		t.lines("    ", "    ", picture.Says)
+		for _, line := range picture.Text {
+			t.b.WriteString("    " + line + "\n")
+		}
+	}
+	switch {
+	case s.Table == nil:
+	case s.Table.Narrow:
+		t.columns(*s.Table)
+	default:
 		t.table(*s.Table)
 	}
 	for _, step := range s.Steps {
@@ -170,6 +181,28 @@ func (t *text) table(table Table) {
 			blank.Want = "" // it stands in the row
 			t.blanks("      ", []Blank{blank})
 		}
+	}
+}
+
+// columns writes a table whose cells are short.
+func (t *text) columns(table Table) {
+	wide := make([]int, len(table.Head))
+	rows := [][]string{table.Head}
+	for _, row := range table.Rows {
+		rows = append(rows, row.Cells)
+	}
+	for _, row := range rows {
+		for i, cell := range row {
+			wide[i] = max(wide[i], width(cell))
+		}
+	}
+	t.gap()
+	for _, row := range rows {
+		line := "    "
+		for i, cell := range row {
+			line += strings.Repeat(" ", wide[i]-width(cell)) + cell + "  "
+		}
+		t.b.WriteString(strings.TrimRight(line, " ") + "\n")
 	}
 }
 

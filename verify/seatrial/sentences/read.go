@@ -3,6 +3,7 @@ package sentences
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -16,7 +17,7 @@ import (
 const (
 	MaxLine    = 4096
 	MaxSources = 64
-	MaxSamples = 800_000 // values kept in all: at 15 a second about 15 hours
+	MaxSamples = 600_000 // values kept in all: at 15 a second about 11 hours
 	buffer     = 64 << 10
 )
 
@@ -24,9 +25,6 @@ const (
 type Options struct {
 	// NoChecksum takes sentences without a checksum; a wrong one is never taken.
 	NoChecksum bool
-	// Arrival gives the time at which a line came in, for live input; nil: the
-	// log tells its times.
-	Arrival func() time.Time
 }
 
 // Reader collects logs: one after the other they are one.
@@ -37,7 +35,11 @@ type Reader struct {
 	byName  map[name]*Source
 	samples int
 	dated   bool
+	arrival func() time.Time // of a line, where it is heard live
 }
+
+// checkEvery is after how many lines an interrupt is looked for.
+const checkEvery = 256
 
 // name of a source, for finding it without making a string.
 type name [6]byte
@@ -71,10 +73,17 @@ func (r *Reader) Read(ctx context.Context, file string, in io.Reader) error {
 		case err != nil && !full:
 			return fmt.Errorf("reading %s: %w", file, err)
 		}
-		if const256 := n&0xFF == 0; const256 && ctx.Err() != nil {
+		if n%checkEvery == 0 && ctx.Err() != nil {
 			return fmt.Errorf("reading %s: %w", file, ctx.Err())
 		}
 	}
+}
+
+// Live takes what is heard live: its times are those at which the lines came in.
+func (r *Reader) Live(ctx context.Context, place string, in io.Reader, now func() time.Time) error {
+	r.arrival = now
+	defer func() { r.arrival = nil }()
+	return r.Read(ctx, place, in)
 }
 
 // long takes a part of a line that is too long. Where carriage returns end the
@@ -103,15 +112,9 @@ func (r *Reader) Log() *Log {
 	r.log.Clock, r.log.shifts = r.clock.source, r.clock.shifts
 	for _, s := range r.log.Sources {
 		s.Samples = slices.DeleteFunc(s.Samples, func(x Sample) bool { return math.IsNaN(x.T) })
-		slices.SortStableFunc(s.Samples, func(a, b Sample) int {
-			switch {
-			case a.T < b.T:
-				return -1
-			case a.T > b.T:
-				return 1
-			}
-			return 0
-		})
+		if byTime := func(a, b Sample) int { return cmp.Compare(a.T, b.T) }; !slices.IsSortedFunc(s.Samples, byTime) {
+			slices.SortStableFunc(s.Samples, byTime)
+		}
 	}
 	return r.log
 }
@@ -124,8 +127,8 @@ func (r *Reader) line(line []byte) {
 		r.without(line)
 		return
 	}
-	if r.options.Arrival != nil {
-		r.stamp(float64(r.options.Arrival().UnixNano())/1e9, true)
+	if r.arrival != nil {
+		r.stamp(float64(r.arrival().UnixNano())/1e9, true)
 	} else if at > 0 {
 		r.before(line[:at])
 	}

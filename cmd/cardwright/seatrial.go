@@ -1,0 +1,324 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"hash"
+	"io"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/verify/seatrial"
+	"cardwright/verify/seatrial/live"
+	"cardwright/verify/seatrial/sentences"
+	"cardwright/verify/sheet"
+)
+
+type seatrialOptions struct {
+	vessel     string
+	key        keyOptions
+	form       formOptions
+	output     string
+	variation  string
+	heading    string
+	reference  string
+	course     string
+	rudder     string
+	noChecksum bool
+	bare       bool
+	pilot      bool
+	setUpAnew  bool
+	before     []string
+	minutes    float64
+	keep       string
+	record     bool
+	sensor     string
+}
+
+func newSeatrialCommand(s *session) *cobra.Command {
+	var o seatrialOptions
+	cmd := &cobra.Command{
+		Use:   "seatrial LOG...",
+		Short: "Tell from a log under way whether compass and steering are right again",
+		Long: `seatrial reads what the boat's own instruments said under way (NMEA 0183
+sentences, or a text capture of NMEA 2000) and tells, each value with its doubt:
+how the compass is aligned, its deviation, how the course is kept, what changed
+since the last time. The answer is one of three words: within tolerance (0),
+outside (3), can't tell (4); what is missing is said with how to get it.
+
+What to run: the eight headings 000, 045, … 315 by compass, each twice, two and
+a half minutes each, at 5 kn or more, in calm open water; or, where a satellite
+or gyro compass is aboard and logged, one and a half slow turns each way.
+
+Instead of a file, a LOG may be ` + live.Forms + `,
+listened to for --minutes.
+
+` + seatrial.Advice,
+		Args: several("logs"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runSeatrial(interruptible(cmd), s, o, args)
+		},
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&o.vessel, "for", "", "the vessel, by its id")
+	o.key.addFlag(cmd)
+	flags.StringVarP(&o.output, "output", "o", "", "write the page to this file: .html, .pdf, or text")
+	flags.StringVar(&o.form.format, "format", "", "text, html or pdf (default: by the file's ending, else text)")
+	flags.StringVar(&o.form.paper, "paper", string(sheet.A4), "a4 or letter")
+	flags.StringVar(&o.form.dates, "dates", string(sheet.DatesISO), "iso, day or month: 2026-03-02, 2 Mar 2026, Mar 2, 2026")
+	flags.StringVar(&o.variation, "variation", "", "magnetic variation: 12.6W or 3E (default: as the log says, or by the World Magnetic Model)")
+	flags.StringVar(&o.heading, "heading", "", "sentences of the compass on trial: HCHDG (default: those with the most values)")
+	flags.StringVar(&o.reference, "reference", "", "sentences of a satellite or gyro compass: GPHDT (default: HDT of such a talker)")
+	flags.StringVar(&o.course, "course", "", "sentences of course and speed over ground: GPRMC")
+	flags.StringVar(&o.rudder, "rudder", "", "sentences of the rudder: ERRSA")
+	flags.BoolVar(&o.noChecksum, "no-checksum", false, "take sentences without a checksum; they are told")
+	flags.BoolVar(&o.bare, "bare-reading", false, "leave the deviation field of HDG out")
+	flags.BoolVar(&o.pilot, "pilot", false, "the pilot steered: judge course keeping and overshoot")
+	flags.StringArrayVar(&o.before, "before", nil, "a log from before the work, to compare with; may be repeated")
+	flags.BoolVar(&o.setUpAnew, "set-up-anew", false, "the compass was set up anew since the earlier trial: B and C aren't compared")
+	flags.Float64Var(&o.minutes, "minutes", 0, "how long to listen, where a LOG is an address")
+	flags.StringVar(&o.keep, "keep", "", "write what is heard to this file too")
+	flags.BoolVar(&o.record, "record", false, "note values and verdict in the ledger, as checks of the visit")
+	flags.StringVar(&o.sensor, "sensor", "", "id of the heading sensor aboard, where there are several")
+	return cmd
+}
+
+// seatrying is one run of seatrial.
+type seatrying struct {
+	session *session
+	options seatrialOptions
+	shop    *manifest.Shop
+	vessel  *manifest.Vessel
+	digests []sheet.Fact
+}
+
+func runSeatrial(ctx context.Context, s *session, o seatrialOptions, logs []string) error {
+	r := seatrying{session: s, options: o}
+	format, in, err := r.prepare(ctx)
+	if err != nil {
+		return err
+	}
+	if len(o.before) > 0 {
+		was, err := r.read(ctx, o.before)
+		if err != nil {
+			return err
+		}
+		r.digests = nil
+		before := in
+		before.Log, before.Earlier = was, nil
+		earlier := seatrial.Try(before).Kept(strings.Join(o.before, ", "), was.Date)
+		in.Earlier = &earlier
+	}
+	if in.Log, err = r.read(ctx, logs); err != nil {
+		return err
+	}
+	trial := seatrial.Try(in)
+	if err := r.write(trial, format); err != nil {
+		return err
+	}
+	if o.record {
+		if err := r.record(ctx, trial); err != nil {
+			return err
+		}
+	}
+	switch trial.Verdict {
+	case seatrial.Outside:
+		return &answered{exitNo}
+	case seatrial.Within:
+		return nil
+	}
+	return &answered{exitUnchecked}
+}
+
+// prepare checks what was asked for, before anything is read.
+func (r *seatrying) prepare(ctx context.Context) (format string, in seatrial.Input, err error) {
+	o := r.options
+	if format, err = o.form.formatFor(o.output); err != nil {
+		return "", in, err
+	}
+	if o.vessel == "" {
+		r.shop, err = r.session.shopIfAny()
+	} else {
+		r.shop, r.vessel, err = r.session.vessel(o.vessel)
+	}
+	if err != nil {
+		return "", in, err
+	}
+	in = seatrial.Input{
+		Tolerances: r.tolerances(), Heading: o.heading, Reference: o.reference, Course: o.course, Helm: o.rudder,
+		BareReading: o.bare, Pilot: o.pilot, SetUpAnew: o.setUpAnew,
+	}
+	if o.variation != "" {
+		v, err := parseVariation(o.variation)
+		if err != nil {
+			return "", in, err
+		}
+		in.Variation = &v
+	}
+	for _, p := range []page{r.page("output", o.output), r.page("keep", o.keep)} {
+		if err := p.check(); err != nil {
+			return "", in, err
+		}
+	}
+	if o.record && r.vessel == nil {
+		return "", in, usage(errors.New("--record notes a trial of a vessel: name it with --for"))
+	}
+	return format, in, r.earlier(ctx, &in)
+}
+
+func (r *seatrying) page(flag, path string) page { return page{flag: flag, path: path, shop: r.shop} }
+
+func (r *seatrying) tolerances() seatrial.Tolerances { return seatrial.Usual() }
+
+// parseVariation reads 12.6W, 3E, -12.6.
+func parseVariation(text string) (float64, error) {
+	const most = 180
+	word, sign := strings.ToUpper(strings.TrimSuffix(strings.TrimSpace(text), "°")), 1.0
+	if rest, west := strings.CutSuffix(word, "W"); west {
+		word, sign = rest, -1
+	} else {
+		word = strings.TrimSuffix(word, "E")
+	}
+	v, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(word, "°")), 64)
+	if err != nil || !(v >= -most && v <= most) || sign < 0 && v < 0 {
+		return 0, usage(fmt.Errorf("--variation %s: expected degrees with their side, as in 12.6W or 3E", text))
+	}
+	return sign * v, nil
+}
+
+// read reads logs one after the other into one.
+func (r *seatrying) read(ctx context.Context, logs []string) (*sentences.Log, error) {
+	reader := sentences.NewReader(sentences.Options{NoChecksum: r.options.noChecksum})
+	for _, name := range logs {
+		if err := r.readOne(ctx, reader, name); err != nil {
+			return nil, err
+		}
+	}
+	return reader.Log(), nil
+}
+
+func (r *seatrying) readOne(ctx context.Context, reader *sentences.Reader, name string) error {
+	if live.Is(name) {
+		return r.listen(ctx, reader, name)
+	}
+	in, err := r.open(name)
+	if err != nil {
+		return fmt.Errorf("reading the log: %w", err)
+	}
+	defer in.Close() // opened for reading only
+	bar := r.session.bar("reading "+name, sizeOf(name))
+	defer bar.end()
+	sum := sha256.New()
+	err = reader.Read(ctx, name, io.TeeReader(&counting{in, bar}, sum))
+	r.digest(name, sum)
+	return err
+}
+
+func (r *seatrying) open(name string) (io.ReadCloser, error) {
+	if name == "-" {
+		return io.NopCloser(bufio.NewReader(r.session.in)), nil
+	}
+	info, err := os.Stat(name)
+	if err == nil && info.IsDir() {
+		return nil, fmt.Errorf("%s is a folder: name the logs in it", name)
+	}
+	return os.Open(name)
+}
+
+func (r *seatrying) digest(name string, sum hash.Hash) {
+	r.digests = append(r.digests, sheet.Fact{Label: "SHA-256 of " + name, Value: hex.EncodeToString(sum.Sum(nil)), Exact: true})
+}
+
+// longestListening bounds --minutes.
+const longestListening = 24 * 60
+
+// listen hears what comes at an address for the time that was asked for.
+func (r *seatrying) listen(ctx context.Context, reader *sentences.Reader, address string) error {
+	minutes := r.options.minutes
+	if !(minutes > 0 && minutes <= longestListening) {
+		return usage(fmt.Errorf("%s is listened to for a stated time: --minutes 40, %d at most", address, longestListening))
+	}
+	timed, cancel := context.WithTimeout(ctx, time.Duration(minutes*float64(time.Minute)))
+	defer cancel()
+	in, err := live.Open(timed, address)
+	if errors.Is(err, live.ErrAddress) {
+		return usage(err)
+	}
+	if err != nil {
+		return err
+	}
+	defer in.Close() // only listened to
+	fmt.Fprintf(r.session.errs, "Listening at %s for %g minutes.\n", address, minutes)
+	sum := sha256.New()
+	to := io.Writer(sum)
+	if r.options.keep != "" {
+		kept, err := os.OpenFile(r.options.keep, os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o644)
+		if err != nil {
+			return fmt.Errorf("keeping what is heard: %w", err)
+		}
+		defer func() { err = errors.Join(err, kept.Close()) }()
+		to = io.MultiWriter(sum, kept)
+	}
+	err = reader.Live(ctx, address, io.TeeReader(in, to), time.Now)
+	r.digest(address, sum)
+	return err
+}
+
+// write writes the page, and on the screen the answer.
+func (r *seatrying) write(t seatrial.Trial, format string) error {
+	s := r.session
+	made, err := sheet.MakeTrial(sheet.TrialInput{
+		Shop: r.shop, Vessel: r.vessel, Trial: t, Digests: r.digests, When: time.Now(), Technician: s.by, Dates: sheet.Dates(r.options.form.dates),
+	})
+	if err != nil {
+		return err
+	}
+	content, err := r.options.form.render(made, format)
+	if err != nil {
+		return fmt.Errorf("making the page: %w", err)
+	}
+	if r.options.output != "" {
+		if err := r.page("output", r.options.output).write(content); err != nil {
+			return fmt.Errorf("writing the page: %w", err)
+		}
+	}
+	switch {
+	case s.json:
+		s.writeJSON(t)
+	case r.options.output == "":
+		if _, err := s.out.Write(content); err != nil {
+			return fmt.Errorf("writing the page: %w", err)
+		}
+	default:
+		r.summary(t)
+	}
+	return nil
+}
+
+var trialMarks = map[seatrial.Verdict]string{
+	seatrial.Within: "✓ WITHIN TOLERANCE", seatrial.Outside: "✗ OUTSIDE", seatrial.CantTell: "? CAN'T TELL",
+}
+
+// summary is the answer where the page went to a file.
+func (r *seatrying) summary(t seatrial.Trial) {
+	out := r.session.out
+	of := strings.Join(t.Log.Files, ", ")
+	if r.vessel != nil {
+		of += ", " + r.vessel.Name
+	}
+	fmt.Fprintf(out, "%s\n%s\n", headed(trialMarks[t.Verdict], of), wrapped(t.Says, ""))
+	for _, next := range t.Next {
+		fmt.Fprintf(out, "  %s\n", wrappedAfter("- ", next, "    "))
+	}
+	fmt.Fprintf(out, "%s\n", wrapped(t.Advice, ""))
+	fmt.Fprintf(r.session.errs, "Page written to %s\n", r.options.output)
+}

@@ -1,0 +1,364 @@
+package sheet
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/verify/seatrial"
+	"cardwright/verify/seatrial/plot"
+)
+
+// TrialInput is what the page of a sea trial is made from.
+type TrialInput struct {
+	Shop       *manifest.Shop   // nil: none
+	Vessel     *manifest.Vessel // nil: not named
+	Trial      seatrial.Trial
+	Digests    []Fact // the logs, each with the SHA-256 of its bytes
+	When       time.Time
+	Technician string
+	Dates      Dates
+}
+
+// MakeTrial makes the page of a sea trial, in English: what was found, what it
+// means, what to do next, and everything that was thrown away.
+func MakeTrial(in TrialInput) (Sheet, error) {
+	w, err := speak(English)
+	if err != nil {
+		return Sheet{}, fmt.Errorf("making the page: %w", err)
+	}
+	m := &maker{in: Input{Shop: in.Shop, Vessel: in.Vessel, Style: Style{Dates: in.Dates}}, words: w}
+	s := Sheet{
+		Language: English, Title: "Sea trial: compass and steering", Made: in.When, Stamp: trialStamp(in.Trial),
+		Foot: trialFoot(m, in), Facts: trialFacts(m, in),
+		By: Blank{ID: "by", Label: w.say("technician"), Value: prose(in.Technician), Wide: true},
+	}
+	if s.Sections, err = TrialSections(in.Trial); err != nil {
+		return Sheet{}, err
+	}
+	return s, nil
+}
+
+// stampKinds give each verdict its symbol.
+var stampKinds = map[seatrial.Verdict]string{
+	seatrial.Within: StampGood, seatrial.Outside: StampNone, seatrial.CantTell: StampRead,
+}
+
+func trialStamp(t seatrial.Trial) Stamp {
+	return Stamp{Kind: stampKinds[t.Verdict], Word: strings.ToUpper(string(t.Verdict)), Text: sentence(t.Says)}
+}
+
+func trialFoot(m *maker, in TrialInput) string {
+	parts := []string{"sea trial"}
+	if in.Vessel != nil {
+		parts = []string{name(in.Vessel.Name), "sea trial"}
+	}
+	if !in.Trial.Date.IsZero() {
+		parts = append(parts, "log of "+m.day(in.Trial.Date))
+	}
+	if len(in.Digests) > 0 {
+		parts = append(parts, "log "+short(in.Digests[0].Value))
+	}
+	return strings.Join(parts, " · ")
+}
+
+func trialFacts(m *maker, in TrialInput) []Fact {
+	var all []Fact
+	if v := in.Vessel; v != nil {
+		all = filled(
+			Fact{Label: m.say("vessel"), Value: name(v.Name) + " (" + name(v.ID) + ")"},
+			Fact{Label: m.say("identity"), Value: m.identity()},
+			Fact{Label: m.say("berth"), Value: prose(v.Berth)},
+		)
+	}
+	if in.Shop != nil {
+		all = append(all, Fact{Label: m.say("shop"), Value: prose(in.Shop.Name)})
+	}
+	all = append(all, filled(Fact{Label: "day of the log", Value: m.day(in.Trial.Date)})...)
+	if p := in.Trial.Place; p != nil {
+		all = append(all, Fact{Label: "place", Value: seatrial.Position(*p)})
+	}
+	for _, d := range in.Digests {
+		all = append(all, Fact{Label: name(d.Label), Value: grouped(d.Value), Exact: true})
+	}
+	return all
+}
+
+// TrialSections are the parts of a trial's page, which can also end an install
+// order.
+func TrialSections(t seatrial.Trial) ([]Section, error) {
+	all := []Section{trialNext(t), trialChecks(t)}
+	for i, s := range t.Swings {
+		section, err := trialSwing(t, s, i)
+		if err != nil {
+			return nil, fmt.Errorf("making the page: %w", err)
+		}
+		all = append(all, section)
+	}
+	if len(t.Legs) > 0 {
+		all = append(all, trialLegs(t))
+	}
+	return append(all, trialUsed(t), trialLeft(t)), nil
+}
+
+func trialNext(t seatrial.Trial) Section {
+	s := Section{ID: "trial-next", Title: "What to do next", Cautions: []string{t.Advice}}
+	for _, next := range t.Next {
+		s.Ticks = append(s.Ticks, Tick{ID: fmt.Sprintf("trial-next-%d", len(s.Ticks)+1), Text: sentence(next)})
+	}
+	if len(s.Ticks) == 0 {
+		s.Text = append(s.Text, "Nothing is left to do of this. Trust no heading that you haven't compared with a bearing you know.")
+	}
+	return s
+}
+
+// sentence makes a sentence of a clause.
+func sentence(s string) string {
+	s = prose(s)
+	if s == "" {
+		return ""
+	}
+	s = strings.ToUpper(s[:1]) + s[1:]
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
+
+func trialChecks(t seatrial.Trial) Section {
+	s := Section{ID: "trial-found", Title: "What was found", Table: &Table{Head: []string{"check", "verdict", "value", "tolerance", "in words"}}}
+	for _, c := range t.Checks {
+		row := []string{string(c.Kind), orDash(string(c.Verdict)), "–", "–", sentence(c.Says)}
+		unit := "°"
+		if c.Kind == seatrial.OfOvershoot {
+			unit = " %"
+		}
+		if c.Value != nil {
+			row[2] = valueText(*c.Value, unit)
+		}
+		if c.Tolerance != nil {
+			row[3] = fmt.Sprintf("%g%s (%s)", c.Tolerance.Most, unit, c.Tolerance.Source)
+		}
+		s.Table.Rows = append(s.Table.Rows, Row{Cells: row})
+	}
+	s.Text = append(s.Text, legend(t))
+	return s
+}
+
+// meanings are what the verdicts mean.
+var meanings = []struct {
+	verdict seatrial.Verdict
+	text    string
+}{
+	{seatrial.Within, "Within tolerance: the value and its doubt lie inside, and the doubt is half the tolerance at most."},
+	{seatrial.Outside, "Outside: the value lies outside by more than its doubt."},
+	{seatrial.CantTell, "Can't tell: the log doesn't prove either."},
+}
+
+// legend explains the verdicts that are there, and no others.
+func legend(t seatrial.Trial) string {
+	var parts []string
+	for _, m := range meanings {
+		if slices.ContainsFunc(t.Checks, func(c seatrial.Check) bool { return c.Verdict == m.verdict }) {
+			parts = append(parts, m.text)
+		}
+	}
+	return strings.Join(append(parts, "± is half of a 95 % interval."), " ")
+}
+
+func orDash(s string) string {
+	if s == "" {
+		return "not judged"
+	}
+	return s
+}
+
+// valueText writes a value, its doubt and what it came from.
+func valueText(e seatrial.Estimate, unit string) string {
+	doubt := "doubt not known"
+	if e.Known {
+		doubt = fmt.Sprintf("± %.1f%s", e.U, unit)
+	}
+	return fmt.Sprintf("%s%s %s; %d %s, %.0f independent", signed(e.Value), unit, doubt, e.Samples, samplesWord(e.Samples), math.Floor(e.Independent))
+}
+
+func samplesWord(n int) string {
+	if n == 1 {
+		return "sample"
+	}
+	return "samples"
+}
+
+// signed writes a value with its sign; 0.0 has none.
+func signed(v float64) string {
+	if math.Abs(v) < 0.05 {
+		return "0.0"
+	}
+	return strings.Replace(fmt.Sprintf("%+.1f", v), "-", "−", 1)
+}
+
+func trialSwing(t seatrial.Trial, s seatrial.Swing, i int) (Section, error) {
+	section := Section{ID: fmt.Sprintf("trial-swing-%d", i+1), Title: "Deviation, by " + string(s.Method)}
+	section.Text = swingText(t, s)
+	picture, err := plot.Deviation(s, t.Limits.Deviation.Most)
+	if err != nil {
+		return Section{}, err
+	}
+	section.Pictures = []Picture{{
+		Says: "Deviation on each heading by compass: the curve that was found, the band of its doubt (95 %, for one heading), what was seen on each leg or in each 15° (×), and the tolerance (dashed).",
+		PNG:  picture, Text: strip(s.Table, t.Limits.Deviation.Most),
+	}}
+	section.Table = &Table{Narrow: true, Head: []string{"heading by compass", "deviation", "± one heading", "± all headings"}}
+	for _, h := range s.Table {
+		cells := []string{fmt.Sprintf("%03.0f°", h.Compass), "–", "–", "–"}
+		if h.Covered {
+			cells = []string{cells[0], signed(h.Deviation) + "°", fmt.Sprintf("%.1f°", h.U), fmt.Sprintf("%.1f°", h.Family)}
+		}
+		section.Table.Rows = append(section.Table.Rows, Row{Cells: cells})
+	}
+	return section, nil
+}
+
+func swingText(t seatrial.Trial, s seatrial.Swing) []string {
+	var parts []string
+	for i, letter := range seatrial.Letters {
+		parts = append(parts, fmt.Sprintf("%s %s° ± %.1f°", letter, signed(s.Fit.Coefficients[i]), s.Fit.U[i]))
+	}
+	text := []string{strings.Join(parts, ", ") + ". Deviation is A + B sin θ + C cos θ + D sin 2θ + E cos 2θ on heading θ by compass, east +: true heading = compass + deviation + variation."}
+	if j := s.Joint; j != nil {
+		minutes := 0.0
+		for _, l := range t.Legs {
+			minutes += float64(l.Seconds) / 60
+		}
+		text = append(text, fmt.Sprintf("From %d legs, %.0f minutes. Found with it: %.1f kn through the water, a current of %.1f kn setting %03.0f°.", s.Legs, minutes, j.Speed, j.Current.Speed(), j.Current.Course()),
+			fmt.Sprintf("Every heading carries %.1f° more for leeway: wind that sets the boat sideways by up to 0.1 kn can't be told from B and C by legs. Only a heading reference takes that away.", j.Leeway))
+	}
+	if l := s.Lag; l != nil {
+		if l.BothWays {
+			text = append(text, fmt.Sprintf("The compass is %.2f s ± %.2f s behind the reference.", l.Lag.Value, l.Lag.U))
+		} else {
+			text = append(text, "The turn went one way only: lag and A can't be told apart, B to E can.")
+		}
+	}
+	if s.Method == seatrial.ByReference {
+		text = append(text, fmt.Sprintf("From %d legs with a heading reference.", s.Legs))
+	}
+	return append(text, "No heading across a gap of more than 60° is told. This table is a measurement of that day: it doesn't stand for the one that a compass adjuster makes.")
+}
+
+// strip draws the deviation with characters, a line for each heading.
+func strip(table []seatrial.Heading, tolerance float64) []string {
+	const half = 22
+	most := tolerance
+	for _, h := range table {
+		if h.Covered {
+			most = max(most, math.Abs(h.Deviation)+min(h.U, 2*tolerance))
+		}
+	}
+	most *= 1.05
+	place := func(v float64) int { return min(max(half+int(math.Round(v/most*half)), 0), 2*half) }
+	lines := []string{fmt.Sprintf("%-5s%*s%*s%*s", "", half-1, "west", 3, "0", half, "east")}
+	for _, h := range table {
+		row := []rune(strings.Repeat(" ", 2*half+1))
+		row[place(-tolerance)], row[half], row[place(tolerance)] = ':', '|', ':'
+		if h.Covered {
+			for x := place(h.Deviation - h.U); x <= place(h.Deviation+h.U); x++ {
+				row[x] = '-'
+			}
+			row[place(h.Deviation)] = '*'
+		}
+		lines = append(lines, strings.TrimRight(fmt.Sprintf("%03.0f  %s", h.Compass, string(row)), " "))
+	}
+	return append(lines, "     * deviation   --- its doubt   : tolerance")
+}
+
+func clockText(seconds float64) string {
+	s := int(seconds)
+	return fmt.Sprintf("%02d:%02d:%02d", s/3600, s/60%60, s%60)
+}
+
+func trialLegs(t seatrial.Trial) Section {
+	s := Section{ID: "trial-legs", Title: "Straight legs"}
+	s.Text = []string{
+		"Each leg is what is left behind the first 30 seconds after a turn. Course less heading has current and leeway in it: from one leg it says nothing about the compass.",
+	}
+	s.Table = &Table{Narrow: true, Head: []string{"leg", "UTC", "s", "heading", "spread", "course", "kn", "course−heading", "independent", "residual"}}
+	for _, l := range t.Legs {
+		residual := "–"
+		if l.Residual != nil {
+			residual = signed(*l.Residual) + "°"
+		}
+		difference := signed(l.Difference.Value) + "°"
+		if l.Difference.Known {
+			difference += fmt.Sprintf(" ± %.1f°", l.Difference.U)
+		}
+		s.Table.Rows = append(s.Table.Rows, Row{Cells: []string{
+			fmt.Sprint(l.Number), clockText(l.At), fmt.Sprint(l.Seconds), fmt.Sprintf("%05.1f°", l.Compass), fmt.Sprintf("%.1f°", l.Spread),
+			fmt.Sprintf("%05.1f°", l.Course), fmt.Sprintf("%.1f", l.Knots), difference, fmt.Sprintf("%.0f of %d", math.Floor(l.Difference.Independent), l.Difference.Samples), residual,
+		}})
+	}
+	return s
+}
+
+func trialUsed(t seatrial.Trial) Section {
+	s := Section{ID: "trial-used", Title: "What was used"}
+	for _, u := range t.Used {
+		line := fmt.Sprintf("%s: %s, %d values", u.For, name(u.Name), u.Count)
+		if len(u.Others) > 0 {
+			line += "; not used: " + names(u.Others)
+		}
+		s.Text = append(s.Text, sentence(line))
+	}
+	switch v := t.Variation; {
+	case !v.Needed:
+	case v.From == "":
+		s.Text = append(s.Text, "Variation: none.")
+	default:
+		s.Text = append(s.Text, sentence(fmt.Sprintf("variation: %s, from %s", seatrial.East(v.Degrees), v.From)))
+	}
+	if t.Field != "" {
+		s.Text = append(s.Text, sentence(t.Field))
+	}
+	if t.Log.Clock != "" {
+		s.Text = append(s.Text, sentence("times from "+t.Log.Clock))
+	}
+	for _, n := range t.Notes {
+		s.Text = append(s.Text, sentence(n))
+	}
+	return s
+}
+
+func trialLeft(t seatrial.Trial) Section {
+	c := t.Log.Counts
+	s := Section{ID: "trial-left", Title: "What was thrown away, and why"}
+	s.Text = append(s.Text, fmt.Sprintf("Of %d lines %d sentences were read; %d comments and empty lines, %d sentences of kinds that aren't needed, %d lines without a sentence.",
+		c.Lines, c.Sentences, c.Comments, c.Other, c.Nothing))
+	without := "left out"
+	if c.WithoutUsed {
+		without = "taken, as --no-checksum says"
+	}
+	s.Text = append(s.Text, fmt.Sprintf("Wrong checksums: %d. Without a checksum: %d, %s. Cut by another sentence: %d. Lines too long: %d. Stamps that can't be read: %d.", c.Wrong, c.Without, without, c.Cut, c.Long, c.Stamps))
+	s.Text = append(s.Text, fmt.Sprintf("Gaps of more than 5 s: %d (%.0f s). Clock jumps: %d. Values without a time: %d. Left out beyond what is kept: %d.", c.Gaps, c.GapSeconds, c.Jumps, c.Untimed, c.LeftOut))
+	for _, source := range t.Log.Sources {
+		if source.Void+source.Empty+source.Bad > 0 {
+			s.Text = append(s.Text, fmt.Sprintf("%s: %d of %d say themselves that they aren't valid, %d are empty, %d can't be read.", name(source.Name), source.Void, source.Count, source.Empty, source.Bad))
+		}
+	}
+	s.Text = append(s.Text, fmt.Sprintf("Dropped after turns: %d s.", t.Dropped))
+	for _, r := range t.Rejected {
+		s.Text = append(s.Text, fmt.Sprintf("No leg, at %s for %d s: %s.", clockText(r.At), r.Seconds, r.Why))
+	}
+	if t.MoreLeft > 0 {
+		s.Text = append(s.Text, fmt.Sprintf("And %d more like these.", t.MoreLeft))
+	}
+	return s
+}
+
+// Join ends an install order with the sections of a sea trial.
+func Join(order, trial Sheet) Sheet {
+	order.Sections = append(slices.Clip(order.Sections), trial.Sections...)
+	return order
+}
