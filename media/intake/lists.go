@@ -116,7 +116,8 @@ func (l *list) unsigned(lines []string) []string {
 var (
 	onlyHex  = regexp.MustCompile(`^\s+[0-9A-Fa-f]{2,128}(?:\s+[0-9A-Fa-f]{2,128})*$`)
 	endsHex  = regexp.MustCompile(`(?:^|[\s:=])([0-9A-Fa-f]{2,128})$`)
-	inGroups = regexp.MustCompile(`^(.*[:=]|)\s*([0-9A-Fa-f]{2,128}(?:[\s:-]+[0-9A-Fa-f]{2,128})+)$`)
+	inGroups = regexp.MustCompile(`^(.*[:=]|)\s*([0-9A-Fa-f]{2,128}(?:\s+[0-9A-Fa-f]{2,128})+)$`)
+	inBytes  = regexp.MustCompile(`^(.*?[\s=(]|)((?:[0-9A-Fa-f]{2}[:-]){15,127}[0-9A-Fa-f]{2})$`)
 	spaces   = regexp.MustCompile(`[\s:-]+`)
 )
 
@@ -125,8 +126,8 @@ var (
 func rejoined(lines []string) []string {
 	var out []string
 	for _, line := range lines {
-		if n := len(out); n > 0 && len(line)+len(out[n-1]) < MaxListLine && onlyHex.MatchString(line) {
-			if m := endsHex.FindStringSubmatch(out[n-1]); m != nil && len(ofLength(len(m[1]))) == 0 {
+		if n := len(out); n > 0 && len(line)+len(out[n-1]) < MaxListLine && onlyHex.MatchString(strings.TrimRight(line, " \t")) {
+			if m := endsHex.FindStringSubmatch(strings.TrimRight(out[n-1], " \t")); m != nil && len(ofLength(len(m[1]))) == 0 {
 				out[n-1] += " " + strings.TrimSpace(line)
 				continue
 			}
@@ -138,7 +139,10 @@ func rejoined(lines []string) []string {
 
 // ungrouped writes a digest in one piece where it stands in groups of digits.
 func ungrouped(line string) string {
-	m := inGroups.FindStringSubmatch(line)
+	m := inBytes.FindStringSubmatch(line)
+	if m == nil {
+		m = inGroups.FindStringSubmatch(line)
+	}
 	if m == nil {
 		return line
 	}
@@ -188,6 +192,9 @@ func (r *lineReader) add(name, text string, k kind, digest string) {
 	}
 }
 
+// sized is a name with a size before it, which some tools write.
+var sized = regexp.MustCompile(`^\s*\d+\s+\S`)
+
 // unescaped is a name as coreutils mean it: a backslash before the line says
 // that it is escaped.
 func unescaped(mark, name string) string {
@@ -200,7 +207,11 @@ func unescaped(mark, name string) string {
 // line reads one line; raw has its end too, which may be part of a name.
 func (r *lineReader) line(line, raw string) {
 	if m := sumLine.FindStringSubmatch(raw); m != nil && len(ofLength(len(m[2]))) > 0 {
-		r.add(unescaped(m[1], m[3]), "", "", m[2])
+		text := ""
+		if sized.MatchString(m[3]) {
+			text = m[3]
+		}
+		r.add(unescaped(m[1], m[3]), text, "", m[2])
 		return
 	}
 	if m := tagLine.FindStringSubmatch(line); m != nil {

@@ -58,13 +58,13 @@ func baseOf(name string) string {
 }
 
 // loose is a name without what people and programs change in it: capitals,
-// spaces, and how an address writes them.
+// spaces, quotes, and how an address writes them.
 func loose(name string) string {
 	if plain, err := url.PathUnescape(name); err == nil {
 		name = plain
 	}
 	return strings.ToLower(strings.Map(func(r rune) rune {
-		if unicode.IsSpace(r) {
+		if unicode.IsSpace(r) || strings.ContainsRune("\"'`*", r) {
 			return -1
 		}
 		return r

@@ -1,0 +1,157 @@
+package main
+
+import "strings"
+
+const (
+	makers = "maker"
+	ours   = "ours"
+	second = "second source"
+)
+
+const (
+	unusable    = "a list lies beside it but says nothing usable about this file: "
+	notThatFile = "not the file that was published"
+)
+
+// list is a row's one list.
+func beside(name, content string) []string { return []string{name, content} }
+
+// vouchRows are the rows of TestWhoVouches. How tools write their lists is known
+// from their manual pages and from their output; how people and shells change
+// them is common practice, no source.
+var vouchRows = []struct {
+	of   string
+	rows []vouchRow
+}{
+	{"forms", []vouchRow{
+		{"text", beside("SHA256SUMS", "{sha256}  new.upd\n"), "", makers, "signed by nobody known"},
+		{"binary", beside("SHA256SUMS", "{sha256} *new.upd\n"), "", makers, ""},
+		{"among others", beside("SHA256SUMS", "{of:x|sha256}  x.upd\n{sha256}  new.upd\n{of:y|sha256}  y.upd\n"), "", makers, ""},
+		{"no end of line", beside("SHA256SUMS", "{sha256}  new.upd"), "", makers, ""},
+		{"with a folder", beside("SHA256SUMS", "{sha256}  ./new.upd\n"), "", makers, ""},
+		{"with folders", beside("SHA256SUMS", "{sha256}  releases/4.1/new.upd\n"), "", makers, ""},
+		{"with Windows folders", beside("SHA256SUMS", `{sha256} *C:\build\out\new.upd`), "", makers, ""},
+		{"escaped", []string{"a\\b.upd", published, "SHA256SUMS", `\{sha256}  a\\b.upd`}, `FILE=a\b.upd --name b.upd`, makers, ""},
+		{"tag", beside("SHA256SUMS", "SHA256 (new.upd) = {sha256}\n"), "", makers, ""},
+		{"tag of SHA-512", beside("sums.txt", "SHA512 (new.upd) = {sha512}\n"), "", makers, "SHA-512"},
+		{"tag of OpenSSL", beside("sums.txt", "SHA2-256(new.upd)= {sha256}\n"), "", makers, ""},
+		{"tag of older OpenSSL", beside("sums.txt", "SHA256(new.upd)= {sha256}\n"), "", makers, ""},
+		{"tag in base 64", beside("sums.txt", "SHA256 (new.upd) = {base64 sha256}\n"), "", makers, ""},
+		{"one space", beside("SHA256SUMS", "{sha256} new.upd\n"), "", makers, ""},
+		{"three spaces", beside("SHA256SUMS", "{sha256}   new.upd\n"), "", makers, ""},
+		{"tab", beside("SHA256SUMS", "{sha256}\tnew.upd\n"), "", makers, ""},
+		{"tabs and spaces", beside("SHA256SUMS", "  {sha256} \t \t new.upd \t\n"), "", makers, ""},
+		{"name first", beside("SHA256SUMS", "new.upd {sha256}\n"), "", makers, ""},
+		{"name first, tab", beside("SHA256SUMS", "new.upd\t{sha256}\n"), "", makers, ""},
+		{"name and colon", beside("SHA256SUMS", "new.upd: {sha256}\n"), "", makers, ""},
+		{"name and equals", beside("SHA256SUMS", "new.upd = {sha256}\n"), "", makers, ""},
+		{"kind and colon", beside("SHA256SUMS", "sha256:{sha256}  new.upd\n"), "", makers, ""},
+		{"name, kind and colon", beside("checksums.txt", "new.upd sha256:{sha256}\n"), "", makers, ""},
+		{"kind, name", beside("checksums.txt", "SHA256 new.upd {sha256}\n"), "", makers, ""},
+		{"kind alone", beside("new.upd.sha256", "sha256:{sha256}\n"), "", makers, ""},
+		{"digest alone", beside("new.upd.sha256", "{sha256}\n"), "", makers, ""},
+		{"digest alone, for its stem", beside("new.sha256", "{sha256}\n"), "", makers, ""},
+		{"capitals", beside("SHA256SUMS", "{upper sha256}  new.upd\n"), "", makers, ""},
+		{"name in capitals", beside("SHA256SUMS", "{sha256}  NEW.UPD\n"), "", makers, ""},
+		{"space behind the name", beside("SHA256SUMS", "{sha256}  new.upd   \n"), "", makers, ""},
+		{"space in the name", beside("SHA256SUMS", "{sha256}  new .upd\n"), "", makers, ""},
+		{"quotes", beside("SHA256SUMS", "{sha256}  \"new.upd\"\n"), "", makers, ""},
+		{"as an address", beside("SHA256SUMS", "{sha256}  https://fennick.example/dl/new.upd?v=4.1\n"), "", makers, ""},
+		{"address with spaces", []string{"plot 9.upd", published, "SHA256SUMS", "{sha256}  plot%209.upd\n"}, "FILE=plot%209.upd", makers, ""},
+		{"name with spaces", []string{"plot 9 v4.upd", published, "SHA256SUMS", "{sha256}  plot 9 v4.upd\n"}, "FILE=plot%209%20v4.upd", makers, ""},
+		{"name with spaces first", []string{"plot 9 v4.upd", published, "sums.txt", "plot 9 v4.upd  {sha256}\n"}, "FILE=plot%209%20v4.upd", makers, ""},
+		{"comma", beside("sums.csv", "new.upd,{sha256}\n"), "", makers, ""},
+		{"semicolon", beside("sums.csv", "{sha256};new.upd;31\n"), "", makers, ""},
+		{"quoted cells", beside("sums.csv", "\"new.upd\",\"31\",\"{sha256}\"\n"), "", makers, ""},
+		{"table with a head", beside("sums.csv", "file,size,sha256\nx.upd,1,{of:x|sha256}\nnew.upd,31,{sha256}\n"), "", makers, ""},
+		{"table of three kinds", beside("sums.csv", "name;md5;sha1;sha256\nnew.upd;{md5};{sha1};{sha256}\n"), "", makers, ""},
+		{"table with tabs", beside("sums.tsv", "SHA-256\tFile name\n{sha256}\tnew.upd\n"), "", makers, ""},
+		{"table with bars", beside("checksums.md", "| file | sha256 |\n| --- | --- |\n| `new.upd` | `{sha256}` |\n"), "", makers, ""},
+		{"columns of a hash tool", beside("hashes.txt", "\nAlgorithm       Hash                                                                   Path\n---------       ----                                                                   ----\nSHA256          {upper sha256}       C:\\Users\\tech\\Downloads\\new.upd\n\n"), "", makers, ""},
+		{"columns with the name cut off", beside("hashes.txt", "\nAlgorithm       Hash                                                                   Path\n---------       ----                                                                   ----\nSHA256          {upper sha256}       C:\\Users\\tech\\Down...\n"), "", makers, ""},
+		{"lines of a hash tool", beside("hashes.txt", "\n\nAlgorithm : SHA256\nHash      : {upper sha256}\nPath      : C:\\Users\\tech\\Downloads\\new.upd\n\n"), "", makers, ""},
+		{"lines of two files", beside("hashes.txt", "Algorithm : SHA256\nHash      : {of:x|sha256}\nPath      : C:\\x.upd\n\nAlgorithm : SHA256\nHash      : {upper sha256}\nPath      : C:\\new.upd\n"), "", makers, ""},
+		{"table that a shell exports", beside("hashes.csv", "#TYPE Example.FileHash\n\"Algorithm\",\"Hash\",\"Path\"\n\"SHA256\",\"{upper sha256}\",\"C:\\dl\\new.upd\"\n"), "", makers, ""},
+		{"heading before the digest", beside("new.upd.txt", "SHA256 hash of new.upd:\n{sha256}\nDone: the command completed successfully.\n"), "", makers, ""},
+		{"heading, digest in bytes", beside("hash.txt", "SHA256 hash of file new.upd:\n{two sha256}\nDone.\n"), "", makers, ""},
+		{"groups of digits", beside("new.upd.sha256", "new.upd: {four sha256}\n"), "", makers, ""},
+		{"groups on two lines", beside("sums.txt", "new.upd:    MD5 = {two md5}\nnew.upd: SHA256 = "+folded("{four sha256}", 54, "                  ")+"\n"), "", makers, ""},
+		{"SHA-512 folded by a narrow window", beside("hashes.txt", "Algorithm : SHA512\nHash      : "+folded("{upper sha512}", 83, "            ")+"\nPath      : C:\\new.upd\n"), "", makers, ""},
+		{"bytes with colons", beside("new.upd.sha256", strings.ReplaceAll(filledIn("{two sha256}"), " ", ":")+"\n"), "", makers, ""},
+		{"record of keys", beside("checksums.yaml", "files:\n  - name: x.upd\n    sha256: {of:x|sha256}\n  - name: new.upd\n    sha256: {sha256}\n"), "", makers, ""},
+		{"record, digest first", beside("checksums.txt", "sha256: {of:x|sha256}\nfile: x.upd\n\nsha256: {sha256}\nfile: new.upd\n"), "", makers, ""},
+		{"heading and kinds", beside("checksums.md", "## x.upd\n\n- MD5: {of:x|md5}\n- SHA-256: {of:x|sha256}\n\n## new.upd\n\n- MD5: {md5}\n- SHA-256: {sha256}\n"), "", makers, ""},
+		{"JSON", beside("checksums.json", `{"files":[{"name":"x.upd","sha256":"{of:x|sha256}"},{"name":"new.upd","size":31,"sha256":"{sha256}"}]}`), "", makers, ""},
+		{"JSON by name", beside("checksums.json", `{"new.upd": "{sha256}", "x.upd": "{of:x|sha256}"}`), "", makers, ""},
+		{"JSON by name and kind", beside("checksums.json", `{"new.upd": {"md5": "{md5}", "sha256": "{sha256}"}}`), "", makers, ""},
+		{"JSON with an algorithm", beside("release.json", `[{"url":"https://fennick.example/new.upd","checksum":{"algorithm":"sha-256","value":"{sha256}"}}]`), "", makers, ""},
+		{"Metalink", beside("new.meta4", `<?xml version="1.0" encoding="UTF-8"?><metalink xmlns="urn:ietf:params:xml:ns:metalink"><file name="new.upd"><size>31</size><hash type="sha-256">{sha256}</hash></file></metalink>`), "", makers, ""},
+		{"XML with attributes", beside("checksums.xml", `<files><file name="x.upd" sha256="{of:x|sha256}"/><file name="new.upd" sha256="{sha256}"/></files>`), "", makers, ""},
+		{"size between", beside("sums.txt", "{sha256}  31  new.upd\n{of:x|sha256}  1  x.upd\n"), "", makers, ""},
+		{"size before", beside("sums.txt", "        31  {sha256}  new.upd\n"), "", makers, ""},
+		{"deep hash table", beside("hashes.txt", "%%%% HASHES-1.0\n%%%% size,md5,sha256,filename\n## made by a tool\n31,{md5},{sha256},/home/build/new.upd\n"), "", makers, ""},
+		{"sentence", beside("checksum.txt", "The SHA-256 of new.upd is {sha256}.\n"), "", makers, ""},
+		{"remarks", beside("SHA256SUMS", "# Fennick, release 4.1\n# check with sha256sum -c\n\n{sha256}  new.upd\n"), "", makers, ""},
+		{"remark with a digest", beside("SHA256SUMS", "# {not sha256}  new.upd\n{sha256}  new.upd\n"), "", makers, ""},
+		{"clear-signed", beside("SHA256SUMS.asc", "-----BEGIN PGP SIGNED MESSAGE-----\nHash: SHA512\n\n{sha256}  new.upd\n- -- \n-----BEGIN PGP SIGNATURE-----\n\niQIzBAEBCgAdFiEE\n-----END PGP SIGNATURE-----\n"), "", makers, "OpenPGP signature in SHA256SUMS.asc can't be checked here"},
+		{"sections of kinds", beside("checksums.txt", "MD5\n{md5}  new.upd\n\nSHA-256\n{sha256}  new.upd\n\nBLAKE3:\n{blake3}  new.upd\n"), "", makers, ""},
+		{"in the middle of a letter", beside("new.upd.txt", "Dear customer,\n\nplease find our new.upd at the usual place.\n\n  SHA-256: {sha256}\n\nRegards, Fennick\n"), "", makers, ""},
+	}},
+	{"encodings", []vouchRow{
+		{"UTF-8 with a mark", beside("SHA256SUMS", "\ufeff{sha256}  new.upd\n"), "", makers, ""},
+		{"UTF-16 LE with a mark", beside("SHA256SUMS", wide("\ufeff{sha256}  new.upd\r\n", true)), "", makers, ""},
+		{"UTF-16 BE with a mark", beside("SHA256SUMS", wide("\ufeff{sha256}  new.upd\r\n", false)), "", makers, ""},
+		{"UTF-16 LE without", beside("SHA256SUMS", wide("{sha256}  new.upd\r\n", true)), "", makers, ""},
+		{"UTF-16 BE without", beside("SHA256SUMS", wide("{sha256}  new.upd\n", false)), "", makers, ""},
+		{"UTF-16, columns", beside("hashes.txt", wide("\ufeff\r\nAlgorithm : SHA256\r\nHash      : {upper sha256}\r\nPath      : C:\\new.upd\r\n", true)), "", makers, ""},
+		{"UTF-16, digest alone", beside("new.upd.sha256", wide("\ufeff{sha256}\r\n", true)), "", makers, ""},
+		{"CR LF", beside("SHA256SUMS", "{of:x|sha256}  x.upd\r\n{sha256}  new.upd\r\n"), "", makers, ""},
+		{"CR", beside("SHA256SUMS", "{of:x|sha256}  x.upd\r{sha256}  new.upd\r"), "", makers, ""},
+		{"Latin letters", []string{"Kärte.upd", published, "SHA256SUMS", "{sha256}  K\xe4rte.upd\n"}, "FILE=Kärte.upd", makers, ""},
+		{"accents apart", []string{"Kärte.upd", published, "SHA256SUMS", "{sha256}  Ka\u0308rte.upd\n"}, "FILE=Kärte.upd", makers, ""},
+		{"hard spaces", beside("SHA256SUMS", "{sha256}\u00a0\u00a0new.upd\n"), "", makers, ""},
+		{"letters that can't be seen", beside("SHA256SUMS", "\u200b{sha256}  new.upd\u200b\n"), "", makers, ""},
+		{"end of file of old systems", beside("SHA256SUMS", "{sha256}  new.upd\r\n\x1a"), "", makers, ""},
+	}},
+	{"contradictions", []vouchRow{
+		{"text", beside("SHA256SUMS", "{not sha256}  new.upd\n"), "", "", notThatFile},
+		{"tag", beside("SHA256SUMS", "SHA256 (new.upd) = {not sha256}\n"), "", "", notThatFile},
+		{"UTF-16", beside("SHA256SUMS", wide("\ufeff{not sha256}  new.upd\r\n", true)), "", "", notThatFile},
+		{"tab", beside("SHA256SUMS", "{not sha256}\tnew.upd\n"), "", "", notThatFile},
+		{"capitals", beside("SHA256SUMS", "{not sha256}  NEW.UPD\n"), "", "", notThatFile},
+		{"stray space", beside("SHA256SUMS", "{not sha256}  new.upd \n"), "", "", notThatFile},
+		{"name and colon", beside("SHA256SUMS", "new.upd: {not sha256}\n"), "", "", notThatFile},
+		{"kind and colon", beside("new.upd.sha256", "sha256:{not sha256}\n"), "", "", notThatFile},
+		{"CSV", beside("sums.csv", "file,sha256\nnew.upd,{not sha256}\n"), "", "", notThatFile},
+		{"columns", beside("hashes.txt", "SHA256          {not sha256}       C:\\new.upd\n"), "", "", notThatFile},
+		{"lines of a hash tool", beside("hashes.txt", "Algorithm : SHA256\nHash      : {not sha256}\nPath      : C:\\new.upd\n"), "", "", notThatFile},
+		{"CR", beside("SHA256SUMS", "{of:x|sha256}  x.upd\r{not sha256}  new.upd\r"), "", "", notThatFile},
+		{"web page", beside("SHA256SUMS", "<!DOCTYPE html><html><body><table><tr><td>new.upd</td><td>{not sha256}</td></tr></table></body></html>"), "", "", notThatFile},
+		{"own list", beside("new.upd.sha256", "{not sha256}\n"), "", "", notThatFile},
+		{"own list under another name", beside("new.upd.sha256", "{not sha256}  build/plot.upd\n"), "", "", notThatFile},
+		{"own list in capitals", beside("NEW.UPD.SHA256", "{not sha256}\n"), "", "", notThatFile},
+		{"lower-case shared list", beside("sha256sums", "{not sha256}  new.upd\n"), "", "", notThatFile},
+		{"checksums.sha256", beside("checksums.sha256", "{not sha256}  new.upd\n"), "", "", notThatFile},
+		{"by content", beside("letter.txt", "new.upd has the SHA-256 {not sha256}\n"), "", "", notThatFile},
+		{"JSON", beside("release.json", `{"name":"new.upd","sha256":"{not sha256}"}`), "", "", notThatFile},
+		{"Metalink", beside("new.meta4", `<metalink xmlns="urn:ietf:params:xml:ns:metalink"><file name="new.upd"><hash type="sha-256">{not sha256}</hash></file></metalink>`), "", "", notThatFile},
+		{"clear-signed", beside("SHA256SUMS.asc", "-----BEGIN PGP SIGNED MESSAGE-----\nHash: SHA512\n\n{not sha256}  new.upd\n-----BEGIN PGP SIGNATURE-----\n\niQIz\n-----END PGP SIGNATURE-----\n"), "", "", notThatFile},
+		{"MD5", beside("new.upd.md5", "{not md5}  new.upd\n"), "", "", notThatFile},
+		{"SHA-1", beside("SHA1SUMS", "{not sha1}  new.upd\n"), "", "", notThatFile},
+		{"CRC-32", beside("new.sfv", "; made by a tool\nnew.upd {not crc32}\n"), "", "", notThatFile},
+		{"right SHA-256, wrong MD5", beside("sums.txt", "new.upd MD5 {not md5}\nnew.upd SHA256 {sha256}\n"), "", "", notThatFile},
+		{"right MD5, wrong SHA-256", beside("sums.txt", "MD5 (new.upd) = {md5}\nSHA256 (new.upd) = {not sha256}\n"), "", "", notThatFile},
+		{"two lists, one wrong", []string{"SHA256SUMS", "{sha256}  new.upd\n", "MD5SUMS", "{not md5}  new.upd\n"}, "", "", notThatFile},
+		{"BLAKE2b", beside("b2sums.txt", "{not blake2b}  new.upd\n"), "", "", notThatFile},
+		{"no kind told", beside("checksums.txt", "{not sha512}  new.upd\n"), "", "", "SHA-512 or BLAKE2b-512 or SHA3-512"},
+		{"--digests", []string{"elsewhere/list.txt", "{not sha256}  new.upd\n"}, "--digests elsewhere/list.txt", "", notThatFile},
+		{"list signed by the maker", []string{"SHA256SUMS", "{not sha256}  new.upd\n", "SHA256SUMS.minisig", sign(makersKey, "{not sha256}  new.upd\n")}, keyed, "", notThatFile},
+		{"--sha256", nil, "--sha256 {not sha256} --from maker", "", "not the file that has this digest"},
+	}},
+}
+
+// folded breaks a text in two, as narrow windows do.
+func folded(text string, at int, indent string) string {
+	text = filledIn(text)
+	return text[:at] + "\n" + indent + text[at:]
+}
