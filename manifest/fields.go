@@ -48,6 +48,13 @@ var fields = map[string]field{
 	"Model.on_network":  {digits: true, help: "model IDs under which it announces itself on the boat's network, as a survey shows them"},
 	"Model.signing_key": {form: &publicKey, help: "the maker's public key, with which its packages are signed (minisign)"},
 
+	"Model.downloads": {help: "where the maker publishes its packages: an address, or words that lead there"},
+
+	"Model.past_keys": {help: "keys of the maker's that signing_key was before"},
+	"PastKey.key":     {must: true, form: &publicKey, help: "the key"},
+	"PastKey.until":   {must: true, help: "day on which another took its place: 2026-03-05"},
+	"PastKey.why":     {must: true, help: "why it did"},
+
 	"Model.opens_archives": {help: "true: it takes a package as the archive in which it was published, and opens it itself"},
 	"Model.history":        {help: "files that releases had, and that were replaced or taken out"},
 

@@ -103,9 +103,11 @@ type Model struct {
 
 	OnNetwork  []string `yaml:"on_network"`  // model IDs under which it announces itself on the boat's network
 	SigningKey string   `yaml:"signing_key"` // the maker's public key, as minisign writes it
+	Downloads  string   `yaml:"downloads"`   // where the maker publishes its packages: an address
 
-	OpensArchives bool    `yaml:"opens_archives"` // it takes a package as the archive that it came in
-	History       []*Past `yaml:"history"`        // files of its releases that were replaced or taken out, the oldest first
+	OpensArchives bool       `yaml:"opens_archives"` // it takes a package as the archive that it came in
+	History       []*Past    `yaml:"history"`        // files of its releases that were replaced or taken out, the oldest first
+	PastKeys      []*PastKey `yaml:"past_keys"`      // keys that signing_key was before, the oldest first
 
 	// What the install order says of the model, in the words of its maker.
 	VersionShown string       `yaml:"version_shown"` // where the device shows its version
@@ -220,6 +222,14 @@ type Past struct {
 	SHA256  string    `yaml:"sha256"`
 	Until   Date      `yaml:"until"` // day on which it was replaced or taken out
 	Why     string    `yaml:"why"`
+}
+
+// PastKey is a maker's key that another one took the place of, and why.
+type PastKey struct {
+	Source
+	Key   string `yaml:"key"`
+	Until Date   `yaml:"until"` // day on which it was replaced
+	Why   string `yaml:"why"`
 }
 
 // Member is one file inside an archive that is unpacked onto the card.

@@ -70,6 +70,7 @@ names it. --unpack is for devices that want what is inside on the card.`,
 	flags.StringVar(&o.From, "from", "", "where the digest or the download was got; maker: from its maker")
 	flags.StringVar(&o.List, "digests", "", "list of digests (default: one that lies beside the download)")
 	flags.StringVar(&o.SigningKey, "signing-key", "", "the maker's public key (default: signing_key in the catalogue)")
+	flags.StringVar(&o.ReplaceKey, "replace-key", "", "why --signing-key takes the place of the catalogue's signing_key")
 	flags.BoolVar(&o.Several, "another-file", false, "the release has several files, and this is one more")
 	o.addReleaseFlags(cmd)
 	flags.BoolVar(&o.ask, "ask", false, askFlag)
@@ -133,6 +134,7 @@ func (o *packageOptions) check() error {
 		{"--sha256", "File.sha256", o.SHA256},
 		{"--from", "File.from", o.From},
 		{"--signing-key", "Model.signing_key", o.SigningKey},
+		{"--replace-key", "PastKey.why", o.ReplaceKey},
 		{"--released", "Release.released", o.released},
 		{"--over", "Release.over", o.over},
 		{"--passed-on-by", "Release.passed_on_by", o.passedOnBy},
@@ -153,6 +155,8 @@ func (o *packageOptions) check() error {
 		return errors.New("--model and --version go together")
 	case o.SHA256 != "" && o.From == "":
 		return errors.New("say with --from where the digest was got: maker, or a few words")
+	case o.ReplaceKey != "" && o.SigningKey == "":
+		return errors.New("give with --signing-key the key that takes the place of the catalogue's")
 	case o.Member != "" && o.Unpack:
 		return errors.New("either --member, for one file of the zip, or --unpack, for all")
 	}
@@ -353,6 +357,11 @@ func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found 
 func (o *packageOptions) change(file *edit.File, found intake.Found) error {
 	today := time.Now().Format(time.DateOnly)
 	past := edit.Past{Until: today, Why: or(o.why, found.Why)}
+	if found.NewKey != "" {
+		if err := edit.ReplaceKey(file, found.Model, found.NewKey, today, o.ReplaceKey); err != nil {
+			return err
+		}
+	}
 	if o.Opens && !found.Model.OpensArchives && found.Known == nil {
 		if err := file.Set(edit.Way{"opens_archives"}, edit.Plain("true"), beforeReleases...); err != nil {
 			return err

@@ -1,6 +1,14 @@
 package main
 
-import "strings"
+import (
+	"archive/zip"
+	"bytes"
+	"errors"
+	"io"
+	"strings"
+
+	"cardwright/media/mediatest/shoptest"
+)
 
 const (
 	makers = "maker"
@@ -148,6 +156,125 @@ var vouchRows = []struct {
 		{"list signed by the maker", []string{"SHA256SUMS", "{not sha256}  new.upd\n", "SHA256SUMS.minisig", sign(makersKey, "{not sha256}  new.upd\n")}, keyed, "", notThatFile},
 		{"--sha256", nil, "--sha256 {not sha256} --from maker", "", "not the file that has this digest"},
 	}},
+	{"kinds", []vouchRow{
+		{"SHA-384", beside("SHA384SUMS", "{sha384}  new.upd\n"), "", makers, "SHA-384"},
+		{"SHA-512", beside("SHA512SUMS", "{sha512}  new.upd\n"), "", makers, "SHA-512"},
+		{"SHA-512/256 by its tag", beside("sums.txt", "SHA512-256(new.upd)= {sha512-256}\n"), "", makers, "SHA-512/256"},
+		{"SHA3-256 by its name", beside("new.upd.sha3-256", "{sha3-256}  new.upd\n"), "", makers, "SHA3-256"},
+		{"SHA3-256 by its tag", beside("sums.txt", "SHA3-256 (new.upd) = {sha3-256}\n"), "", makers, "SHA3-256"},
+		{"SHA3-256, not told", beside("checksums.txt", "{sha3-256}  new.upd\n"), "", makers, "SHA3-256"},
+		{"SHA3-384, not told", beside("checksums.txt", "{sha3-384}  new.upd\n"), "", makers, "SHA3-384"},
+		{"SHA3-512 by its name", beside("SHA3-512SUMS", "{sha3-512}  new.upd\n"), "", makers, "SHA3-512"},
+		{"SHA3-512, not told", beside("checksums.txt", "{sha3-512}  new.upd\n"), "", makers, "SHA3-512"},
+		{"BLAKE2b by the name of its tool", beside("b2sums.txt", "{blake2b}  new.upd\n"), "", makers, "BLAKE2b-512"},
+		{"BLAKE2b by its name", beside("new.upd.blake2b", "{blake2b}\n"), "", makers, "BLAKE2b-512"},
+		{"BLAKE2b by its tag", beside("sums.txt", "BLAKE2b (new.upd) = {blake2b}\n"), "", makers, "BLAKE2b-512"},
+		{"BLAKE2b by OpenSSL's tag", beside("sums.txt", "BLAKE2B-512(new.upd)= {blake2b}\n"), "", makers, "BLAKE2b-512"},
+		{"BLAKE2b-256 by its tag", beside("sums.txt", "BLAKE2b-256 (new.upd) = {blake2256}\n"), "", makers, "BLAKE2b-256"},
+		{"BLAKE2b, not told", beside("checksums.txt", "{blake2b}  new.upd\n"), "", makers, "BLAKE2b-512"},
+		{"BLAKE2b called SHA-512", beside("SHA512SUMS", "{blake2b}  new.upd\n"), "", makers, "BLAKE2b-512"},
+		{"BLAKE2s, not told", beside("checksums.txt", "{blake2s}  new.upd\n"), "", makers, "BLAKE2s-256"},
+		{"BLAKE3 by the name of its tool", beside("B3SUMS", "{blake3}  new.upd\n"), "", makers, "BLAKE3"},
+		{"BLAKE3 by its tag", beside("sums.txt", "BLAKE3 (new.upd) = {blake3}\n"), "", makers, "BLAKE3"},
+		{"BLAKE3, not told", beside("new.upd.sum", "{blake3}\n"), "", makers, "BLAKE3"},
+		{"SHA-224", beside("new.upd.sha224", "{sha224}\n"), "", makers, "SHA-224"},
+		{"MD5 shows an accident", beside("new.upd.md5", "{md5}  new.upd\n"), "", ours, "the MD5 in new.upd.md5 is right: a digest of that kind shows an accident, not an attack"},
+		{"MD5, alone", beside("new.upd.md5", "{md5}\n"), "", ours, "not an attack"},
+		{"MD5 by its tag", beside("MD5SUMS", "MD5 (new.upd) = {md5}\n"), "", ours, "not an attack"},
+		{"SHA-1", beside("new.upd.sha1", "{sha1} *new.upd\n"), "", ours, "the SHA-1 in new.upd.sha1 is right"},
+		{"RIPEMD-160", beside("sums.txt", "RMD160 (new.upd) = {rmd160}\n"), "", ours, "RIPEMD-160"},
+		{"CRC-32", beside("new.sfv", "; made by a tool\nnew.upd {upper crc32}\n"), "", ours, "the CRC-32 in new.sfv is right"},
+		{"MD5 and SHA-256", beside("sums.txt", "MD5 (new.upd) = {md5}\nSHA256 (new.upd) = {sha256}\n"), "", makers, ""},
+		{"a kind that isn't known", beside("sums.txt", "WHIRLPOOL (new.upd) = {not sha512}\n"), "", ours, "of the kind Whirlpool, which can't be checked here"},
+		{"a kind that isn't known, by its name", beside("new.upd.whirlpool", "{not sha512}\n"), "", ours, "of the kind Whirlpool"},
+		{"another name for right bytes", beside("SHA256SUMS", "{sha256}  plot9-4.1.upd\n"), "", "", "take it under that name with --name plot9-4.1.upd"},
+		{"another name, BLAKE2b", beside("checksums.txt", "{blake2b}  plot9-4.1.upd\n"), "", "", "--name plot9-4.1.upd"},
+		{"another name, taken under it", beside("SHA256SUMS", "{sha256}  plot9-4.1.upd\n"), "--name plot9-4.1.upd", makers, ""},
+		{"another name in its own list", beside("new.upd.sha256", "{sha256}  build/plot.upd\n"), "", makers, "new.upd.sha256 calls it build/plot.upd"},
+	}},
+	{"nothing usable", []vouchRow{
+		{"an empty list", beside("SHA256SUMS", ""), "", ours, unusable + "SHA256SUMS: empty"},
+		{"a list of spaces", beside("SHA256SUMS", " \r\n\r\n"), "", ours, unusable + "SHA256SUMS: empty"},
+		{"a mark alone", beside("SHA256SUMS", "\xff\xfe"), "", ours, unusable + "SHA256SUMS: empty"},
+		{"a web page", beside("SHA256SUMS", "<!DOCTYPE html>\n<html><body>Please sign in</body></html>\n"), "", ours, unusable + "SHA256SUMS: a web page, not a list"},
+		{"a web page in UTF-16", beside("SHA256SUMS", wide("\ufeff<html><body>Sign in</body></html>", true)), "", ours, "a web page, not a list"},
+		{"a web page that has the digest", beside("SHA256SUMS", "<html><body><pre>{sha256}  new.upd</pre></body></html>"), "", ours, "a web page, not a list"},
+		{"bytes", beside("SHA256SUMS", "\x00\x01\x02PK\x03\x04\x00\x00\x00"), "", ours, unusable + "SHA256SUMS: not a text"},
+		{"an error in JSON", beside("SHA256SUMS", `{"error":"not found"}`), "", ours, unusable + "SHA256SUMS: no digest in it"},
+		{"an error in XML", beside("SHA256SUMS", "<?xml version=\"1.0\"?>\n<Error><Code>AccessDenied</Code></Error>"), "", ours, unusable + "SHA256SUMS: no digest in it"},
+		{"404", beside("SHA256SUMS", "404: Not Found\n"), "", ours, "no digest in it"},
+		{"other files", beside("SHA256SUMS", "{of:x|sha256}  x.upd\n{of:y|sha256}  y.upd\n"), "", ours, unusable + "SHA256SUMS: it names x.upd, y.upd"},
+		{"a digest that was cut off", beside("SHA256SUMS", "{md5}1234567  new.upd\n"), "", ours, "it names it, with no digest that can be read"},
+		{"its name alone", beside("new.upd.sha256", "new.upd\n"), "", ours, "it names it, with no digest that can be read"},
+		{"another file's digest, no name", beside("sha256.txt", "{of:x|sha256}\n"), "", ours, unusable + "sha256.txt: its digests have no names"},
+		{"a long line", beside("SHA256SUMS", strings.Repeat("x", 20_000)+"\n"), "", ours, "it has lines of more than 16384 bytes"},
+		{"lower case", beside("sha256sums", ""), "", ours, unusable + "sha256sums: empty"},
+		{"checksums.sha256", beside("checksums.sha256", "{of:x|sha256}  x.upd\n"), "", ours, unusable + "checksums.sha256"},
+		{"own list, empty", beside("new.upd.sha256", "\n"), "", ours, unusable + "new.upd.sha256: empty"},
+		{"named by the user", beside("mine.txt", "{of:x|sha256}  x.upd\n"), "--digests mine.txt", "", "a list that says nothing usable about this file"},
+		{"another file's own list", []string{"x.upd", "x", "x.upd.sha256", "{of:x|sha256}  x.upd\n"}, "", ours, ""},
+		{"a letter about something else", beside("letter.txt", "{of:x|sha256}  x.upd\n"), "", ours, ""},
+	}},
+	{"only the maker", []vouchRow{
+		{"nothing", nil, "", ours, ""},
+		{"--from x", nil, "--from x", ours, ""},
+		{"--from x with a digest", nil, "--sha256 {sha256} --from x", second, ""},
+		{"--from the maker's forum", nil, "--sha256 {sha256} --from maker's%20forum", second, ""},
+		{"--from maker", nil, "--sha256 {sha256} --from maker", makers, ""},
+		{"--from maker without a digest", nil, "--from maker", ours, "nothing vouches for it"},
+		{"two folders", beside("SHA256SUMS", "{sha256}  eu/new.upd\n{not sha256}  us/new.upd\n"), "", ours, "none of them counts without its folder"},
+		{"two folders, the same digest", beside("SHA256SUMS", "{sha256}  eu/new.upd\n{sha256}  us/new.upd\n"), "", makers, ""},
+		{"two folders, neither right", beside("SHA256SUMS", "{of:x|sha256}  eu/new.upd\n{not sha256}  us/new.upd\n"), "", "", notThatFile},
+		{"two digests for one name", beside("SHA256SUMS", "{sha256}  new.upd\n{not sha256}  new.upd\n"), "", ours, "none of them counts"},
+		{"two folders, in the right one", []string{"eu/new.upd", published, "SHA256SUMS", "{sha256}  eu/new.upd\n{not sha256}  us/new.upd\n"}, "FILE=eu/new.upd --digests SHA256SUMS", makers, ""},
+		{"two folders, in the wrong one", []string{"us/new.upd", published, "SHA256SUMS", "{sha256}  eu/new.upd\n{not sha256}  us/new.upd\n"}, "FILE=us/new.upd --digests SHA256SUMS", "", notThatFile},
+		{"beside an older one", beside("SHA256SUMS", "{sha256}  new.upd\n{not sha256}  old/new.upd\n"), "", makers, ""},
+		{"two in capitals", beside("SHA256SUMS", "{sha256}  new.upd\n{not sha256}  NEW.UPD\n"), "", makers, ""},
+		{"zip listed right", []string{"a.zip", zipped("p.upd", published), "SHA256SUMS", listOf("a.zip", zipped("p.upd", published))}, "FILE=a.zip --member p.upd", makers, ""},
+		{"zip listed right, member contradicted", []string{"a.zip", zipped("p.upd", published), "SHA256SUMS", listOf("a.zip", zipped("p.upd", published)) + "{not sha256}  p.upd\n"}, "FILE=a.zip --member p.upd", "", notThatFile},
+		{"zip listed right, member contradicted by MD5", []string{"a.zip", zipped("p.upd", published), "SHA256SUMS", listOf("a.zip", zipped("p.upd", published)), "p.upd.md5", "{not md5}  p.upd\n"}, "FILE=a.zip --member p.upd", "", notThatFile},
+		{"zip not listed, member right", []string{"a.zip", zipped("p.upd", published), "SHA256SUMS", "{sha256}  p.upd\n"}, "FILE=a.zip --member p.upd", makers, ""},
+		{"zip not listed, member right by BLAKE2b", []string{"a.zip", zipped("p.upd", published), "checksums.txt", "{blake2b}  p.upd\n"}, "FILE=a.zip --member p.upd", makers, "BLAKE2b-512"},
+		{"zip contradicted, member right", []string{"a.zip", zipped("p.upd", published), "SHA256SUMS", "{not sha256}  a.zip\n{sha256}  p.upd\n"}, "FILE=a.zip --member p.upd", "", notThatFile},
+		{"unpacked zip, a file inside contradicted", []string{"a.zip", zipped("b/p.upd", published), "SHA256SUMS", listOf("a.zip", zipped("b/p.upd", published)) + "{not sha256}  b/p.upd\n"}, "FILE=a.zip --unpack", "", notThatFile},
+		{"unpacked zip, files inside right", []string{"a.zip", zipped("b/p.upd", published), "SHA256SUMS", listOf("a.zip", zipped("b/p.upd", published)) + "{sha256}  b/p.upd\n"}, "FILE=a.zip --unpack", makers, ""},
+		{"files inside right don't vouch for a zip", []string{"a.zip", zipped("b/p.upd", published), "SHA256SUMS", "{sha256}  b/p.upd\n"}, "FILE=a.zip --unpack", ours, unusable},
+		{"own list of a zip names its member", []string{"a.zip", zipped("p.upd", published), "a.zip.sha256", "{sha256}  p.upd\n"}, "FILE=a.zip --member p.upd", makers, ""},
+		{"another release's list", []string{"SHA256SUMS", "{of:x|sha256}  new-4.0.upd\n"}, "", ours, unusable},
+	}},
+	{"signatures", []vouchRow{
+		{"by the maker", beside("new.upd.minisig", sign(makersKey, published)), keyed, makers, ""},
+		{"by the maker, name in capitals", beside("NEW.UPD.MINISIG", sign(makersKey, published)), keyed, makers, ""},
+		{"by the maker, called .sig", beside("new.upd.sig", sign(makersKey, published)), keyed, makers, ""},
+		{"by somebody else", beside("new.upd.minisig", sign(strangersKey, published)), keyed, "", "which isn't the maker's"},
+		{"for other bytes", beside("new.upd.minisig", sign(makersKey, other)), keyed, "", "by the maker's key, for other bytes"},
+		{"broken", beside("new.upd.minisig", "untrusted comment: x\n"), keyed, "", "no signature in it"},
+		{"empty", beside("new.upd.minisig", ""), keyed, "", "no signature in it"},
+		{"missing", nil, keyed, ours, "no signature by Fennick's key lies beside it"},
+		{"missing, with a list", beside("SHA256SUMS", "{sha256}  new.upd\n"), keyed, second, "SHA256SUMS is not signed by Fennick's key: it doesn't count as the maker's"},
+		{"missing, told with a list too", beside("SHA256SUMS", "{sha256}  new.upd\n"), keyed, second, "no signature by Fennick's key lies beside it"},
+		{"missing, digest from the maker", nil, keyed + " --sha256 {sha256} --from maker", makers, "no signature by Fennick's key lies beside it"},
+		{"of the list", []string{"SHA256SUMS", "{sha256}  new.upd\n", "SHA256SUMS.minisig", sign(makersKey, "{sha256}  new.upd\n")}, keyed, makers, ""},
+		{"of a UTF-16 list", []string{"SHA256SUMS", wide("\ufeff{sha256}  new.upd\r\n", true), "SHA256SUMS.minisig", sign(makersKey, wide("\ufeff{sha256}  new.upd\r\n", true))}, keyed, makers, ""},
+		{"of the list, by somebody else", []string{"SHA256SUMS", "{sha256}  new.upd\n", "SHA256SUMS.minisig", sign(strangersKey, "{sha256}  new.upd\n")}, keyed, "", "which isn't the maker's"},
+		{"of a changed list", []string{"SHA256SUMS", "{sha256}  new.upd\n\n", "SHA256SUMS.minisig", sign(makersKey, "{sha256}  new.upd\n")}, keyed, "", "for other bytes"},
+		{"of a list of MD5", []string{"MD5SUMS", "{md5}  new.upd\n", "MD5SUMS.minisig", sign(makersKey, "{md5}  new.upd\n")}, keyed, ours, "not an attack"},
+		{"key not known", beside("new.upd.minisig", sign(makersKey, published)), "", ours, "was not checked: no key of Fennick is known"},
+		{"key not known, with a list", []string{"SHA256SUMS", "{sha256}  new.upd\n", "SHA256SUMS.minisig", sign(makersKey, "{sha256}  new.upd\n")}, "", makers, "SHA256SUMS.minisig was not checked"},
+		{"key given", beside("new.upd.minisig", sign(makersKey, published)), "--signing-key MAKERSKEY", makers, ""},
+		{"key given again", beside("new.upd.minisig", sign(makersKey, published)), keyed + " --signing-key MAKERSKEY", makers, ""},
+		{"another key given", beside("new.upd.minisig", sign(strangersKey, published)), keyed + " --signing-key STRANGERSKEY", "", "another key than the catalogue has for Fennick"},
+		{"another key given, and the maker's signature", beside("new.upd.minisig", sign(makersKey, published)), keyed + " --signing-key STRANGERSKEY", "", "another key than the catalogue has"},
+		{"key replaced with why", beside("new.upd.minisig", sign(strangersKey, published)), keyed + " --signing-key STRANGERSKEY --replace-key lost%20theirs", makers, ""},
+		{"key replaced, signature by the old one", beside("new.upd.minisig", sign(makersKey, published)), keyed + " --signing-key STRANGERSKEY --replace-key lost%20theirs", "", "which isn't the maker's"},
+		{"OpenPGP beside it", beside("new.upd.asc", "-----BEGIN PGP SIGNATURE-----\n\niQIzBAEB\n-----END PGP SIGNATURE-----\n"), "", ours, "new.upd.asc beside it is an OpenPGP signature, which can't be checked here"},
+		{"OpenPGP in bytes", beside("new.upd.sig", "\x89\x02\x33\x04\x00\x01\x0a\x00\x1d"), "", ours, "an OpenPGP signature, which can't be checked here"},
+		{"OpenPGP of the list", []string{"SHA256SUMS", "{sha256}  new.upd\n", "SHA256SUMS.asc", "-----BEGIN PGP SIGNATURE-----\n\niQIz\n-----END PGP SIGNATURE-----\n"}, "", makers, "SHA256SUMS.asc beside it is an OpenPGP signature"},
+		{"SSH", beside("new.upd.sig", "-----BEGIN SSH SIGNATURE-----\nU1NIU0lH\n-----END SSH SIGNATURE-----\n"), "", ours, "an SSH signature, which can't be checked here"},
+		{"X.509", beside("new.upd.p7s", "\x30\x82\x01\x00\x06\x09"), "", ours, "new.upd.p7s beside it is a signature, which can't be checked here"},
+		{"digest called .sig", beside("new.upd.sig", "{not sha256}  new.upd\n"), "", "", notThatFile},
+		{"of another file", beside("x.upd.minisig", sign(makersKey, "x")), keyed, ours, "no signature by Fennick's key lies beside it"},
+	}},
 }
 
 // folded breaks a text in two, as narrow windows do.
@@ -155,3 +282,20 @@ func folded(text string, at int, indent string) string {
 	text = filledIn(text)
 	return text[:at] + "\n" + indent + text[at:]
 }
+
+// zipped is an archive with one file in it.
+func zipped(name, content string) string {
+	var out bytes.Buffer
+	z := zip.NewWriter(&out)
+	w, err := z.Create(name)
+	if err == nil {
+		_, err = io.WriteString(w, content)
+	}
+	if err = errors.Join(err, z.Close()); err != nil {
+		panic(err)
+	}
+	return out.String()
+}
+
+// listOf is the line of a list for a file.
+func listOf(name, content string) string { return shoptest.Sum([]byte(content)) + "  " + name + "\n" }

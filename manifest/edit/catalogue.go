@@ -294,3 +294,13 @@ func listOrNil(l List) Value {
 	}
 	return l
 }
+
+// ReplaceKey gives a model another signing key, and keeps the one before with
+// the day and why.
+func ReplaceKey(f *File, m *manifest.Model, key, day, why string) error {
+	past := Inline{{"key", m.SigningKey}, {"until", Plain(day)}, {"why", why}}
+	if err := f.Insert(Way{"past_keys"}, len(m.PastKeys), past, "signing_key"); err != nil {
+		return err
+	}
+	return f.Set(Way{"signing_key"}, key)
+}

@@ -172,7 +172,9 @@ type lineReader struct {
 func (r *lineReader) likely(digest string) []kind {
 	all := ofLength(len(digest))
 	for _, k := range []kind{r.ofName, r.heading} {
-		if d := k.of(); d.digits == len(digest) {
+		if d := k.of(); d.digits == len(digest) && d.hash == nil {
+			return []kind{k}
+		} else if d.digits == len(digest) {
 			all = append([]kind{k}, slices.DeleteFunc(all, func(o kind) bool { return o == k })...)
 		}
 	}

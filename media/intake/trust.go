@@ -129,7 +129,8 @@ type vouching struct {
 	path   string
 	proofs []Proof
 	notes  []string
-	lists  []*list // that vouch for it by a strong digest
+	lists  []*list          // that vouch for it by a strong digest
+	silent map[*list]string // those that say nothing usable, and why
 }
 
 func (v *vouching) note(format string, args ...any) {
@@ -239,7 +240,16 @@ func (e *evidence) unusable(v *vouching, l *list, f *subject, s said, why string
 	if f.names[0] != e.base || e.isOthers(l) || !l.byName && !s.concerns {
 		return
 	}
-	v.note("a list lies beside it but says nothing usable about this file: %s: %s", l.name, why)
+	v.silent[l] = why
+}
+
+// tellSilent tells of the lists that lie beside a download for nothing.
+func (e *evidence) tellSilent(v *vouching) {
+	for i := range e.lists {
+		if why := v.silent[&e.lists[i]]; why != "" {
+			v.note("a list lies beside it but says nothing usable about this file: %s: %s", e.lists[i].name, why)
+		}
+	}
 }
 
 // silence is why a list says nothing of a file.
@@ -385,6 +395,7 @@ func (e *evidence) listedInside(v *vouching, f *subject, whole bool) error {
 		case len(s.fails) > 0:
 			return contradicted(v.path, l, f, s)
 		case whole && l.odd == "" && len(s.matches) > 0 && !slices.Contains(v.lists, l):
+			delete(v.silent, l)
 			e.agrees(v, l, s)
 		}
 	}

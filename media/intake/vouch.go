@@ -19,7 +19,7 @@ func (x *examination) vouch(found *Found) error {
 	if err != nil {
 		return err
 	}
-	v := &vouching{path: x.request.Path, notes: x.evidence.notes}
+	v := &vouching{path: x.request.Path, notes: x.evidence.notes, silent: map[*list]string{}}
 	if x.zip != nil {
 		x.evidence.members = map[string]bool{}
 		for _, m := range x.zip.File {
@@ -34,6 +34,7 @@ func (x *examination) vouch(found *Found) error {
 			return err
 		}
 	}
+	x.evidence.tellSilent(v)
 	if x.request.List != "" && len(v.proofs) == 0 {
 		return x.refuse("a list that says nothing usable about this file", strings.Join(v.notes, "; "), "its digest in "+x.request.List, "name the right list, or leave out --digests")
 	}
