@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -119,20 +120,31 @@ func (s *session) showKey(path string, key keys.Key) {
 	fmt.Fprintf(s.out, "trusts:\n  - shop: %s\n    key: %s\n", edit.Scalar(name), key.Public())
 }
 
-// signing is the key that prepare signs with; nil where none was made.
+// signing is the key that signs cards and events; nil where none was made.
 func (o keyOptions) signing() (*keys.Key, error) {
 	path, err := o.place()
 	if err != nil {
 		return nil, err
 	}
 	key, err := keys.Load(path)
-	if errors.Is(err, fs.ErrNotExist) && o.file == "" {
+	if o.file == "" && (errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.ENOTDIR)) {
 		return nil, nil
 	}
 	if err != nil {
 		return nil, err
 	}
 	return &key, nil
+}
+
+// signingIfKnown is signing where there is work that a key isn't needed for: it
+// isn't refused because nobody can tell where a key would stand. That is told.
+func (o keyOptions) signingIfKnown(s *session, without string) (*keys.Key, error) {
+	key, err := o.signing()
+	if errors.Is(err, keys.ErrNoPlace) {
+		s.complain(err.Error() + "; " + without)
+		return nil, nil
+	}
+	return key, err
 }
 
 // own is the key as a shop that is believed.

@@ -32,12 +32,21 @@ func (o *checkOptions) addFlags(cmd *cobra.Command) {
 	cmd.Flags().StringArrayVar(&o.heads, "heads", nil, "report of an earlier backup (JSON): its heads show whether a tail was removed; may be repeated")
 }
 
-func (o checkOptions) against(shop *manifest.Shop) (store.CheckOptions, error) {
+// against are the writers that the shop trusts and this laptop's own key. Where
+// that key can't be had, only the trusted ones; where there are none either,
+// nobody is known, which the check tells.
+func (o checkOptions) against(s *session, shop *manifest.Shop) (store.CheckOptions, error) {
 	own, err := o.key.signing()
-	if err != nil {
+	if err != nil && o.key.file != "" {
 		return store.CheckOptions{}, err
 	}
 	c := store.CheckOptions{Known: knownWriters(shop, own)}
+	if err != nil {
+		s.complain(err.Error() + "; only the keys that shop.yaml trusts are known")
+		if len(c.Known) == 0 {
+			c.Known = nil
+		}
+	}
 	for _, path := range o.heads {
 		h, err := savedHeads(path)
 		if err != nil {
@@ -97,7 +106,7 @@ func runAuditCheck(ctx context.Context, s *session, o checkOptions) error {
 	if err != nil {
 		return err
 	}
-	against, err := o.against(shop)
+	against, err := o.against(s, shop)
 	if err != nil {
 		return err
 	}
@@ -169,7 +178,7 @@ func ledgerWork(s *session, o *checkOptions, use, short, arg string, do func(con
 			if err != nil {
 				return err
 			}
-			against, err := o.against(shop)
+			against, err := o.against(s, shop)
 			if err != nil {
 				return err
 			}

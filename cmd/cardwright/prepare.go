@@ -103,7 +103,7 @@ func prepare(ctx context.Context, p *preparing) (err error) {
 	if p.plan.Conflict != nil || len(p.layout.Cards) == 0 {
 		return p.nothingToWrite()
 	}
-	if p.key, err = o.key.signing(); err != nil {
+	if p.key, err = o.key.signingIfKnown(p.session, "the cards are not signed, and not noted in the ledger"); err != nil {
 		return err
 	}
 	defer p.close()

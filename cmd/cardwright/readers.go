@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -35,6 +37,7 @@ type listedReader struct {
 	Code     string          `json:"code"` // "" where the card can't be read
 	Unread   string          `json:"unread"`
 	MayErase readers.Verdict `json:"may_erase"`
+	noRights bool            // to read it
 }
 
 func runReaders(ctx context.Context, s *session) error {
@@ -74,6 +77,14 @@ func describedReader(d readers.Drive) listedReader {
 	}
 	r.Nominal, r.Band = readers.Nominal(d.Bytes), readers.BandOf(d.Bytes)
 	seen, err := lookAtDrive(d.Path)
+	if errors.Is(err, fs.ErrPermission) {
+		r.Unread, r.noRights = "it takes more rights than yours: try again as root, or as a member of the drive's group", true
+		if r.MayErase.OK {
+			r.MayErase = readers.Verdict{}
+		}
+		r.MayErase.Reasons = append(r.MayErase.Reasons, "can't be read without rights, so that nobody knows what is on it")
+		return r
+	}
 	if err != nil {
 		r.Unread = err.Error()
 		return r
@@ -100,7 +111,7 @@ func (s *session) writeReader(r listedReader) {
 	if r.Code != "" {
 		fmt.Fprintf(s.out, "    code %s\n", r.Code)
 	} else {
-		fmt.Fprintf(s.out, "    could not be read: %s\n", wrapped(r.Unread, "    "))
+		fmt.Fprintf(s.out, "    %s\n", wrapped("could not be read: "+r.Unread, "      "))
 	}
 	word := "✗ not erased: "
 	if r.MayErase.OK {
@@ -131,6 +142,9 @@ func contentsOf(r listedReader) string {
 			text += " mounted at " + strings.Join(d.Mounts, ", ")
 		}
 		parts = append(parts, strings.TrimSpace(text))
+	}
+	if len(parts) == 0 && r.noRights {
+		return "can't be read without rights"
 	}
 	if len(parts) == 0 {
 		return "no file system"

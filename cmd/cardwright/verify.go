@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/media"
+	"cardwright/media/keys"
 	"cardwright/verify"
 	"cardwright/verify/ledger"
 	"cardwright/verify/sheet"
@@ -81,6 +83,9 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	if err := v.checkPages(o); err != nil {
 		return err
 	}
+	if err := v.findKey(o.repair.key); err != nil {
+		return err
+	}
 	report, err := v.judge(ctx)
 	if err != nil {
 		return err
@@ -94,7 +99,7 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 		return err
 	}
 	repair, err := v.follow(ctx, o, report)
-	answer := verified{Report: report, Repair: repair, Error: told(err)}
+	answer := verified{Report: report, Repair: repair, Error: or(told(err), told(v.beside))}
 	s.writeJSON(answer)
 	return &answered{codeIn(ctx, err)}
 }
@@ -108,10 +113,14 @@ type verified struct {
 }
 
 // follow does what follows a verdict: notes it, and writes what was asked for.
-// The error has the exit code.
+// The error has the exit code: that the card couldn't be noted is told beside a
+// verdict, whose code stays unless it says that all is well.
 func (v *verifying) follow(ctx context.Context, o verifyOptions, report verify.Report) (*prepared, error) {
-	if err := v.note(ctx, o, report); err != nil {
-		return nil, err
+	if err := v.note(ctx, report); err != nil {
+		if report.Verdict == verify.Good {
+			return nil, err
+		}
+		v.aside(err)
 	}
 	if err := v.writeFiles(o, report); err != nil {
 		return nil, err
@@ -122,14 +131,30 @@ func (v *verifying) follow(ctx context.Context, o verifyOptions, report verify.R
 	return nil, verdictCode(report.Verdict)
 }
 
-// note notes in the ledger that the card was verified.
-func (v *verifying) note(ctx context.Context, o verifyOptions, report verify.Report) error {
-	key, err := o.repair.key.signing()
-	if err != nil {
+// aside tells what doesn't change the verdict's exit code.
+func (v *verifying) aside(err error) {
+	v.beside = errors.Join(v.beside, err)
+	v.session.complain(err.Error())
+}
+
+// findKey finds the key by which the card is noted. One that was named has to be
+// there; without one that can be read the card is judged all the same.
+func (v *verifying) findKey(o keyOptions) (err error) {
+	if v.shop == nil {
+		return nil
+	}
+	v.key, err = o.signing()
+	if err == nil || o.file != "" {
 		return err
 	}
+	v.aside(fmt.Errorf("%w; the card is not noted in the ledger", err))
+	return nil
+}
+
+// note notes in the ledger that the card was verified.
+func (v *verifying) note(ctx context.Context, report verify.Report) error {
 	card := cardOf(v.shop, v.vessel, v.plan, v.card, v.path, v.bytes, report)
-	if err := v.session.noteCard(ctx, v.shop, key, ledger.CardVerified, v.vessel, card); err != nil {
+	if err := v.session.noteCard(ctx, v.shop, v.key, ledger.CardVerified, v.vessel, card); err != nil {
 		return fmt.Errorf("the card is %s, but %w", report.Verdict, err)
 	}
 	return nil
@@ -190,6 +215,9 @@ type verifying struct {
 	card  media.Card // of the plan, as chosen
 	bytes int64      // measured; 0 for a folder
 	open  io.Closer  // the card, until the end; nil for a folder
+
+	key    *keys.Key // by which the card is noted; nil: it isn't
+	beside error     // what was told beside the verdict
 }
 
 func (v *verifying) close() {

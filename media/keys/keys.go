@@ -37,12 +37,25 @@ const (
 // Key is a shop's own signing key.
 type Key struct{ private minisign.PrivateKey }
 
+// ErrNoPlace says that it isn't known where the user's settings stand, so that
+// nobody can tell whether there is a key.
+var ErrNoPlace = errors.New("it isn't known where your key stands")
+
 // Place is where a technician's key stands when no other place is named: the
-// user's own folder for settings.
+// user's own folder for settings. It wraps ErrNoPlace where the environment
+// names none. A relative XDG_CONFIG_HOME is passed over, as the XDG Base
+// Directory Specification 0.8 asks for.
 func Place() (string, error) {
 	dir, err := os.UserConfigDir()
+	home, homeErr := os.UserHomeDir()
+	if xdg := os.Getenv("XDG_CONFIG_HOME"); xdg != "" && !filepath.IsAbs(xdg) && homeErr == nil {
+		dir, err = filepath.Join(home, ".config"), nil
+	}
+	if err == nil && !filepath.IsAbs(dir) {
+		err = fmt.Errorf("%s is not an absolute path", dir)
+	}
 	if err != nil {
-		return "", fmt.Errorf("finding the place of the key: %w", err)
+		return "", fmt.Errorf("%w (%w): name its file with --key", ErrNoPlace, err)
 	}
 	return filepath.Join(dir, "cardwright", "shop.key"), nil
 }

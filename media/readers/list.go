@@ -93,7 +93,7 @@ func listDarwin(ctx context.Context) ([]Drive, error) {
 // run gives what a tool prints, of which no more than maxListing is kept.
 func run(ctx context.Context, tool string, arguments ...string) ([]byte, error) {
 	answer, complaint := bounded{most: maxListing}, bounded{most: maxText}
-	cmd := exec.CommandContext(ctx, tool, arguments...)
+	cmd := exec.CommandContext(ctx, toolPath(tool), arguments...)
 	cmd.Env = append(os.Environ(), "LC_ALL=C")
 	cmd.Stdout, cmd.Stderr = &answer, &complaint
 	cmd.WaitDelay = time.Second // for whatever it started that keeps the pipes open
@@ -109,6 +109,22 @@ func run(ctx context.Context, tool string, arguments ...string) ([]byte, error) 
 		return nil, fmt.Errorf("running %s: %w: %s", tool, err, clean(string(complaint.kept)))
 	}
 	return answer.kept, nil
+}
+
+// toolFolders are where systems keep their own tools (Filesystem Hierarchy
+// Standard 3.0, /bin, /sbin and /usr), for a PATH that doesn't name them.
+var toolFolders = []string{"/usr/bin", "/bin", "/usr/sbin", "/sbin"}
+
+func toolPath(tool string) string {
+	if _, err := exec.LookPath(tool); err == nil || runtime.GOOS == "windows" {
+		return tool
+	}
+	for _, dir := range toolFolders {
+		if found, err := exec.LookPath(path.Join(dir, tool)); err == nil {
+			return found
+		}
+	}
+	return tool
 }
 
 // bounded keeps the first bytes written to it and drops the rest.
