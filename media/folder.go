@@ -65,15 +65,16 @@ func (j Job) WriteFolder(ctx context.Context, t FolderTarget) Outcome {
 
 // claim keeps other runs off a folder for as long as what it returns is open:
 // each would take the other's files for its own.
-func claim(root *os.Root) (*os.File, error) {
+func claim(root *os.Root) (io.Closer, error) {
 	folder, err := root.Open(".")
 	if err != nil {
 		return nil, err
 	}
-	if err := lockFolder(folder); err != nil {
+	claimed, err := lockFolder(folder)
+	if err != nil {
 		return nil, errors.Join(fmt.Errorf("another run is writing to this folder: wait for it (%w)", err), folder.Close())
 	}
-	return folder, nil
+	return claimed, nil
 }
 
 type folderWriter struct {

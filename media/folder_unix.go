@@ -4,6 +4,7 @@ package media
 
 import (
 	"errors"
+	"io"
 	"os"
 
 	"golang.org/x/sys/unix"
@@ -12,12 +13,12 @@ import (
 // syncFolder makes the names in a folder durable.
 func syncFolder(f *os.File) error { return f.Sync() }
 
-// lockFolder marks a folder as being written for as long as it is open; it
+// lockFolder marks a folder as being written until what it gives is closed; it
 // fails where another run holds it.
-func lockFolder(f *os.File) error {
+func lockFolder(f *os.File) (io.Closer, error) {
 	err := unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)
 	if errors.Is(err, unix.EWOULDBLOCK) {
-		return err
+		return nil, err
 	}
-	return nil // held, or a file system without locks
+	return f, nil // held, or a file system without locks
 }

@@ -26,6 +26,9 @@ func askedFor(expected *Expected) asked {
 	for _, flag := range expected.Flags {
 		a.flags = append(a.flags, media.ShellWord(flag))
 	}
+	if expected.Record.Vessel != "" {
+		a.vessel = media.ShellWord(expected.Record.Vessel)
+	}
 	if expected.Aboard != nil && expected.Aboard.Vessel != nil {
 		a.vessel, a.repairs, a.cards = expected.Aboard.Vessel.ID, !expected.Nothing, expected.Record.Of
 	}

@@ -36,13 +36,13 @@ func Folder(ctx context.Context, dir string, expected *Expected, progress Progre
 	j := judging{ctx: ctx, report: r, files: files, expected: expected, progress: progress, blind: blind}
 	j.judge()
 	if cached > 0 {
-		r.add(Cached(fmt.Sprintf("%d files that may have come from a cache", cached)))
+		r.AddCached(fmt.Sprintf("%d files that may have come from a cache", cached))
 	}
 	r.add(Finding{
 		Kind: FolderOnly, Severity: Note,
 		Expected: "a drive or an image", Found: "a folder",
 		Meaning: "The files were judged; the file system that holds them was not.",
-		Advice:  "Verify the drive to judge all of the card.",
+		Advice:  "To judge all of the card, verify its drive, which cardwright readers lists: " + r.asked.verifying("DRIVE"),
 	})
 	r.conclude()
 	return *r
@@ -66,14 +66,25 @@ func (r *Report) mountedOn(dir string, expected *Expected) {
 // behindDriver is a file system of which the system knows nothing.
 const behindDriver = "one that a driver outside the system serves (FUSE)"
 
-// Cached is the finding that what was read may have come from a cache.
-func Cached(found string) Finding {
-	return Finding{
+// AddCached adds that what was read may have come from a cache.
+func (r *Report) AddCached(found string) {
+	r.Add(Finding{
 		Kind: NotFromMedium, Severity: Warn,
 		Expected: "reads from the card itself", Found: found,
 		Meaning: "What stands on the card itself is not proven.",
-		Advice:  "Take the card out, put it in again, and verify its drive.",
-	}
+		Advice:  "Take the card out, put it in again, and verify its drive, which cardwright readers lists: " + r.asked.verifying("DRIVE"),
+	})
+}
+
+// AddImageOnly adds what the verdict on an image can't say. The file owes no
+// more than to hold what was written to it; the card is proven on the card.
+func (r *Report) AddImageOnly() {
+	r.Add(Finding{
+		Kind: ImageOnly, Severity: Note,
+		Expected: "a card", Found: "an image file",
+		Meaning: "The file was judged. Its copy on a card can still fail.",
+		Advice:  "Once it is copied, verify the card itself, whose drive cardwright readers lists: " + r.asked.verifying("DRIVE"),
+	})
 }
 
 func walk(dir string, r *Report) ([]file, error) {

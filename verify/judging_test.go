@@ -438,7 +438,7 @@ func TestVerdicts(t *testing.T) {
 	warn := verify.Finding{Kind: verify.NameCase, Severity: verify.Warn}
 	note := verify.Finding{Kind: verify.FolderOnly, Severity: verify.Note}
 	unread := verify.Finding{Kind: verify.Unreadable, Severity: verify.Stop}
-	cached := verify.Cached("a cache")
+	cached := verify.Finding{Kind: verify.NotFromMedium, Severity: verify.Warn}
 	nothing := verify.Finding{Kind: verify.NothingExpected, Severity: verify.Warn}
 	for _, c := range []struct {
 		verdict  verify.Verdict

@@ -52,6 +52,7 @@ const (
 	OtherWording     Kind = "other-wording"         // an install order in other words than ours
 	NewerRecord      Kind = "newer-record"          // a record in a form that a newer cardwright writes
 	FolderOnly       Kind = "folder-only"           // a folder was judged, not the file system that holds it
+	ImageOnly        Kind = "image-only"            // an image was judged, not the card that it is copied to
 	Signed           Kind = "signed"                // who made the card
 	Unsigned         Kind = "unsigned"              // nobody signed the record
 	KnownRelease     Kind = "known-release"         // a package of the catalogue, where no vessel was named
@@ -68,7 +69,7 @@ var Kinds = []Kind{
 	Autorun, Executable, HostileName, OlderRelease, NewerRelease, OtherVariant, NotAboard, NotNeeded,
 	HiddenFile, OtherShortName, ExtraFile, ExtraFolder, RecordAltered, SumsAltered, OrderAltered, DigestDiffers,
 	NothingExpected, UncommonLayout, NotFromMedium, NewerRecord, SignerUnknown, NoRecord, Superseded, MinorDamage, MovedFolder, NameCase, Clutter,
-	OtherWording, KnownRelease, WouldTake, FitsVessel, FolderOnly, Signed, Unsigned,
+	OtherWording, KnownRelease, WouldTake, FitsVessel, FolderOnly, Signed, Unsigned, ImageOnly,
 }
 
 // unchecking are the kinds that leave something unknown: with one of them a

@@ -138,8 +138,8 @@ func (t *cardTarget) judge(ctx context.Context, read io.ReaderAt, r media.Record
 	expected.Digest, expected.Limits = digest, t.job.Card.Limits
 	bar.now("reading back")
 	report := verify.Card(ctx, read, t.bytes, &expected, bar.add)
-	if m, ok := t.medium.(readable); ok && !m.FromMedium() {
-		report.Add(verify.Cached(m.HowRead()))
+	if m, ok := t.medium.(readable); ok {
+		addHowRead(&report, t.kind, m)
 	}
 	t.report = &report
 	return notGood(report)

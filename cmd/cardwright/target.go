@@ -9,6 +9,7 @@ import (
 
 	"cardwright/media"
 	"cardwright/media/drive"
+	"cardwright/verify"
 )
 
 // targetKind is what a TARGET on the command line turns out to be.
@@ -44,6 +45,17 @@ type readable interface {
 	io.Closer
 	FromMedium() bool
 	HowRead() string
+}
+
+// addHowRead adds to a report what its verdict leaves open by the way in which
+// the card was read.
+func addHowRead(r *verify.Report, kind targetKind, card readable) {
+	switch {
+	case kind == imageTarget:
+		r.AddImageOnly()
+	case !card.FromMedium():
+		r.AddCached(card.HowRead())
+	}
 }
 
 // openToRead opens an image or a drive and drops what caches hold of it.

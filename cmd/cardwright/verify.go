@@ -255,9 +255,7 @@ func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
 	bar := v.session.bar("reading back", verify.LookAt(card, v.bytes).FileBytes())
 	report := verify.Card(ctx, card, v.bytes, expected, bar.add)
 	bar.end()
-	if !card.FromMedium() {
-		report.Add(verify.Cached(card.HowRead()))
-	}
+	addHowRead(&report, kind, card)
 	return report, nil
 }
 

@@ -102,6 +102,7 @@ func (i *Image) claim() error {
 	if _, err := os.Lstat(i.path); err != nil {
 		return err
 	}
+	makeSparse(i.plain)
 	return i.plain.Truncate(i.bytes)
 }
 

@@ -87,16 +87,6 @@ func sameFile(a, b *os.File) bool {
 	return errA == nil && errB == nil && os.SameFile(infoA, infoB)
 }
 
-// fileSystem is what can be proven about reads on a file system.
-type fileSystem int
-
-const (
-	local     fileSystem = iota
-	stacked              // another file system beneath, with its own cache
-	elsewhere            // another program or computer reads for us
-	memory               // no medium beneath its pages
-)
-
 var fileSystems = map[uint32]fileSystem{
 	unix.TMPFS_MAGIC:           memory,
 	unix.RAMFS_MAGIC:           memory,
