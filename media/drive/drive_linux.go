@@ -107,6 +107,28 @@ func (d *Drive) measure(doing string) error {
 	return nil
 }
 
+// gone tells that the card was pulled out. The kernel takes a drive away that
+// was unplugged, or calls it empty; a reader without its card refuses to be
+// opened.
+func (s *store) gone() bool {
+	if size, err := sizeOf(s.plain); err == nil && size == 0 {
+		return true
+	}
+	info, err := s.plain.Stat()
+	if err != nil {
+		return false
+	}
+	if _, err := os.Stat(sysOf(info, "")); errors.Is(err, fs.ErrNotExist) {
+		return true
+	}
+	again, err := os.Open(s.path)
+	if err != nil {
+		return nameOf(bareError(err)) == ErrNoCard
+	}
+	_ = again.Close() // nothing was read
+	return false
+}
+
 // forgetDrive empties the block device's own cache, and asks for that of a
 // loop drive's backing file to be emptied.
 func (s *store) forgetDrive() error {

@@ -427,6 +427,68 @@ func TestFailingDriveIsTold(t *testing.T) {
 	assert.ErrorContains(t, err, fmt.Sprintf("reading %s at byte %d: it does not answer: it was pulled out", path, 1<<20+4096))
 }
 
+// A card that is pulled out is told as that, whatever the kernel answers: here
+// the loop drive is left with an empty file, as a drive is whose card is out.
+func TestPulledOutIsTold(t *testing.T) {
+	for _, direct := range []bool{true, false} {
+		path, backing := loop(t, pattern(2<<20))
+		d := open(t, path, true)
+		if !direct {
+			drive.WithoutDirect(d)
+		}
+		_, err := d.WriteAt(pattern(1<<20), 0)
+		require.NoError(t, err)
+		require.NoError(t, os.Truncate(backing, 0))
+		run(t, "losetup", "-c", path)
+		_, err = d.WriteAt(pattern(4096), 1<<20)
+		require.ErrorIs(t, err, drive.ErrGone)
+		assert.ErrorContains(t, err, fmt.Sprintf("writing %s at byte %d: it was pulled out: put it in again", path, 1<<20))
+		assert.NotContains(t, err.Error(), "no room")
+		_, err = d.ReadAt(make([]byte, 4096), 1<<20)
+		require.ErrorIs(t, err, drive.ErrGone)
+		assert.NotContains(t, err.Error(), "larger card")
+	}
+}
+
+// Judge: the kernel's own list of partitions.
+func TestTheSystemIsToldOfTheTable(t *testing.T) {
+	path, backing := loop(t, make([]byte, 16<<20), "--partscan")
+	part := filepath.Join("/sys/class/block", filepath.Base(path)+"p1", "start")
+	d := open(t, path, true)
+	table := make([]byte, 512)
+	copy(table[446:], []byte{0, 0, 0, 0, 0x0C, 0, 0, 0, 0, 0x20, 0, 0, 0, 0x20, 0, 0}) // one part, 8192 sectors from sector 8192
+	table[510], table[511] = 0x55, 0xAA
+	_, err := d.WriteAt(table, 0)
+	require.NoError(t, err)
+	require.NoError(t, d.Sync())
+	assert.NoFileExists(t, part)
+	require.NoError(t, d.TellSystem())
+	start, err := os.ReadFile(part)
+	require.NoError(t, err)
+	assert.Equal(t, "8192\n", string(start))
+	require.NoError(t, d.Close())
+	now, err := os.ReadFile(backing)
+	require.NoError(t, err)
+	assert.Equal(t, table, now[:512])
+	d = open(t, path, true) // and forgets what isn't true any longer
+	_, err = d.WriteAt(make([]byte, 512), 0)
+	require.NoError(t, err)
+	require.NoError(t, d.TellSystem())
+	assert.NoFileExists(t, part)
+
+	plain, _ := loop(t, make([]byte, 16<<20))
+	require.NoError(t, open(t, plain, true).TellSystem(), "a loop drive that has no partitions")
+}
+
+func TestEjectedDriveIsEmpty(t *testing.T) {
+	path, _ := loop(t, make([]byte, 1<<20))
+	d := open(t, path, true)
+	require.NoError(t, d.Eject())
+	require.NoError(t, d.Close())
+	_, err := drive.OpenDrive(path, false)
+	require.ErrorIs(t, err, drive.ErrNoCard)
+}
+
 // A drive that takes no more bytes: its backing file's disk is full.
 func TestDriveThatCannotBeWrittenIsTold(t *testing.T) {
 	backing := filepath.Join(mount(t, "-t", "tmpfs", "-o", "size=1m", "tmpfs"), "backing")

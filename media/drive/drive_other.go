@@ -25,3 +25,11 @@ func (d *Drive) SectorBytes() int { return int(d.sector) }
 
 // Holds is for systems on which a drive can be opened.
 func Holds(drive, path string) bool { return false }
+
+// TellSystem is for systems on which a drive can be opened.
+func (d *Drive) TellSystem() error { return nil }
+
+// Eject is for systems on which a drive can be opened.
+func (d *Drive) Eject() error { return ErrStays }
+
+func (s *store) gone() bool { return false }

@@ -16,6 +16,8 @@ var (
 	ErrTooLong   = errors.New("the file system there can't hold a file that long")
 	ErrNoAnswer  = errors.New("it does not answer")
 	ErrShrunk    = errors.New("it has become smaller")
+	ErrGone      = errors.New("it was pulled out")
+	ErrStays     = errors.New("it can't be ejected from here")
 	ErrNoCard    = errors.New("there is no card in the reader")
 	ErrDenied    = errors.New("it may not be opened by this user")
 	ErrMissing   = errors.New("there is no such file or drive")
@@ -46,16 +48,24 @@ var advice = map[error][2]string{
 		"another run is writing the same image: wait for it, or choose another name",
 	},
 	ErrFull: {
-		"take a larger card",
+		"the card holds less than it claims, or the disk is full that holds a loop drive's file: use another card",
 		"free some room on that disk, or choose a folder on another",
 	},
 	ErrTooLong: {
-		"take a larger card",
+		"the card holds less than it claims, or the disk can't hold a loop drive's file: use another card",
 		"choose a folder on a disk with another file system",
 	},
 	ErrNoAnswer: {
 		"it was pulled out, or the card or its reader is failing: put it in again or try another reader, and don't trust what is on it",
 		"the disk that holds it is failing or was taken away: don't trust the image",
+	},
+	ErrGone: {
+		"put it in again, wait a few seconds, then begin again; until then don't trust what is on it",
+		"the disk that holds it was taken away: don't trust the image",
+	},
+	ErrStays: {
+		"take it out by hand",
+		"take it out by hand",
 	},
 	ErrNoCard: {
 		"put one in, wait a few seconds, then try again",
@@ -71,14 +81,22 @@ var advice = map[error][2]string{
 	},
 }
 
-// fault gives an error of the system its name, in words, and what to do.
+// fault gives an error of the system its name, in words, and what to do. What a
+// drive answers whose card was pulled out is any of several errors.
 func (s *store) fault(doing string, err error) error {
+	if s.kind == drive && s.gone() {
+		return faultNamed(ErrGone, s.kind, doing, err)
+	}
 	return faultOf(s.kind, doing, err)
 }
 
 func faultOf(k kind, doing string, err error) error {
+	return faultNamed(nameOf(bareError(err)), k, doing, err)
+}
+
+// faultNamed is an error of the system under its name; nil: it has none.
+func faultNamed(name error, k kind, doing string, err error) error {
 	bare := bareError(err)
-	name := nameOf(bare)
 	if name == nil {
 		return fmt.Errorf("%s: %w", doing, bare)
 	}

@@ -115,7 +115,7 @@ func (s *store) read(p []byte, off int64) (int, error) {
 // readFault tells a medium that has become smaller from one that fails.
 func (s *store) readFault(off int64, err error) error {
 	doing := fmt.Sprintf("reading %s at byte %d", s.path, off)
-	if now, sizeErr := sizeOf(s.plain); sizeErr == nil && now < s.bytes {
+	if now, sizeErr := sizeOf(s.plain); sizeErr == nil && now < s.bytes && !(s.kind == drive && now == 0) {
 		return fmt.Errorf("%s: %w: it holds %d bytes now and held %d when it was opened: it was pulled out, changed or is failing",
 			doing, ErrShrunk, now, s.bytes)
 	}

@@ -1,0 +1,119 @@
+package drive
+
+import (
+	"encoding/binary"
+	"errors"
+	"os"
+	"path/filepath"
+	"unsafe"
+
+	"golang.org/x/sys/unix"
+)
+
+// TellSystem has the system read the drive's partition table, so that its card
+// can be mounted without being put in again. From then on the system may write
+// to the card: it is the last thing to be done with a drive before Close. A
+// loop drive made without partitions has nothing to be told. On a drive that is
+// gone, or without the right to it, it fails with an error of this package.
+func (d *Drive) TellSystem() error {
+	doing := "telling the system of the partition table of " + d.path
+	fd := int(d.plain.Fd())
+	switch _, err := unix.IoctlRetInt(fd, unix.BLKRRPART); {
+	case errors.Is(err, unix.EINVAL): // no partitions, as the kernel's disk_scan_partitions has it
+		return nil
+	case err != nil:
+		return d.fault(doing, err)
+	case d.knowsParts():
+		return nil
+	}
+	// Some kernels read no tables of this kind; they can be told each part.
+	table := make([]byte, d.sector)
+	if _, err := d.ReadAt(table, 0); err != nil {
+		return err
+	}
+	for number, extent := range partsIn(table) {
+		if err := addPart(fd, number, extent[0], extent[1]); err != nil {
+			return d.fault(doing, err)
+		}
+	}
+	return nil
+}
+
+// knowsParts tells whether the kernel lists a part of the drive.
+func (d *Drive) knowsParts() bool {
+	info, err := d.plain.Stat()
+	if err != nil {
+		return false
+	}
+	parts, err := filepath.Glob(sysOf(info, "*/partition"))
+	return err == nil && len(parts) > 0
+}
+
+// partsIn are the parts that a partition table lists, by their numbers from 1
+// on: first byte and length. A type of 0 is no entry.
+func partsIn(table []byte) map[int][2]int64 {
+	parts := map[int][2]int64{}
+	if table[510] != 0x55 || table[511] != 0xAA {
+		return parts
+	}
+	for i := range 4 {
+		e := table[446+16*i:]
+		if start, count := binary.LittleEndian.Uint32(e[8:]), binary.LittleEndian.Uint32(e[12:]); e[4] != 0 && count > 0 {
+			parts[i+1] = [2]int64{int64(start) * sectorSize, int64(count) * sectorSize}
+		}
+	}
+	return parts
+}
+
+// partition is linux/blkpg.h's blkpg_partition.
+type partition struct {
+	start, length int64
+	number        int32
+	names         [128]byte
+}
+
+// addPart is BLKPG, whose number x/sys leaves out: _IO(0x12, 105), as BLKRRPART
+// is _IO(0x12, 95).
+func addPart(fd, number int, start, length int64) error {
+	part := partition{start: start, length: length, number: int32(number)}
+	arg := unix.BlkpgIoctlArg{Op: unix.BLKPG_ADD_PARTITION, Datalen: int32(unsafe.Sizeof(part)), Data: (*byte)(unsafe.Pointer(&part))}
+	_, _, errno := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), unix.BLKRRPART+105-95, uintptr(unsafe.Pointer(&arg)))
+	if errno != 0 {
+		return errno
+	}
+	return nil
+}
+
+// What linux/loop.h, scsi/scsi_ioctl.h and linux/cdrom.h call them.
+const (
+	loopClearFile  = 0x4C01
+	scsiDoorUnlock = 0x5381
+	scsiEject      = 0x5309
+)
+
+// Eject has the reader let go of its card, so that nothing writes to it any
+// more, and is followed by Close. A loop drive lets go of its file. It fails with
+// ErrStays where the reader can't do that: native readers of SD cards can't.
+func (d *Drive) Eject() error {
+	fd := int(d.plain.Fd())
+	var err error
+	if d.isLoop() {
+		_, err = unix.IoctlRetInt(fd, loopClearFile)
+	} else {
+		_, _ = unix.IoctlRetInt(fd, scsiDoorUnlock) // the kernel locked the door when it was opened
+		_, err = unix.IoctlRetInt(fd, scsiEject)
+	}
+	if err == nil {
+		return nil
+	}
+	return faultNamed(ErrStays, drive, "ejecting "+d.path, err)
+}
+
+func (d *Drive) isLoop() bool {
+	info, err := d.plain.Stat()
+	if err != nil {
+		return false
+	}
+	_, err = os.Stat(sysOf(info, "loop"))
+	return err == nil
+}
