@@ -20,8 +20,9 @@ var arrows = map[string][]string{
 
 	"media":          {"manifest", "manifest/version", "manifest/order", "media/fat32"},
 	"media/fat32":    {},
-	"media/drive":    {},
-	"media/readers":  {},
+	"media/drive":    {"media/windisk"},
+	"media/readers":  {"media/windisk"},
+	"media/windisk":  {},
 	"media/capacity": {"media"},
 	"media/keys":     {},
 	"media/intake":   {"manifest", "manifest/version", "manifest/order", "media"},

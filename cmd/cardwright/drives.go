@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"strings"
 
 	"golang.org/x/term"
@@ -88,7 +87,7 @@ func lookAtDrive(path string) (seenCard, error) {
 
 // listedDrive finds a drive in the system's own listing.
 func listedDrive(ctx context.Context, path string) (readers.Drive, error) {
-	real, err := filepath.EvalSymlinks(path)
+	whole, err := drive.Whole(path)
 	if err != nil {
 		return readers.Drive{}, fmt.Errorf("looking at %s: %w", path, err)
 	}
@@ -97,7 +96,7 @@ func listedDrive(ctx context.Context, path string) (readers.Drive, error) {
 		return readers.Drive{}, err
 	}
 	for _, d := range drives {
-		if d.Path == real {
+		if d.Path == whole {
 			return d, nil
 		}
 	}

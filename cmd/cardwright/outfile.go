@@ -68,7 +68,7 @@ func (p page) write(content []byte) error {
 
 func isFolder(path string) bool {
 	info, err := os.Stat(path)
-	return err == nil && info.IsDir()
+	return err == nil && info.IsDir() && !drive.IsName(path)
 }
 
 // sameFile tells whether two names are of one file that is there.
@@ -83,12 +83,26 @@ func sameFile(a, b string) bool {
 
 // samePlace tells whether two names lead to one file, there or not yet.
 func samePlace(a, b string) bool {
+	if drive.IsName(a) || drive.IsName(b) {
+		return sameDrive(a, b)
+	}
 	one, err := realPath(a)
 	if err != nil {
 		return false // told when it is opened
 	}
 	other, err := realPath(b)
 	return err == nil && one == other || sameFile(a, b)
+}
+
+// sameDrive tells whether two names are of one drive: its number, or the letter
+// of a volume on it.
+func sameDrive(a, b string) bool {
+	one, err := drive.Whole(a)
+	if err != nil {
+		return false // told when it is opened
+	}
+	other, err := drive.Whole(b)
+	return err == nil && one == other
 }
 
 // within tells whether a path leads into a folder, through links or not. The

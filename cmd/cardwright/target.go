@@ -23,6 +23,9 @@ const (
 
 // kindOf tells a drive, a folder and an image file (there or not) apart.
 func kindOf(path string) (targetKind, error) {
+	if drive.IsName(path) {
+		return driveTarget, nil
+	}
 	info, err := os.Stat(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):

@@ -1,6 +1,7 @@
 package drive
 
 import (
+	"io"
 	"sync"
 	"unsafe"
 )
@@ -21,11 +22,25 @@ var bounces = sync.Pool{New: func() any {
 
 func addressOf(p []byte) int64 { return int64(uintptr(unsafe.Pointer(unsafe.SliceData(p)))) }
 
-// readDirect fills p from off, all of which is within the medium. What is
-// aligned is read into p itself; the rest by way of an aligned buffer.
-func (s *store) readDirect(p []byte, off int64) (int, error) {
+// aligned reads and writes a file that takes whole, aligned sectors only, at
+// any offset and length.
+type aligned struct {
+	file interface {
+		io.ReaderAt
+		io.WriterAt
+	}
+	sector  int64       // the unit of writes
+	align   int64       // of offsets and memory for reads
+	partial *sync.Mutex // one change of a part of a sector at a time
+}
+
+func (s *store) past() aligned { return aligned{s.direct, s.sector, s.align, &s.partial} }
+
+// readAt fills p from off, all of which is within the medium. What is aligned
+// is read into p itself; the rest by way of an aligned buffer.
+func (a aligned) readAt(p []byte, off int64) (int, error) {
 	for n := 0; n < len(p); {
-		got, err := s.readDirectPart(p[n:], off+int64(n))
+		got, err := a.readPart(p[n:], off+int64(n))
 		n += got
 		if err != nil {
 			return n, err
@@ -34,30 +49,26 @@ func (s *store) readDirect(p []byte, off int64) (int, error) {
 	return len(p), nil
 }
 
-func (s *store) readDirectPart(p []byte, off int64) (int, error) {
-	if whole := int64(len(p)) &^ (s.align - 1); whole > 0 && (off|addressOf(p))&(s.align-1) == 0 {
-		return readFull(s.direct, p[:whole], off)
+func (a aligned) readPart(p []byte, off int64) (int, error) {
+	if whole := int64(len(p)) &^ (a.align - 1); whole > 0 && (off|addressOf(p))&(a.align-1) == 0 {
+		return readFull(a.file, p[:whole], off)
 	}
 	bounce := bounces.Get().(*[]byte)
 	defer bounces.Put(bounce)
-	start := off &^ (s.align - 1)
+	start := off &^ (a.align - 1)
 	skip := int(off - start)
 	want := min(len(p), bounceBytes-skip)
-	rounded := (skip + want + int(s.align) - 1) &^ (int(s.align) - 1)
-	got, err := readAtLeast(s.direct, (*bounce)[:rounded], start, skip+want)
+	rounded := (skip + want + int(a.align) - 1) &^ (int(a.align) - 1)
+	got, err := readAtLeast(a.file, (*bounce)[:rounded], start, skip+want)
 	return copy(p[:want], (*bounce)[min(skip, got):got]), err
 }
 
-type readerAt interface {
-	ReadAt(p []byte, off int64) (int, error)
-}
-
-func readFull(f readerAt, p []byte, off int64) (int, error) {
+func readFull(f io.ReaderAt, p []byte, off int64) (int, error) {
 	return readAtLeast(f, p, off, len(p))
 }
 
 // readAtLeast allows for a medium that ends within the last aligned block.
-func readAtLeast(f readerAt, p []byte, off int64, least int) (int, error) {
+func readAtLeast(f io.ReaderAt, p []byte, off int64, least int) (int, error) {
 	n, err := f.ReadAt(p, off)
 	if n >= least {
 		return n, nil
@@ -65,11 +76,11 @@ func readAtLeast(f readerAt, p []byte, off int64, least int) (int, error) {
 	return n, err
 }
 
-// writeDirect writes p at off past the cache. Where a sector is written in
-// part, the rest of it is read first.
-func (s *store) writeDirect(p []byte, off int64) (int, error) {
+// writeAt writes p at off past the cache. Where a sector is written in part,
+// the rest of it is read first.
+func (a aligned) writeAt(p []byte, off int64) (int, error) {
 	for n := 0; n < len(p); {
-		put, err := s.writeDirectPart(p[n:], off+int64(n))
+		put, err := a.writePart(p[n:], off+int64(n))
 		n += put
 		if err != nil {
 			return n, err
@@ -78,32 +89,32 @@ func (s *store) writeDirect(p []byte, off int64) (int, error) {
 	return len(p), nil
 }
 
-func (s *store) writeDirectPart(p []byte, off int64) (int, error) {
-	whole := int64(len(p)) &^ (s.sector - 1)
+func (a aligned) writePart(p []byte, off int64) (int, error) {
+	whole := int64(len(p)) &^ (a.sector - 1)
 	switch {
-	case off&(s.sector-1) != 0 || whole == 0:
-		return s.writePartSector(p, off)
-	case addressOf(p)&(s.align-1) == 0:
-		return s.direct.WriteAt(p[:whole], off)
+	case off&(a.sector-1) != 0 || whole == 0:
+		return a.writePartSector(p, off)
+	case addressOf(p)&(a.align-1) == 0:
+		return a.file.WriteAt(p[:whole], off)
 	}
 	bounce := bounces.Get().(*[]byte)
 	defer bounces.Put(bounce)
 	n := copy((*bounce)[:min(whole, bounceBytes)], p)
-	return s.direct.WriteAt((*bounce)[:n], off)
+	return a.file.WriteAt((*bounce)[:n], off)
 }
 
-func (s *store) writePartSector(p []byte, off int64) (int, error) {
-	s.partial.Lock()
-	defer s.partial.Unlock()
+func (a aligned) writePartSector(p []byte, off int64) (int, error) {
+	a.partial.Lock()
+	defer a.partial.Unlock()
 	bounce := bounces.Get().(*[]byte)
 	defer bounces.Put(bounce)
-	sector := (*bounce)[:s.sector]
-	start := off &^ (s.sector - 1)
-	if _, err := readFull(s.direct, sector, start); err != nil {
+	sector := (*bounce)[:a.sector]
+	start := off &^ (a.sector - 1)
+	if _, err := readFull(a.file, sector, start); err != nil {
 		return 0, err
 	}
 	n := copy(sector[off-start:], p)
-	if _, err := s.direct.WriteAt(sector, start); err != nil {
+	if _, err := a.file.WriteAt(sector, start); err != nil {
 		return 0, err
 	}
 	return n, nil

@@ -2,7 +2,6 @@ package drive
 
 import (
 	"errors"
-	"fmt"
 	"io/fs"
 	"os"
 )
@@ -26,7 +25,6 @@ var (
 	ErrNotDrive  = errors.New("it is not a drive")
 	ErrPartition = errors.New("it is one partition of a drive")
 	ErrNotImage  = errors.New("it is not an image file")
-	ErrOnlyLinux = errors.New("writing a drive is only possible on Linux so far: write an image (--size) and copy it to the card")
 )
 
 // kind is what the bytes live on: it chooses the words of an error.
@@ -90,17 +88,11 @@ func (s *store) fault(doing string, err error) error {
 	return faultOf(s.kind, doing, err)
 }
 
-func faultOf(k kind, doing string, err error) error {
-	return faultNamed(nameOf(bareError(err)), k, doing, err)
-}
+func faultOf(k kind, doing string, err error) error { return faultOn(here, k, doing, err) }
 
 // faultNamed is an error of the system under its name; nil: it has none.
 func faultNamed(name error, k kind, doing string, err error) error {
-	bare := bareError(err)
-	if name == nil {
-		return fmt.Errorf("%s: %w", doing, bare)
-	}
-	return fmt.Errorf("%s: %w: %s (%w)", doing, name, advice[name][k], bare)
+	return faultNamedOn(here, name, k, doing, err)
 }
 
 // bareError takes off the operation and path that os puts around an error: the
@@ -118,8 +110,10 @@ func bareError(err error) error {
 	return err
 }
 
-func nameOf(err error) error {
-	for _, known := range systemErrors {
+func nameOf(err error) error { return here.nameOf(err) }
+
+func (s system) nameOf(err error) error {
+	for _, known := range s.errors {
 		if errors.Is(err, known.system) {
 			return known.name
 		}

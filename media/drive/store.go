@@ -107,7 +107,7 @@ func (s *store) ReadAt(p []byte, off int64) (int, error) {
 
 func (s *store) read(p []byte, off int64) (int, error) {
 	if s.direct != nil {
-		return s.readDirect(p, off)
+		return s.past().readAt(p, off)
 	}
 	return s.plain.ReadAt(p, off)
 }
@@ -145,7 +145,7 @@ func (s *store) WriteAt(p []byte, off int64) (int, error) {
 
 func (s *store) write(p []byte, off int64) (int, error) {
 	if s.kind == drive && s.direct != nil {
-		return s.writeDirect(p, off)
+		return s.past().writeAt(p, off)
 	}
 	n, err := s.plain.WriteAt(p, off)
 	if err != nil {

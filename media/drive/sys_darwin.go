@@ -6,21 +6,14 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-var systemErrors = []systemError{
-	{unix.EROFS, ErrLocked},
-	{unix.EBUSY, ErrBusy},
-	{unix.EWOULDBLOCK, ErrBusy}, // a lock that another run holds
-	{unix.ENOSPC, ErrFull},
-	{unix.EDQUOT, ErrFull},
-	{unix.EFBIG, ErrTooLong},
-	{unix.EIO, ErrNoAnswer},
-	{unix.ENODEV, ErrNoAnswer},
-	{unix.ENXIO, ErrNoAnswer},
-}
+var systemErrors = darwinErrors
 
-// openDirect leaves reads to the cache: F_NOCACHE is taken for a wish only, so
-// that nothing is proven on macOS.
+// openDirect leaves the reads of files to the cache: F_NOCACHE is a wish, and
+// what the cache holds already is read from there. Drives are read raw.
 func (s *store) openDirect() {}
+
+// gone is for drives, which are opened otherwise here.
+func (s *store) gone() bool { return false }
 
 func (s *store) forget() error {
 	if s.writing {

@@ -6,18 +6,7 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-var systemErrors = []systemError{
-	{windows.ERROR_WRITE_PROTECT, ErrLocked},
-	{windows.ERROR_SHARING_VIOLATION, ErrBusy},
-	{windows.ERROR_LOCK_VIOLATION, ErrBusy},
-	{windows.ERROR_DISK_FULL, ErrFull},
-	{windows.ERROR_HANDLE_DISK_FULL, ErrFull},
-	{windows.ERROR_FILE_TOO_LARGE, ErrTooLong},
-	{windows.ERROR_NOT_READY, ErrNoCard},
-	{windows.ERROR_CRC, ErrNoAnswer},
-	{windows.ERROR_IO_DEVICE, ErrNoAnswer},
-	{windows.ERROR_DEV_NOT_EXIST, ErrNoAnswer},
-}
+var systemErrors = windowsErrors
 
 // windowsAlign suits the sectors of every disk that Windows reads unbuffered.
 const windowsAlign = 4096
@@ -49,16 +38,15 @@ func (s *store) openDirect() {
 
 // driveTypeOf is what GetDriveType says of the volume that a file stands on.
 func driveTypeOf(path string) uint32 {
-	name, err := windows.UTF16PtrFromString(path)
+	root, err := windows.UTF16PtrFromString(volumePath(path))
 	if err != nil {
 		return 0
 	}
-	var root [windows.MAX_LONG_PATH]uint16
-	if err := windows.GetVolumePathName(name, &root[0], uint32(len(root))); err != nil {
-		return 0
-	}
-	return windows.GetDriveType(&root[0])
+	return windows.GetDriveType(root)
 }
+
+// gone is for drives, which are opened otherwise here.
+func (s *store) gone() bool { return false }
 
 func (s *store) forget() error {
 	if !s.writing {

@@ -166,6 +166,7 @@ func describe(d *Drive, about dict) {
 	d.ReadOnly = !about.flag("WritableMedia")
 	d.Transport = transportOf(about.text("BusProtocol"))
 	d.Model = about.text("MediaName")
+	d.LetsGo = true
 	d.Unknown = missing(map[string]bool{
 		"RemovableMedia":                 about.has("RemovableMedia"),
 		"RemovableMediaOrExternalDevice": about.has("RemovableMediaOrExternalDevice"),

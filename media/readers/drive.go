@@ -1,8 +1,8 @@
 // Package readers lists the drives of this computer, tells which of them are
 // cards in a reader, and says whether one may be erased.
 //
-// The parsers are pure functions over what the system's own tool prints: lsblk
-// on Linux, diskutil on macOS, PowerShell on Windows. Names, labels and mount
+// The parsers are pure functions over what the system's own tool prints, lsblk
+// on Linux and diskutil on macOS, or what Windows' own calls answer. Names, labels and mount
 // points come from strangers' cards: whoever shows them escapes them.
 package readers
 
@@ -28,10 +28,11 @@ type Drive struct {
 	Label      string   `json:"label"`
 	Mounts     []string `json:"mounts"` // of this itself, not of its parts
 	Swap       bool     `json:"swap"`
-	System     bool     `json:"system"`  // holds a part of the running system, here or below
-	Unknown    []string `json:"unknown"` // what the system should have said and didn't
-	Card       *Card    `json:"card"`    // what the card says of itself, where the reader lets it through
-	Parts      []Drive  `json:"parts"`   // partitions, and whatever is built on this
+	System     bool     `json:"system"`            // holds a part of the running system, here or below
+	Unknown    []string `json:"unknown"`           // what the system should have said and didn't
+	LetsGo     bool     `json:"lets_go,omitempty"` // what is mounted of it is let go of, or refused, when it is opened for writing
+	Card       *Card    `json:"card"`              // what the card says of itself, where the reader lets it through
+	Parts      []Drive  `json:"parts"`             // partitions, and whatever is built on this
 }
 
 // InReader says whether this looks like a reader or a card in one, so that it

@@ -39,7 +39,7 @@ func MayErase(d Drive, limits Limits) Verdict {
 	return Verdict{OK: true, Reasons: []string{
 		howShown(d),
 		fmt.Sprintf("holds %s, within %s to %s", inGB(d.Bytes), inGB(limits.Least), inGB(limits.Most)),
-		"nothing of it is mounted or in use",
+		howFree(d),
 	}}
 }
 
@@ -100,6 +100,9 @@ func whyInUse(d Drive) []string {
 	}
 	for _, part := range d.all() {
 		for _, place := range part.Mounts {
+			if d.LetsGo {
+				continue // opening it for writing unmounts it, or is refused
+			}
 			why = append(why, fmt.Sprintf("is in use: %s is mounted at %s; unmount it first", part.Path, place))
 		}
 		if part.Swap {
@@ -168,6 +171,18 @@ func howShown(d Drive) string {
 		return "is an SD card by its own word, in a reader that lets it be taken out"
 	}
 	return "is a removable medium in a reader that can be unplugged"
+}
+
+// howFree says what becomes of what is mounted of a drive.
+func howFree(d Drive) string {
+	var places []string
+	for _, part := range d.all() {
+		places = append(places, part.Mounts...)
+	}
+	if len(places) == 0 {
+		return "nothing of it is mounted or in use"
+	}
+	return "is let go of first where it is mounted, at " + strings.Join(places, ", ") + ", unless something uses it"
 }
 
 func orUnknown(word string) string {

@@ -33,7 +33,7 @@ func parse(t testing.TB, name string) []readers.Drive {
 	case strings.HasPrefix(name, "macos-"):
 		drives, err = readers.ParseDiskutil(macListing(t, name))
 	default:
-		drives, err = readers.ParsePowerShell(listing(t, name+".json"))
+		drives, err = readers.ParseWindows(listing(t, name+".json"))
 	}
 	require.NoError(t, err)
 	return drives
@@ -118,16 +118,16 @@ var verdicts = map[string]map[string]string{
 		"/dev/disk0": "connected by nvme",
 		"/dev/disk1": "not a whole drive but virtual",
 		"/dev/disk2": "",
-		"/dev/disk3": "/dev/disk3s1 is mounted at /Volumes/MORVEN",
+		"/dev/disk3": "", // mounted at /Volumes/MORVEN, which is let go of, or refused, when it is opened for writing
 		"/dev/disk4": "not a removable medium",
-		"/dev/disk5": "/dev/disk5 is mounted at /Volumes/CHARTS & PLANS",
+		"/dev/disk5": "locked against writing",
 		"/dev/disk6": "not a whole drive but virtual",
 		"/dev/disk7": "doesn't say BusProtocol, RemovableMedia", // taken away between the two questions
 	},
 	"windows-cards": {
 		`\\.\PHYSICALDRIVE0`: "connected by nvme",
 		`\\.\PHYSICALDRIVE1`: "",
-		`\\.\PHYSICALDRIVE2`: `is mounted at E:\`,
+		`\\.\PHYSICALDRIVE2`: "", // E: is let go of, or refused, when it is opened for writing
 		`\\.\PHYSICALDRIVE3`: "has no card in it",
 		`\\.\PHYSICALDRIVE4`: "",
 		`\\.\PHYSICALDRIVE5`: "not a removable medium",
@@ -136,7 +136,7 @@ var verdicts = map[string]map[string]string{
 	},
 	"windows-system-on-usb": {
 		`\\.\PHYSICALDRIVE0`: "running system",
-		`\\.\PHYSICALDRIVE1`: "doesn't say IsBoot",
+		`\\.\PHYSICALDRIVE1`: "doesn't say what it is",
 	},
 }
 

@@ -7,7 +7,6 @@ import (
 	"os"
 	"os/exec"
 	"path"
-	"runtime"
 	"time"
 )
 
@@ -15,79 +14,16 @@ import (
 // keep it waiting.
 const toolTimeout = 30 * time.Second
 
-// maxWholeDrives is for how many drives diskutil is asked about each.
-const maxWholeDrives = 128
-
-// List asks the system for its drives. It changes nothing, and needs no rights
-// on Linux, though file systems and labels may then be missing.
+// List asks the system for its drives. It changes nothing and needs no rights,
+// though file systems and labels may then be missing.
 func List(ctx context.Context) ([]Drive, error) {
 	ctx, cancel := context.WithTimeout(ctx, toolTimeout)
 	defer cancel()
-	drives, err := listOn(ctx, runtime.GOOS)
+	drives, err := listHere(ctx)
 	if err != nil {
 		return nil, fmt.Errorf("listing drives: %w", err)
 	}
 	return drives, nil
-}
-
-func listOn(ctx context.Context, system string) ([]Drive, error) {
-	switch system {
-	case "linux":
-		return listLinux(ctx)
-	case "darwin":
-		return listDarwin(ctx)
-	case "windows":
-		listing, err := run(ctx, "powershell.exe", "-NoLogo", "-NoProfile", "-NonInteractive", "-Command", powerShellScript)
-		if err != nil {
-			return nil, err
-		}
-		return ParsePowerShell(listing)
-	}
-	return nil, fmt.Errorf("not known how on %s: name the target yourself, or write an image", system)
-}
-
-func listLinux(ctx context.Context) ([]Drive, error) {
-	listing, err := run(ctx, "lsblk", lsblkArguments...)
-	if err != nil {
-		return nil, err
-	}
-	drives, err := ParseLsblk(listing)
-	if err != nil {
-		return nil, err
-	}
-	for i, d := range drives {
-		if d.Transport != transportMMC {
-			continue
-		}
-		card, err := cardOf(os.DirFS("/sys"), path.Base(d.Path))
-		if err != nil { // taken out meanwhile, or failing
-			drives[i].Unknown = append(d.Unknown, "card")
-		}
-		drives[i].Card = card
-	}
-	return drives, nil
-}
-
-func listDarwin(ctx context.Context) ([]Drive, error) {
-	list, err := run(ctx, "diskutil", "list", "-plist")
-	if err != nil {
-		return nil, err
-	}
-	ids, err := wholeDrives(list)
-	if err != nil {
-		return nil, fmt.Errorf("reading what diskutil lists: %w", err)
-	}
-	if len(ids) > maxWholeDrives {
-		return nil, fmt.Errorf("diskutil lists %d drives, more than %d", len(ids), maxWholeDrives)
-	}
-	info := map[string][]byte{}
-	for _, id := range ids {
-		// One that was taken away meanwhile is listed as unknown.
-		if about, err := run(ctx, "diskutil", "info", "-plist", id); err == nil {
-			info[id] = about
-		}
-	}
-	return ParseDiskutil(list, info)
 }
 
 // run gives what a tool prints, of which no more than maxListing is kept.
@@ -102,7 +38,7 @@ func run(ctx context.Context, tool string, arguments ...string) ([]byte, error) 
 	case ctx.Err() != nil:
 		return nil, fmt.Errorf("running %s: no answer: a reader may be failing: unplug readers one by one (%w)", tool, ctx.Err())
 	case errors.Is(err, exec.ErrNotFound):
-		return nil, fmt.Errorf("running %s: it is not installed: it belongs to the system's own tools (util-linux on Linux)", tool)
+		return nil, fmt.Errorf("running %s: it is not installed: it belongs to the system's own tools (%s)", tool, toolsOf)
 	case answer.over:
 		return nil, fmt.Errorf("running %s: it prints more than %d bytes", tool, maxListing)
 	case err != nil:
@@ -116,7 +52,7 @@ func run(ctx context.Context, tool string, arguments ...string) ([]byte, error) 
 var toolFolders = []string{"/usr/bin", "/bin", "/usr/sbin", "/sbin"}
 
 func toolPath(tool string) string {
-	if _, err := exec.LookPath(tool); err == nil || runtime.GOOS == "windows" {
+	if _, err := exec.LookPath(tool); err == nil {
 		return tool
 	}
 	for _, dir := range toolFolders {

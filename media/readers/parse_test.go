@@ -2,6 +2,7 @@ package readers_test
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -78,21 +79,48 @@ func TestDiskutil(t *testing.T) {
 	assert.Equal(t, "CHARTS & PLANS", find(t, drives, "/dev/disk5").Label)
 }
 
-func TestPowerShell(t *testing.T) {
+func TestWindows(t *testing.T) {
 	drives := parse(t, "windows-cards")
 	system := drives[0]
 	assert.True(t, system.System)
 	assert.Equal(t, []string{`C:\`}, system.Parts[1].Mounts)
 	assert.Equal(t, "NTFS", system.Parts[1].FileSystem)
+	assert.Equal(t, "gpt", system.Table)
 	card := drives[1]
 	assert.Equal(t, "KITTIWAKE", card.Parts[0].Label)
 	assert.Equal(t, "Tarnwick", card.Vendor)
+	assert.Equal(t, "Tarnwick Solo Reader", card.Model)
+	assert.Equal(t, "S1-9", card.Serial)
+	assert.EqualValues(t, 31_914_983_424, card.Bytes)
 	assert.Empty(t, card.Parts[0].Mounts, "a volume's own name is no mount")
-	assert.Equal(t, "usb", drives[7].Transport, "a bus given as its number")
+	assert.Equal(t, []string{`E:\`}, drives[2].Parts[0].Mounts)
+	verdict := readers.MayErase(drives[2], readers.UsualLimits)
+	assert.Contains(t, verdict.Reasons, `is let go of first where it is mounted, at E:\, unless something uses it`)
+	assert.Zero(t, drives[3].Bytes)
+	assert.True(t, drives[3].InReader())
+}
 
-	withMark, err := readers.ParsePowerShell(append([]byte("\xEF\xBB\xBF"), listing(t, "windows-cards.json")...))
+// A volume of two drives is part of something bigger: neither is a card.
+func TestWindowsVolumeOfTwoDrives(t *testing.T) {
+	var l map[string][]map[string]any
+	require.NoError(t, json.Unmarshal(listing(t, "windows-cards.json"), &l))
+	extents := binary.LittleEndian.AppendUint32(nil, 2)
+	extents = append(extents, 0, 0, 0, 0)
+	for _, drive := range []uint64{1, 2} { // a number with its padding, a start, a length
+		for _, n := range []uint64{drive, 4 << 20, 1 << 30} {
+			extents = binary.LittleEndian.AppendUint64(extents, n)
+		}
+	}
+	l["volumes"] = append(l["volumes"], map[string]any{"name": `\\?\Volume{9}\`, "places": []string{`S:\`}, "extents": extents})
+	text, err := json.Marshal(l)
 	require.NoError(t, err)
-	assert.Equal(t, drives, withMark)
+	drives, err := readers.ParseWindows(text)
+	require.NoError(t, err)
+	for _, d := range drives[1:3] {
+		verdict := readers.MayErase(d, readers.UsualLimits)
+		assert.False(t, verdict.OK)
+		assert.Contains(t, strings.Join(verdict.Reasons, "; "), `is mounted at S:\`)
+	}
 }
 
 func TestInReader(t *testing.T) {
@@ -163,10 +191,10 @@ func TestListingsThatAreRefused(t *testing.T) {
 	_, err = readers.ParseDiskutil([]byte(list("<array>"+disk+"</array>")), map[string][]byte{"disk0": []byte("<plist>")})
 	require.ErrorContains(t, err, "disk0: ")
 
-	manyDisks := `{"disks":[` + strings.Repeat(`{},`, 4096) + `{}],"partitions":[]}`
-	for name, text := range map[string]string{"empty": "", "no lists": "{}", "one list": `{"disks":[]}`, "many": manyDisks} {
-		_, err := readers.ParsePowerShell([]byte(text))
-		assert.ErrorContains(t, err, "reading what PowerShell lists: ", name)
+	manyDisks := `{"disks":[` + strings.Repeat(`{},`, 128) + `{}]}`
+	for name, text := range map[string]string{"empty": "", "not bytes": `{"disks":[{"layout":"?"}]}`, "many": manyDisks} {
+		_, err := readers.ParseWindows([]byte(text))
+		assert.ErrorContains(t, err, "reading what Windows lists: ", name)
 	}
 }
 
@@ -235,11 +263,11 @@ func FuzzParseDiskutil(f *testing.F) {
 	})
 }
 
-func FuzzParsePowerShell(f *testing.F) {
+func FuzzParseWindows(f *testing.F) {
 	f.Add(listing(f, "windows-cards.json"))
 	f.Add(listing(f, "windows-system-on-usb.json"))
 	f.Fuzz(func(t *testing.T, text []byte) {
-		if drives, err := readers.ParsePowerShell(text); err == nil {
+		if drives, err := readers.ParseWindows(text); err == nil {
 			checkDrives(t, drives)
 		}
 	})
@@ -264,7 +292,11 @@ func checkDrives(t *testing.T, drives []readers.Drive) {
 		}
 		whole, err := json.Marshal(again[i])
 		require.NoError(t, err)
-		for _, never := range []string{`"swap":true`, `"system":true`, `_member"`, `"type":"crypt"`, `"mounts":["`} {
+		never := []string{`"swap":true`, `"system":true`, `_member"`, `"type":"crypt"`}
+		if !d.LetsGo {
+			never = append(never, `"mounts":["`)
+		}
+		for _, never := range never {
 			require.NotContains(t, string(whole), never)
 		}
 		require.False(t, d.ReadOnly)

@@ -1,0 +1,34 @@
+package readers
+
+import (
+	"context"
+	"fmt"
+)
+
+// maxWholeDrives is for how many drives diskutil is asked about each.
+const maxWholeDrives = 128
+
+func listHere(ctx context.Context) ([]Drive, error) {
+	list, err := run(ctx, "diskutil", "list", "-plist")
+	if err != nil {
+		return nil, err
+	}
+	ids, err := wholeDrives(list)
+	if err != nil {
+		return nil, fmt.Errorf("reading what diskutil lists: %w", err)
+	}
+	if len(ids) > maxWholeDrives {
+		return nil, fmt.Errorf("diskutil lists %d drives, more than %d", len(ids), maxWholeDrives)
+	}
+	info := map[string][]byte{}
+	for _, id := range ids {
+		// One that was taken away meanwhile is listed as unknown.
+		if about, err := run(ctx, "diskutil", "info", "-plist", id); err == nil {
+			info[id] = about
+		}
+	}
+	return ParseDiskutil(list, info)
+}
+
+// toolsOf is where the tool that lists drives comes from.
+const toolsOf = "a part of macOS"
