@@ -32,6 +32,9 @@ type cardTarget struct {
 
 	image *drive.Image
 	drive *drive.Drive
+
+	ejected    bool
+	unreleased error // what did not go well when the drive was given back; the card is what it is
 }
 
 // target finds out what a --to is and how large a card it stands for. Nothing
@@ -221,6 +224,9 @@ var folderLeft = map[media.FolderState]string{
 
 // leftover says in what state a failure left a target.
 func (t *cardTarget) leftover(o media.Outcome) string {
+	if errors.Is(o.Err, drive.ErrGone) {
+		return "It is not finished: don't use it before it was prepared again."
+	}
 	if _, ok := errors.AsType[*media.NotBlank](o.Err); ok {
 		return "The card may hold anything: do not use it."
 	}

@@ -17,6 +17,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"golang.org/x/sys/unix"
 
 	"cardwright/media/mediatest/shoptest"
 	"cardwright/verify"
@@ -88,28 +89,37 @@ func work(pid int) (n int64) {
 	return read + written
 }
 
-// kill starts the command and kills it, by SIGKILL, once it has done that much
-// work; it returns how much it had done.
-func (k *killed) kill(at int64, args ...string) (done int64) {
-	cmd := exec.Command(k.command, append(args, "--shop", k.shop)...)
+// during starts the command and does something to it once it has done that much
+// work; it returns how much it had done by then, and the command, ended.
+func (k *killed) during(at int64, do func(*os.Process), args ...string) (done int64, cmd *exec.Cmd) {
+	cmd = exec.Command(k.command, append(args, "--shop", k.shop)...)
+	cmd.Stdout = &bytes.Buffer{}
+	cmd.Stderr = cmd.Stdout
 	require.NoError(k.t, cmd.Start())
 	ended := make(chan struct{})
 	go func() {
-		_ = cmd.Wait() // killed or not is told by what it left
+		_ = cmd.Wait() // how it ended is told by what it left
 		close(ended)
 	}()
 	for {
 		select {
 		case <-ended: // before its time came
-			return done
+			return done, cmd
 		case <-time.After(time.Millisecond):
 		}
 		if done = max(done, work(cmd.Process.Pid)); done >= at {
-			_ = cmd.Process.Kill() // it may have ended meanwhile
+			do(cmd.Process)
 			<-ended
-			return done
+			return done, cmd
 		}
 	}
+}
+
+// kill starts the command and kills it, by SIGKILL, once it has done that much
+// work; it returns how much it had done.
+func (k *killed) kill(at int64, args ...string) (done int64) {
+	done, _ = k.during(at, func(p *os.Process) { _ = p.Kill() }, args...) // it may have ended meanwhile
+	return done
 }
 
 // moments are the amounts of work at which the command is killed.
@@ -186,20 +196,61 @@ func TestKilledWritingAnImage(t *testing.T) {
 	assert.Len(t, left, 1)
 }
 
-// Killed at any moment, the card in a drive is the earlier one, holds no file
-// system, or is complete and good.
-func TestKilledWritingADrive(t *testing.T) {
-	k := newKilled(t)
+// smallDrive is a loop drive that the killed shop's devices take.
+func smallDrive(t *testing.T) (drive string) {
 	backing := filepath.Join(t.TempDir(), "backing")
 	require.NoError(t, os.WriteFile(backing, nil, 0o600))
 	require.NoError(t, os.Truncate(backing, 120<<20))
 	out, err := exec.Command("losetup", "-f", "--show", backing).CombinedOutput()
 	require.NoError(t, err, "losetup: %s (the tests need to be root for loop drives)", out)
-	drive := strings.TrimSpace(string(out))
+	drive = strings.TrimSpace(string(out))
 	t.Cleanup(func() {
 		out, err := exec.Command("losetup", "-d", drive).CombinedOutput()
 		assert.NoError(t, err, string(out))
 	})
+	return drive
+}
+
+// pull has a loop drive begin so far into its file that nothing is left of it: as
+// a drive is whose card was pulled out.
+func pull(t *testing.T, drive string, out bool) {
+	f, err := os.Open(drive)
+	require.NoError(t, err)
+	defer f.Close()
+	info, err := unix.IoctlLoopGetStatus64(int(f.Fd()))
+	require.NoError(t, err)
+	// farther than any file can reach, so that no write makes the file longer
+	info.Offset = map[bool]uint64{true: 1 << 50}[out]
+	require.Eventually(t, func() bool { // the kernel refuses while its cache isn't written out
+		return unix.IoctlLoopSetStatus64(int(f.Fd()), info) == nil
+	}, time.Minute, time.Millisecond)
+}
+
+// A card that is pulled out while it is written or read back is told as that.
+func TestPulledOutWhilePreparing(t *testing.T) {
+	k := newKilled(t)
+	drive := smallDrive(t)
+	prepare := []string{"prepare", "kittiwake", "--to", drive, "--yes"}
+	whole := k.kill(1<<62, prepare...)
+	for _, share := range []int64{40, 50, 60, 70, 80, 90} {
+		_, cmd := k.during(whole*share/100, func(*os.Process) { pull(t, drive, true) }, prepare...)
+		pull(t, drive, false)
+		said := fmt.Sprint(cmd.Stdout)
+		if cmd.ProcessState.ExitCode() == exitDone { // it was just done
+			continue
+		}
+		assert.Equal(t, exitCouldNot, cmd.ProcessState.ExitCode(), said)
+		assert.Contains(t, said, "it was pulled out", "at %d %%", share)
+		assert.Contains(t, said, "It is not finished")
+		assert.NotContains(t, said, "larger card")
+	}
+}
+
+// Killed at any moment, the card in a drive is the earlier one, holds no file
+// system, or is complete and good.
+func TestKilledWritingADrive(t *testing.T) {
+	k := newKilled(t)
+	drive := smallDrive(t)
 	prepare := []string{"prepare", "kittiwake", "--to", drive, "--yes"}
 	again := func() string {
 		k.must("prepare", "morven-rose", "--to", drive, "--yes")

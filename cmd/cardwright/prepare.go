@@ -26,6 +26,7 @@ type prepareOptions struct {
 	capacity  string // "", full or quick
 	erase     []string
 	beside    bool
+	eject     bool
 	ask       askOptions
 	key       keyOptions
 }
@@ -65,6 +66,7 @@ func (o *prepareOptions) addTargetFlags(cmd *cobra.Command) {
 	flags.StringArrayVar(&o.erase, "erase", nil, "code of a card that may be erased, as readers shows it; may be repeated")
 	flags.StringVar(&o.capacity, "prove-capacity", "", "first write and read all of a drive: finds cards that claim more than they hold; =quick probes places only and proves nothing")
 	flags.Lookup("prove-capacity").NoOptDefVal = "full"
+	flags.BoolVar(&o.eject, "eject", false, "eject a drive's card when it is proven, so that nothing writes to it any more")
 	flags.BoolVar(&o.beside, "beside", false, "leave other files in a mounted folder")
 }
 
@@ -114,7 +116,9 @@ func prepare(ctx context.Context, p *preparing) (err error) {
 		p.prove(ctx)
 	}
 	outcomes := p.write(ctx)
-	return p.conclude(ctx, outcomes, p.note(ctx, outcomes))
+	noting := p.note(ctx, outcomes)
+	p.release(outcomes)
+	return p.conclude(ctx, outcomes, noting)
 }
 
 // lay finds the targets' sizes, plans, and lays the cards out for them.
@@ -184,7 +188,7 @@ func (p *preparing) ready(ctx context.Context) error {
 	if p.order, err = installOrderText(p.shop, p.vessel, p.plan); err != nil {
 		return err
 	}
-	if err := p.provable(); err != nil {
+	if err := errors.Join(p.provable(), p.ejectable()); err != nil {
 		return err
 	}
 	for i, t := range p.targets {
@@ -330,6 +334,10 @@ func (p *preparing) writeGroup(ctx context.Context, group []int, outcomes []medi
 			outcome.Err = n.Cause
 		}
 		outcomes[i] = outcome
+		if p.targets[i].kind == driveTarget { // held until all is done: release
+			outcomes[i].Err = p.targets[i].orPulledOut(outcome.Err)
+			continue
+		}
 		if err := p.targets[i].finish(outcome.Err == nil); err != nil && outcome.Err == nil {
 			outcomes[i].Err = err
 		}
@@ -369,6 +377,8 @@ type preparedCard struct {
 	Error    string           `json:"error"`
 	Capacity *capacity.Result `json:"capacity"` // null where it wasn't asked for
 	Report   *verify.Report   `json:"report"`
+	Ejected  bool             `json:"ejected,omitempty"`
+	Released string           `json:"released,omitempty"` // what did not go well when a drive was given back
 }
 
 // conclude tells what became of every target, and of the noting.
@@ -379,11 +389,14 @@ func (p *preparing) conclude(ctx context.Context, outcomes []media.Outcome, noti
 		t := p.targets[i]
 		card := preparedCard{
 			Target: t.path, Card: t.job.Card.Number, Of: t.job.Card.Of,
-			Digest: o.Digest, Written: o.Written, Report: t.report, Capacity: t.capacity,
+			Digest: o.Digest, Written: o.Written, Report: t.report, Capacity: t.capacity, Ejected: t.ejected,
 		}
 		c := code(o.Err)
 		if o.Err != nil {
 			card.Error = o.Err.Error()
+		}
+		if t.unreleased != nil {
+			card.Released = t.unreleased.Error()
 		}
 		if t.report != nil {
 			card.Verdict = t.report.Verdict
@@ -421,6 +434,9 @@ func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 		writeReport(out, name, *t.report)
 		if t.capacity != nil {
 			fmt.Fprintln(out, wrapped(t.capacity.Conclusion(), ""))
+		}
+		if t.kind == driveTarget {
+			fmt.Fprintf(out, "\n%s\n\n", wrapped(t.takeOut(), ""))
 		}
 		fmt.Fprintf(out, "Next, on the dock:\n  %s\n", p.nextCommand(t))
 	case exitInterrupted:

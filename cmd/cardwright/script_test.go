@@ -38,6 +38,7 @@ func TestScripts(t *testing.T) {
 			"attach":       attach,
 			"same":         same,
 			"attachlocked": attachLocked,
+			"attachparted": attachParted,
 			"codeof":       codeOf,
 			"newcard":      newCard,
 			"attachon":     attachOn,
@@ -118,6 +119,13 @@ func attachLocked(ts *testscript.TestScript, neg bool, args []string) {
 	backing := ts.MkAbs(args[0] + ".backing")
 	ts.Check(ts.Exec("truncate", "-s", args[1], backing))
 	loopDrive(ts, args[0], "--read-only", backing)
+}
+
+// attachparted NAME SIZE makes a loop drive that can have partitions.
+func attachParted(ts *testscript.TestScript, neg bool, args []string) {
+	backing := ts.MkAbs(args[0] + ".backing")
+	ts.Check(ts.Exec("truncate", "-s", args[1], backing))
+	loopDrive(ts, args[0], "--partscan", backing)
 }
 
 // attachon NAME FILE SIZE is attach with the backing file named.

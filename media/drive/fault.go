@@ -79,11 +79,16 @@ var advice = map[error][2]string{
 	},
 }
 
-// fault gives an error of the system its name, in words, and what to do. What a
-// drive answers whose card was pulled out is any of several errors.
+// fault gives an error of the system its name, in words, and what to do. What the
+// system answers for a medium that was pulled out, or has become smaller, is any
+// of several errors.
 func (s *store) fault(doing string, err error) error {
 	if s.kind == drive && s.gone() {
 		return faultNamed(ErrGone, s.kind, doing, err)
+	}
+	if now, sizeErr := sizeOf(s.plain); sizeErr == nil && now < s.bytes {
+		return fmt.Errorf("%s: %w: it holds %d bytes now and held %d when it was opened: it was pulled out, changed or is failing",
+			doing, ErrShrunk, now, s.bytes)
 	}
 	return faultOf(s.kind, doing, err)
 }

@@ -10,6 +10,14 @@ import (
 	"golang.org/x/sys/unix"
 )
 
+// Gone is nil, or the error that the card was pulled out since it was opened.
+func (d *Drive) Gone() error {
+	if !d.gone() {
+		return nil
+	}
+	return faultNamed(ErrGone, drive, "writing "+d.path, unix.ENODEV)
+}
+
 // TellSystem has the system read the drive's partition table, so that its card
 // can be mounted without being put in again. From then on the system may write
 // to the card: it is the last thing to be done with a drive before Close. A

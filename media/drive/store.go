@@ -112,17 +112,12 @@ func (s *store) read(p []byte, off int64) (int, error) {
 	return s.plain.ReadAt(p, off)
 }
 
-// readFault tells a medium that has become smaller from one that fails.
+// readFault tells an end that came too early from other faults.
 func (s *store) readFault(off int64, err error) error {
-	doing := fmt.Sprintf("reading %s at byte %d", s.path, off)
-	if now, sizeErr := sizeOf(s.plain); sizeErr == nil && now < s.bytes && !(s.kind == drive && now == 0) {
-		return fmt.Errorf("%s: %w: it holds %d bytes now and held %d when it was opened: it was pulled out, changed or is failing",
-			doing, ErrShrunk, now, s.bytes)
-	}
 	if errors.Is(err, io.EOF) {
 		err = io.ErrUnexpectedEOF
 	}
-	return s.fault(doing, err)
+	return s.fault(fmt.Sprintf("reading %s at byte %d", s.path, off), err)
 }
 
 // WriteAt writes to a medium that was opened for writing, at any offset within
