@@ -65,6 +65,7 @@ var fields = map[string]field{
 	"Past.sha256":  {must: true, digits: true, form: &sha256Hex, help: "its SHA-256, by which cards that carry it are known"},
 	"Past.until":   {must: true, help: "day on which it was replaced or taken out: 2026-03-05"},
 	"Past.why":     {must: true, help: "why it was"},
+	"Past.by":      {digits: true, form: &sha256Hex, help: "SHA-256 of the file that took its place; left out: none did"},
 
 	"Model.version_shown": {help: "where the device shows its version, in the maker's words"},
 	"Model.install":       {help: "how an update is started on its screen, in the maker's words"},

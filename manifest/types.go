@@ -222,6 +222,7 @@ type Past struct {
 	SHA256  string    `yaml:"sha256"`
 	Until   Date      `yaml:"until"` // day on which it was replaced or taken out
 	Why     string    `yaml:"why"`
+	By      string    `yaml:"by"` // SHA-256 of the file that took its place; "": none did
 }
 
 // PastKey is a maker's key that another one took the place of, and why.

@@ -264,6 +264,9 @@ func newAuditReleaseCommand(s *session, o *auditOptions) *cobra.Command {
 						return err
 					}
 				}
+				if m := shop.Model(u.Model); m != nil {
+					u.Was(m.History)
+				}
 				s.answer(u, func(w io.Writer) { writeRelease(w, u) })
 				return nil
 			})
@@ -303,10 +306,26 @@ func writeRelease(w io.Writer, u audit.ReleaseUse) {
 	for _, x := range u.Withdrawn {
 		fmt.Fprintf(w, "✗ Withdrawn: %s\n", wrapped(x.Why, "  "))
 	}
+	for _, r := range u.Replaced {
+		text := fmt.Sprintf("Other bytes: %s%s, until %s: %s", r.File, ofVariant(r.Variant), r.Until, r.Why)
+		fmt.Fprintf(w, "! %s\n", wrapped(text, "  "))
+	}
 	writeUses(w, "has it", u.Has)
 	writeUses(w, "had it", u.Had)
-	for _, c := range u.Carried {
+	writeCarried(w, u.Carried, u.Replaced)
+}
+
+// writeCarried tells of cards that went out with a release, and which of them may
+// carry other bytes than it has now.
+func writeCarried(w io.Writer, all []audit.Carried, was []audit.Replaced) {
+	for _, c := range all {
 		text := fmt.Sprintf("card    %s, %s: %s, last %s", vesselText(c.Vessel), c.Device, counted(c.Cards, "card"), date(c.Last))
+		for _, r := range was {
+			if date(c.First) <= r.Until.String() {
+				text += "; the first is of " + date(c.First) + " and may carry the old bytes"
+				break
+			}
+		}
 		fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
 	}
 }

@@ -21,7 +21,8 @@ import (
 
 func newPackageCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{Use: "package", Short: "Take in, list and check the packages that makers publish"}
-	cmd.AddCommand(newPackageAddCommand(s), newPackageListCommand(s), newPackageCheckCommand(s), newFetchListCommand(s))
+	cmd.AddCommand(newPackageAddCommand(s), newPackageReplaceCommand(s), newPackageRemoveCommand(s),
+		newPackageListCommand(s), newPackageCheckCommand(s), newFetchListCommand(s))
 	return cmd
 }
 
@@ -59,10 +60,25 @@ names it. --unpack is for devices that want what is inside on the card.`,
 			return runPackageAdd(interruptible(cmd), s, o, args)
 		},
 	}
+	o.addDownloadFlags(cmd)
+	cmd.Flags().BoolVar(&o.Several, "another-file", false, "the release has several files, and this is one more")
+	o.addReleaseFlags(cmd)
+	cmd.Flags().BoolVar(&o.ask, "ask", false, askFlag)
+	return cmd
+}
+
+// addFileFlags are the flags that name a file of the catalogue.
+func (o *packageOptions) addFileFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	flags.StringVar(&o.Model, "model", "", "model that it is for")
 	flags.StringVar(&o.version, "version", "", "version that it is")
 	flags.StringVar(&o.Variant, "variant", "", "region or language that it is for")
+}
+
+// addDownloadFlags are the flags of what is said of a download.
+func (o *packageOptions) addDownloadFlags(cmd *cobra.Command) {
+	o.addFileFlags(cmd)
+	flags := cmd.Flags()
 	flags.StringVar(&o.Name, "name", "", "name on the card (default: that of the download)")
 	flags.StringVar(&o.Member, "member", "", "file inside a zip that is the package")
 	flags.BoolVar(&o.Unpack, "unpack", false, "the device wants what is inside the zip")
@@ -71,16 +87,12 @@ names it. --unpack is for devices that want what is inside on the card.`,
 	flags.StringVar(&o.List, "digests", "", "list of digests (default: one that lies beside the download)")
 	flags.StringVar(&o.SigningKey, "signing-key", "", "the maker's public key (default: signing_key in the catalogue)")
 	flags.StringVar(&o.ReplaceKey, "replace-key", "", "why --signing-key takes the place of the catalogue's signing_key")
-	flags.BoolVar(&o.Several, "another-file", false, "the release has several files, and this is one more")
-	o.addReleaseFlags(cmd)
-	flags.BoolVar(&o.ask, "ask", false, askFlag)
-	return cmd
+	flags.StringArrayVar(&o.touch, "touch", nil, "the file, of several, that a person touches on the device; may be repeated")
 }
 
 // addReleaseFlags are the flags of what a maker says of a release.
 func (o *packageOptions) addReleaseFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.StringArrayVar(&o.touch, "touch", nil, "the file, of several, that a person touches on the device; may be repeated")
 	flags.StringVar(&o.released, "released", "", "day of release, of a release that is new to the catalogue")
 	flags.StringVar(&o.over, "over", "", `what the device must run before it: ">= 3.0"`)
 	flags.StringVar(&o.passedOnBy, "passed-on-by", "", "what the device that passes it on must run")
@@ -190,8 +202,6 @@ type added struct {
 	Catalogue string    `json:"catalogue"`
 	Notes     []string  `json:"notes"`
 	Error     string    `json:"error"`
-
-	before string // SHA-256 of the file that it took the place of
 }
 
 type addedAll struct {
@@ -256,7 +266,8 @@ func (s *session) addOnce(ctx context.Context, o *packageOptions, path string) (
 	if err != nil {
 		return a, err
 	}
-	return a, s.keepAdded(shop, file, found, taken, &a)
+	err = s.keepAdded(shop, file, found, taken, &a)
+	return a, err
 }
 
 // turn waits for this program's turn to add to the shop.
@@ -277,30 +288,45 @@ func (s *session) keepAdded(shop *manifest.Shop, file *edit.File, found intake.F
 	if file.Differs() || found.Known == nil {
 		a.Catalogue = file.Name()
 	}
-	if found.Instead != nil {
+	if found.Instead != nil || found.Done {
 		s.settle(found, taken, a)
 	}
 	a.Path = taken.Path
 	return nil
 }
 
-// settle takes out what a package took the place of. The catalogue has the new
-// one by now: what can't be taken out is only told.
+// settle takes out of the package folder what a release has no longer, and moves
+// what took its place to the usual one. The catalogue has the new file by now:
+// what can't be taken out is only told, and the same command takes it out later.
 func (s *session) settle(found intake.Found, taken *intake.Taken, a *added) {
-	a.Instead = found.Instead.Name
-	a.before = found.Instead.SHA256
-	now, err := s.shop()
-	if err == nil && found.Instead.SHA256 != found.SHA256 {
-		source := found.Source()
-		source.Name, source.Size, source.SHA256 = found.Instead.Name, int64(found.Instead.Size), found.Instead.SHA256
-		_, err = intake.Discard(now, source)
+	if found.Instead != nil {
+		a.Instead = found.Instead.Name
 	}
+	now, err := s.shop()
 	if err == nil {
-		err = taken.Settle(now, found)
+		err = errors.Join(discardPast(now, found), taken.Settle(now, found))
 	}
 	if err != nil {
 		a.Notes = append(a.Notes, "the catalogue has the new file; the old one is still in the package folder: "+err.Error())
 	}
+}
+
+// discardPast takes out the files that a release had by the model's history.
+func discardPast(now *manifest.Shop, found intake.Found) (err error) {
+	m := now.Model(found.Model.ID)
+	if m == nil {
+		return nil
+	}
+	for _, p := range m.History {
+		if p.Variant != found.Variant || version.Compare(p.Version, found.Version) != 0 {
+			continue
+		}
+		source := found.Source()
+		source.Name, source.Size, source.SHA256 = p.File, int64(p.Size), p.SHA256
+		_, e := intake.Discard(now, source)
+		err = errors.Join(err, e)
+	}
+	return err
 }
 
 // tooLarge refuses a file that the catalogue couldn't have, for its size, before
@@ -388,7 +414,7 @@ func (o *packageOptions) change(file *edit.File, found intake.Found) error {
 		return err
 	}
 	n.Added = today
-	if found.Instead != nil {
+	if past.By = found.SHA256; found.Instead != nil {
 		return edit.ReplaceFile(file, found.Model, found.Instead, n, past)
 	}
 	return edit.AddFile(file, found.Model, n)

@@ -101,7 +101,10 @@ func (f *File) touch(release int, was, is []string) error {
 }
 
 // Past is what the catalogue keeps of a file that a release has no longer.
-type Past struct{ Until, Why string }
+type Past struct {
+	Until, Why string
+	By         string // SHA-256 of what took its place; "": nothing did
+}
 
 // placeOf is where a file of a model stands: its release, and its place there.
 func placeOf(m *manifest.Model, file *manifest.File) (release, place int, ok bool) {
@@ -191,6 +194,7 @@ func (f *File) remember(r *manifest.Release, old *manifest.File, past Past) erro
 		{"sha256", old.SHA256},
 		{"until", Plain(past.Until)},
 		{"why", past.Why},
+		{"by", orNil(past.By)},
 	})
 }
 

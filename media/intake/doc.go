@@ -86,6 +86,7 @@ type Found struct {
 	Notes   []string
 
 	Instead *manifest.File // a file of its release that it takes the place of; nil: none
+	Done    bool           // it took that place before, and only what is left over may have to go
 	Why     string         // why, where the request tells it already; "": the user has to say
 
 	files int // that its release had

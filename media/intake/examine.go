@@ -11,6 +11,7 @@ import (
 	"path"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -202,12 +203,15 @@ func (x *examination) known(same []entry, member string, size int64, sum string)
 		if r.Name != "" && r.Name != e.file.Name {
 			return Found{}, x.refuse("a file that the catalogue has under another name", "--name "+r.Name, e.String(), "leave out --name")
 		}
-		if r.Replace {
+		done := r.Replace && slices.ContainsFunc(e.model.History, func(p *manifest.Past) bool {
+			return p.Variant == e.release.Variant && version.Compare(p.Version, e.release.Version) == 0 && p.By == sum
+		})
+		if r.Replace && !done {
 			return Found{}, x.refuse("nothing to replace", "the bytes that the catalogue has, as "+e.String(), "other bytes", "nothing needs to be done")
 		}
 		found := Found{
 			Member: member, Model: e.model, Version: e.release.Version, Variant: e.release.Variant, Known: e.file,
-			Name: e.file.Name, Size: size, SHA256: sum,
+			Name: e.file.Name, Size: size, SHA256: sum, Done: done,
 		}
 		if whole := e.release.FileOf(x.sums.sha256); r.Member != "" && whole != nil && whole != e.file {
 			found.Instead, found.Why = whole, insideWhy(r, whole) // its archive was taken, too
@@ -309,10 +313,10 @@ func (x *examination) fresh(name string, size int64, sum string) (Found, error) 
 	if p := manifest.Problem("File.name", name); p != nil {
 		return Found{}, x.refuse("a name that a card can't have", p.Found, p.Expected, "give it another with --name")
 	}
-	if err := x.had(model, sum); err != nil {
+	found := Found{Model: model, Version: r.Version, Variant: r.Variant, Name: name, Size: size, SHA256: sum}
+	if err := x.had(&found); err != nil {
 		return Found{}, err
 	}
-	found := Found{Model: model, Version: r.Version, Variant: r.Variant, Name: name, Size: size, SHA256: sum}
 	return found, x.beside(model.Release(r.Version, r.Variant), &found)
 }
 

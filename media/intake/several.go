@@ -3,10 +3,10 @@ package intake
 import (
 	"fmt"
 	"path"
-	"slices"
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/version"
 	"cardwright/media"
 )
 
@@ -95,16 +95,25 @@ func (f Found) OnCard() (names []string) {
 	return names
 }
 
-// had refuses bytes that the release had before, and that somebody replaced or
-// took out for a reason.
-func (x *examination) had(model *manifest.Model, sum string) error {
-	i := slices.IndexFunc(model.History, func(p *manifest.Past) bool { return p.SHA256 == sum })
-	if i < 0 || x.request.Replace {
+// had refuses bytes in the place of which the release has others by now, and
+// notes that they were taken out once.
+func (x *examination) had(found *Found) error {
+	if x.request.Replace {
 		return nil
 	}
-	p := model.History[i]
-	return x.refuse("bytes that a release had, and has no longer", fmt.Sprintf("%s of %s %s, until %s: %s", p.File, model.ID, p.Version, p.Until, p.Why),
-		"the bytes that the maker publishes now", "download it again; to go back to these: cardwright package replace, with --why")
+	for _, p := range found.Model.History {
+		if p.SHA256 != found.SHA256 || p.Variant != found.Variant || version.Compare(p.Version, found.Version) != 0 {
+			continue
+		}
+		was := fmt.Sprintf("%s of %s %s, until %s: %s", p.File, found.Model.ID, p.Version, p.Until, p.Why)
+		if p.By == "" {
+			found.Notes = append(found.Notes, "the catalogue had it before, and somebody took it out: "+was)
+			continue
+		}
+		return x.refuse("bytes that a release had, and has no longer", was, "the bytes that the maker publishes now",
+			"download it again; to go back to these: cardwright package replace, with --why")
+	}
+	return nil
 }
 
 // fileNamed is a release's file by its name, whatever its capitals, or nil.

@@ -21,9 +21,31 @@ type ReleaseUse struct {
 	Model     string      `json:"model"`
 	Version   version.V   `json:"version"`
 	Withdrawn []Withdrawn `json:"withdrawn"` // where somebody withdrew it
-	Has       []Use       `json:"has"`       // devices that run it, by vessel
-	Had       []Use       `json:"had"`       // devices that ran it and now run something else, were replaced, or are gone
-	Carried   []Carried   `json:"carried"`   // cards that carried it
+
+	Replaced []Replaced `json:"replaced,omitempty"` // files that it had before, see Was
+
+	Has     []Use     `json:"has"`     // devices that run it, by vessel
+	Had     []Use     `json:"had"`     // devices that ran it and now run something else, were replaced, or are gone
+	Carried []Carried `json:"carried"` // cards that carried it
+}
+
+// Replaced is a file that the release had, as the catalogue's history has it.
+// Cards that were made before then carry it.
+type Replaced struct {
+	Variant string        `json:"variant,omitempty"`
+	File    string        `json:"file"`
+	SHA256  string        `json:"sha256"`
+	Until   manifest.Date `json:"until"`
+	Why     string        `json:"why"`
+}
+
+// Was adds the files that the release had before, of a model's history.
+func (u *ReleaseUse) Was(history []*manifest.Past) {
+	for _, p := range history {
+		if ledger.VersionKey(p.Version) == ledger.VersionKey(u.Version) {
+			u.Replaced = append(u.Replaced, Replaced{p.Variant, p.File, p.SHA256, p.Until, p.Why})
+		}
+	}
 }
 
 // Nothing tells whether the ledger says nothing of the release.

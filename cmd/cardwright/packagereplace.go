@@ -1,0 +1,278 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/edit"
+	"cardwright/manifest/version"
+	"cardwright/media/intake"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/store"
+)
+
+func newPackageReplaceCommand(s *session) *cobra.Command {
+	var o packageOptions
+	cmd := &cobra.Command{
+		Use:   "replace FILE --model MODEL --version VERSION --why TEXT",
+		Short: "Put a download in the place of a file that a release has",
+		Long: `package replace is for a maker who publishes other bytes under the same version.
+The download is judged as package add judges it, and takes the place of the file
+that the release has (--file where it has several). What it was, until when and
+why stays in the catalogue under history, by which cards that carry the old bytes
+are known; those that the ledger knows of are told.
+
+The old file is taken out of the package folder last of all: interrupted at any
+moment, the shop has the old file or the new one, and the same command goes on.`,
+		Args: exactly(1, "one download"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.Replace = true
+			return runPackageReplace(interruptible(cmd), s, o, args[0])
+		},
+	}
+	o.addDownloadFlags(cmd)
+	cmd.Flags().StringVar(&o.Old, "file", "", "the file of the release that it replaces (default: the only one)")
+	cmd.Flags().StringVar(&o.why, "why", "", "why: what the maker, or you, say of it")
+	return cmd
+}
+
+// fileNamed refuses flags that don't name a release and a reason.
+func (o *packageOptions) fileNamed() error {
+	switch {
+	case o.Model == "" || o.version == "":
+		return usage(errors.New("say with --model and --version of which release"))
+	case o.why == "":
+		return usage(errors.New("say with --why why: it stays in the catalogue's history"))
+	}
+	if m := manifest.Problem("Past.why", o.why); m != nil {
+		return usage(fmt.Errorf("--why: %s: found %s, expected %s", m.What, m.Found, m.Expected))
+	}
+	return nil
+}
+
+func runPackageReplace(ctx context.Context, s *session, o packageOptions, path string) error {
+	if err := o.check(); err != nil {
+		return usage(err)
+	}
+	if err := o.fileNamed(); err != nil {
+		return err
+	}
+	a, err := s.addPackage(ctx, o, path)
+	if err != nil && !refused(err) {
+		return err
+	}
+	answer := replaced{Format: 1, Files: []added{a}}
+	if err != nil {
+		answer.Files[0].Error = err.Error()
+	} else {
+		answer.Carried, answer.Note = s.carried(ctx, o)
+	}
+	s.answer(answer, func(w io.Writer) {
+		s.tellAdded(a, err)
+		if err == nil {
+			answer.tell(w)
+		}
+	})
+	if err != nil {
+		return &answered{code(err)}
+	}
+	return nil
+}
+
+// replaced is the answer of package replace and package remove.
+type replaced struct {
+	Format  int             `json:"format"`
+	Files   []added         `json:"files,omitempty"`   // what was taken in
+	Removed []removed       `json:"removed,omitempty"` // what was taken out
+	Carried []audit.Carried `json:"carried"`           // cards that have the release, as the ledger knows
+	Note    string          `json:"note,omitempty"`    // why the ledger says nothing
+}
+
+// carried are the cards that went out with a release before now.
+func (s *session) carried(ctx context.Context, o packageOptions) ([]audit.Carried, string) {
+	none := []audit.Carried{}
+	shop, err := s.shop()
+	if err != nil {
+		return none, err.Error()
+	}
+	if _, err := os.Stat(ledgerAddress(shop)); err != nil && !store.IsPostgres(shop.Ledger) {
+		return none, "there is no ledger here, which could tell where cards with the old bytes went"
+	}
+	l, err := openLedger(ctx, shop)
+	if err != nil {
+		return none, "where cards with the old bytes went isn't known: " + err.Error()
+	}
+	defer l.Close() // opened for reading only
+	u, err := audit.OfRelease(ctx, l, o.Model, o.Version, audit.Filter{})
+	if err != nil {
+		return none, "where cards with the old bytes went isn't known: " + err.Error()
+	}
+	return u.Carried, ""
+}
+
+func (r replaced) tell(w io.Writer) {
+	switch {
+	case r.Note != "":
+		fmt.Fprintf(w, "Note: %s\n", wrapped(r.Note, "  "))
+	case len(r.Carried) == 0:
+		fmt.Fprintln(w, "The ledger knows of no card with the old bytes.")
+	default:
+		fmt.Fprintf(w, "Cards with the old bytes went to:\n")
+		writeCarried(w, r.Carried, nil)
+	}
+}
+
+// removed is one file that was taken out of the catalogue.
+type removed struct {
+	Model   string    `json:"model"`
+	Version version.V `json:"version"`
+	Variant string    `json:"variant,omitempty"`
+	Name    string    `json:"name"`
+	SHA256  string    `json:"sha256"`
+	Path    string    `json:"path"` // from which it was taken; "" where it wasn't there, or is another release's, too
+}
+
+func newPackageRemoveCommand(s *session) *cobra.Command {
+	var o packageOptions
+	var release bool
+	cmd := &cobra.Command{
+		Use:   "remove --model MODEL --version VERSION --why TEXT",
+		Short: "Take a file out of a release, or the whole release",
+		Long: `package remove takes a file out of the catalogue and of the package folder: the
+only one of its release, or the one that --file names. With --release the release
+goes with all that the catalogue says of it. What it was and why stays under
+history, and cards that carry it are told as far as the ledger knows of them.`,
+		Args: exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runPackageRemove(interruptible(cmd), s, o, release)
+		},
+	}
+	o.addFileFlags(cmd)
+	cmd.Flags().StringVar(&o.Old, "file", "", "the file to take out (default: the only one)")
+	cmd.Flags().BoolVar(&release, "release", false, "take out the whole release")
+	cmd.Flags().StringVar(&o.why, "why", "", "why")
+	return cmd
+}
+
+func runPackageRemove(ctx context.Context, s *session, o packageOptions, whole bool) error {
+	if err := o.check(); err != nil {
+		return usage(err)
+	}
+	if err := o.fileNamed(); err != nil {
+		return err
+	}
+	if whole && o.Old != "" {
+		return usage(errors.New("either --file, for one file, or --release, for all of it"))
+	}
+	shop, err := s.shop()
+	if err != nil {
+		return err
+	}
+	leave, err := s.turn(ctx, shop)
+	if err != nil {
+		return err
+	}
+	defer leave()
+	answer, stays, err := s.remove(o, whole)
+	if err != nil {
+		return err
+	}
+	answer.Carried, answer.Note = s.carried(ctx, o)
+	s.answer(answer, func(w io.Writer) {
+		for _, r := range answer.Removed {
+			fmt.Fprintln(w, wrapped(fmt.Sprintf("✓ taken out: %s of %s %s", r.Name, r.Model, r.Version), "  "))
+			writeLabelled(w, "stood", r.Path)
+		}
+		if whole {
+			fmt.Fprintf(w, "✓ taken out of the catalogue: %s %s\n", o.Model, o.Version)
+		}
+		if stays {
+			fmt.Fprintln(w, wrapped("Note: the release stays in the catalogue without a file, and may be planned; --release takes it out.", "  "))
+		}
+		answer.tell(w)
+	})
+	return nil
+}
+
+// remove takes files out of the catalogue, then out of the package folder; stays
+// says that the release stands there without any.
+func (s *session) remove(o packageOptions, whole bool) (answer replaced, stays bool, err error) {
+	shop, err := s.shop()
+	if err != nil {
+		return answer, false, err
+	}
+	m, r, files, err := o.toRemove(shop, whole)
+	if err != nil {
+		return answer, false, err
+	}
+	file, err := edit.Open(shop.Dir, edit.NameOf(m.At("")))
+	if err != nil {
+		return answer, false, err
+	}
+	past := edit.Past{Until: time.Now().Format(time.DateOnly), Why: o.why}
+	if whole {
+		err = edit.RemoveRelease(file, m, r, past)
+	} else {
+		err = edit.RemoveFile(file, m, files[0], past)
+	}
+	if err != nil {
+		return answer, false, err
+	}
+	if err := edit.Save(shop.Dir, file); err != nil {
+		return answer, false, err
+	}
+	now, err := s.shop()
+	if err != nil {
+		return answer, false, err
+	}
+	answer.Format = 1
+	for _, f := range files {
+		path, err := intake.Discard(now, intake.SourceOf(m, r, f))
+		if err != nil {
+			return answer, false, fmt.Errorf("the catalogue doesn't have %s any more, and its file is still there: %w", f.Name, err)
+		}
+		answer.Removed = append(answer.Removed, removed{m.ID, r.Version, r.Variant, f.Name, f.SHA256, path})
+	}
+	return answer, !whole && len(files) == len(r.Files), nil
+}
+
+// toRemove finds what is to be taken out.
+func (o *packageOptions) toRemove(shop *manifest.Shop, whole bool) (*manifest.Model, *manifest.Release, []*manifest.File, error) {
+	m := shop.Model(o.Model)
+	if m == nil {
+		return nil, nil, nil, usage(fmt.Errorf("no model %q in the catalogue%s", o.Model, tryIt(manifest.Nearest(o.Model, modelIDs(shop)))))
+	}
+	r := m.Release(o.Version, o.Variant)
+	if r == nil {
+		return nil, nil, nil, usage(fmt.Errorf("the catalogue has no %s %s%s", m.ID, o.Version, ofVariant(o.Variant)))
+	}
+	if whole {
+		return m, r, r.Files, nil
+	}
+	var names []string
+	for _, f := range r.Files {
+		if f.Name == o.Old || o.Old == "" && len(r.Files) == 1 {
+			return m, r, []*manifest.File{f}, nil
+		}
+		names = append(names, f.Name)
+	}
+	if len(names) == 0 {
+		return nil, nil, nil, usage(fmt.Errorf("%s %s has no file in the catalogue; --release takes the release out", m.ID, r.Version))
+	}
+	return nil, nil, nil, usage(fmt.Errorf("say with --file which of %s%s", strings.Join(names, ", "), tryIt(manifest.Nearest(o.Old, names))))
+}
+
+func ofVariant(v string) string {
+	if v == "" {
+		return ""
+	}
+	return " of variant " + v
+}
