@@ -29,9 +29,26 @@ func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOp
 		}
 	}
 	if r, ok := errors.AsType[*intake.Refused](err); ok && r.Archive != nil {
-		return s.askInside(ctx, shop, o, ask, r)
+		found, err = s.askInside(ctx, shop, o, ask, r)
+	}
+	if r, ok := errors.AsType[*intake.Refused](err); ok && r.Doubt && !o.Despite {
+		return s.askDespite(ctx, shop, o, ask, r)
 	}
 	return found, err
+}
+
+// askDespite asks whether a download that looks wrong is taken all the same.
+func (s *session) askDespite(ctx context.Context, shop *manifest.Shop, o *packageOptions, ask *asking, r *intake.Refused) (intake.Found, error) {
+	ask.say("%s looks like %s: %s", filepath.Base(o.Path), r.What, r.Found)
+	despite, err := ask.yes("take it all the same?", false)
+	if err != nil {
+		return intake.Found{}, err
+	}
+	if !despite {
+		return intake.Found{}, r
+	}
+	o.Despite = true
+	return s.examine(ctx, shop, o, o.Path)
 }
 
 // askInside finds out what becomes of an archive, of which nobody has said yet

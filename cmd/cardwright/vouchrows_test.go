@@ -1,11 +1,16 @@
 package main
 
 import (
+	"archive/tar"
 	"archive/zip"
 	"bytes"
+	"compress/gzip"
+	"encoding/hex"
 	"errors"
 	"io"
 	"strings"
+
+	"github.com/klauspost/compress/zstd"
 
 	"cardwright/media/mediatest/shoptest"
 )
@@ -275,6 +280,68 @@ var vouchRows = []struct {
 		{"digest called .sig", beside("new.upd.sig", "{not sha256}  new.upd\n"), "", "", notThatFile},
 		{"of another file", beside("x.upd.minisig", sign(makersKey, "x")), keyed, ours, "no signature by Fennick's key lies beside it"},
 	}},
+	{"not a package", []vouchRow{
+		{"zeros", beside("new.upd", strings.Repeat("\x00", 5000)), "", "", "a file of nothing but the byte 00"},
+		{"one byte over and over", beside("new.upd", strings.Repeat("\xff", 5000)), "", "", "a file of nothing but the byte FF"},
+		{"a tail of zeros", beside("new.upd", random(9000)+strings.Repeat("\x00", 4096)), "", "", "zeros from byte 9000 to its end at 13096"},
+		{"half of it zeros", beside("new.upd", random(100)+strings.Repeat("\x00", 100)), "", "", "a file with a tail of zeros"},
+		{"a few zeros at its end", beside("new.upd", random(9000)+strings.Repeat("\x00", 32)), "", ours, ""},
+		{"zeros within", beside("new.upd", random(900)+strings.Repeat("\x00", 9000)+random(900)), "", ours, ""},
+		{"zeros that the maker lists", []string{"new.upd", strings.Repeat("\x00", 500), "SHA256SUMS", listOf("new.upd", strings.Repeat("\x00", 500))}, "", makers, ""},
+		{"zeros whose digest was got elsewhere", beside("new.upd", strings.Repeat("\x00", 500)), "--from yard --sha256 " + shoptest.Sum(make([]byte, 500)), second, ""},
+		{"zeros of which the list has the MD5", []string{"new.upd", strings.Repeat("\x00", 500), "MD5SUMS", "{of:x|md5}  x.upd\n"}, "", "", "a file of nothing but"},
+		{"web page", beside("new.upd", "<!DOCTYPE html>\n<html><body>Sign in</body></html>"), "", "", "a web page, not a package"},
+		{"web page in capitals", beside("new.upd", "<HTML><HEAD><TITLE>404</TITLE>"), "", "", "a web page, not a package"},
+		{"web page with a mark", beside("new.upd", "\ufeff<html>"), "", "", "a web page, not a package"},
+		{"web page after spaces", beside("new.upd", strings.Repeat("\r\n \t", 900)+"<html><body>"), "", "", "a web page, not a package"},
+		{"web page after a remark", beside("new.upd", "<!-- "+strings.Repeat("a remark ", 200)+"-->\n<!-- more -->\n<html><body>"), "", "", "a web page, not a package"},
+		{"web page after an XML declaration", beside("new.upd", "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<!DOCTYPE html PUBLIC \"-//W3C//DTD XHTML 1.0 Strict//EN\" \"x\">\n<html>"), "", "", "a web page, not a package"},
+		{"web page in UTF-16", beside("new.upd", wide("\ufeff<!DOCTYPE html><html>", true)), "", "", "a web page, not a package"},
+		{"web page in UTF-16 without a mark", beside("new.upd", wide("<html><head><title>Sign in</title>", false)), "", "", "a web page, not a package"},
+		{"a part of a web page", beside("new.upd", "<h1>403 Forbidden</h1>"), "", "", "a web page, not a package"},
+		{"a script that leads on", beside("new.upd", "<script>location='https://fennick.example/login'</script>"), "", "", "a web page, not a package"},
+		{"a page as a page", []string{"notes.html", "<html><body>Release notes</body></html>"}, "FILE=notes.html", ours, ""},
+		{"error in XML", beside("new.upd", "<?xml version=\"1.0\"?>\n<Error><Code>AccessDenied</Code></Error>"), "", "", "an answer in XML, not a package"},
+		{"error in XML, bare", beside("new.upd", "<Error><Code>NoSuchKey</Code></Error>"), "", "", "an answer in XML"},
+		{"error in JSON", beside("new.upd", `{"error":{"code":404,"message":"Not Found"}}`), "", "", "an answer in JSON, not a package"},
+		{"error in JSON with a mark, spread out", beside("new.upd", "\ufeff\r\n{\r\n  \"status\": 403\r\n}\r\n"), "", "", "an answer in JSON"},
+		{"list in JSON", beside("new.upd", "[]"), "", "", "an answer in JSON"},
+		{"JSON in UTF-16", beside("new.upd", wide("\ufeff{\"message\": \"expired\"}", false)), "", "", "an answer in JSON"},
+		{"long JSON", beside("new.upd", `{"a": ["`+strings.Repeat("x", 200)+`"`+strings.Repeat(`,"yyyyyyyy"`, 9000)+`]}`), "", "", "an answer in JSON"},
+		{"JSON as JSON", []string{"routes.json", `{"routes": [1, 2, 3]}`}, "FILE=routes.json", ours, ""},
+		{"error in words", beside("new.upd", "404: Not Found"), "", "", "an error in words"},
+		{"error in words, longer", beside("new.upd", "Access denied. Your session has expired.\n"), "", "", "an error in words"},
+		{"answer with its head", beside("new.upd", "HTTP/1.1 302 Found\r\nLocation: /login\r\n\r\n"), "", "", "a saved web page"},
+		{"web page saved with its pictures", beside("new.upd", "From: <Saved by a browser>\r\nMIME-Version: 1.0\r\nContent-Type: multipart/related\r\n"), "", "", "a saved web page"},
+		{"a link", beside("new.upd", "[InternetShortcut]\r\nURL=https://fennick.example/new.upd\r\n"), "", "", "a link to a download"},
+		{"plain text", beside("new.upd", "unlock,4.1,0x3f\nfound=1\n"), "", ours, ""},
+		{"text that begins like JSON", beside("new.upd", "[radar]\nrange=24\n"), "", ours, ""},
+		{"cut tar.gz", []string{"new.tar.gz", cutTo(200, gzipped(tarred(random(600))))}, "FILE=new.tar.gz", "", "a gzip file without its end"},
+		{"cut gzip under another name", beside("new.upd", cutTo(200, gzipped(random(600)))), "", "", "a gzip file without its end"},
+		{"cut tar", []string{"new.tar", cutTo(900, tarred(random(600)))}, "FILE=new.tar", "", "a tar archive without its end"},
+		{"cut 7z", []string{"new.7z", "7z\xbc\xaf\x27\x1c\x00\x04" + "crc." + "\xe8\x03\x00\x00\x00\x00\x00\x00" + "\x20\x00\x00\x00\x00\x00\x00\x00" + "crc." + random(500)}, "FILE=new.7z", "", "a 7z archive without its end"},
+		{"cut rar", []string{"new.rar", "Rar!\x1a\x07\x01\x00" + random(500)}, "FILE=new.rar", "", "a rar archive without its end"},
+		{"cut ISO", []string{"new.iso", disc(100, 40)}, "FILE=new.iso", "", "a disc image without its end"},
+		{"whole ISO", []string{"new.iso", disc(40, 40)}, "FILE=new.iso", ours, ""},
+		{"cut xz", []string{"new.xz", cutTo(80, xzFile)}, "FILE=new.xz", "", "an xz file without its end"},
+		{"cut bzip2", []string{"new.bz2", cutTo(60, bzip2File)}, "FILE=new.bz2", "", "a bzip2 file without its end"},
+		{"cut zstd", []string{"new.zst", cutTo(300, zstdFile(random(900)))}, "FILE=new.zst", "", "a zstd file without its end"},
+		{"cut squashfs", beside("new.img", "hsqs"+strings.Repeat("\x01", 36)+"\x00\x10\x00\x00\x00\x00\x00\x00"+random(500)), "FILE=new.img", "", "a squashfs image without its end"},
+		{"cut boot image", beside("new.img", "\x27\x05\x19\x56"+random(8)+"\x00\x00\x10\x00"+random(500)), "FILE=new.img", "", "a boot image without its end"},
+		{"cut zip", []string{"new.zip", cutTo(60, zipped("p.upd", published))}, "FILE=new.zip", "", "an archive without its end"},
+		{"encrypted zip", []string{"new.zip", encrypted(zipped("p.upd", published))}, "FILE=new.zip", "", "an encrypted zip archive"},
+		{"encrypted zip for a device that opens archives", []string{"new.zip", encrypted(zipped("p.upd", published))}, "OPENS FILE=new.zip", "", "an encrypted archive"},
+		{"cut tar.gz for a device that opens archives", []string{"new.tar.gz", cutTo(200, gzipped(tarred(random(600))))}, "OPENS FILE=new.tar.gz", "", "a gzip file without its end"},
+		{"whole tar.gz for a device that opens archives", []string{"new.tar.gz", gzipped(tarred(random(600)))}, "OPENS FILE=new.tar.gz", ours, ""},
+		{"whole tar for a device that opens archives", []string{"new.tar", tarred(random(600))}, "OPENS FILE=new.tar", ours, ""},
+		{"whole xz for a device that opens archives", []string{"new.xz", xzFile}, "OPENS FILE=new.xz", ours, ""},
+		{"whole bzip2 for a device that opens archives", []string{"new.bz2", bzip2File}, "OPENS FILE=new.bz2", ours, ""},
+		{"whole zstd for a device that opens archives", []string{"new.zst", zstdFile(random(900))}, "OPENS FILE=new.zst", ours, ""},
+		{"whole 7z", []string{"new.7z", "7z\xbc\xaf\x27\x1c\x00\x04" + "crc." + "\x00\x01\x00\x00\x00\x00\x00\x00" + "\x20\x00\x00\x00\x00\x00\x00\x00" + "crc." + random(288)}, "FILE=new.7z", "", "unpack it first"},
+		{"whole rar", []string{"new.rar", "Rar!\x1a\x07\x01\x00" + random(500) + "\x1d\x77\x56\x51\x03\x05\x04\x00"}, "FILE=new.rar", "", "unpack it first"},
+		{"whole tar.gz", []string{"new.tar.gz", gzipped(tarred(random(600)))}, "FILE=new.tar.gz", "", "unpack it first"},
+		{"whole tar.gz that the maker lists", []string{"new.tar.gz", gzipped(tarred(random(600))), "SHA256SUMS", listOf("new.tar.gz", gzipped(tarred(random(600))))}, "FILE=new.tar.gz", "", "unpack it first"},
+	}},
 }
 
 // folded breaks a text in two, as narrow windows do.
@@ -299,3 +366,67 @@ func zipped(name, content string) string {
 
 // listOf is the line of a list for a file.
 func listOf(name, content string) string { return shoptest.Sum([]byte(content)) + "  " + name + "\n" }
+
+// random is content in which nothing is to be found.
+func random(size int64) string { return string(shoptest.Make("x", size, 1).Content) }
+
+func cutTo(size int, content string) string { return content[:size] }
+
+func must(err error) {
+	if err != nil {
+		panic(err)
+	}
+}
+
+func gzipped(content string) string {
+	var out bytes.Buffer
+	z := gzip.NewWriter(&out)
+	_, err := io.WriteString(z, content)
+	must(errors.Join(err, z.Close()))
+	return out.String()
+}
+
+func tarred(content string) string {
+	var out bytes.Buffer
+	z := tar.NewWriter(&out)
+	err := z.WriteHeader(&tar.Header{Name: "p.upd", Size: int64(len(content)), Mode: 0o644, Format: tar.FormatUSTAR})
+	if err == nil {
+		_, err = io.WriteString(z, content)
+	}
+	must(errors.Join(err, z.Close()))
+	return out.String()
+}
+
+func zstdFile(content string) string {
+	z, err := zstd.NewWriter(nil)
+	must(err)
+	return string(z.EncodeAll([]byte(content), nil))
+}
+
+// disc is a disc image that says it has so many blocks, and has others.
+func disc(says byte, blocks int) string {
+	image := []byte(random(int64(blocks) * 2048))
+	copy(image[0x8000:], "\x01CD001\x01")
+	copy(image[0x8000+80:], []byte{says, 0, 0, 0, 0, 0, 0, says})
+	copy(image[0x8000+128:], []byte{0, 8, 8, 0})
+	return string(image)
+}
+
+// encrypted sets the flag of encryption in an archive of one file, in both heads
+// of it (APPNOTE.TXT 6.3.9 §4.3.7, §4.3.12).
+func encrypted(archive string) string {
+	changed := []byte(archive)
+	changed[6] |= 1
+	changed[bytes.Index(changed, []byte("PK\x01\x02"))+8] |= 1
+	return string(changed)
+}
+
+// The published bytes as the tools xz 5.4 and bzip2 1.0.8 pack them.
+var xzFile, bzip2File = fromHex("fd377a585a000004e6d6b4460200210116000000742fe5a301001e612072656c656173652074686174206e6f626f647920686173207365656e0a0000d6a5a562e37930e30001371fea18893d1fb6f37d010000000004595a"),
+	fromHex("425a68393141592653596c9c0aef00000351800010400036459c2020002227946869e9a840000eb72eb7e22e3561caa3055950007f1772453850906c9c0aef")
+
+func fromHex(digits string) string {
+	content, err := hex.DecodeString(digits)
+	must(err)
+	return string(content)
+}

@@ -2,8 +2,10 @@ package intake
 
 import (
 	"bytes"
+	"encoding/json"
 	"fmt"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"cardwright/manifest"
@@ -43,18 +45,158 @@ func (s *shape) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
+// A zero tail is looked at where it is so long, or so large a part of the file:
+// a download whose room was set aside, and that was never filled. Makers pad with
+// zeros, too: a person decides.
+const (
+	longTail  = 4096
+	shortTail = 64
+	tailPart  = 4 // of the file
+)
+
+// zeroTail tells whether a file ends in so many zeros that some of it may never
+// have come.
+func (s *shape) zeroTail() bool {
+	return s.zeros >= longTail || s.zeros >= shortTail && s.zeros*tailPart >= s.read
+}
+
 // heuristics refuse what looks wrong, where nothing vouches for the very bytes.
-func (x *examination) heuristics(found Found) error {
+func (x *examination) heuristics(found *Found) error {
 	if found.Known != nil || found.Trust != manifest.TrustOurs {
 		return nil
 	}
-	head := strings.ToLower(strings.TrimSpace(string(bytes.TrimPrefix(x.head, []byte("\ufeff")))))
-	isPage := strings.HasPrefix(head, "<!doctype html") || strings.HasPrefix(head, "<html")
-	if ext := strings.ToLower(filepath.Ext(x.base)); isPage && ext != ".html" && ext != ".htm" {
-		return x.refuse("a web page, not a package", fmt.Sprintf("text that begins with %q", head[:min(len(head), 15)]), "a package", "a page to sign in, or an error, was saved in its place: open the address in a browser, and download it again")
+	if doubt := x.doubt(found); doubt != nil {
+		if !x.request.Despite {
+			return doubt
+		}
+		found.Notes = append(found.Notes, "taken on a person's word, though it looks like "+doubt.What+": "+doubt.Found)
 	}
 	if first := firstName(x.base); first != "" && x.request.Name == "" && found.Member == "" {
 		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with --name "+media.ShellWord(first))
 	}
 	return nil
 }
+
+// doubtful refuses a download that a person may take all the same.
+func (x *examination) doubtful(what, found, expected, advice string) *Refused {
+	return &Refused{
+		Path: x.request.Path, What: what, Found: found, Expected: expected, Doubt: true,
+		Advice: advice + "; if it is right as it is, say so at a terminal, or give the maker's digest with --sha256 and --from",
+	}
+}
+
+// doubt is what a download looks like, where that is no package; nil for any
+// other.
+func (x *examination) doubt(found *Found) *Refused {
+	again := "the download was cut short, or never filled: download it again"
+	if !x.shape.other && x.size > 1 {
+		return x.doubtful(fmt.Sprintf("a file of nothing but the byte %02X", x.shape.first), media.Bytes(x.size)+" that are all the same", "a package", again)
+	}
+	if page, what := x.page(); page != "" {
+		return x.doubtful(page+", not a package", what, "a package", "a page to sign in, or an error, was saved in its place: open the address in a browser, and download it again")
+	}
+	end := x.end()
+	if end.short != "" {
+		return x.doubtful(end.kind+" without its end", end.short, "a whole one", again)
+	}
+	if !end.known && x.shape.zeroTail() {
+		return x.doubtful("a file with a tail of zeros", fmt.Sprintf("zeros from byte %d to its end at %d", x.size-x.shape.zeros, x.size), "a package that ends as it was made", again)
+	}
+	if locked := x.locked(); locked != "" && found.Member == "" {
+		return x.doubtful("an encrypted archive", locked, "a package that the device can open", "unpack it with its password first")
+	}
+	return nil
+}
+
+// locked is what is encrypted in a zip, or "".
+func (x *examination) locked() string {
+	if x.zip == nil {
+		return ""
+	}
+	for _, m := range x.zip.File {
+		if m.Flags&1 != 0 {
+			return fmt.Sprintf("member %q, which is encrypted", m.Name)
+		}
+	}
+	return ""
+}
+
+var (
+	xmlStart  = regexp.MustCompile(`(?s)^(?:\s|<\?.*?\?>|<!--.*?-->|<![A-Za-z][^>]*>)*<([A-Za-z_][\w:.-]*)[\s/>]`)
+	jsonStart = regexp.MustCompile(`^(?:\)\]\}',?\s*|[A-Za-z_$][\w$.]*\(\s*)?[\[{]`)
+	httpStart = regexp.MustCompile(`^(?:HTTP/\d|MIME-Version:|From: <Saved by)`)
+	errorText = regexp.MustCompile(`(?i)\b(?:[45]\d\d\b.{0,3}(?:bad|unauthori[sz]ed|payment|forbidden|not found|gone|too many|internal|not impl|service|gateway|request|error)|not found|forbidden|access denied|permission denied|unauthori[sz]ed|bad gateway|bad request|service unavailable|gateway time-?out|too many requests|internal server error|rate limit|link (?:has )?expired|session (?:has )?expired|temporarily unavailable|no such (?:file|key|object)|error code|error \d{3}|does(?:n't| not) exist)\b`)
+	linkStart = regexp.MustCompile(`^(?:\[InternetShortcut\]|\[Desktop Entry\]|d\d+:announce)`)
+)
+
+// shortError is the longest text, in bytes, that is taken for an error: longer
+// ones may speak of errors for other reasons.
+const shortError = 1024
+
+// page is what a download is that a server answered instead of a package, and
+// how it begins; "" for anything else. A file whose name says that it is such a
+// text is what its name says.
+func (x *examination) page() (kind, begins string) {
+	head := x.head
+	for cut := 0; cut < 3 && len(head) == headBytes && head[len(head)-1] >= 0x80; cut++ {
+		head = head[:len(head)-1] // within a letter, perhaps
+	}
+	text, ok := textOf(head)
+	if text = strings.TrimSpace(text); !ok || text == "" {
+		return "", ""
+	}
+	ext := strings.ToLower(filepath.Ext(x.base))
+	switch {
+	case isPage(text):
+		kind = unless(ext, "a web page", ".html", ".htm", ".xhtml")
+	case httpStart.MatchString(text):
+		kind = "a saved web page"
+	case xmlStart.MatchString(text):
+		kind = unless(ext, "an answer in XML", ".xml", ".svg", ".gpx", ".kml")
+	case jsonStart.MatchString(text) && x.isJSON(text):
+		kind = unless(ext, "an answer in JSON", ".json", ".geojson")
+	case linkStart.MatchString(text):
+		kind = "a link to a download"
+	case x.size <= shortError && errorText.MatchString(text):
+		kind = "an error in words"
+	}
+	return kind, fmt.Sprintf("text that begins with %q", shortened(text))
+}
+
+func unless(ext, kind string, exts ...string) string {
+	for _, e := range exts {
+		if e == ext {
+			return ""
+		}
+	}
+	return kind
+}
+
+// shortened is the beginning of a text, for a message.
+func shortened(text string) string {
+	const most = 40
+	if runes := []rune(text); len(runes) > most {
+		return string(runes[:most]) + "…"
+	}
+	return text
+}
+
+// isJSON tells whether a text, of which the end may be missing, reads as JSON.
+func (x *examination) isJSON(text string) bool {
+	text = text[strings.IndexAny(text, "[{"):]
+	in := json.NewDecoder(strings.NewReader(text))
+	var value json.RawMessage
+	if in.Decode(&value) == nil {
+		return strings.Trim(text[in.InputOffset():], " \t\r\n);") == ""
+	}
+	in = json.NewDecoder(strings.NewReader(text))
+	for range enoughTokens {
+		if _, err := in.Token(); err != nil {
+			return false
+		}
+	}
+	return true
+}
+
+// enoughTokens of JSON are no accident.
+const enoughTokens = 6

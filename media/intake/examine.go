@@ -96,7 +96,7 @@ func Examine(ctx context.Context, shop *manifest.Shop, request Request, progress
 	if err := x.vouch(&found); err != nil {
 		return Found{}, err
 	}
-	return found, x.heuristics(found)
+	return found, x.heuristics(&found)
 }
 
 func (x *examination) refuse(what, found, expected, advice string) error {

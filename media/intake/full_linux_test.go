@@ -8,6 +8,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"golang.org/x/sys/unix"
+
+	"cardwright/media/mediatest/shoptest"
 )
 
 // A disk that fills up: the download stays, the packages that were there stay,
@@ -20,9 +22,9 @@ func TestTakeOnAFullDisk(t *testing.T) {
 	require.NoError(t, unix.Mount("none", b.place(), "tmpfs", 0, "size=2m"), "mounting takes root")
 	t.Cleanup(func() { assert.NoError(t, unix.Unmount(b.place(), unix.MNT_DETACH)) })
 
-	small := b.take(b.taken(fresh(b.download("small.upd", make([]byte, 1<<20)))))
+	small := b.take(b.taken(fresh(b.download("small.upd", shoptest.Make("small.upd", 1<<20, 1).Content))))
 	require.NoError(t, small.Commit())
-	path := b.download("large.upd", make([]byte, 3<<20))
+	path := b.download("large.upd", shoptest.Make("large.upd", 3<<20, 1).Content)
 	f := b.taken(fresh(path))
 	_, err := f.Take(context.Background(), b.Shop.Shop, nil)
 	require.ErrorIs(t, err, unix.ENOSPC)

@@ -84,6 +84,9 @@ func (x *examination) unopened(model *manifest.Model) error {
 	if kind == "" || model.OpensArchives || x.request.Opens {
 		return nil
 	}
+	if end := x.end(); end.short != "" && !x.request.Despite && x.request.SHA256 == "" {
+		return x.doubtful(end.kind+" without its end", end.short, "a whole one", "the download was cut short: download it again")
+	}
 	r := &Refused{
 		Path: x.request.Path, What: "an archive, and nothing says that " + model.ID + " opens archives", Found: kind,
 		Expected: "the package itself, as the device takes it", Archive: []string{},
@@ -92,6 +95,9 @@ func (x *examination) unopened(model *manifest.Model) error {
 	if x.zip != nil {
 		r.Found += " of " + memberNames(x.zip.File)
 		r.Advice = "take the package inside with --member NAME, or all with --unpack"
+		if locked := x.locked(); locked != "" {
+			r.Found, r.Advice = "an encrypted zip archive: "+locked, "unpack it with its password first, and take in what is inside"
+		}
 		for _, m := range x.zip.File {
 			if unfit(m) == "" {
 				r.Archive = append(r.Archive, m.Name)

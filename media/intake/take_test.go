@@ -161,7 +161,7 @@ func TestTakeNoticesChanges(t *testing.T) {
 
 func TestTakeStops(t *testing.T) {
 	b := newBench(t)
-	f := b.taken(fresh(b.download("new.upd", make([]byte, 8<<20))))
+	f := b.taken(fresh(b.download("new.upd", shoptest.Make("new.upd", 8<<20, 1).Content)))
 	ctx, stop := context.WithCancel(context.Background())
 	_, err := f.Take(ctx, b.Shop.Shop, func(int64) { stop() })
 	require.ErrorIs(t, err, context.Canceled)

@@ -116,7 +116,7 @@ func (x *examination) signature(v *vouching, found *Found, keys []string) error 
 	if s := x.evidence.signature; s != nil {
 		text, name = s.text, s.name
 	}
-	p, err := signed(x.request.Path, name, x.hashed, x.whole, text, keys)
+	p, err := signed(x.request.Path, name, x.hashed, x.inMemory, text, keys)
 	if err != nil {
 		return err
 	}
@@ -166,8 +166,8 @@ func sameKey(a, b string) bool {
 	return x.Equal(y)
 }
 
-// whole is the download's content, for signatures of the older kind.
-func (x *examination) whole() ([]byte, error) {
+// inMemory is the download's content, for signatures of the older kind.
+func (x *examination) inMemory() ([]byte, error) {
 	if x.size > MaxWholeSigned {
 		return nil, x.refuse("a signature of the older kind on a large file", media.Bytes(x.size), "at most "+media.Bytes(MaxWholeSigned), "ask the maker for a signature of the newer kind, or check it with minisign and give --sha256")
 	}
