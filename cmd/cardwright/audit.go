@@ -155,7 +155,7 @@ func (s *session) answer(v any, text func(io.Writer)) {
 		s.writeJSON(v)
 		return
 	}
-	text(s.out)
+	text(s.text())
 }
 
 func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
@@ -520,7 +520,7 @@ func newAuditCardCommand(s *session, o *auditOptions) *cobra.Command {
 		Args:  exactly(1, "a digest or a target"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {
-				u, err := audit.OfCard(interruptible(cmd), l, args[0], f)
+				u, err := audit.OfCard(interruptible(cmd), l, targetInLedger(args[0]), f)
 				if err != nil {
 					return err
 				}

@@ -76,7 +76,7 @@ func (r *recording) tellBehind(ctx context.Context) error {
 	for _, d := range behind {
 		text := fmt.Sprintf("Note: %s: its file says %s, the ledger %s since %s: another van was aboard, or a record was cut off. If it shows %s, stop here and bring the file up to date: cardwright record %s --from-ledger",
 			d.ID, orUnknown(r.vessel.Device(d.ID).Version), d.Version, clock(d.Since), d.Version, r.vessel.ID)
-		fmt.Fprintln(r.session.errs, wrapped(text, "      "))
+		fmt.Fprintln(r.session.errs, wrapped(r.session.keepShop(text), "      "))
 	}
 	return err
 }

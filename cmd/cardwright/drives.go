@@ -161,7 +161,7 @@ func described(d readers.Drive) string {
 // showLoss tells what is on a card that nobody here wrote.
 func (p *preparing) showLoss(path string, seen seenCard) {
 	w := p.session.errs
-	fmt.Fprintf(w, "%s holds files that cardwright did not write:\n", path)
+	fmt.Fprintf(w, "%s holds files that cardwright did not write:\n", visible.Visible(path))
 	for _, lot := range verify.Lots(seen.glance.Foreign) {
 		newest := ""
 		if !lot.Newest.IsZero() {
@@ -196,6 +196,6 @@ func (p *preparing) save(ctx context.Context, t *cardTarget, seen seenCard) erro
 	if err := image.Commit(); err != nil {
 		return err
 	}
-	fmt.Fprintf(p.session.errs, "The card was saved to %s and the copy compared.\n", path)
+	fmt.Fprintf(p.session.errs, "The card was saved to %s and the copy compared.\n", visible.Visible(path))
 	return nil
 }

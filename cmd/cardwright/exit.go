@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -131,7 +132,7 @@ func (s *session) unwritten(c int) int {
 // complain writes an error. A terminal would break it within words; a file or
 // a program gets its lines as they are.
 func (s *session) complain(text string) {
-	text = lines("cardwright: " + text)
+	text = s.lines("cardwright: " + s.keepShop(text))
 	if f, ok := s.errs.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 		text = fitted(text)
 	}
@@ -150,6 +151,17 @@ func mistakes(err error) manifest.Mistakes {
 	return m
 }
 
+// lines is lines, but for what was typed: a path with a line's end in it would
+// look like a line of ours.
+func (s *session) lines(text string) string {
+	for _, word := range s.typed {
+		if before, after, ok := strings.Cut(text, word); ok && strings.ContainsAny(word, "\n\t") {
+			return s.lines(before) + visible.Visible(word) + s.lines(after)
+		}
+	}
+	return lines(text)
+}
+
 // lines makes every line of a text safe for a terminal.
 func lines(text string) string {
 	parts := strings.Split(text, "\n")
@@ -160,9 +172,13 @@ func lines(text string) string {
 }
 
 func (s *session) writeJSON(v any) {
-	enc := json.NewEncoder(s.out)
+	var answer bytes.Buffer
+	enc := json.NewEncoder(&answer)
 	enc.SetEscapeHTML(false)
 	err := enc.Encode(v)
+	if err == nil {
+		_, err = s.out.Write(s.keepShopInJSON(answer.Bytes()))
+	}
 	if out, ok := s.out.(*answerWriter); err != nil && (!ok || out.lost == nil) {
 		fmt.Fprintf(s.errs, "cardwright: writing the answer: %v\n", err)
 	}

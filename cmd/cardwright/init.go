@@ -163,6 +163,6 @@ func (s *session) wrote(done, next string, files ...string) {
 		fmt.Fprintf(s.out, "  %s\n", lines(f))
 	}
 	if next != "" {
-		fmt.Fprintf(s.out, "Next: %s\n", next)
+		fmt.Fprintf(s.text(), "Next: %s\n", next)
 	}
 }

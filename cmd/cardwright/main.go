@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/signal"
 	"slices"
+	"strings"
 	"syscall"
 
 	"cardwright/cmd/cardwright/interrupt"
@@ -54,6 +55,10 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) 
 	s := &session{in: in, out: &answerWriter{to: out}, errs: errs}
 	root := newRootCommand(s)
 	root.SetArgs(args)
+	for _, arg := range args {
+		_, value, _ := strings.Cut(arg, "=")
+		s.typed = append(s.typed, arg, value)
+	}
 	err := ctx.Err()
 	if err != nil {
 		err = fmt.Errorf("starting: %w", err) // no command may begin what nobody wants any longer

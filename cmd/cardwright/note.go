@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
@@ -17,6 +18,7 @@ import (
 	"cardwright/verify"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/store"
+	"cardwright/verify/visible"
 )
 
 // ledgerAddress is where a shop's ledger is.
@@ -100,7 +102,7 @@ func (s *session) noteCard(ctx context.Context, shop *manifest.Shop, key *keys.K
 // cardOf is what the ledger keeps of a card.
 func cardOf(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, c media.Card, target string, bytes int64, r verify.Report) ledger.Card {
 	card := ledger.Card{
-		Digest: r.Digest, Verdict: string(r.Verdict), Target: target, Size: bytes,
+		Digest: r.Digest, Verdict: string(r.Verdict), Target: targetInLedger(target), Size: bytes,
 		Number: c.Number, Of: c.Of, Findings: findingKinds(r),
 	}
 	if c.Number > 0 {
@@ -127,6 +129,21 @@ func cardOf(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, c med
 		card.Releases = append(card.Releases, release)
 	}
 	return card
+}
+
+// targetInLedger is a path as the ledger takes it: made visible, and of one that
+// is too long the end, which tells it from others.
+func targetInLedger(path string) string {
+	shown := visible.Visible(path)
+	if len(shown) <= ledger.MaxLine {
+		return shown
+	}
+	const left = "…"
+	rest := shown[len(shown)-ledger.MaxLine+len(left):]
+	for !utf8.RuneStart(rest[0]) {
+		rest = rest[1:]
+	}
+	return left + rest
 }
 
 func findingKinds(r verify.Report) []string {

@@ -477,7 +477,7 @@ func (s *session) tellAdded(a added, err error) {
 		fmt.Fprintf(s.out, "✗ NOT TAKEN: %s: %s\n", visible.Visible(a.File), wrapped(r.What, "    "))
 		writeLabelled(s.out, "found", r.Found)
 		writeLabelled(s.out, "expected", r.Expected)
-		writeLabelled(s.out, "do", r.Advice)
+		writeLabelled(s.out, "do", s.keepShop(r.Advice))
 		return
 	}
 	if err != nil {

@@ -52,7 +52,7 @@ func runPackageList(_ context.Context, s *session, o listOptions, models []strin
 	case o.csv:
 		return survey.WriteTable(s.out, listColumns, listRows(inv.Files))
 	default:
-		writeList(s.out, shop, inv)
+		writeList(s.text(), shop, inv)
 	}
 	return nil
 }
@@ -182,7 +182,7 @@ func runPackageCheck(ctx context.Context, s *session) error {
 	if s.json {
 		s.writeJSON(inventory{1, inv.Files, nil, counts})
 	} else {
-		writeChecked(s.out, inv.Files, counts)
+		writeChecked(s.text(), inv.Files, counts)
 	}
 	if counts[intake.Whole] < len(inv.Files) {
 		return &answered{exitNo}
@@ -284,7 +284,7 @@ func runFetchList(_ context.Context, s *session, o listOptions, ids []string) er
 	case o.csv:
 		return survey.WriteTable(s.out, listColumns, listRows(answer.Files))
 	default:
-		writeFetchList(s.out, shop, answer)
+		writeFetchList(s.text(), shop, answer)
 	}
 	return nil
 }

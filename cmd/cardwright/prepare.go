@@ -16,6 +16,7 @@ import (
 	"cardwright/media/keys"
 	"cardwright/verify"
 	"cardwright/verify/ledger"
+	"cardwright/verify/visible"
 )
 
 type prepareOptions struct {
@@ -482,7 +483,7 @@ func (p *preparing) close() {
 	for _, t := range p.targets {
 		if t.medium != nil {
 			if err := t.finish(false); err != nil {
-				fmt.Fprintf(p.session.errs, "cardwright: closing %s: %v\n", t.path, err)
+				fmt.Fprintf(p.session.errs, "cardwright: closing %s: %v\n", visible.Visible(t.path), err)
 			}
 		}
 	}

@@ -191,7 +191,7 @@ func (r *recording) saveTyped(cause error) error {
 	case cause != nil:
 		return fmt.Errorf("%w\nwhat you typed stands in %s\ngo on from there:\n%s", cause, path, again)
 	}
-	fmt.Fprintf(r.session.errs, "Nothing was noted. What you typed stands in %s\nPut it right there, then:\n%s\n", path, again)
+	fmt.Fprintf(r.session.errs, "Nothing was noted. What you typed stands in %s\nPut it right there, then:\n%s\n", visible.Visible(path), again)
 	return nil
 }
 

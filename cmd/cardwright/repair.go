@@ -82,6 +82,6 @@ func (v *verifying) writeReportPage(path string, report verify.Report) error {
 	if err := v.page("report", path).write([]byte(strings.Join(lines, ""))); err != nil {
 		return fmt.Errorf("writing the report: %w", err)
 	}
-	fmt.Fprintf(v.session.errs, "Report written to %s\n", path)
+	fmt.Fprintf(v.session.errs, "Report written to %s\n", visible.Visible(path))
 	return nil
 }

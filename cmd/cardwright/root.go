@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -26,6 +27,9 @@ type session struct {
 	json    bool   // --json
 	yes     bool   // --yes
 	by      string // --by
+
+	commands *regexp.Regexp // those that texts name, see keepShop
+	typed    []string       // words of the command line, and what stands behind = in them
 }
 
 func newRootCommand(s *session) *cobra.Command {
@@ -64,6 +68,7 @@ fully checked; 130 interrupted.`,
 			cmd.RunE = func(cmd *cobra.Command, args []string) error { return s.group(cmd, args) }
 		}
 	}
+	s.commands = namedCommands(root)
 	return root
 }
 

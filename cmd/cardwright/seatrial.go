@@ -21,6 +21,7 @@ import (
 	"cardwright/verify/seatrial/live"
 	"cardwright/verify/seatrial/sentences"
 	"cardwright/verify/sheet"
+	"cardwright/verify/visible"
 )
 
 type seatrialOptions struct {
@@ -320,5 +321,5 @@ func (r *seatrying) summary(t seatrial.Trial) {
 		fmt.Fprintf(out, "  %s\n", wrappedAfter("- ", next, "    "))
 	}
 	fmt.Fprintf(out, "%s\n", wrapped(t.Advice, ""))
-	fmt.Fprintf(r.session.errs, "Page written to %s\n", r.options.output)
+	fmt.Fprintf(r.session.errs, "Page written to %s\n", visible.Visible(r.options.output))
 }

@@ -79,7 +79,7 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 			intake.Readiness
 		}{1, ready})
 	} else {
-		writeReady(s.out, shop, ready)
+		writeReady(s.text(), shop, ready)
 	}
 	switch {
 	case !ready.Served():

@@ -82,7 +82,7 @@ func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) 
 	case s.json:
 		return usage(errors.New("the page is for people; for programs there is --csv"))
 	}
-	writeSurveyPage(s.out, shop, vessel)
+	writeSurveyPage(s.text(), shop, vessel)
 	return nil
 }
 
@@ -329,6 +329,6 @@ func (s *session) saveSurvey(shop *manifest.Shop, vessel *manifest.Vessel, file 
 		}
 		fmt.Fprintf(s.out, "  %s: %s %s, was %s\n", c.Device, c.Key, c.Is, or(c.Was, "not written down"))
 	}
-	fmt.Fprintf(s.out, "Next: cardwright plan %s\n", vessel.ID)
+	fmt.Fprintf(s.text(), "Next: cardwright plan %s\n", vessel.ID)
 	return nil
 }

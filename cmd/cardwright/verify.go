@@ -16,6 +16,7 @@ import (
 	"cardwright/verify"
 	"cardwright/verify/ledger"
 	"cardwright/verify/sheet"
+	"cardwright/verify/visible"
 )
 
 type verifyOptions struct {
@@ -371,7 +372,7 @@ func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
 	if err := v.page("order", o.orderFile).write(page); err != nil {
 		return fmt.Errorf("writing the install order: %w", err)
 	}
-	fmt.Fprintf(v.session.errs, "Install order written to %s\n", o.orderFile)
+	fmt.Fprintf(v.session.errs, "Install order written to %s\n", visible.Visible(o.orderFile))
 	if of := v.card.Of; of > 1 {
 		cards := make([]string, of)
 		for i := range cards {
