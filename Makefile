@@ -3,6 +3,7 @@
 # make check  formatting, vet, staticcheck, race tests, short fuzz runs
 # make bench  speed and memory beside the public tools
 # make build  bin/cardwright
+# make release  dist/: the program for Linux, macOS and Windows, with digests and a list of what is inside
 
 GO      ?= go
 DEMO    ?= demo
@@ -11,10 +12,13 @@ LINT     = $(GO) tool -modfile=.ci/lint/go.mod
 # the demo's packages stand below testdata, which ./... leaves out
 ALL      = ./... ./testdata/demo/...
 
-.PHONY: build demo test check bench tools fuzz clean
+.PHONY: build release demo test check bench tools fuzz clean
 
 build:
 	CGO_ENABLED=0 $(GO) build -trimpath -o bin/cardwright ./cmd/cardwright
+
+release:
+	$(GO) run -modfile=.ci/release/go.mod ./testdata/release dist
 
 demo: build
 	rm -rf $(DEMO)
@@ -34,8 +38,9 @@ check: tools
 	test -z "$$($(LINT) gofumpt -l . | tee /dev/stderr)"
 	$(GO) vet $(ALL)
 	$(LINT) staticcheck $(ALL)
-	GOOS=windows $(GO) build ./...
-	GOOS=darwin $(GO) build ./...
+	for system in linux darwin windows; do for chip in amd64 arm64; do \
+		echo $$system/$$chip && CGO_ENABLED=0 GOOS=$$system GOARCH=$$chip $(GO) vet ./... || exit 1; \
+	done; done
 	$(GO) test -race -short -timeout 50m $(ALL)
 	$(MAKE) fuzz
 
@@ -52,4 +57,4 @@ tools:
 	sh testdata/test-tools
 
 clean:
-	rm -rf bin $(DEMO)
+	rm -rf bin dist $(DEMO)

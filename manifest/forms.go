@@ -2,9 +2,10 @@ package manifest
 
 import (
 	"fmt"
-	"regexp"
 	"strings"
 	"unicode/utf16"
+
+	"cardwright/manifest/pattern"
 )
 
 // form is the shape that a text must have.
@@ -77,10 +78,10 @@ func (f *form) check(s string) string {
 
 var patterns = compile(&id, &sha256Hex, &mmsi, &imoNumber, &fileName, &cardFolder, &folderHere, &ledgerPlace, &publicKey)
 
-func compile(forms ...*form) map[string]*regexp.Regexp {
-	m := map[string]*regexp.Regexp{}
+func compile(forms ...*form) map[string]*pattern.Pattern {
+	m := map[string]*pattern.Pattern{}
 	for _, f := range forms {
-		m[f.pattern] = regexp.MustCompile(f.pattern)
+		m[f.pattern] = pattern.Of(f.pattern)
 	}
 	return m
 }
@@ -144,7 +145,7 @@ func pathProblem(s string) string {
 // between boats and offices would carry them. The names of Windows are from
 // memory; autorun and autoopen are those of the Desktop Application Autostart
 // Specification (from memory, too).
-var startsItself = regexp.MustCompile(`(?i)^(autorun(\..*)?|autoexec\.bat|autoplay\..*|autostart\..*|\.?autorun(\.sh)?|\.?autoopen|desktop\.ini|folder\.htt` +
+var startsItself = pattern.Of(`(?i)^(autorun(\..*)?|autoexec\.bat|autoplay\..*|autostart\..*|\.?autorun(\.sh)?|\.?autoopen|desktop\.ini|folder\.htt` +
 	`|(setup|install|start|run|launch)\.(exe|com|bat|cmd|msi|ps1|vbs|js|wsf|hta)|.*\.(lnk|pif|scf|scr|url|desktop|hta|library-ms|search-ms|appref-ms))$`)
 
 // packageProblem says why a path can't be that of a package's file, or "".
@@ -184,7 +185,7 @@ func illegalOnFAT(r rune) bool { return r < 0x20 || r == 0x7F || strings.Contain
 
 func utf16Units(s string) int { return len(utf16.Encode([]rune(s))) }
 
-var deviceNames = regexp.MustCompile(`(?i)^(con|prn|aux|nul|clock\$|conin\$|conout\$|(com|lpt)[0-9¹²³])( *\..*)?$`)
+var deviceNames = pattern.Of(`(?i)^(con|prn|aux|nul|clock\$|conin\$|conout\$|(com|lpt)[0-9¹²³])( *\..*)?$`)
 
 // deviceName refuses names that DOS and Windows take for a port or a console,
 // with any extension.

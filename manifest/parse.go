@@ -5,13 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"regexp"
 	"strconv"
 	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
 
 	"go.yaml.in/yaml/v4"
+
+	"cardwright/manifest/pattern"
 )
 
 // Bounds on one file.
@@ -188,7 +189,7 @@ func unreadable(file string, err error) Mistake {
 
 const halfFound = "the escape of half a character (a surrogate, \\uD800 to \\uDFFF), or of none"
 
-var escapedPair = regexp.MustCompile(`\\u([dD][89aAbB][0-9a-fA-F]{2})\\u([dD][c-fC-F][0-9a-fA-F]{2})`)
+var escapedPair = pattern.Of(`\\u([dD][89aAbB][0-9a-fA-F]{2})\\u([dD][c-fC-F][0-9a-fA-F]{2})`)
 
 // halved completes the mistake of a character that is escaped in two halves, as
 // JSON does it, with what YAML has for it.

@@ -2,11 +2,11 @@ package manifest
 
 import (
 	"reflect"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
 
+	"cardwright/manifest/pattern"
 	"cardwright/manifest/version"
 )
 
@@ -47,7 +47,7 @@ func rangeHint(s string) string {
 	return ""
 }
 
-var looseSize = regexp.MustCompile(`^([0-9][0-9_, ]*?) ?([kKmMgGtT]?)(i?)[bB]?$`)
+var looseSize = pattern.Of(`^([0-9][0-9_, ]*?) ?([kKmMgGtT]?)(i?)[bB]?$`)
 
 // sizeHint rewrites sizes with spaces, separators or other capitals.
 func sizeHint(s string) string {
@@ -78,7 +78,7 @@ var dayForms = []string{
 	"2 January 2006", "2 Jan 2006", "2-Jan-2006", "2-Jan-06", "January 2 2006", "Jan 2 2006", "2006 January 2", "2006 Jan 2",
 }
 
-var ordinal = regexp.MustCompile(`(?i)\b([0-9]{1,2})(st|nd|rd|th)\b`)
+var ordinal = pattern.Of(`(?i)\b([0-9]{1,2})(st|nd|rd|th)\b`)
 
 // dateHint gives the day in its own form, or both where it may be two.
 func dateHint(s string) string {

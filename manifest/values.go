@@ -2,10 +2,11 @@ package manifest
 
 import (
 	"fmt"
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
+
+	"cardwright/manifest/pattern"
 )
 
 // MaxSize is the largest size that is read: a petabyte, more than any card holds.
@@ -62,7 +63,7 @@ func SizeAsTyped(s string) (Size, error) {
 }
 
 // dashes are what people put between two sizes.
-var dashes = regexp.MustCompile(`^(.*[^ ]) *(?:-|–|—|−|\.\.+|…|to) *([0-9].*)$`)
+var dashes = pattern.Of(`^(.*[^ ]) *(?:-|–|—|−|\.\.+|…|to) *([0-9].*)$`)
 
 // SizesAsTyped reads the smallest and the largest size, such as 4GB - 32GB or
 // 4 to 32 GB.

@@ -8,12 +8,12 @@ import (
 	"fmt"
 	"io"
 	"path"
-	"regexp"
 	"slices"
 	"strings"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/manifest/pattern"
 	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/verify/fatread"
@@ -289,14 +289,14 @@ func (j *judging) instead(digest, what string) {
 
 // browserMarks are what browsers add to names: " (1)" before the ending, and
 // the endings of downloads that haven't ended (common practice, no source).
-var browserMarks = regexp.MustCompile(`(?i)( ?\(\d{1,3}\))|\.(part|partial|crdownload|download|tmp)$`)
+var browserMarks = pattern.Of(`(?i)( ?\(\d{1,3}\))|\.(part|partial|crdownload|download|tmp)$`)
 
 // bareName is a file's name without what browsers add to it, in lower case.
 func bareName(p string) string {
 	return strings.ToLower(browserMarks.ReplaceAllString(path.Base(p), ""))
 }
 
-var unfinished = regexp.MustCompile(`(?i)\.(part|partial|crdownload|download)$`)
+var unfinished = pattern.Of(`(?i)\.(part|partial|crdownload|download)$`)
 
 func partialDownload(e file) (Finding, bool) {
 	if !unfinished.MatchString(e.path) {
@@ -451,7 +451,7 @@ func (j *judging) zipped(e file) (Finding, bool) {
 }
 
 // packed are the endings of archives (common practice, no source).
-var packed = regexp.MustCompile(`(?i)\.(zip|7z|rar|tar|gz|tgz|xz|bz2)$`)
+var packed = pattern.Of(`(?i)\.(zip|7z|rar|tar|gz|tgz|xz|bz2)$`)
 
 // lookInside unpacks only what could be a known package by its size: most of
 // what bombs are made of isn't unpacked at all.

@@ -2,9 +2,9 @@ package main
 
 import (
 	"fmt"
-	"regexp"
 
 	"cardwright/manifest"
+	"cardwright/manifest/pattern"
 	"cardwright/media"
 	"cardwright/verify"
 	"cardwright/verify/visible"
@@ -17,7 +17,7 @@ type cardVessel struct {
 }
 
 // ourFolder is a folder that prepare names for a device: 01-flybridge.
-var ourFolder = regexp.MustCompile(`^[0-9]{2,}-([a-z0-9-]+)/`)
+var ourFolder = pattern.Of(`^[0-9]{2,}-([a-z0-9-]+)/`)
 
 // fromCard takes what a record says. It is a stranger's word: nothing of it is
 // shown or written that a shop's file may not hold.

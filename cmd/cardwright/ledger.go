@@ -6,12 +6,12 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"regexp"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/pattern"
 	"cardwright/media/keys"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/store"
@@ -308,7 +308,7 @@ func (o keyOptions) ledgerKey() (*keys.Key, error) {
 }
 
 // roleName is a role or schema as PostgreSQL takes it without quotes.
-var roleName = regexp.MustCompile(`^[a-z_][a-z0-9_]{0,62}$`)
+var roleName = pattern.Of(`^[a-z_][a-z0-9_]{0,62}$`)
 
 func newLedgerRightsCommand(s *session) *cobra.Command {
 	var schema string

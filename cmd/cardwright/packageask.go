@@ -5,11 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/pattern"
 	"cardwright/manifest/version"
 	"cardwright/media/intake"
 )
@@ -104,8 +104,8 @@ func (s *session) askWhat(ctx context.Context, shop *manifest.Shop, o *packageOp
 }
 
 var (
-	notWord    = regexp.MustCompile(`[^a-z0-9]+`)
-	versionish = regexp.MustCompile(`[0-9]+(\.[0-9]+)+([-~+][0-9a-z]+)?`)
+	notWord    = pattern.Of(`[^a-z0-9]+`)
+	versionish = pattern.Of(`[0-9]+(\.[0-9]+)+([-~+][0-9a-z]+)?`)
 )
 
 // guess finds in a download's name the model and the version that it may be

@@ -45,7 +45,10 @@ is no (no safe order, a bad card, a read-back that differs); 4 could not be
 fully checked; 130 interrupted.`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
+		Version:       "told by versionText",
 	}
+	cobra.AddTemplateFunc("versionText", versionText)
+	root.SetVersionTemplate("{{versionText}}")
 	root.SetIn(s.in)
 	root.SetOut(s.out)
 	root.SetErr(s.errs)

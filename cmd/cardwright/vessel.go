@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"path"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -14,6 +13,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/manifest/pattern"
 	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
 )
@@ -355,7 +355,7 @@ func nameDevices(shop *manifest.Shop, devices []newDevice) {
 	}
 }
 
-var notInID = regexp.MustCompile(`[^a-z0-9]+`)
+var notInID = pattern.Of(`[^a-z0-9]+`)
 
 // slug makes an id of a few words, or "" where they have no letter for one.
 func slug(text string) string {

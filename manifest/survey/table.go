@@ -6,12 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"regexp"
 	"slices"
 	"strings"
 	"unicode/utf8"
 
 	"cardwright/manifest"
+	"cardwright/manifest/pattern"
 )
 
 // Column is one column of a table, and the key of the shop's files whose rules
@@ -252,9 +252,9 @@ func WriteTable(w io.Writer, columns []string, rows [][]string) error {
 const guard = "'"
 
 var (
-	formula = regexp.MustCompile(`^[\s']*[=+\-@|%＝＋－＠]|^[\t\r\n']`)
-	number  = regexp.MustCompile(`^[0-9][0-9.,:/eE+ \-]*$`)
-	whole   = regexp.MustCompile(`^(0|[1-9][0-9]{0,14})$`) // a number that stays as it is
+	formula = pattern.Of(`^[\s']*[=+\-@|%＝＋－＠]|^[\t\r\n']`)
+	number  = pattern.Of(`^[0-9][0-9.,:/eE+ \-]*$`)
+	whole   = pattern.Of(`^(0|[1-9][0-9]{0,14})$`) // a number that stays as it is
 )
 
 func guarded(s string) string {

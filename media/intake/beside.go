@@ -8,9 +8,10 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
+
+	"cardwright/manifest/pattern"
 )
 
 // evidence is what stands beside a download that may vouch for it.
@@ -40,9 +41,9 @@ var signatureEnds = []string{signatureEnd, ".asc", ".sig", ".sign", ".signature"
 // The names of lists: words of theirs, and endings that such a name may have
 // behind them. Common practice, no source.
 var (
-	listWords = regexp.MustCompile(`(?i)check-?_? ?sums?|chksums?|cksums?|digests?|(?:^|[^a-z])hash(?:es)?(?:$|[^a-z])|(?:^|[^a-z])sums?(?:$|[^a-z])|\.meta4$|\.metalink$|\.sfv$`)
-	listTails = regexp.MustCompile(`(?i)^(?:txt|text|asc|csv|tsv|json|xml|md|log|html?|lst|list|sums?|sig|meta4|metalink|ya?ml|sfv)$`)
-	listEnd   = regexp.MustCompile(`(?i)[._-]?(?:(?:sha-?_?(?:1|2|3|224|256|384|512)(?:[-_]?(?:224|256|384|512))?|md5|crc-?32|blake[23][bs]?(?:-?\d{3})?|b[23]|rmd160|ripemd160|whirlpool)(?:-?_?sums?)?|check-?sums?|chksums?|digests?|hash(?:es)?|sums?|sfv|meta4|metalink)(?:\.(?:txt|text|asc|csv|json|xml|md|sums?))?$`)
+	listWords = pattern.Of(`(?i)check-?_? ?sums?|chksums?|cksums?|digests?|(?:^|[^a-z])hash(?:es)?(?:$|[^a-z])|(?:^|[^a-z])sums?(?:$|[^a-z])|\.meta4$|\.metalink$|\.sfv$`)
+	listTails = pattern.Of(`(?i)^(?:txt|text|asc|csv|tsv|json|xml|md|log|html?|lst|list|sums?|sig|meta4|metalink|ya?ml|sfv)$`)
+	listEnd   = pattern.Of(`(?i)[._-]?(?:(?:sha-?_?(?:1|2|3|224|256|384|512)(?:[-_]?(?:224|256|384|512))?|md5|crc-?32|blake[23][bs]?(?:-?\d{3})?|b[23]|rmd160|ripemd160|whirlpool)(?:-?_?sums?)?|check-?sums?|chksums?|digests?|hash(?:es)?|sums?|sfv|meta4|metalink)(?:\.(?:txt|text|asc|csv|json|xml|md|sums?))?$`)
 )
 
 // isListName tells whether a file has a name that lists of digests have.

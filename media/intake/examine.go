@@ -10,7 +10,6 @@ import (
 	"os"
 	"path"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -18,6 +17,7 @@ import (
 	"aead.dev/minisign"
 
 	"cardwright/manifest"
+	"cardwright/manifest/pattern"
 	"cardwright/manifest/version"
 	"cardwright/media"
 )
@@ -343,7 +343,7 @@ func (x *examination) differs(e entry, size int64, sum string) error {
 
 // copyNames are what browsers and file managers make of the name of a second
 // copy. Common practice, no source.
-var copyNames = regexp.MustCompile(`(?i)^(.+?)(?: ?\([0-9]{1,3}\)| - copy(?: \([0-9]{1,3}\))?| copy(?: [0-9]{1,3})?|-copy)(\.[^.]*)?$|^copy of (.+)$`)
+var copyNames = pattern.Of(`(?i)^(.+?)(?: ?\([0-9]{1,3}\)| - copy(?: \([0-9]{1,3}\))?| copy(?: [0-9]{1,3})?|-copy)(\.[^.]*)?$|^copy of (.+)$`)
 
 // firstName is the name that a second copy's was made of, or "".
 func firstName(name string) string {

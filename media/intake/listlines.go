@@ -1,9 +1,10 @@
 package intake
 
 import (
-	"regexp"
 	"slices"
 	"strings"
+
+	"cardwright/manifest/pattern"
 )
 
 // record is what some lines say together, a key on each: of one file, its name,
@@ -38,8 +39,8 @@ type token struct {
 }
 
 var (
-	hexRun    = regexp.MustCompile(`[0-9A-Fa-f]{32,}`)
-	base64Run = regexp.MustCompile(`(?i)(sha-?(?:1|224|256|384|512))[-:=]\s*["']?([A-Za-z0-9+/]{27,86}={0,2})`)
+	hexRun    = pattern.Of(`[0-9A-Fa-f]{32,}`)
+	base64Run = pattern.Of(`(?i)(sha-?(?:1|224|256|384|512))[-:=]\s*["']?([A-Za-z0-9+/]{27,86}={0,2})`)
 )
 
 // tokens are the digests of a line. Digits that are part of a name are none.
@@ -104,7 +105,7 @@ func standsAlone(before, after string) bool {
 }
 
 // keyLine is a key and its value. In JSON and YAML there are marks around them.
-var keyLine = regexp.MustCompile(`^[-*•\s{]*["'\x60*]*([A-Za-z][A-Za-z0-9 _/().-]{0,60}?)["'\x60*]*\s*[:=]\s*(.*?),?$`)
+var keyLine = pattern.Of(`^[-*•\s{]*["'\x60*]*([A-Za-z][A-Za-z0-9 _/().-]{0,60}?)["'\x60*]*\s*[:=]\s*(.*?),?$`)
 
 // loose reads a line of which the form doesn't tell everything.
 func (r *lineReader) loose(line string) {
@@ -204,9 +205,9 @@ func (r *lineReader) keyedDigest(line string, t token) bool {
 }
 
 var (
-	inBrackets = regexp.MustCompile(`^\s*\(([^()]*)\)\s*[:=]?\s*$`)
-	numbers    = regexp.MustCompile(`^\s*\d[\d.,]*(?:\s*(?:bytes|kB|MB|GB|KiB|MiB|GiB|B))?\s+|\s+\d[\d.,]*(?:\s*(?:bytes|kB|MB|GB|KiB|MiB|GiB|B))?\s*$`)
-	startWords = regexp.MustCompile(`(?i)^(?:(?:check ?sum|hash|digest|sum|value|of|for|file|the|is)\b[\s:=]*)+`)
+	inBrackets = pattern.Of(`^\s*\(([^()]*)\)\s*[:=]?\s*$`)
+	numbers    = pattern.Of(`^\s*\d[\d.,]*(?:\s*(?:bytes|kB|MB|GB|KiB|MiB|GiB|B))?\s+|\s+\d[\d.,]*(?:\s*(?:bytes|kB|MB|GB|KiB|MiB|GiB|B))?\s*$`)
+	startWords = pattern.Of(`(?i)^(?:(?:check ?sum|hash|digest|sum|value|of|for|file|the|is)\b[\s:=]*)+`)
 )
 
 // labelled takes the word for a kind out of what stands beside a digest, where

@@ -4,9 +4,10 @@ import (
 	"encoding/base64"
 	"encoding/csv"
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
+
+	"cardwright/manifest/pattern"
 )
 
 // list is what a list of digests says.
@@ -36,8 +37,8 @@ type listed struct {
 // coreutils' sha256sum and cksum (and their --tag), of Perl's shasum, BSD's
 // sha256 and OpenSSL's dgst have them.
 var (
-	sumLine = regexp.MustCompile(`^(\\?)([0-9a-fA-F]{32,128}) [ *](.+)$`)
-	tagLine = regexp.MustCompile(`^(\\?)([A-Za-z][A-Za-z0-9/_-]{2,14}) ?\((.+)\) ?= ?([0-9a-fA-F]{8,128}|[A-Za-z0-9+/]{22,88}={0,2})$`)
+	sumLine = pattern.Of(`^(\\?)([0-9a-fA-F]{32,128}) [ *](.+)$`)
+	tagLine = pattern.Of(`^(\\?)([A-Za-z][A-Za-z0-9/_-]{2,14}) ?\((.+)\) ?= ?([0-9a-fA-F]{8,128}|[A-Za-z0-9+/]{22,88}={0,2})$`)
 )
 
 // readList reads a list of digests, of any form that people meet. Lines that
@@ -114,11 +115,11 @@ func (l *list) unsigned(lines []string) []string {
 }
 
 var (
-	onlyHex  = regexp.MustCompile(`^\s+[0-9A-Fa-f]{2,128}(?:\s+[0-9A-Fa-f]{2,128})*$`)
-	endsHex  = regexp.MustCompile(`(?:^|[\s:=])([0-9A-Fa-f]{2,128})$`)
-	inGroups = regexp.MustCompile(`^(.*[:=]|)\s*([0-9A-Fa-f]{2,128}(?:\s+[0-9A-Fa-f]{2,128})+)$`)
-	inBytes  = regexp.MustCompile(`^(.*?[\s=(]|)((?:[0-9A-Fa-f]{2}[:-]){15,127}[0-9A-Fa-f]{2})$`)
-	spaces   = regexp.MustCompile(`[\s:-]+`)
+	onlyHex  = pattern.Of(`^\s+[0-9A-Fa-f]{2,128}(?:\s+[0-9A-Fa-f]{2,128})*$`)
+	endsHex  = pattern.Of(`(?:^|[\s:=])([0-9A-Fa-f]{2,128})$`)
+	inGroups = pattern.Of(`^(.*[:=]|)\s*([0-9A-Fa-f]{2,128}(?:\s+[0-9A-Fa-f]{2,128})+)$`)
+	inBytes  = pattern.Of(`^(.*?[\s=(]|)((?:[0-9A-Fa-f]{2}[:-]){15,127}[0-9A-Fa-f]{2})$`)
+	spaces   = pattern.Of(`[\s:-]+`)
 )
 
 // rejoined puts digests together that stand on several lines, as narrow windows
@@ -195,7 +196,7 @@ func (r *lineReader) add(name, text string, k kind, digest string) {
 }
 
 // sized is a name with a size before it, which some tools write.
-var sized = regexp.MustCompile(`^\s*\d+\s+\S`)
+var sized = pattern.Of(`^\s*\d+\s+\S`)
 
 // unescaped is a name as coreutils mean it: a backslash before the line says
 // that it is escaped.
@@ -273,7 +274,7 @@ func (r *lineReader) comment(text string) {
 }
 
 // fillers are words of headings that tell nothing.
-var fillers = regexp.MustCompile(`(?i)\b(?:check ?sums?|sums?|hash(?:es)?|digests?|values?|of|for|the|files?|algorithm|type|is|message|fingerprint)\b`)
+var fillers = pattern.Of(`(?i)\b(?:check ?sums?|sums?|hash(?:es)?|digests?|values?|of|for|the|files?|algorithm|type|is|message|fingerprint)\b`)
 
 // head reads a line without a digest: a heading, or the name of what follows.
 func (r *lineReader) head(text string) {
@@ -288,7 +289,7 @@ func (r *lineReader) head(text string) {
 }
 
 // likeName is what has an ending, as files have.
-var likeName = regexp.MustCompile(`[^\s.]\.[A-Za-z0-9]{1,10}(?:$|[\s"'\x60)\]:,*])`)
+var likeName = pattern.Of(`[^\s.]\.[A-Za-z0-9]{1,10}(?:$|[\s"'\x60)\]:,*])`)
 
 // without cuts words out of a text.
 func without(text string, all []word) string {

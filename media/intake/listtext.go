@@ -4,12 +4,13 @@ import (
 	"bytes"
 	"encoding/binary"
 	"html"
-	"regexp"
 	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
 
 	"golang.org/x/text/encoding/charmap"
+
+	"cardwright/manifest/pattern"
 )
 
 // textOf is what a text file says, whichever way it was saved: UTF-8, or UTF-16
@@ -84,9 +85,9 @@ func isText(text string) bool {
 
 // markup is a page's or a letter's: what stands before its first word.
 var (
-	pageStart = regexp.MustCompile(`(?is)^(?:\s|<\?xml.*?\?>|<!--.*?-->)*<(?:!doctype\s+html|html|head|body|title|meta|script|style|center|h1|h2|p|div|table|pre|br|a|b|font|iframe|noscript|link|span|form|main|section)[\s>/]`)
-	tags      = regexp.MustCompile(`(?is)<script.*?</script>|<style.*?</style>|<!--.*?-->|</?(?:p|br|tr|li|div|pre|h[1-6]|table|title|dt|dd)[^<>]*>`)
-	otherTags = regexp.MustCompile(`<[^<>]*>`)
+	pageStart = pattern.Of(`(?is)^(?:\s|<\?xml.*?\?>|<!--.*?-->)*<(?:!doctype\s+html|html|head|body|title|meta|script|style|center|h1|h2|p|div|table|pre|br|a|b|font|iframe|noscript|link|span|form|main|section)[\s>/]`)
+	tags      = pattern.Of(`(?is)<script.*?</script>|<style.*?</style>|<!--.*?-->|</?(?:p|br|tr|li|div|pre|h[1-6]|table|title|dt|dd)[^<>]*>`)
+	otherTags = pattern.Of(`<[^<>]*>`)
 )
 
 // isPage tells whether a text is a web page.

@@ -7,11 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"regexp"
 	"slices"
 	"unicode/utf8"
 
 	"cardwright/manifest"
+	"cardwright/manifest/pattern"
 )
 
 // FormSchema is the JSON Schema (draft 2020-12) of a Form.
@@ -35,7 +35,7 @@ var (
 	CheckResults = []string{"passed", "failed", "not done", ""}
 )
 
-var planID = regexp.MustCompile(`^[0-9a-f]{64}$`)
+var planID = pattern.Of(`^[0-9a-f]{64}$`)
 
 // ReadForm reads a form that was filled in. It comes from outside: whatever
 // isn't as FormSchema says is an error that tells where, and all of them are

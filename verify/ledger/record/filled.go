@@ -15,11 +15,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
-
-	"github.com/santhosh-tekuri/jsonschema/v6"
-	"golang.org/x/text/language"
-	"golang.org/x/text/message"
 
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
@@ -114,18 +109,6 @@ func (p Problems) err() error {
 	return p
 }
 
-var filledSchema = sync.OnceValues(func() (*jsonschema.Schema, error) {
-	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(Schema))
-	if err != nil {
-		return nil, err
-	}
-	c := jsonschema.NewCompiler()
-	if err := c.AddResource("filled-sheet.schema.json", doc); err != nil {
-		return nil, err
-	}
-	return c.Compile("filled-sheet.schema.json")
-})
-
 // ReadJSON reads a filled sheet in its JSON form, as Schema describes it. All
 // problems come at once, each with its place in the file.
 func ReadJSON(data []byte) (Filled, error) {
@@ -140,25 +123,17 @@ func readJSON(data []byte) (f Filled, err error) {
 	if len(data) > MaxSheet {
 		return f, fmt.Errorf("found %d bytes, expected at most %d", len(data), MaxSheet)
 	}
-	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(data))
+	doc, err := decodeJSON(data)
 	if err != nil {
 		return f, fmt.Errorf("it is not JSON: %w", err)
 	}
-	var form struct {
-		Format int `json:"format"`
-	}
-	if json.Unmarshal(data, &form) == nil && form.Format > Format {
-		return f, fmt.Errorf("format %d, expected %d: %w", form.Format, Format, ledger.ErrNewer)
-	}
-	schema, err := filledSchema()
+	allowed, err := filledForm()
 	if err != nil {
 		return f, err
 	}
-	var invalid *jsonschema.ValidationError
-	if err := schema.Validate(doc); errors.As(err, &invalid) {
-		return f, schemaProblems(doc, invalid)
-	} else if err != nil {
-		return f, err
+	c := formCheck{doc: doc}
+	if c.check(allowed, doc, nil); len(c.list) > 0 {
+		return f, c.list
 	}
 	var other *json.UnmarshalTypeError // 12.0 is an integer to the form, but not to the decoder
 	if err := json.Unmarshal(data, &f); errors.As(err, &other) {
@@ -171,26 +146,6 @@ func readJSON(data []byte) (f Filled, err error) {
 
 // maxProblems is how many problems are told at once.
 const maxProblems = 50
-
-func schemaProblems(doc any, e *jsonschema.ValidationError) Problems {
-	var list Problems
-	english := message.NewPrinter(language.English)
-	var walk func(*jsonschema.ValidationError)
-	walk = func(e *jsonschema.ValidationError) {
-		for _, cause := range e.Causes {
-			walk(cause)
-		}
-		if len(e.Causes) > 0 || len(list) == maxProblems {
-			return
-		}
-		list = append(list, Problem{
-			Where: "/" + strings.Join(e.InstanceLocation, "/"), Found: foundAt(doc, e.InstanceLocation),
-			Expected: "what the form allows: " + e.ErrorKind.LocalizedString(english),
-		})
-	}
-	walk(e)
-	return list
-}
 
 // foundAt shows what stands at a place of a JSON document, shortened.
 func foundAt(doc any, place []string) string {
