@@ -30,6 +30,8 @@ demo: build
 	bin/cardwright verify $(DEMO)/kittiwake.img --shop $(DEMO) --for kittiwake --order $(DEMO)/install-order.txt
 	@echo
 	cat $(DEMO)/install-order.txt
+	@echo
+	bin/cardwright seatrial $(DEMO)/kittiwake-trial.log --shop $(DEMO) --for kittiwake --pilot --output $(DEMO)/sea-trial.pdf
 
 test: tools
 	$(GO) test -timeout 50m $(ALL)

@@ -41,7 +41,7 @@ var arrows = map[string][]string{
 	"verify/seatrial/simulate":  {},
 
 	// the ledger's rooms may import one another
-	"verify/ledger": {"manifest", "manifest/order", "manifest/version", "media", "verify"},
+	"verify/ledger": {"manifest", "manifest/order", "manifest/version", "media", "verify", "verify/seatrial"},
 
 	"cmd/cardwright":           nil, // anything
 	"cmd/cardwright/interrupt": {},

@@ -159,7 +159,7 @@ func (s *session) answer(v any, text func(io.Writer)) {
 }
 
 func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
-	var at string
+	var at, plot string
 	cmd := &cobra.Command{
 		Use:   "vessel VESSEL",
 		Short: "A vessel's history, and what it ran on a day",
@@ -172,16 +172,20 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 					return err
 				}
 			}
-			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				if err := (page{flag: "plot", path: plot, shop: shop}).check(); err != nil {
+					return err
+				}
 				h, err := audit.OfVessel(interruptible(cmd), l, args[0], moment, f)
 				if err != nil {
 					return err
 				}
 				s.answer(h, func(w io.Writer) { writeHistory(w, args[0], h) })
-				return nil
+				return s.plotSwings(shop, plot, h.Swings)
 			})
 		},
 	}
+	cmd.Flags().StringVar(&plot, "plot", "", "write a picture (PNG) of how A to E of the compass went over the years")
 	cmd.Flags().StringVar(&at, "at", "", "as it was at the end of this day, or at a time: 2026-03-02 14:30")
 	return cmd
 }
@@ -214,6 +218,7 @@ func writeHistory(w io.Writer, id string, h audit.History) {
 		text := fmt.Sprintf("Note: %s has the same number or hull: look there too, if it is the same boat", vesselText(v))
 		fmt.Fprintln(w, wrapped(text, "      "))
 	}
+	writeSwings(w, h.Swings)
 	fmt.Fprintf(w, "\nHistory (times of %s):\n", time.Now().Format("MST"))
 	for _, l := range h.Lines {
 		struck := ""

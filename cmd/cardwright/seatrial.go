@@ -104,23 +104,20 @@ type seatrying struct {
 
 func runSeatrial(ctx context.Context, s *session, o seatrialOptions, logs []string) error {
 	r := seatrying{session: s, options: o}
-	format, in, err := r.prepare(ctx)
+	format, in, err := r.prepare()
 	if err != nil {
 		return err
 	}
-	if len(o.before) > 0 {
-		was, err := r.read(ctx, o.before)
-		if err != nil {
-			return err
-		}
-		r.digests = nil
-		before := in
-		before.Log, before.Earlier = was, nil
-		earlier := seatrial.Try(before).Kept(strings.Join(o.before, ", "), was.Date)
-		in.Earlier = &earlier
+	if in.Earlier, err = r.before(ctx, in); err != nil {
+		return err
 	}
 	if in.Log, err = r.read(ctx, logs); err != nil {
 		return err
+	}
+	if in.Earlier == nil && r.vessel != nil {
+		if in.Earlier, err = r.earlier(ctx, in.Log); err != nil {
+			return err
+		}
 	}
 	trial := seatrial.Try(in)
 	if err := r.write(trial, format); err != nil {
@@ -140,8 +137,23 @@ func runSeatrial(ctx context.Context, s *session, o seatrialOptions, logs []stri
 	return &answered{exitUnchecked}
 }
 
+// before is the trial of the logs of --before; nil where none are named.
+func (r *seatrying) before(ctx context.Context, in seatrial.Input) (*seatrial.Earlier, error) {
+	if len(r.options.before) == 0 {
+		return nil, nil
+	}
+	log, err := r.read(ctx, r.options.before)
+	if err != nil {
+		return nil, err
+	}
+	r.digests = nil // the page is of the other logs
+	in.Log = log
+	was := seatrial.Try(in).Kept(strings.Join(r.options.before, ", "), log.Date)
+	return &was, nil
+}
+
 // prepare checks what was asked for, before anything is read.
-func (r *seatrying) prepare(ctx context.Context) (format string, in seatrial.Input, err error) {
+func (r *seatrying) prepare() (format string, in seatrial.Input, err error) {
 	o := r.options
 	if format, err = o.form.formatFor(o.output); err != nil {
 		return "", in, err
@@ -173,7 +185,15 @@ func (r *seatrying) prepare(ctx context.Context) (format string, in seatrial.Inp
 	if o.record && r.vessel == nil {
 		return "", in, usage(errors.New("--record notes a trial of a vessel: name it with --for"))
 	}
-	return format, in, r.earlier(ctx, &in)
+	if o.record {
+		if _, err := r.trial(seatrial.Trial{}).Device(); err != nil {
+			return "", in, usage(err)
+		}
+		if _, err := o.key.ledgerKey(); err != nil {
+			return "", in, err
+		}
+	}
+	return format, in, nil
 }
 
 func (r *seatrying) page(flag, path string) page { return page{flag: flag, path: path, shop: r.shop} }

@@ -12,7 +12,8 @@ import (
 	"cardwright/manifest/version"
 )
 
-// Format is the version of an event's canonical form.
+// Format is the version of an event's canonical form, and of the ledger; see
+// Newest.
 const Format = 1
 
 // Kind says what an event tells. The list is closed, see Kinds.
@@ -190,6 +191,7 @@ type Check struct {
 	Check  string `json:"check"`
 	Device Device `json:"device"`
 	Note   string `json:"note,omitempty"`
+	Trial  *Trial `json:"trial,omitempty"` // of a sea trial
 	Value  string `json:"value,omitempty"`
 }
 

@@ -90,8 +90,26 @@ func fill(t *rapid.T, e *ledger.Entry) {
 		e.Settings = &ledger.Settings{Where: words.Draw(t, "where"), Note: notes.Draw(t, "note")}
 	case ledger.CheckPassed, ledger.CheckFailed, ledger.CheckNotDone:
 		e.Check = &ledger.Check{Check: words.Draw(t, "check"), Device: device(t, words.Draw(t, "id")), Value: maybes.Draw(t, "value")}
+		if rapid.Bool().Draw(t, "trial") {
+			e.Check.Trial = trial(t)
+		}
 	case ledger.ReleaseWithdrawn:
 		e.Withdrawal = &ledger.Withdrawal{Model: words.Draw(t, "model"), Version: anyVersion(t), Why: words.Draw(t, "why")}
+	}
+}
+
+func trial(t *rapid.T) *ledger.Trial {
+	values := func(name string, n int) []float64 {
+		var all []float64
+		for range rapid.SampledFrom([]int{0, n}).Draw(t, name) {
+			all = append(all, ledger.Thousandths(rapid.Float64Range(-400, 400).Draw(t, name)))
+		}
+		return all
+	}
+	return &ledger.Trial{
+		Coefficients: values("coefficients", 5), Doubts: values("doubts", 5), Errors: values("errors", 5),
+		Helm: values("helm", 2), Place: values("place", 2), RMS: values("rms", 2), Method: maybes.Draw(t, "method"),
+		Logs: []string{digests.Draw(t, "log")}, Verdict: words.Draw(t, "verdict"),
 	}
 }
 
@@ -100,6 +118,9 @@ var statements = rapid.Custom(func(t *rapid.T) ledger.Statement {
 		Chain: rapid.StringMatching(`[0-9a-f]{32}`).Draw(t, "chain"), Entry: entries.Draw(t, "entry"), Format: ledger.Format,
 		Seq: rapid.Int64Range(1, 1000).Draw(t, "seq"), Shop: words.Draw(t, "shop"), Technician: words.Draw(t, "technician"),
 		Writer: digests.Draw(t, "writer"), Written: times.Draw(t, "written"),
+	}
+	if says := s.Entry.Says(); says != nil && says.Check != nil && says.Check.Trial != nil {
+		s.Format = ledger.Newest
 	}
 	if s.Seq > 1 {
 		s.Prev = digests.Draw(t, "prev")

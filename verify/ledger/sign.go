@@ -57,7 +57,7 @@ func Sign(s Statement, signer Signer) (Event, error) {
 // Draft fills in the writer and makes an event that isn't signed yet; its id is
 // known, so that the next one can be linked to it.
 func Draft(s Statement, writer ed25519.PublicKey) (Event, error) {
-	s.Format = Format
+	s.Format = formatOf(&s.Entry)
 	s.Writer = Writer(writer)
 	content, err := s.Canonical()
 	if err != nil {
@@ -139,14 +139,14 @@ func newer(id ID, content, signature []byte) error {
 		Format int    `json:"format"`
 		Writer string `json:"writer"`
 	}
-	if json.Unmarshal(content, &s) != nil || s.Format <= Format {
+	if json.Unmarshal(content, &s) != nil || s.Format <= Newest {
 		return nil
 	}
 	writer, err := hex.DecodeString(s.Writer)
 	if err != nil || len(writer) != ed25519.PublicKeySize || !ed25519.Verify(writer, SignedMessage(id), signature) {
 		return ErrSignature
 	}
-	return fmt.Errorf("event of format %d, expected %d: %w", s.Format, Format, ErrNewer)
+	return fmt.Errorf("event of format %d, expected %d: %w", s.Format, Newest, ErrNewer)
 }
 
 // NewVisit names a visit: 32 hex digits, by chance.

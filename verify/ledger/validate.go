@@ -39,8 +39,8 @@ func (e *Entry) Validate() error {
 
 func (s *Statement) validate() error {
 	var c checker
-	if s.Format != Format {
-		c.say("format", fmt.Sprint(s.Format), fmt.Sprintf("%d; a newer cardwright may have written this", Format))
+	if want := formatOf(&s.Entry); s.Format != want {
+		c.say("format", fmt.Sprint(s.Format), fmt.Sprintf("%d; a newer cardwright may have written this", want))
 	}
 	c.hex("chain", s.Chain, 32)
 	c.hex("writer", s.Writer, 64)
@@ -375,6 +375,7 @@ func (c *checker) check(at string, k *Check) {
 	c.word(at+"check", k.Check)
 	c.line(at+"value", k.Value)
 	c.note(at+"note", k.Note)
+	c.trial(at+"trial.", k.Trial)
 }
 
 func (c *checker) correction(at string, e *Entry) {

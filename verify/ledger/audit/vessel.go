@@ -22,6 +22,7 @@ type History struct {
 	Devices        []Device               `json:"devices"` // as they were then, by id
 	Lines          []Line                 `json:"lines"`   // what happened up to then, in order
 	Contradictions []ledger.Contradiction `json:"contradictions"`
+	Swings         []Swing                `json:"swings"` // sea trials among the lines
 	// Also are vessels of other ids with the same IMO number, MMSI or hull:
 	// most likely this one, under the id that it had before.
 	Also []Vessel `json:"also"`
@@ -40,7 +41,7 @@ var ErrTooMany = errors.New("more events than anybody can read: narrow the dates
 // OfVessel gives a vessel's history, and what it ran at a moment (the zero
 // time: now). The filter narrows the lines, not the state.
 func OfVessel(ctx context.Context, l *store.Ledger, vessel string, at time.Time, f Filter) (History, error) {
-	h := History{Format: Format, Lines: []Line{}, Devices: []Device{}, Contradictions: []ledger.Contradiction{}, Also: []Vessel{}}
+	h := History{Format: Format, Lines: []Line{}, Devices: []Device{}, Contradictions: []ledger.Contradiction{}, Also: []Vessel{}, Swings: []Swing{}}
 	if !at.IsZero() {
 		h.At = &at
 	}
@@ -53,6 +54,7 @@ func OfVessel(ctx context.Context, l *store.Ledger, vessel string, at time.Time,
 	if err != nil {
 		return History{}, fmt.Errorf("auditing vessel %s: %w", vessel, err)
 	}
+	h.Swings = swings(h.Lines)
 	return h, nil
 }
 

@@ -263,7 +263,7 @@ func (c *check) unsound(ch chainRow, e *raw) {
 		b.Advice = "keep the file as it is, and salvage it into a new ledger"
 	case errors.Is(e.err, ledger.ErrNewer):
 		b.Kind = ledger.NewerEvent
-		b.Expected, b.Found = fmt.Sprintf("an event of format %d", ledger.Format), e.err.Error()
+		b.Expected, b.Found = fmt.Sprintf("an event of format %d", ledger.Newest), e.err.Error()
 		b.Meaning = "it is whole and signed, and what it says can't be read here"
 		b.Advice = "update cardwright on this computer, and check again"
 	case errors.Is(e.err, ledger.ErrSignature):
