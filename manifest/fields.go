@@ -33,6 +33,15 @@ var fields = map[string]field{
 
 	"Shop.trusts": {help: "whose signed records on cards are believed, this shop's own among them"},
 
+	"Shop.sea_trial": {help: "the shop's own tolerances for sea trials; what is left out is as usual"},
+
+	"SeaTrial.deviation": {digits: true, form: &tolerance, usual: "5", help: "degrees that the deviation on any heading may have"},
+	"SeaTrial.alignment": {digits: true, form: &tolerance, usual: "3", help: "degrees that the alignment may be off"},
+	"SeaTrial.helm":      {digits: true, form: &tolerance, usual: "2", help: "degrees of helm that may be carried"},
+	"SeaTrial.course":    {digits: true, form: &tolerance, usual: "2", help: "degrees RMS that the heading may be off the course"},
+	"SeaTrial.overshoot": {digits: true, form: &tolerance, usual: "20", help: "percent of a turn that it may go too far"},
+	"SeaTrial.by":        {must: true, help: "who sets them: a rule, the maker, the shop; it stands beside each on the page"},
+
 	"Trust.shop": {must: true, help: "the shop that signs with this key, as reports name it"},
 	"Trust.key":  {must: true, form: &publicKey, help: "its public key: the line that cardwright key show prints"},
 
@@ -45,8 +54,9 @@ var fields = map[string]field{
 	"Model.releases":  {help: "the releases of its software"},
 	"Model.alike":     {help: "true: all devices of this model on one vessel end on one version"},
 
-	"Model.on_network":  {digits: true, help: "model IDs under which it announces itself on the boat's network, as a survey shows them"},
-	"Model.signing_key": {form: &publicKey, help: "the maker's public key, with which its packages are signed (minisign)"},
+	"Model.on_network":   {digits: true, help: "model IDs under which it announces itself on the boat's network, as a survey shows them"},
+	"Model.version_from": {form: &versionPattern, help: "pattern (RE2) whose one group is the version in the text that it announces, where that has more in it"},
+	"Model.signing_key":  {form: &publicKey, help: "the maker's public key, with which its packages are signed (minisign)"},
 
 	"Model.downloads": {help: "where the maker publishes its packages: an address, or words that lead there"},
 

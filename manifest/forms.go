@@ -53,6 +53,14 @@ var (
 		name: "a folder below the shop folder", expected: "a relative path such as packages",
 		pattern: `^[^/\\].*$`, problem: pathProblem,
 	}
+	tolerance = form{
+		name: "a tolerance", expected: "a number over 0 and under 100, with one decimal at most: 3 or 2.5",
+		pattern: `^([1-9][0-9]?(\.[0-9])?|0\.[1-9])$`,
+	}
+	versionPattern = form{
+		name: "a pattern with one group", expected: "a regular expression (RE2) with one group in brackets, which is the version: '^\\S+ (\\S+)$'",
+		pattern: `\(.*\)`, problem: versionPatternProblem,
+	}
 	publicKey = form{
 		name: "a public key", expected: "the 56 characters that cardwright key show prints, beginning with RW",
 		pattern: `^RW[0-9A-Za-z+/]{54}$`,
@@ -76,7 +84,7 @@ func (f *form) check(s string) string {
 	return ""
 }
 
-var patterns = compile(&id, &sha256Hex, &mmsi, &imoNumber, &fileName, &cardFolder, &folderHere, &ledgerPlace, &publicKey)
+var patterns = compile(&id, &sha256Hex, &mmsi, &imoNumber, &fileName, &cardFolder, &folderHere, &ledgerPlace, &publicKey, &tolerance, &versionPattern)
 
 func compile(forms ...*form) map[string]*pattern.Pattern {
 	m := map[string]*pattern.Pattern{}

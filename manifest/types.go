@@ -77,6 +77,8 @@ type Shop struct {
 
 	Trusts []*Trust `yaml:"trusts"` // whose records on cards are believed
 
+	SeaTrial *SeaTrial `yaml:"sea_trial"` // the shop's own tolerances; nil: the usual ones
+
 	Dir     string    `yaml:"-"` // the shop folder, absolute
 	Models  []*Model  `yaml:"-"` // in order of id
 	Vessels []*Vessel `yaml:"-"` // in order of id
@@ -87,6 +89,18 @@ type Trust struct {
 	Source
 	Shop string `yaml:"shop"`
 	Key  string `yaml:"key"` // public key, as minisign writes it
+}
+
+// SeaTrial is how far the values of a sea trial may be off, and who says so. What
+// is left out is as usual. Degrees, but for the overshoot.
+type SeaTrial struct {
+	Source
+	Deviation string `yaml:"deviation"` // on any heading
+	Alignment string `yaml:"alignment"`
+	Helm      string `yaml:"helm"`      // carried
+	Course    string `yaml:"course"`    // RMS about it
+	Overshoot string `yaml:"overshoot"` // percent of the turn
+	By        string `yaml:"by"`        // the rule, the maker or the shop that sets them
 }
 
 // Model is one catalogue file: a kind of equipment and its releases.
@@ -101,9 +115,10 @@ type Model struct {
 	Releases []*Release `yaml:"releases"`  // in the order of the file
 	Alike    bool       `yaml:"alike"`     // all devices of the model on one vessel end on one version
 
-	OnNetwork  []string `yaml:"on_network"`  // model IDs under which it announces itself on the boat's network
-	SigningKey string   `yaml:"signing_key"` // the maker's public key, as minisign writes it
-	Downloads  string   `yaml:"downloads"`   // where the maker publishes its packages: an address
+	OnNetwork   []string `yaml:"on_network"`   // model IDs under which it announces itself on the boat's network
+	VersionFrom string   `yaml:"version_from"` // pattern whose one group is the version in what it says of itself there
+	SigningKey  string   `yaml:"signing_key"`  // the maker's public key, as minisign writes it
+	Downloads   string   `yaml:"downloads"`    // where the maker publishes its packages: an address
 
 	OpensArchives bool       `yaml:"opens_archives"` // it takes a package as the archive that it came in
 	History       []*Past    `yaml:"history"`        // files of its releases that were replaced or taken out, the oldest first

@@ -109,6 +109,10 @@ var stateMarks = map[survey.State]string{
 }
 
 func writeNetwork(w io.Writer, vessel *manifest.Vessel, n *survey.Network, found []survey.Line) {
+	if n.Frames == 0 && !n.Whole() {
+		writeNoCapture(w, n)
+		return
+	}
 	fmt.Fprintf(w, "%s on the network, %s in %s.\n", counted(len(n.Devices), "device"), counted(n.Frames, "frame"), counted(n.Lines, "line"))
 	for _, l := range found {
 		writeSeen(w, vessel, l)
@@ -128,6 +132,21 @@ func writeNetwork(w io.Writer, vessel *manifest.Vessel, n *survey.Network, found
 	for _, f := range n.Faults {
 		fmt.Fprintf(w, "  line %d: %s\n", f.Line, visible.Visible(f.Text))
 	}
+}
+
+// writeNoCapture says of a file that is no capture how it begins, and what would be
+// one.
+func writeNoCapture(w io.Writer, n *survey.Network) {
+	const shown = 3
+	fmt.Fprintf(w, "%s\n", wrapped(fmt.Sprintf("No frame of a network could be read from %s: none of its %s is of a form that is known. It begins:", n.Name, counted(n.Bad, "line")), ""))
+	for _, f := range n.Faults[:min(shown, len(n.Faults))] {
+		fmt.Fprintf(w, "  %s\n", wrappedAfter(fmt.Sprintf("line %d: ", f.Line), f.Text, "    "))
+	}
+	fmt.Fprintln(w, "\nThese forms are read, as text:")
+	for _, form := range survey.Forms {
+		fmt.Fprintf(w, "  %s\n", wrappedAfter("- ", form, "    "))
+	}
+	fmt.Fprintln(w, "\nExport the capture as one of them, and read it again.")
 }
 
 // writeSeen writes one device. What it says of itself is a stranger's text.
@@ -150,7 +169,18 @@ func writeSeen(w io.Writer, vessel *manifest.Vessel, l survey.Line) {
 		if l.Seen.Name != 0 {
 			where += fmt.Sprintf(", maker's code %d", l.Seen.Name.Manufacturer())
 		}
+		for i, also := range l.Seen.Also {
+			if i == 0 {
+				where += "; the same box also at"
+			} else {
+				where += ","
+			}
+			where += fmt.Sprintf(" %d", also)
+		}
 		writeLabelled(w, "network", strings.Join(says, ", ")+"; product code "+fmt.Sprint(p.Code)+"; "+where)
+	}
+	if l.Seen != nil && l.Version != "" && string(l.Version) != l.Seen.Product.Software {
+		writeLabelled(w, "version", string(l.Version)+", read from "+quotedText(l.Seen.Product.Software))
 	}
 	if l.Device != "" {
 		writeLabelled(w, "file", l.Model+", version "+or(l.Was, "unknown")+", serial "+or(l.WasHere, "not written down"))

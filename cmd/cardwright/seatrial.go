@@ -198,7 +198,29 @@ func (r *seatrying) prepare() (format string, in seatrial.Input, err error) {
 
 func (r *seatrying) page(flag, path string) page { return page{flag: flag, path: path, shop: r.shop} }
 
-func (r *seatrying) tolerances() seatrial.Tolerances { return seatrial.Usual() }
+// tolerances are the shop's own where it has set some.
+func (r *seatrying) tolerances() seatrial.Tolerances {
+	all := seatrial.Usual()
+	if r.shop == nil || r.shop.SeaTrial == nil {
+		return all
+	}
+	set := r.shop.SeaTrial
+	for _, t := range []struct {
+		text string
+		to   *seatrial.Tolerance
+	}{
+		{set.Deviation, &all.Deviation},
+		{set.Alignment, &all.Alignment},
+		{set.Helm, &all.Helm},
+		{set.Course, &all.RMS},
+		{set.Overshoot, &all.Overshoot},
+	} {
+		if most, err := strconv.ParseFloat(t.text, 64); err == nil { // its form was checked
+			*t.to = seatrial.Tolerance{Most: most, Source: set.By + ", shop.yaml"}
+		}
+	}
+	return all
+}
 
 // parseVariation reads 12.6W, 3E, -12.6.
 func parseVariation(text string) (float64, error) {
@@ -239,7 +261,7 @@ func (r *seatrying) readOne(ctx context.Context, reader *sentences.Reader, name 
 	bar := r.session.bar("reading "+name, sizeOf(name))
 	defer bar.end()
 	sum := sha256.New()
-	err = reader.Read(ctx, name, io.TeeReader(&counting{in, bar}, sum))
+	err = reader.ReadAny(ctx, name, io.TeeReader(&counting{in, bar}, sum))
 	r.digest(name, sum)
 	return err
 }

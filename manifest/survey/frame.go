@@ -49,7 +49,7 @@ const (
 func parseFrame(line string, table *columns) (frame, kind) {
 	line = strings.TrimSpace(line)
 	switch {
-	case line == "" || line[0] == '#':
+	case line == "" || line[0] == '#' || line[0] == ';': // ; in traces
 		return frame{}, isOther
 	case table != nil:
 		return table.frame(line)
@@ -71,6 +71,11 @@ func candump(line string) (frame, kind) {
 		f.at, line = seconds(stamp), rest
 	}
 	words := strings.Fields(line)
+	for _, form := range []func([]string) (frame, kind, bool){timed, message, trace} {
+		if one, what, ok := form(words); ok {
+			return one, what
+		}
+	}
 	if n := slices.IndexFunc(words, func(w string) bool { return strings.Contains(w, "#") }); n >= 0 {
 		f.bus = strings.Join(words[:n], " ")
 		return f.fromLog(words[n])
@@ -161,8 +166,11 @@ func joined(line string) (frame, kind) {
 	}
 	pgn, source, length := numbers[1], numbers[2], numbers[4]
 	data, err := hex.DecodeString(strings.Join(cells[6:], ""))
-	if err != nil || pgn > 0x3FFFF || source > 255 || length > maxFast || uint64(len(data)) < length {
+	switch {
+	case err != nil || source > 255 || length > maxFast || uint64(len(data)) < length:
 		return f, isBad
+	case pgn > lastPGN:
+		return f, isOther
 	}
 	f.pgn, f.source, f.data = uint32(pgn), uint8(source), data[:length]
 	return f, isFrame
@@ -171,6 +179,7 @@ func joined(line string) (frame, kind) {
 // columns says where a CSV capture with a heading line has what.
 type columns struct {
 	separator          string
+	count              int // of the headings
 	time, id, bus      int
 	pgn, source        int
 	data               int   // all bytes in one cell
@@ -205,6 +214,7 @@ func heading(line string) *columns {
 		"time": &c.time, "id": &c.id, "bus": &c.bus, "pgn": &c.pgn, "source": &c.source, "data": &c.data,
 		"length": &c.length, "extended": &c.extended, "remote": &c.isRemote,
 	}
+	c.count = strings.Count(line, c.separator) + 1
 	first := -1 // whether bytes are counted from 0 or 1
 	for i, cell := range strings.Split(strings.TrimPrefix(line, "\ufeff"), c.separator) {
 		name := strings.NewReplacer(" ", "", "_", "", `"`, "", "-", "").Replace(strings.ToLower(strings.TrimSpace(cell)))
@@ -245,7 +255,7 @@ func (c *columns) frame(line string) (frame, kind) {
 	if yes(get(c.isRemote)) || c.extended >= 0 && !yes(get(c.extended)) {
 		return f, isOther
 	}
-	data, length := c.content(get)
+	data, length := c.content(get, cells)
 	if c.id >= 0 {
 		id := strings.TrimPrefix(strings.ToLower(get(c.id)), "0x")
 		if len(id) > 3 && len(id) < 8 { // leading zeros are left out by some
@@ -253,28 +263,51 @@ func (c *columns) frame(line string) (frame, kind) {
 		}
 		return f.from(id, data, length)
 	}
-	pgn, perr := strconv.ParseUint(get(c.pgn), 10, 32)
-	source, serr := strconv.ParseUint(get(c.source), 10, 8)
+	pgn, perr := whatever(get(c.pgn), 32)
+	source, serr := whatever(get(c.source), 8)
 	bytes, derr := hex.DecodeString(data)
-	if perr != nil || serr != nil || derr != nil || pgn > 0x3FFFF || len(bytes) > maxFast || length >= 0 && len(bytes) != length {
+	switch {
+	case perr != nil || serr != nil || derr != nil || len(bytes) > maxFast || length >= 0 && len(bytes) != length:
 		return f, isBad
+	case pgn > lastPGN:
+		return f, isOther
 	}
 	f.pgn, f.source, f.data = uint32(pgn), uint8(source), bytes
 	return f, isFrame
 }
 
+// whatever reads a decimal number, or one in hex with 0x before it.
+func whatever(text string, bits int) (uint64, error) {
+	if rest, ok := strings.CutPrefix(strings.ToLower(text), "0x"); ok {
+		return strconv.ParseUint(rest, 16, bits)
+	}
+	return strconv.ParseUint(text, 10, bits)
+}
+
 // content is a line's bytes in hex, and their number where that is said.
-func (c *columns) content(get func(int) string) (string, int) {
+func (c *columns) content(get func(int) string, cells []string) (string, int) {
 	length := -1
 	if n, err := strconv.Atoi(get(c.length)); err == nil && n >= 0 {
 		length = n
 	}
 	if c.data >= 0 {
-		return strings.NewReplacer(" ", "", ":", "", "0x", "", "-", "").Replace(strings.ToLower(get(c.data))), length
+		data := get(c.data)
+		if c.data == c.count-1 && len(cells) > c.count { // a column for each byte, below one heading
+			data = strings.Join(cells[c.data:], " ")
+		}
+		var b strings.Builder
+		for _, word := range strings.Fields(strings.NewReplacer(":", " ", "-", " ", ",", " ", `"`, " ").Replace(strings.ToLower(data))) {
+			digits := strings.TrimPrefix(word, "0x")
+			if digits != word && len(digits) == 1 {
+				digits = "0" + digits
+			}
+			b.WriteString(strings.ReplaceAll(digits, "0x", ""))
+		}
+		return b.String(), length
 	}
 	var b strings.Builder
 	for i, at := range c.bytes {
-		if cell := get(at); cell != "" && (length < 0 || i < length) {
+		if cell := strings.TrimPrefix(strings.ToLower(get(at)), "0x"); cell != "" && (length < 0 || i < length) {
 			b.WriteString(strings.Repeat("0", max(0, 2-len(cell))) + cell)
 		}
 	}

@@ -43,7 +43,7 @@ func (l Line) Writes() bool { return l.State == Differs && l.device != nil && !l
 
 // Compare lays what was seen beside a vessel's file; vessel may be nil.
 func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *Network) []Line {
-	var lines []Line
+	lines := []Line{}
 	byModel := map[string][]*Line{}
 	var order []string
 	for i := range network.Devices {
@@ -126,12 +126,22 @@ func ids(models []*manifest.Model) []string {
 // versionOf reads a software version: the text as it stands, or its first word
 // where that is a release of the catalogue. A release is written as there. One
 // that may be a release told in short is none; why says so.
+//
+// Where the model has a version_from, the version is what that finds in the
+// text.
 func versionOf(m *manifest.Model, text string) (v version.V, why string) {
+	if m.VersionFrom != "" {
+		found, ok := m.VersionIn(text)
+		if !ok {
+			return "", "the model's version_from doesn't fit what it says"
+		}
+		text = found
+	}
 	v, err := version.Parse(text)
 	if err != nil {
 		first, _, _ := strings.Cut(text, " ")
 		if v, err = version.Parse(first); err != nil || !inCatalogue(m, v) {
-			return "", "its version can't be read as one"
+			return "", "its version can't be read as one: version_from in the model's file can say where it stands in the text"
 		}
 	}
 	if inCatalogue(m, v) {

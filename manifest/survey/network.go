@@ -1,12 +1,9 @@
 package survey
 
 import (
-	"bufio"
 	"cmp"
 	"context"
 	"encoding/binary"
-	"errors"
-	"fmt"
 	"io"
 	"slices"
 	"strings"
@@ -27,11 +24,12 @@ type Network struct {
 	Lines   int     `json:"lines"`
 	Frames  int     `json:"frames"`
 	Bad     int     `json:"bad_lines"`
-	Faults  []Fault `json:"faults"`   // the first of the bad lines
-	Broken  Broken  `json:"broken"`   // of the product information
-	Devices []Seen  `json:"devices"`  // by bus and address
-	Silent  int     `json:"silent"`   // devices that claimed an address and said nothing of themselves
-	Left    int     `json:"left_out"` // beyond the bounds
+	Words   int     `json:"lines_of_words"` // what gateways and logging programs write between frames
+	Faults  []Fault `json:"faults"`         // the first of the bad lines
+	Broken  Broken  `json:"broken"`         // of the product information
+	Devices []Seen  `json:"devices"`        // by bus and address
+	Silent  int     `json:"silent"`         // devices that claimed an address and said nothing of themselves
+	Left    int     `json:"left_out"`       // beyond the bounds
 }
 
 // Fault is one line that wasn't understood.
@@ -46,44 +44,29 @@ type Seen struct {
 	Address uint8   `json:"address"`
 	Name    Name    `json:"name"` // 0: it claimed no address meanwhile
 	Product Product `json:"product"`
-	Times   int     `json:"times"`   // how often it said the same
-	Unclear bool    `json:"unclear"` // it said different things
+	Times   int     `json:"times"`          // how often it said the same
+	Unclear bool    `json:"unclear"`        // it said different things
+	Also    []uint8 `json:"also,omitempty"` // other addresses of the same box
 }
 
 // Whole tells whether all of the capture was understood, and every message
 // about a product read to its end.
 func (n *Network) Whole() bool { return n.Bad == 0 && n.Broken.Messages() == 0 && n.Left == 0 }
 
-// ReadCapture reads a capture: candump's log or screen, or CSV with a heading
-// line (id or pgn and source; data or d0 … d7), or the plain lines of canboat's
-// tools. What it can't understand is counted, never guessed.
+// ReadCapture reads a capture of one of Forms. What it can't understand is
+// counted, never guessed.
 func ReadCapture(ctx context.Context, name string, in io.Reader) (*Network, error) {
 	c := &capture{
 		network: &Network{Name: name, Faults: []Fault{}, Devices: []Seen{}},
 		joiner:  joiner{open: map[stream]*partial{}},
 		buses:   map[string]int{}, current: map[place]*Seen{}, byName: map[named]*Seen{},
 	}
-	lines := bufio.NewReaderSize(in, MaxLine)
-	for {
-		line, err := lines.ReadSlice('\n')
-		long := errors.Is(err, bufio.ErrBufferFull)
-		if len(line) > 0 {
-			c.line(string(line), long)
-		}
-		for errors.Is(err, bufio.ErrBufferFull) {
-			_, err = lines.ReadSlice('\n')
-		}
-		switch {
-		case errors.Is(err, io.EOF):
-			c.joiner.end()
-			c.conclude()
-			return c.network, nil
-		case err != nil:
-			return nil, fmt.Errorf("reading capture %s: %w", name, err)
-		case ctx.Err() != nil:
-			return nil, fmt.Errorf("reading capture %s: %w", name, ctx.Err())
-		}
+	if err := eachLine(ctx, name, in, c.line); err != nil {
+		return nil, err
 	}
+	c.joiner.end()
+	c.conclude()
+	return c.network, nil
 }
 
 // place is an address on a bus; named, a device by its NAME.
@@ -104,6 +87,7 @@ type capture struct {
 	joiner  joiner
 	table   *columns
 	buses   map[string]int
+	words   []Fault         // the first of the lines of words
 	current map[place]*Seen // who has an address now
 	byName  map[named]*Seen
 	all     []*Seen
@@ -111,7 +95,7 @@ type capture struct {
 
 func (c *capture) line(text string, long bool) {
 	c.network.Lines++
-	if c.table == nil && c.network.Frames == 0 && c.network.Bad == 0 {
+	if c.table == nil && c.network.Frames == 0 && c.network.Bad == 0 && c.network.Words <= MaxFaults {
 		text = strings.TrimPrefix(text, "\ufeff")
 		if c.table = heading(text); c.table != nil {
 			return
@@ -123,14 +107,24 @@ func (c *capture) line(text string, long bool) {
 	}
 	switch what {
 	case isBad:
-		c.network.Bad++
-		if len(c.network.Faults) < MaxFaults {
-			c.network.Faults = append(c.network.Faults, Fault{c.network.Lines, beginning(strings.TrimSpace(text))})
+		if !long && wordsOnly(text) {
+			c.network.Words++
+			c.words = keepFault(c.words, c.network.Lines, text)
+			return
 		}
+		c.network.Bad++
+		c.network.Faults = keepFault(c.network.Faults, c.network.Lines, text)
 	case isFrame:
 		c.network.Frames++
 		c.frame(f)
 	}
+}
+
+func keepFault(faults []Fault, line int, text string) []Fault {
+	if len(faults) == MaxFaults {
+		return faults
+	}
+	return append(faults, Fault{line, beginning(strings.TrimSpace(text))})
 }
 
 func beginning(s string) string {
@@ -228,6 +222,13 @@ func (s *Seen) says(p Product) {
 // conclude lists what was seen.
 func (c *capture) conclude() {
 	c.network.Broken = c.joiner.broken
+	if n := c.network; n.Words > n.Frames { // a file of words with a frame in it is no capture
+		n.Bad += n.Words
+		n.Words = 0
+		n.Faults = append(n.Faults, c.words...)
+		slices.SortFunc(n.Faults, func(a, b Fault) int { return a.Line - b.Line })
+		n.Faults = n.Faults[:min(len(n.Faults), MaxFaults)]
+	}
 	for _, s := range c.all {
 		if s.Times == 0 {
 			c.network.Silent++
@@ -241,4 +242,42 @@ func (c *capture) conclude() {
 	slices.SortStableFunc(c.network.Devices, func(a, b Seen) int {
 		return cmp.Or(cmp.Compare(a.Bus, b.Bus), cmp.Compare(a.Address, b.Address))
 	})
+	c.network.Devices = boxes(c.network.Devices)
+}
+
+// boxes tells a box that shows as several devices as one: they have one maker,
+// say the same of themselves and have one serial that tells units apart.
+func boxes(all []Seen) []Seen {
+	some := []Seen{}
+	for _, s := range all {
+		i := slices.IndexFunc(some, func(o Seen) bool { return sameBox(o, s) })
+		if i < 0 {
+			some = append(some, s)
+			continue
+		}
+		some[i].Also = append(some[i].Also, s.Address)
+		some[i].Times += s.Times
+		some[i].Unclear = some[i].Unclear || s.Unclear
+	}
+	return some
+}
+
+func sameBox(a, b Seen) bool {
+	return a.Bus == b.Bus && a.Name != 0 && b.Name != 0 && a.Name != b.Name && a.Name.Manufacturer() == b.Name.Manufacturer() &&
+		a.Product == b.Product && tellsApart(a.Product.Serial)
+}
+
+// tellsApart tells whether a serial is more than what stands there where none
+// was set: 0, 00000000, 1234.
+func tellsApart(serial string) bool {
+	const least = 4
+	if len(serial) < least {
+		return false
+	}
+	same, rising := true, true
+	for i := 1; i < len(serial); i++ {
+		same = same && serial[i] == serial[i-1]
+		rising = rising && serial[i] == serial[i-1]+1
+	}
+	return !same && !rising
 }

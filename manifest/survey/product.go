@@ -24,24 +24,27 @@ const (
 	softwareAt = 36
 	hardwareAt = 68
 	serialAt   = 100
+	textsEnd   = 132 // some devices leave out what follows
 	fixedText  = 32
 )
 
 // decodeProduct reads product information; false where it is too short.
 func decodeProduct(data []byte) (Product, bool) {
-	if len(data) < productSize {
+	if len(data) < textsEnd {
 		return Product{}, false
 	}
-	return Product{
-		Database:      binary.LittleEndian.Uint16(data),
-		Code:          binary.LittleEndian.Uint16(data[2:]),
-		Model:         fixed(data[modelAt:]),
-		Software:      fixed(data[softwareAt:]),
-		Hardware:      fixed(data[hardwareAt:]),
-		Serial:        fixed(data[serialAt:]),
-		Certification: data[132],
-		Load:          data[133],
-	}, true
+	p := Product{
+		Database: binary.LittleEndian.Uint16(data),
+		Code:     binary.LittleEndian.Uint16(data[2:]),
+		Model:    fixed(data[modelAt:]),
+		Software: fixed(data[softwareAt:]),
+		Hardware: fixed(data[hardwareAt:]),
+		Serial:   fixed(data[serialAt:]),
+	}
+	if len(data) >= productSize {
+		p.Certification, p.Load = data[textsEnd], data[textsEnd+1]
+	}
+	return p, true
 }
 
 // fixed reads a text of fixed length: single-byte characters, filled up with

@@ -97,6 +97,7 @@ func prepare(in Input) prepared {
 	if compass != nil {
 		reference = p.choose("reference", in.Reference, sentences.True, func(s *sentences.Source) bool { return s != compass && isReference(s) })
 	}
+	p.otherHeadings(compass, reference)
 	ground := p.choose("ground", in.Course, sentences.Ground, func(*sentences.Source) bool { return true })
 	helm := p.choose("helm", in.Helm, sentences.Rudder, func(*sentences.Source) bool { return true })
 	p.position()
@@ -104,6 +105,17 @@ func prepare(in Input) prepared {
 	p.layOut(compass, reference, ground, helm)
 	p.strange()
 	return p
+}
+
+// otherHeadings tells of true headings that were not taken as a reference: most
+// displays make them from the very compass that is on trial.
+func (p *prepared) otherHeadings(used ...*sentences.Source) {
+	for _, s := range p.in.Log.Of(sentences.True) {
+		told := slices.ContainsFunc(p.used, func(u UsedSource) bool { return slices.Contains(u.Others, s.Name) })
+		if !slices.Contains(used, s) && !told {
+			p.note("%s tells a true heading too; it was not used, since it may be made from the compass (--reference %s takes it, where it is a satellite or gyro compass)", s.Name, s.Name)
+		}
+	}
 }
 
 // order of preference where one talker sends several sentences.

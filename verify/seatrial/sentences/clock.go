@@ -71,7 +71,7 @@ func (c *clock) set(seconds float64) {
 		return
 	}
 	step := next - c.now
-	if !c.stamped && step < -day/2 { // midnight
+	if seconds < day && step < -day/2 { // midnight, of a clock that tells no day
 		c.by += day
 		step += day
 	}
