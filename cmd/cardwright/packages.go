@@ -4,7 +4,10 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os"
+	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -23,6 +26,8 @@ func newPackageListCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "list [MODEL…]",
 		Short: "List packages: sizes, trust, who needs them, what is missing",
+		Long: `package list finds package files by name and size, and says when each was last
+read whole on this computer. It reads none of them: package check does.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runPackageList(interruptible(cmd), s, o, args)
 		},
@@ -46,6 +51,7 @@ func runPackageList(_ context.Context, s *session, o listOptions, models []strin
 		return err
 	}
 	inv.Files = ofModels(inv.Files, models)
+	s.readings(shop).Tell(inv)
 	switch {
 	case s.json:
 		s.writeJSON(inventory{1, inv.Files, inv.Unplanned, nil})
@@ -53,6 +59,33 @@ func runPackageList(_ context.Context, s *session, o listOptions, models []strin
 		return survey.WriteTable(s.out, listColumns, listRows(inv.Files))
 	default:
 		writeList(s.text(), shop, inv)
+	}
+	return nil
+}
+
+// readings is when the shop's packages were last read on this computer.
+func (s *session) readings(shop *manifest.Shop) *intake.Readings {
+	cache, err := os.UserCacheDir()
+	if err != nil {
+		cache = "" // nothing is kept, then
+	}
+	return intake.ReadingsOf(shop, cache, time.Now())
+}
+
+// readPackages reads package files again, and keeps when that was. What can't be
+// kept is told, and changes no answer.
+func (s *session) readPackages(ctx context.Context, shop *manifest.Shop, inv intake.Inventory) error {
+	began := time.Now()
+	bar := s.bar("reading packages", inv.Bytes())
+	err := intake.Check(ctx, inv, bar.add)
+	bar.end()
+	if err != nil {
+		return fmt.Errorf("checking packages: %w", err)
+	}
+	r := s.readings(shop)
+	r.Note(inv, began)
+	if err := r.Save(shop); err != nil {
+		s.complain(err.Error())
 	}
 	return nil
 }
@@ -120,6 +153,8 @@ func writeList(w io.Writer, shop *manifest.Shop, inv intake.Inventory) {
 	}
 	if len(inv.Files) == 0 {
 		fmt.Fprintln(w, "No package is in the catalogue.")
+	} else {
+		fmt.Fprintln(w, "Found by name and size; nothing was read. To read them: cardwright package check")
 	}
 	for _, u := range inv.Unplanned {
 		fmt.Fprintln(w, wrappedAfter(notKnown(u, ""), u.Why, "    "))
@@ -144,7 +179,26 @@ func writeListed(w io.Writer, c *intake.Checked) {
 	if len(c.NeededBy) > 0 {
 		needed = "needed by " + strings.Join(c.NeededBy, ", ")
 	}
-	fmt.Fprintf(w, "      %s; %s\n", shortTrust[c.Trust], wrapped(needed, "      "))
+	if read := lastRead(c); read != "" {
+		needed += "; " + read
+	}
+	fmt.Fprintln(w, wrappedAfter("      "+shortTrust[c.Trust]+"; ", needed, "      "))
+}
+
+// lastRead says when a package file that is there was last read; "" of others.
+func lastRead(c *intake.Checked) string {
+	day := c.LastRead.Local().Format(time.DateOnly)
+	switch {
+	case c.State == intake.Whole:
+		return "read whole just now"
+	case c.State != intake.Present && c.State != intake.Unused:
+		return ""
+	case c.LastRead.IsZero():
+		return "not read yet on this computer"
+	case c.Changed:
+		return "changed since it was read on " + day
+	}
+	return "last read whole on " + day
 }
 
 func newPackageCheckCommand(s *session) *cobra.Command {
@@ -172,11 +226,8 @@ func runPackageCheck(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	bar := s.bar("reading packages", inv.Bytes())
-	err = intake.Check(ctx, inv, bar.add)
-	bar.end()
-	if err != nil {
-		return fmt.Errorf("checking packages: %w", err)
+	if err := s.readPackages(ctx, shop, inv); err != nil {
+		return err
 	}
 	counts := inv.Counts()
 	if s.json {
@@ -234,19 +285,26 @@ func writeFault(w io.Writer, c *intake.Checked) {
 	writeLabelled(w, "do", c.Advice)
 }
 
+type fetchOptions struct{ csv, quick bool }
+
 func newFetchListCommand(s *session) *cobra.Command {
-	var o listOptions
+	var o fetchOptions
 	cmd := &cobra.Command{
 		Use:   "fetch-list [VESSEL…]",
 		Short: "Print what to download before a trip, and for which boats",
-		Long: `fetch-list names the packages that the plans of these vessels (default: of all)
-need and that are not in the package folder, with their sizes and what they have
-to be, to print and tick off.`,
+		Long: `fetch-list reads the packages that the plans of these vessels (default: of all)
+need, and names those that are not in the package folder or not as the catalogue
+says: their sizes, what they have to be, where they were got last time and where
+the maker publishes them, to print and tick off.
+
+With --quick packages are looked for by name and size, and not read: what is not
+read is not proven, and the exit code is 4 where nothing has to be downloaded.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runFetchList(interruptible(cmd), s, o, args)
 		},
 	}
 	cmd.Flags().BoolVar(&o.csv, "csv", false, "as a table for a spreadsheet")
+	cmd.Flags().BoolVar(&o.quick, "quick", false, "look for packages without reading them")
 	return cmd
 }
 
@@ -256,9 +314,11 @@ type fetching struct {
 	Files     []*intake.Checked  `json:"files"`
 	Bytes     int64              `json:"bytes"`
 	Unplanned []intake.Unplanned `json:"unplanned"`
+	Read      int                `json:"read"`   // packages that were read whole, and are right
+	Unread    []*intake.Checked  `json:"unread"` // packages that are there by name and size
 }
 
-func runFetchList(_ context.Context, s *session, o listOptions, ids []string) error {
+func runFetchList(ctx context.Context, s *session, o fetchOptions, ids []string) error {
 	shop, err := s.shop()
 	if err != nil {
 		return err
@@ -271,9 +331,20 @@ func runFetchList(_ context.Context, s *session, o listOptions, ids []string) er
 	if err != nil {
 		return err
 	}
-	answer := fetching{Format: 1, Files: []*intake.Checked{}, Unplanned: inv.Unplanned}
+	inv = inv.Needed()
+	if o.quick {
+		s.readings(shop).Tell(inv)
+	} else if err := s.readPackages(ctx, shop, inv); err != nil {
+		return err
+	}
+	answer := fetching{Format: 1, Files: []*intake.Checked{}, Unplanned: inv.Unplanned, Unread: []*intake.Checked{}}
 	for _, c := range inv.Files {
-		if len(c.NeededBy) > 0 && c.State != intake.Present {
+		switch c.State {
+		case intake.Whole:
+			answer.Read++
+		case intake.Present:
+			answer.Unread = append(answer.Unread, c)
+		default:
 			answer.Files = append(answer.Files, c)
 			answer.Bytes += c.Size
 		}
@@ -282,11 +353,27 @@ func runFetchList(_ context.Context, s *session, o listOptions, ids []string) er
 	case s.json:
 		s.writeJSON(answer)
 	case o.csv:
-		return survey.WriteTable(s.out, listColumns, listRows(answer.Files))
+		if err := survey.WriteTable(s.out, fetchColumns, fetchRows(answer.Files)); err != nil {
+			return err
+		}
 	default:
 		writeFetchList(s.text(), shop, answer)
 	}
+	if len(answer.Files) == 0 && len(answer.Unread) > 0 {
+		return &answered{exitUnchecked}
+	}
 	return nil
+}
+
+// fetchColumns are those of a list, and the maker's address.
+var fetchColumns = append(slices.Clone(listColumns), "downloads")
+
+func fetchRows(files []*intake.Checked) [][]string {
+	rows := listRows(files)
+	for i, c := range files {
+		rows[i] = append(rows[i], c.Downloads)
+	}
+	return rows
 }
 
 // vesselsNamed are the vessels with these ids, or all.
@@ -307,10 +394,14 @@ func vesselsNamed(shop *manifest.Shop, ids []string) ([]*manifest.Vessel, error)
 
 func writeFetchList(w io.Writer, shop *manifest.Shop, f fetching) {
 	switch {
+	case len(f.Files) == 0 && len(f.Unread) > 0:
+		fmt.Fprintf(w, "? UNCHECKED: nothing to download by name and size; %s not read.\n", was(len(f.Unread), "package"))
 	case len(f.Files) == 0 && len(f.Unplanned) > 0:
-		fmt.Fprintln(w, "Nothing to download, as far as is known.")
+		fmt.Fprintf(w, "Nothing to download, as far as is known; %s read just now.\n", was(f.Read, "package"))
+	case len(f.Files) == 0 && f.Read == 0:
+		fmt.Fprintln(w, "Nothing to download: no package is needed.")
 	case len(f.Files) == 0:
-		fmt.Fprintln(w, "Nothing to download: every package that is needed is there.")
+		fmt.Fprintf(w, "Nothing to download: every package that is needed is there; %s read just now.\n", was(f.Read, "package"))
 	default:
 		fmt.Fprintf(w, "To download: %s, %s.\n", counted(len(f.Files), "file"), media.Bytes(f.Bytes))
 	}
@@ -319,15 +410,46 @@ func writeFetchList(w io.Writer, shop *manifest.Shop, f fetching) {
 		fmt.Fprintf(w, "\n[ ] %s %s %s: %s\n", visible.Visible(m.Maker), visible.Visible(m.Name), strings.TrimSpace(string(c.Version)+" "+c.Variant), visible.Visible(c.Name))
 		writeLabelled(w, "size", media.Bytes(c.Size))
 		writeLabelled(w, "SHA-256", c.SHA256)
-		writeLabelled(w, "from", c.From)
+		writeLabelled(w, "last got", lastGot(c))
+		writeLabelled(w, "maker's", c.Downloads)
 		writeLabelled(w, "for", names(shop, c.NeededBy))
 		if c.State != intake.Missing {
 			writeLabelled(w, "there", or(c.Found, string(c.State))+": "+c.Advice)
 		}
 	}
+	for i, c := range f.Unread {
+		if i == 0 {
+			fmt.Fprintln(w)
+		}
+		fmt.Fprintln(w, wrappedAfter("Not read: ", c.Path+": "+lastRead(c), "    "))
+	}
 	for _, u := range f.Unplanned {
 		fmt.Fprintf(w, "\n%s\n", wrappedAfter(notKnown(u, ", so perhaps more"), u.Why, "    "))
 	}
+}
+
+// was is a count with its noun and its verb: 1 package was, 2 packages were.
+func was(n int, noun string) string {
+	if n == 1 {
+		return counted(n, noun) + " was"
+	}
+	return counted(n, noun) + " were"
+}
+
+// lastGot says where a package was got last time, and when, as far as that was
+// written down.
+func lastGot(c *intake.Checked) string {
+	from := c.From
+	if from == intake.FromMaker {
+		from = "the maker"
+	}
+	switch {
+	case from != "" && c.Added != "":
+		return from + ", " + c.Added
+	case c.Added != "":
+		return "not written down where, " + c.Added
+	}
+	return from
 }
 
 // notKnown stands before the reason why not all that a vessel needs is known.

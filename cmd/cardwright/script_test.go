@@ -29,6 +29,7 @@ func TestScripts(t *testing.T) {
 			env.Setenv("PATH", env.Getenv("PATH")+":/usr/sbin:/sbin")
 			env.Setenv("MTOOLS_SKIP_CHECK", "1")
 			env.Setenv("XDG_CONFIG_HOME", filepath.Join(env.WorkDir, "settings"))
+			env.Setenv("XDG_CACHE_HOME", filepath.Join(env.WorkDir, "cache"))
 			return os.CopyFS(filepath.Join(env.WorkDir, "shop"), os.DirFS("testdata/shop"))
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){

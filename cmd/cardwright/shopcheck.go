@@ -65,11 +65,8 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 		return err
 	}
 	if !o.quick {
-		bar := s.bar("reading packages", inv.Bytes())
-		err := intake.Check(ctx, inv, bar.add)
-		bar.end()
-		if err != nil {
-			return fmt.Errorf("checking packages: %w", err)
+		if err := s.readPackages(ctx, shop, inv); err != nil {
+			return err
 		}
 	}
 	ready := intake.Ready(shop, today, inv, time.Now(), time.Duration(o.olderThan)*24*time.Hour)

@@ -14,6 +14,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"cardwright/manifest"
 	"cardwright/manifest/version"
@@ -36,23 +37,29 @@ const (
 
 // Checked is one package file.
 type Checked struct {
-	State    State     `json:"state"`
-	Path     string    `json:"path"` // below the package folder, slashes between
-	Model    string    `json:"model"`
-	Version  version.V `json:"version"`
-	Variant  string    `json:"variant,omitempty"`
-	Name     string    `json:"name"`
-	Size     int64     `json:"size"` // as the catalogue says; of an unknown file, its own
-	SHA256   string    `json:"sha256"`
-	Trust    string    `json:"trust"`
-	From     string    `json:"from,omitempty"`
-	NeededBy []string  `json:"needed_by"` // vessels
-	Found    string    `json:"found,omitempty"`
-	Advice   string    `json:"advice,omitempty"`
+	State     State     `json:"state"`
+	Path      string    `json:"path"` // below the package folder, slashes between
+	Model     string    `json:"model"`
+	Version   version.V `json:"version"`
+	Variant   string    `json:"variant,omitempty"`
+	Name      string    `json:"name"`
+	Size      int64     `json:"size"` // as the catalogue says; of an unknown file, its own
+	SHA256    string    `json:"sha256"`
+	Trust     string    `json:"trust"`
+	From      string    `json:"from,omitempty"`
+	Added     string    `json:"added,omitempty"`     // day on which the shop took it in
+	Downloads string    `json:"downloads,omitempty"` // where its maker publishes it
+	NeededBy  []string  `json:"needed_by"`           // vessels
+	Found     string    `json:"found,omitempty"`
+	Advice    string    `json:"advice,omitempty"`
+	LastRead  time.Time `json:"last_read,omitzero"`      // when it was last read whole on this computer, and was right
+	Changed   bool      `json:"changed_since,omitempty"` // it has another size or time than it had then
 
 	path string // where it stands
 	size int64
 	sum  string // of an unknown file that was read
+
+	wasRead bool // by Check, to its end or to a fault
 }
 
 // Inventory is every package file of a shop: those of the catalogue in its
@@ -97,10 +104,13 @@ func ListFor(shop *manifest.Shop, vessels []*manifest.Vessel) (Inventory, error)
 func listed1(packages media.Packages, needs Needs, m *manifest.Model, r *manifest.Release, f *manifest.File) *Checked {
 	c := &Checked{
 		State: Present, Model: m.ID, Version: r.Version, Variant: r.Variant, Name: f.Name, Size: int64(f.Size),
-		SHA256: f.SHA256, Trust: f.Trust, From: f.From, NeededBy: needs.Of(r),
+		SHA256: f.SHA256, Trust: f.Trust, From: f.From, NeededBy: needs.Of(r), Downloads: m.Downloads,
 	}
 	if c.NeededBy == nil {
 		c.NeededBy = []string{}
+	}
+	if !f.Added.IsZero() {
+		c.Added = f.Added.Format(time.DateOnly)
 	}
 	source := media.Source{Model: m.ID, Version: r.Version, Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256}
 	path, err := packages.Find(source)
@@ -298,6 +308,7 @@ func (c *Checked) read(ctx context.Context, buffer []byte, progress func(int64))
 		return
 	}
 	sum, n, err := hashFile(ctx, c.path, buffer, progress)
+	c.wasRead = !errors.Is(err, context.Canceled)
 	switch {
 	case errors.Is(err, context.Canceled):
 	case err != nil:

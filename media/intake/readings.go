@@ -1,0 +1,141 @@
+package intake
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/natefinch/atomic"
+
+	"cardwright/manifest"
+	"cardwright/media"
+)
+
+// MaxReadings bounds what is kept of readings, in bytes.
+const MaxReadings = 32 << 20
+
+// Readings is when the package files of a shop were last read whole on this
+// computer. It is told and proves nothing: bytes change without leaving a trace.
+type Readings struct {
+	path string // "": nothing is kept
+	Read map[string]Reading
+}
+
+// Reading is one file that was read whole and was as the catalogue says.
+type Reading struct {
+	At       time.Time `json:"at"`
+	SHA256   string    `json:"sha256"`
+	Size     int64     `json:"size"`
+	Modified time.Time `json:"modified"`
+}
+
+// readingsFile is how they are kept.
+type readingsFile struct {
+	Format int                `json:"format"`
+	Folder string             `json:"folder"`
+	Read   map[string]Reading `json:"read"` // by the path below the package folder
+}
+
+const readingsFormat = 1
+
+// ReadingsOf loads what is kept of a shop's packages below the user's cache
+// folder. What can't be loaded, or is of a later time than now, is as if nothing
+// had been read yet.
+func ReadingsOf(shop *manifest.Shop, cache string, now time.Time) *Readings {
+	r := &Readings{Read: map[string]Reading{}}
+	if !filepath.IsAbs(cache) {
+		return r
+	}
+	folder := absolute(media.PackagesOf(shop).Dir)
+	sum := sha256.Sum256([]byte(folder))
+	r.path = filepath.Join(cache, "cardwright", "read-"+hex.EncodeToString(sum[:8])+".json")
+	data, err := readSmall(r.path, MaxReadings)
+	if err != nil {
+		return r
+	}
+	var kept readingsFile
+	if json.Unmarshal(data, &kept) != nil || kept.Format != readingsFormat || kept.Folder != folder {
+		return r
+	}
+	for path, one := range kept.Read {
+		if !one.At.After(now) {
+			r.Read[path] = one
+		}
+	}
+	return r
+}
+
+// Tell says of each file when it was last read, and whether it has changed since
+// as far as its size and its time tell.
+func (r *Readings) Tell(inv Inventory) {
+	for _, c := range inv.Files {
+		one, ok := r.Read[c.Path]
+		if !ok || one.SHA256 != c.SHA256 || c.State != Present && c.State != Unused {
+			continue
+		}
+		c.LastRead = one.At
+		info, err := os.Stat(c.path)
+		c.Changed = err != nil || info.Size() != one.Size || !info.ModTime().Equal(one.Modified)
+	}
+}
+
+// Note takes over what Check read, which began at a time: a file that was changed
+// since then may be another than was read.
+func (r *Readings) Note(inv Inventory, began time.Time) {
+	for _, c := range inv.Files {
+		if c.SHA256 == "" || !c.wasRead {
+			continue
+		}
+		delete(r.Read, c.Path)
+		info, err := os.Stat(c.path)
+		if c.State != Whole && c.State != Unused || err != nil || !info.ModTime().Before(began) {
+			continue
+		}
+		c.LastRead, c.Changed = began, false
+		r.Read[c.Path] = Reading{began.UTC().Truncate(time.Second), c.SHA256, info.Size(), info.ModTime()}
+	}
+}
+
+// Save keeps them. Without a folder to keep them in nothing is done.
+func (r *Readings) Save(shop *manifest.Shop) error {
+	if r.path == "" {
+		return nil
+	}
+	text, err := json.Marshal(readingsFile{readingsFormat, absolute(media.PackagesOf(shop).Dir), r.Read})
+	if err == nil && len(text) > MaxReadings {
+		err = fmt.Errorf("more than %d bytes", MaxReadings)
+	}
+	if err == nil {
+		err = os.MkdirAll(filepath.Dir(r.path), 0o700)
+	}
+	if info, e := os.Lstat(r.path); err == nil && e == nil && !info.Mode().IsRegular() {
+		err = fmt.Errorf("%s is not a plain file", r.path)
+	} else if err == nil && e != nil && !errors.Is(e, fs.ErrNotExist) {
+		err = e
+	}
+	if err == nil {
+		err = atomic.WriteFile(r.path, bytes.NewReader(text))
+	}
+	if err != nil {
+		return fmt.Errorf("keeping when packages were read: %w", err)
+	}
+	return nil
+}
+
+// Needed is what of an inventory some vessel needs.
+func (inv Inventory) Needed() Inventory {
+	needed := Inventory{Unplanned: inv.Unplanned}
+	for _, c := range inv.Files {
+		if len(c.NeededBy) > 0 {
+			needed.Files = append(needed.Files, c)
+		}
+	}
+	return needed
+}
