@@ -195,6 +195,8 @@ func lastRead(c *intake.Checked) string {
 		return ""
 	case c.LastRead.IsZero():
 		return "not read yet on this computer"
+	case c.LastWrong && !c.Changed:
+		return "not as the catalogue says when it was read on " + day
 	case c.Changed:
 		return "changed since it was read on " + day
 	}
@@ -396,6 +398,8 @@ func writeFetchList(w io.Writer, shop *manifest.Shop, f fetching) {
 	switch {
 	case len(f.Files) == 0 && len(f.Unread) > 0:
 		fmt.Fprintf(w, "? UNCHECKED: nothing to download by name and size; %s not read.\n", was(len(f.Unread), "package"))
+	case len(f.Files) == 0 && len(f.Unplanned) > 0 && f.Read == 0:
+		fmt.Fprintln(w, "Nothing to download, as far as is known.")
 	case len(f.Files) == 0 && len(f.Unplanned) > 0:
 		fmt.Fprintf(w, "Nothing to download, as far as is known; %s read just now.\n", was(f.Read, "package"))
 	case len(f.Files) == 0 && f.Read == 0:

@@ -52,7 +52,8 @@ type Checked struct {
 	NeededBy  []string  `json:"needed_by"`           // vessels
 	Found     string    `json:"found,omitempty"`
 	Advice    string    `json:"advice,omitempty"`
-	LastRead  time.Time `json:"last_read,omitzero"`      // when it was last read whole on this computer, and was right
+	LastRead  time.Time `json:"last_read,omitzero"`      // when it was last read on this computer
+	LastWrong bool      `json:"last_wrong,omitempty"`    // it wasn't right then
 	Changed   bool      `json:"changed_since,omitempty"` // it has another size or time than it had then
 
 	path string // where it stands

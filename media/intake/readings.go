@@ -28,8 +28,9 @@ type Readings struct {
 	Read map[string]Reading
 }
 
-// Reading is one file that was read whole and was as the catalogue says.
+// Reading is one file that was read.
 type Reading struct {
+	Wrong    bool      `json:"wrong,omitempty"` // it wasn't as the catalogue says, or couldn't be read whole
 	At       time.Time `json:"at"`
 	SHA256   string    `json:"sha256"`
 	Size     int64     `json:"size"`
@@ -80,7 +81,7 @@ func (r *Readings) Tell(inv Inventory) {
 		if !ok || one.SHA256 != c.SHA256 || c.State != Present && c.State != Unused {
 			continue
 		}
-		c.LastRead = one.At
+		c.LastRead, c.LastWrong = one.At, one.Wrong
 		info, err := os.Stat(c.path)
 		c.Changed = err != nil || info.Size() != one.Size || !info.ModTime().Equal(one.Modified)
 	}
@@ -95,11 +96,11 @@ func (r *Readings) Note(inv Inventory, began time.Time) {
 		}
 		delete(r.Read, c.Path)
 		info, err := os.Stat(c.path)
-		if c.State != Whole && c.State != Unused || err != nil || !info.ModTime().Before(began) {
+		if err != nil || !info.ModTime().Before(began) {
 			continue
 		}
-		c.LastRead, c.Changed = began, false
-		r.Read[c.Path] = Reading{began.UTC().Truncate(time.Second), c.SHA256, info.Size(), info.ModTime()}
+		c.LastRead, c.LastWrong, c.Changed = began, c.State != Whole && c.State != Unused, false
+		r.Read[c.Path] = Reading{c.LastWrong, began.UTC().Truncate(time.Second), c.SHA256, info.Size(), info.ModTime()}
 	}
 }
 
