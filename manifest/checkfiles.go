@@ -3,7 +3,8 @@ package manifest
 import (
 	"fmt"
 	"slices"
-	"strings"
+
+	"cardwright/manifest/samename"
 )
 
 // MaxFATFile is the largest file that FAT32 holds, in bytes (Microsoft FAT32
@@ -116,10 +117,10 @@ func (c *checker) place(paths map[string]taken, o onCard) {
 }
 
 func (c *checker) take(paths map[string]taken, t taken, name string) bool {
-	folded := strings.ToLower(strings.ToUpper(t.name))
-	first, ok := paths[folded]
+	key := samename.Key(t.name)
+	first, ok := paths[key]
 	if !ok {
-		paths[folded] = t
+		paths[key] = t
 		return true
 	}
 	if t.folder && first.folder && t.name == first.name {

@@ -6,6 +6,7 @@ import (
 	"unicode/utf16"
 
 	"cardwright/manifest/pattern"
+	"cardwright/manifest/samename"
 )
 
 // form is the shape that a text must have.
@@ -138,7 +139,7 @@ func pathProblem(s string) string {
 		return fmt.Sprintf("longer than %d characters", maxPath)
 	}
 	for i, name := range strings.Split(s, "/") {
-		if i == 0 && strings.EqualFold(name, RecordFolder) {
+		if i == 0 && samename.Same(name, RecordFolder) {
 			return "the folder of the card's own record"
 		}
 		if p := nameProblem(name); p != "" {

@@ -10,6 +10,8 @@ import (
 	"path"
 	"slices"
 	"strings"
+
+	"cardwright/manifest/samename"
 )
 
 // FolderTarget is a card that is already formatted and mounted, or any other
@@ -157,13 +159,17 @@ func (w *folderWriter) refuse(foreign []string) error {
 	if !w.target.Beside {
 		return &Occupied{w.target.Dir, foreign, len(foreign), "use an empty card, or --beside to leave them there"}
 	}
-	taken := map[string]bool{}
+	taken := map[string]string{} // files of the card and the folders above them, by key
 	for _, p := range w.paths() {
-		taken[strings.ToLower(p)] = true
+		for ; p != "."; p = path.Dir(p) {
+			taken[samename.Key(p)] = p
+		}
 	}
 	for _, p := range foreign {
-		if taken[strings.ToLower(p)] {
-			return &Occupied{w.target.Dir, []string{p}, 1, "a file of the card has to stand there; move it away first"}
+		for at := p; at != "."; at = path.Dir(at) {
+			if ours, ok := taken[samename.Key(at)]; ok && (at == p || at != ours) {
+				return &Occupied{w.target.Dir, []string{p}, 1, fmt.Sprintf("a device may take /%s for the card's own /%s; move it away first", at, ours)}
+			}
 		}
 	}
 	return nil

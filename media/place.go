@@ -10,6 +10,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/manifest/samename"
 	"cardwright/manifest/version"
 	"cardwright/media/fat32"
 )
@@ -26,7 +27,7 @@ type layer struct {
 // more makes another.
 type openCard struct {
 	card  Card
-	paths map[string]string // lower-case path of a file → digest; of a folder → "/"
+	paths map[string]string // samename.Key of a file's path → digest; of a folder's → "/"
 	takes map[string]string // model that installs at power-up → the package set it would find
 }
 
@@ -303,7 +304,7 @@ func readByBoth(c Card, rules *manifest.CardRules) []string {
 func (o *openCard) fresh(files []CardFile) ([]CardFile, string) {
 	var fresh []CardFile
 	for _, f := range files {
-		path := strings.ToLower(f.Path)
+		path := samename.Key(f.Path)
 		for folder := parent(path); folder != ""; folder = parent(folder) {
 			if digest, ok := o.paths[folder]; ok && digest != folderMark {
 				return nil, fmt.Sprintf("%s is a file on the card and would have to be a folder", folder)
@@ -325,7 +326,7 @@ const folderMark = "/"
 func (o *openCard) with(files []CardFile) map[string]string {
 	paths := copied(o.paths)
 	for _, f := range files {
-		path := strings.ToLower(f.Path)
+		path := samename.Key(f.Path)
 		paths[path] = f.SHA256
 		for folder := parent(path); folder != ""; folder = parent(folder) {
 			paths[folder] = folderMark

@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/samename"
 )
 
 // pack is a step's package as the card's rules see it.
@@ -53,7 +54,7 @@ func collide(packs []pack, each func(n, m int)) {
 			continue
 		}
 		for _, f := range files(p.release) {
-			path := folder + "/" + strings.ToLower(f.Name)
+			path := samename.Key(folder + "/" + f.Name)
 			for _, other := range at[path] {
 				if other.digest != f.SHA256 {
 					each(other.pack, n)
@@ -68,7 +69,7 @@ func fixedFolder(r *manifest.CardRules) (folder string, fixed bool) {
 	if r.Folder == "" || r.Folder == manifest.AnyFolder {
 		return "", false
 	}
-	return strings.ToLower(strings.Trim(r.Folder, "/")), true
+	return samename.Key(strings.Trim(r.Folder, "/")), true
 }
 
 // files lists what must stand on the card for a release: an archive that is to

@@ -24,6 +24,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"cardwright/manifest/samename"
 	"cardwright/media/mediatest"
 )
 
@@ -354,8 +355,8 @@ func randomFiles(rt *rapid.T) []File {
 	taken := map[string]bool{}
 	fresh := func() (string, bool) {
 		p := path.Join(rapid.SampledFrom(folders).Draw(rt, "folder"), randomName(rt))
-		ok := units(p) <= mostPathUnits && !taken[fold(p)]
-		taken[fold(p)] = true
+		ok := units(p) <= mostPathUnits && !taken[samename.Key(p)]
+		taken[samename.Key(p)] = true
 		return p, ok
 	}
 	for range rapid.IntRange(0, 8).Draw(rt, "folders") {

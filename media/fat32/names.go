@@ -6,6 +6,8 @@ import (
 	"unicode"
 	"unicode/utf16"
 	"unicode/utf8"
+
+	"cardwright/manifest/samename"
 )
 
 // Limits of the specification.
@@ -55,23 +57,6 @@ func units(s string) int {
 		n += utf16.RuneLen(r)
 	}
 	return n
-}
-
-// fold gives names that a device may take for one another the same key. It is
-// wider than any one device's table, so that a clash is refused and not met.
-func fold(name string) string {
-	return strings.Map(func(r rune) rune {
-		// Both ways, for letters that change one way only, as dotless i does.
-		r = unicode.ToUpper(unicode.ToLower(r))
-		if r <= unicode.MaxASCII {
-			return r
-		}
-		least := r
-		for f := unicode.SimpleFold(r); f != r; f = unicode.SimpleFold(f) {
-			least = min(least, f)
-		}
-		return least
-	}, name)
 }
 
 // shortName is a name as a folder keeps it: eight characters and three,
@@ -154,14 +139,14 @@ func isShort(name string) bool {
 // shortener gives the names of one folder their short names. Names with an
 // exact basis come first, as they can't take another.
 type shortener struct {
-	taken map[string]bool // folded, long and short
+	taken map[string]bool // by samename.Key, long and short
 	next  map[string]int  // the next tail to try, by cut stem, extension and digits
 }
 
 func newShortener(names []string) *shortener {
 	s := &shortener{taken: make(map[string]bool, 2*len(names)), next: map[string]int{}}
 	for _, n := range names {
-		s.taken[fold(n)] = true
+		s.taken[samename.Key(n)] = true
 	}
 	return s
 }
@@ -179,8 +164,8 @@ func (s *shortener) short(name string) (shortName, bool) {
 		for n := max(least, s.next[key]); n < least*10; n++ {
 			tailed := cut + "~" + strconv.Itoa(n)
 			s.next[key] = n + 1
-			if folded := fold(joinShort(tailed, ext)); !s.taken[folded] {
-				s.taken[folded] = true
+			if short := samename.Key(joinShort(tailed, ext)); !s.taken[short] {
+				s.taken[short] = true
 				return newShortName(tailed, ext), true
 			}
 		}

@@ -7,6 +7,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"cardwright/manifest/samename"
 )
 
 // The specification's examples of short names, and others worked out by its
@@ -218,7 +220,7 @@ func requireShortNames(t *testing.T, d *folder) {
 		seen[n.short] = true
 		require.Empty(t, strings.Trim(string(n.short[:]), valid))
 		require.NotEqual(t, byte(' '), n.short[0])
-		if other := d.byName[fold(n.short.String())]; other != nil {
+		if other := d.byName[samename.Key(n.short.String())]; other != nil {
 			require.Same(t, n, other, "another's long name")
 		}
 	}

@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf16"
+
+	"cardwright/manifest/samename"
 )
 
 const (
@@ -27,7 +29,7 @@ type folder struct {
 	parent  *folder // nil for the root
 	path    string
 	nodes   []*node
-	byName  map[string]*node // folded
+	byName  map[string]*node // by samename.Key
 	entries int              // directory entries, those of long names too
 	first   uint32           // first cluster
 	count   uint32           // clusters
@@ -88,7 +90,7 @@ func addPath(at *folder, path string, file int) (added []*folder, err error) {
 
 // subfolder finds or makes the folder of that name.
 func (d *folder) subfolder(name, path string) (sub *folder, isNew bool, err error) {
-	if n := d.byName[fold(name)]; n != nil && n.folder != nil && n.name == name {
+	if n := d.byName[samename.Key(name)]; n != nil && n.folder != nil && n.name == name {
 		return n.folder, false, nil
 	}
 	sub = newFolder(d, path)
@@ -99,7 +101,7 @@ func (d *folder) add(n *node, path string) error {
 	if problem, expected := nameProblem(n.name); problem != "" {
 		return &NameError{path, problem, expected}
 	}
-	key := fold(n.name)
+	key := samename.Key(n.name)
 	if other := d.byName[key]; other != nil {
 		return clash(path, n, other)
 	}

@@ -13,9 +13,9 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/samename"
 	"cardwright/media"
 )
 
@@ -101,7 +101,7 @@ func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int6
 // same version, and with it the same place.
 func (f Found) shared(shop *manifest.Shop) bool {
 	return slices.ContainsFunc(entries(shop, f.Model.ID, f.Version, ""), func(e entry) bool {
-		return strings.EqualFold(e.file.Name, f.Name) && e.file.SHA256 != f.SHA256
+		return samename.Same(e.file.Name, f.Name) && e.file.SHA256 != f.SHA256
 	})
 }
 

@@ -327,11 +327,11 @@ func (c *Card) checkBackup(p *Partition, b boot, head []byte) {
 	if !b.fat32 {
 		return
 	}
-	note := func(off int64, expected, found string) {
-		c.add(Fault{Kind: BootBackup, Partition: p.Number, Offset: off, Expected: expected, Found: found})
+	note := func(kind FaultKind, off int64, expected, found string) {
+		c.add(Fault{Kind: kind, Partition: p.Number, Offset: off, Expected: expected, Found: found})
 	}
 	if !b.hasBackup() || b.backup >= b.reserved {
-		note(-1, "a backup boot sector", "none")
+		note(BootBackup, -1, "a backup boot sector", "none")
 		return
 	}
 	off := p.Start + b.backup*b.sector
@@ -341,13 +341,35 @@ func (c *Card) checkBackup(p *Partition, b boot, head []byte) {
 	}
 	main := bytes.Clone(head[:sectorBytes])
 	main[65], backup[65] = main[65]&^3, backup[65]&^3 // the dirty flag is kept in the first alone
-	for i := range main {
-		if main[i] != backup[i] {
-			note(off+int64(i), fmt.Sprintf("as in the boot sector: % x", main[i:min(i+4, sectorBytes)]),
-				fmt.Sprintf("% x", backup[i:min(i+4, sectorBytes)]))
-			return
+	if i, kind := differing(main, backup, idleInFAT32); i >= 0 {
+		note(kind, off+int64(i), fmt.Sprintf("as in the boot sector: % x", main[i:min(i+4, sectorBytes)]),
+			fmt.Sprintf("% x", backup[i:min(i+4, sectorBytes)]))
+	}
+}
+
+// idleInFAT32 are the bytes of a boot sector that tell no device where anything
+// is: the jump and the name of who formatted it, the drive's number, the
+// volume's id and label, and the boot code with its texts (FAT32 specification,
+// "Boot Sector and BPB"). What is wrong with the first sector's own is told
+// apart.
+func idleInFAT32(i int) bool { return i < 11 || i >= 64 && i < 82 || i >= 90 && i < 510 }
+
+// differing is the first byte in which two copies differ that isn't idle, or
+// else the first of all; -1: none.
+func differing(a, b []byte, idle func(i int) bool) (at int, kind FaultKind) {
+	at, kind = -1, BootCode
+	for i := range a {
+		if a[i] == b[i] {
+			continue
+		}
+		if !idle(i) {
+			return i, BootBackup
+		}
+		if at < 0 {
+			at = i
 		}
 	}
+	return at, kind
 }
 
 // structure reads one sector of those that a volume is described by.

@@ -119,6 +119,7 @@ type Volume struct {
 	Dirty        bool    // not taken out cleanly
 	Root         Entry   // the root folder; no clusters on FAT12 and FAT16
 	Entries      []Entry // a folder's entries in their order on the card, then those of its folders
+	Behind       []Entry // what stands behind the end marks of folders, by its entries alone; see behind.go
 
 	card *Card
 	fat  *fat

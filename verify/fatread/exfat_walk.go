@@ -6,6 +6,8 @@ import (
 	"math"
 	"math/bits"
 	"time"
+
+	"cardwright/manifest/samename"
 )
 
 // Types of directory entries (section 7). A type with the bit inUse clear is
@@ -58,7 +60,9 @@ func (w *exfatWalker) run() {
 	if v, err := w.fat.get(0); err == nil && v>>8 != 0xFFFFFF {
 		w.fault(FATMedia, "", w.fat.place(0), "0xfffffff8", fmt.Sprintf("0x%08x", v))
 	}
+	w.behind = newBehind(&w.walker, looseExFAT())
 	w.walk(w.enter)
+	w.behind.follow()
 	for _, e := range w.v.filesByPlace() {
 		w.checkFile(e)
 	}
@@ -443,9 +447,16 @@ type exfatLister struct {
 	names    map[string]string
 	children []*folder
 	ended    bool
+	behind   leftBehind
 }
 
 func (l *exfatLister) take(off int64, e []byte) bool {
+	if l.ended {
+		if name, ok := l.w.behind.take(l.f.path, e); ok {
+			l.behind.note(off, name)
+		}
+		return true
+	}
 	if l.need > 0 {
 		if e[0]&(exfatInUse|exfatSecondary) == exfatInUse|exfatSecondary {
 			l.set = append(l.set, e...)
@@ -484,7 +495,6 @@ func (l *exfatLister) takeFirst(off int64, e []byte) bool {
 	switch {
 	case kind == 0:
 		l.ended = true
-		return false
 	case kind&exfatInUse == 0:
 	case kind == exfatFile:
 		l.need, l.at = (int(e[1])+1)*entryBytes, off
@@ -509,6 +519,7 @@ func (l *exfatLister) takeFirst(off int64, e []byte) bool {
 
 func (l *exfatLister) finish(ch chain) {
 	l.cutShort()
+	l.behind.tell(&l.w.walker, l.f.shown())
 	if all := ch.clusters * int64(l.w.v.ClusterBytes); all > mostExFATDir {
 		l.w.fault(DirectoryLong, l.f.shown(), -1, fmt.Sprintf("at most %d bytes", mostExFATDir), fmt.Sprint(all))
 		l.w.whole = l.w.whole && l.ended
@@ -650,7 +661,7 @@ func badExFATName(units []uint16) string {
 
 // checkName compares a name's hash, and looks for the same name in the folder.
 func (l *exfatLister) checkName(path string, units []uint16, hash uint16) {
-	key := upper(longText(units))
+	keys := []string{samename.Key(longText(units))}
 	if l.w.upcase != nil {
 		raised := make([]uint16, len(units))
 		for i, u := range units {
@@ -659,12 +670,16 @@ func (l *exfatLister) checkName(path string, units []uint16, hash uint16) {
 		if got := nameHash(raised); got != hash {
 			l.w.fault(NameHash, path, l.at, fmt.Sprintf("%04x", got), fmt.Sprintf("%04x", hash))
 		}
-		key = longText(raised)
+		keys = append(keys, "\x00"+longText(raised)) // as the card's own table has it
 	}
-	if other, twice := l.names[key]; twice {
-		l.w.fault(NameTwice, path, l.at, "a name of its own", fmt.Sprintf("also the name of %q", other))
+	told := false
+	for _, k := range keys {
+		if other, twice := l.names[k]; twice && !told {
+			told = true
+			l.w.twice(path, other, l.at)
+		}
+		l.names[k] = path
 	}
-	l.names[key] = path
 }
 
 // nameHash is that of a name in upper case (section 7.6.4).

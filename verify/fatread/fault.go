@@ -15,6 +15,7 @@ const (
 	TableChain       FaultKind = "table-chain"       // the chain of logical partitions loops or leaves its partition
 	TableAmbiguous   FaultKind = "table-ambiguous"   // sector 0 is a boot sector and a table of another volume
 	TableStale       FaultKind = "table-stale"       // a GPT that the table in sector 0 doesn't announce
+	TableLeft        FaultKind = "table-left"        // of such a GPT the backup alone
 	GPTHeader        FaultKind = "gpt-header"        // the main header is missing or fails its checksum
 	GPTEntries       FaultKind = "gpt-entries"       // the entries fail their checksum or are too many
 	GPTBackup        FaultKind = "gpt-backup"        // the backup is missing, fails its checksum or differs
@@ -25,7 +26,8 @@ const (
 	// The boot sector and what belongs to it.
 	BootSignature FaultKind = "boot-signature"   // 0x55AA is missing
 	BootField     FaultKind = "boot-field"       // a field with a value that makes no sense
-	BootBackup    FaultKind = "boot-backup"      // the backup is missing or differs
+	BootBackup    FaultKind = "boot-backup"      // the backup is missing or differs in what tells where things are
+	BootCode      FaultKind = "boot-code"        // the backup differs in boot code, names or numbers alone
 	BootUsed      FaultKind = "boot-backup-used" // the boot sector is useless: the backup was read instead
 	VolumeSize    FaultKind = "volume-size"      // larger than the partition or the card
 	HiddenSectors FaultKind = "hidden-sectors"   // not the partition's first sector
@@ -54,7 +56,8 @@ const (
 
 	// Directories and their entries.
 	NameBad         FaultKind = "name-bad"         // characters or a length that no name may have
-	NameTwice       FaultKind = "name-twice"       // two names in one folder that differ at most in case
+	NameTwice       FaultKind = "name-twice"       // two names in one folder that may be taken for one
+	EntryBehind     FaultKind = "entry-behind"     // entries behind a folder's end mark
 	LongOrphan      FaultKind = "long-orphan"      // long-name entries that belong to nothing
 	LongOrder       FaultKind = "long-order"       // long-name entries out of order
 	LongChecksum    FaultKind = "long-checksum"    // long-name entries made for another short name
@@ -83,6 +86,7 @@ type Fault struct {
 	Kind      FaultKind
 	Partition int    // the partition's number; 0 for the card itself
 	Path      string // as in Entry; "/" for the root folder; "" where no file or folder is concerned
+	Other     string // of NameTwice: what has the name already
 	Offset    int64  // bytes from the start of the card; -1: no one place
 	Expected  string // found and expected in the same units
 	Found     string // may quote the card: whoever shows it escapes it
@@ -97,13 +101,13 @@ func (f Fault) Unread() bool { return f.ReadError || f.Kind == LimitReached }
 func Kinds() []FaultKind {
 	return []FaultKind{
 		ReadFailed, LimitReached,
-		TableSignature, TableEntry, TableChain, TableAmbiguous, TableStale, GPTHeader, GPTEntries, GPTBackup,
+		TableSignature, TableEntry, TableChain, TableAmbiguous, TableStale, TableLeft, GPTHeader, GPTEntries, GPTBackup,
 		PartitionOutside, PartitionOverlap, PartitionType,
-		BootSignature, BootField, BootBackup, BootUsed, VolumeSize, HiddenSectors, FATSize, FATType, BootChecksum,
+		BootSignature, BootField, BootBackup, BootCode, BootUsed, VolumeSize, HiddenSectors, FATSize, FATType, BootChecksum,
 		InfoSignature, InfoFree, InfoNext, LabelDiffers, LabelExtra,
 		FATMedia, DirtyFlag, ErrorFlag, FATsDiffer, ChainLoop, ChainCross, ChainRange, ChainFree, ChainBad,
 		ChainShort, ChainLong, ClustersLost,
-		NameBad, NameTwice, LongOrphan, LongOrder, LongChecksum, LongEntry, PathLong, DotEntry,
+		NameBad, NameTwice, EntryBehind, LongOrphan, LongOrder, LongChecksum, LongEntry, PathLong, DotEntry,
 		DirectoryLoop, DirectoryLong, DirectorySize, DirectoryNone, SizeNoCluster, ClusterNoSize,
 		EntryAttributes, EntryTime, SetOrder, SetChecksum, EntryUnknown, NameHash, WrittenSize, UpcaseWrong, BitmapWrong,
 	}

@@ -107,7 +107,7 @@ func folderByte(rng *rand.Rand, d *disk) int64 {
 // phrases of fsck.fat 4.2, and the kinds that tell the same. One of them at least
 // must be told where it prints the phrase.
 var phrases = map[string][]FaultKind{
-	"differences between boot sector and its backup": {BootBackup},
+	"differences between boot sector and its backup": {BootBackup, BootCode},
 	"Dirty bit is set":                    {DirtyFlag},
 	"FATs differ":                         {FATsDiffer},
 	"Circular cluster chain":              {ChainLoop, ChainCross},

@@ -169,8 +169,10 @@ func guid(b []byte) string {
 	return fmt.Sprintf("%08x-%04x-%04x-%x-%x", le.Uint32(b), le.Uint16(b[4:]), le.Uint16(b[6:]), b[8:10], b[10:16])
 }
 
-// staleGPT tells of a GPT from before: some machines follow it all the same.
+// staleGPT tells of a GPT from before: some machines follow it all the same, but
+// none the backup alone, which formatting leaves behind.
 func (c *Card) staleGPT() {
+	main := false
 	for _, sector := range []int64{1, c.src.size/sectorBytes - 1} {
 		b := make([]byte, sectorBytes)
 		err := c.src.read(b, sector*sectorBytes)
@@ -180,9 +182,10 @@ func (c *Card) staleGPT() {
 		if err != nil || string(b[:8]) != gptMark {
 			continue
 		}
-		c.add(Fault{
-			Kind: TableStale, Offset: sector * sectorBytes,
-			Expected: "no GPT beside this table", Found: "a GPT header",
-		})
+		kind, found := TableStale, "a GPT header"
+		if main = main || sector == 1; !main {
+			kind, found = TableLeft, "the backup of a GPT header, in the last sector"
+		}
+		c.add(Fault{Kind: kind, Offset: sector * sectorBytes, Expected: "no GPT beside this table", Found: found})
 	}
 }

@@ -3,6 +3,8 @@ package fatread
 import (
 	"fmt"
 	"time"
+
+	"cardwright/manifest/samename"
 )
 
 // Attributes of an entry.
@@ -25,16 +27,18 @@ type lister struct {
 	long     longName
 	index    int
 	ended    bool              // its end mark was met
-	names    map[string]string // names in upper case, and what has them
+	names    map[string]string // names by samename.Key, and what has them
 	children []*folder
 	label    bool
+	behind   leftBehind
 }
 
 func newLister(w *walker, f *folder) *lister {
 	return &lister{w: w, f: f, names: map[string]string{}}
 }
 
-// read takes the entries of n bytes; false: there is nothing more to read.
+// read takes the entries of n bytes, those behind the end mark apart; false:
+// there is nothing more to read.
 func (l *lister) read(off, n int64) bool {
 	n = min(n, max(0, l.w.card.src.size-off))
 	buf := make([]byte, min(n, pieceBytes))
@@ -44,13 +48,21 @@ func (l *lister) read(off, n int64) bool {
 			return true
 		}
 		for i := 0; i+entryBytes <= len(b); i += entryBytes {
-			if !l.take(at+int64(i), b[i:i+entryBytes]) {
+			if l.ended {
+				l.takeBehind(at+int64(i), b[i:i+entryBytes])
+			} else if !l.take(at+int64(i), b[i:i+entryBytes]) {
 				return false
 			}
 		}
 		return true
 	})
-	return !l.ended && !l.w.card.full
+	return !l.w.card.full
+}
+
+func (l *lister) takeBehind(off int64, e []byte) {
+	if name, ok := l.w.behind.take(l.f.path, e); ok {
+		l.behind.note(off, name)
+	}
 }
 
 // skip goes past what can't be read: a long name can't be trusted across it.
@@ -69,7 +81,7 @@ func (l *lister) take(off int64, e []byte) bool {
 	case e[0] == 0:
 		l.ended = true
 		l.missDots(index, e)
-		return false
+		return true
 	case e[0] == freeMark:
 		l.orphan(off, "a deleted entry")
 	case e[11]&attrMask == attrLong:
@@ -102,6 +114,7 @@ func (l *lister) checkReserved(off int64, e []byte) {
 // finish ends the directory and puts its folders in line.
 func (l *lister) finish() {
 	l.orphan(-1, "the end of the folder")
+	l.behind.tell(l.w, l.f.shown())
 	for i := len(l.children) - 1; i >= 0; i-- {
 		l.w.pending = append(l.w.pending, l.children[i])
 	}
@@ -231,17 +244,17 @@ func (l *lister) addFolder(off int64, index, units int) {
 	}
 }
 
-// checkTwice tells of names that a machine that ignores case can't tell apart.
+// checkTwice tells of names that a machine may take for one.
 func (l *lister) checkTwice(off int64, path, name, short string) {
-	keys := []string{upper(name)}
-	if s := upper(short); s != keys[0] {
+	keys := []string{samename.Key(name)}
+	if s := samename.Key(short); s != keys[0] {
 		keys = append(keys, s)
 	}
 	told := false
 	for _, k := range keys {
 		if other, twice := l.names[k]; twice && !told {
 			told = true
-			l.w.fault(NameTwice, path, off, "a name of its own", fmt.Sprintf("also the name of %q", other))
+			l.w.twice(path, other, off)
 		}
 		l.names[k] = path
 	}

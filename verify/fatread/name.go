@@ -63,8 +63,13 @@ func (l *lister) takeLong(off int64, e []byte) {
 		l.long = longName{}
 		return
 	}
-	l.long.next--
-	at := l.long.units[(n-1)*unitsPerPart:]
+	l.long.put(e)
+}
+
+// put takes the characters of the part that must come next.
+func (n *longName) put(e []byte) {
+	n.next--
+	at := n.units[n.next*unitsPerPart:]
 	for i := range unitsPerPart {
 		at[i] = le.Uint16(e[unitPlace(i):])
 	}
@@ -202,8 +207,6 @@ func safeName(name string) string {
 }
 
 func nameUnits(name string) int { return len(utf16.Encode([]rune(name))) }
-
-func upper(s string) string { return strings.Map(unicode.ToUpper, s) }
 
 // checkName looks for what no name may have. Characters that only mislead
 // the eye are legal: they are the judge's business.

@@ -46,12 +46,12 @@ func (c *Card) readTable() {
 		c.wholeCard()
 		return
 	}
-	used, table := looksLikeTable(sector)
+	table := looksLikeTable(sector)
 	switch {
 	case bootOfItsOwn(sector):
 		c.wholeCard()
 		c.ambiguous(sector)
-	case table && (used > 0 || !claimsVolume(sector)):
+	case table && (!claimsVolume(sector) || c.possibleTable(sector)):
 		c.readMBR(sector)
 	default:
 		c.wholeCard()
@@ -66,11 +66,15 @@ func (c *Card) wholeCard() {
 	c.Partitions = []Partition{{Table: NoTable, Length: c.src.size}}
 }
 
-// looksLikeTable tells a partition table from boot code or chance, and how
-// many of its entries are used. Without its signature it must look like one
-// all the more.
-func looksLikeTable(sector []byte) (used int, table bool) {
-	sane := true
+// possible tells whether an entry can be true of a card of so many sectors.
+func (s slot) possible(sectors int64) bool {
+	return s.sane() && !s.empty() && s.start > 0 && s.count > 0 && s.start+s.count <= sectors
+}
+
+// looksLikeTable tells a partition table from boot code or chance. Without its
+// signature it must look like one all the more.
+func looksLikeTable(sector []byte) bool {
+	used, sane := 0, true
 	for _, s := range slots(sector) {
 		if !s.empty() && s.count > 0 {
 			used++
@@ -78,21 +82,46 @@ func looksLikeTable(sector []byte) (used int, table bool) {
 		sane = sane && s.sane() && (!s.empty() || s.start == 0 && s.count == 0)
 	}
 	if signed(sector) {
-		return used, sane || used > 0
+		return sane || used > 0
 	}
-	return used, sane && used > 0
+	return sane && used > 0
 }
 
 func signed(sector []byte) bool { return sector[510] == 0x55 && sector[511] == 0xAA }
 
+// possibleTable tells whether a sector that may be a boot sector can be a table
+// as well. Where a table would stand, a boot sector has code and texts: that is
+// a table only if the status of all four entries is one, as systems check it
+// (from memory), and an entry can be true; or if a file system begins where an
+// entry says, whatever the others are.
+func (c *Card) possibleTable(sector []byte) bool {
+	sane, possible := true, false
+	for _, s := range slots(sector) {
+		sane = sane && s.sane()
+		if s.possible(c.src.size / sectorBytes) {
+			possible = true
+			if c.beginsVolume(s.start) {
+				return true
+			}
+		}
+	}
+	return sane && possible
+}
+
+// beginsVolume tells whether a file system begins at a sector.
+func (c *Card) beginsVolume(at int64) bool {
+	b := make([]byte, sectorBytes)
+	return c.src.read(b, at*sectorBytes) == nil && (claimsFAT(b) && signed(b) || bootOfItsOwn(b))
+}
+
 // ambiguous tells of a table in a boot sector: some machines follow the one,
 // some the other. A table of one entry that is the volume itself does no harm.
 func (c *Card) ambiguous(sector []byte) {
-	if _, table := looksLikeTable(sector); !table {
+	if !c.possibleTable(sector) {
 		return
 	}
 	for i, s := range slots(sector) {
-		if !s.empty() && s.start > 0 {
+		if s.possible(c.src.size / sectorBytes) {
 			c.add(Fault{
 				Kind: TableAmbiguous, Offset: int64(446 + 16*i), Expected: "a boot sector or a partition table",
 				Found: fmt.Sprintf("both, the table with a partition at sector %d", s.start),

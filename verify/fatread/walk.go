@@ -51,12 +51,15 @@ type walker struct {
 	pending []*folder
 	whole   bool // nothing was left out, so that lost clusters can be told
 	rootCut bool // the root folder was not read to its end
+	behind  *behind
 }
 
 func (w *walker) run() {
 	w.claimed = newClaims(w.fat.last)
+	w.behind = newBehind(w, looseFAT(w))
 	w.checkFirstEntries()
 	w.walk(w.enter)
+	w.behind.follow()
 	w.checkLabels()
 	// By ascending place, a FAT is read from front to back on all but the most
 	// scattered of cards.
@@ -78,6 +81,14 @@ func (w *walker) walk(enter func(f *folder)) {
 
 func (w *walker) fault(kind FaultKind, path string, off int64, expected, found string) {
 	w.card.add(Fault{Kind: kind, Partition: w.p.Number, Path: path, Offset: off, Expected: expected, Found: found})
+}
+
+// twice tells of two names in one folder that are the same.
+func (w *walker) twice(path, other string, off int64) {
+	w.card.add(Fault{
+		Kind: NameTwice, Partition: w.p.Number, Path: path, Other: other, Offset: off,
+		Expected: "a name of its own", Found: fmt.Sprintf("also the name of %q", other),
+	})
 }
 
 // hold takes room for the listing, while there is some.
@@ -187,7 +198,7 @@ func (w *walker) inside(f *folder) bool {
 	return false
 }
 
-// list reads a folder's clusters until its end mark.
+// list reads a folder's clusters.
 func (w *walker) list(l *lister, ch chain) {
 	most := int64(mostEntries * entryBytes)
 	for _, r := range ch.runs {
