@@ -132,6 +132,39 @@ func TestFixedFolders(t *testing.T) {
 	assert.NotEqual(t, layout.Cards[0].VolumeID, layout.Cards[1].VolumeID)
 }
 
+// A device may take the newest of what it finds in its fixed folder: two
+// releases for it are on two cards, whatever their files are called; and in
+// folders by model two variants of a release.
+func TestTwoReleasesInOneFolder(t *testing.T) {
+	shop := shoptest.New(t, "")
+	rules := shoptest.AnyCard()
+	rules.Folder = "/update"
+	shop.Model("solveld-course-3", rules)
+	shop.Model("fennick-sweep-2", nil)
+	shop.Model("fennick-plot-12", shoptest.AnyCard())
+	shop.Device("pilot", "solveld-course-3")
+	shop.Device("mate", "solveld-course-3")
+	shop.Device("radar", "fennick-sweep-2")
+	shop.Device("north", "fennick-plot-12").Variant = "north"
+	shop.Device("south", "fennick-plot-12").Variant = "south"
+	shop.Step("pilot", "5.1", "", shoptest.Make("course-5.1.upd", 10, 1))
+	shop.Step("pilot", "5.2", "", shoptest.Make("course-5.2.upd", 10, 2))
+	shop.Step("mate", "5.2", "", shoptest.Make("course-5.2.upd", 10, 2))
+	shop.Step("radar", "1.8", "pilot", shoptest.Make("sweep2.img", 10, 1))
+	shop.Step("north", "4.0", "", shoptest.Make("plot12n.upd", 10, 1))
+	shop.Step("south", "4.0", "", shoptest.Make("plot12s.upd", 10, 2))
+	_, plan := shop.Lay()
+	var cards []int
+	for _, s := range plan.Steps {
+		cards = append(cards, s.Card)
+	}
+	assert.Equal(t, []int{1, 2, 2, 2, 2, 2}, cards)
+	shop.Vessel.Folders = manifest.FoldersByModel
+	_, plan = shop.Lay()
+	assert.Equal(t, plan.Steps[4].Folder, plan.Steps[5].Folder)
+	assert.NotEqual(t, plan.Steps[4].Card, plan.Steps[5].Card)
+}
+
 // A file can't stand where another card file has its folder.
 func TestFileWhereAFolderIs(t *testing.T) {
 	for _, names := range [][2]string{{"a", "A/b.bin"}, {"a/b.bin", "A"}} {
@@ -451,7 +484,7 @@ func (d visited) digest() string {
 // mayShare tells, by the rules alone, whether these devices' packages can be
 // on one card. It knows nothing of how they are laid out.
 func (v visit) mayShare(devices []int) bool {
-	at, atPowerUp := map[string]string{}, map[int]string{}
+	at, ofModel := map[string]string{}, map[int]string{}
 	var tens int64
 	alone := 0
 	for _, i := range devices {
@@ -465,10 +498,11 @@ func (v visit) mayShare(devices []int) bool {
 			at[where] = d.digest()
 			tens += d.tens
 		}
-		if other, ok := atPowerUp[d.rules]; rules.AtPowerUp && ok && other != d.digest() {
+		onlyOne := rules.AtPowerUp || rules.Folder != manifest.AnyFolder // a device finds all of its model that are there
+		if other, ok := ofModel[d.rules]; onlyOne && ok && other != d.digest() {
 			return false
 		}
-		atPowerUp[d.rules] = d.digest()
+		ofModel[d.rules] = d.digest()
 		if rules.Alone {
 			alone++
 		}

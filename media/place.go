@@ -28,7 +28,21 @@ type layer struct {
 type openCard struct {
 	card  Card
 	paths map[string]string // samename.Key of a file's path → digest; of a folder's → "/"
-	takes map[string]string // model that installs at power-up → the package set it would find
+	finds []find            // what devices would find on it, and where
+}
+
+// find is a package as a device finds it.
+type find struct {
+	model, folder, set string
+	atPowerUp          bool // wherever it is
+}
+
+// clashes tells whether a device that looks for one of two packages may take
+// the other: two releases of one model in one folder, or one in a folder within
+// the other's, or anywhere on a card from which it installs by itself.
+func (f find) clashes(other find) bool {
+	return f.model == other.model && f.set != other.set &&
+		(f.atPowerUp && other.atPowerUp || samename.Within(f.folder, other.folder) || samename.Within(other.folder, f.folder))
 }
 
 // nameFolders gives every step the folder that its device will show. A folder
@@ -264,15 +278,11 @@ func (l *layer) add(open *openCard, n int, p placing) (*openCard, string) {
 	if started && alone && (len(fresh) > 0 || p.rules.Alone != open.card.Alone) {
 		return nil, "nothing else may be on the card of a device that wants its package alone"
 	}
-	next := &openCard{card: open.card, paths: open.with(fresh), takes: open.takes}
-	if p.step.Through == "" && p.rules.AtPowerUp {
-		set := packageSet(p.files)
-		if other, ok := open.takes[p.step.Model]; ok && other != set {
-			return nil, "a device that installs at power-up would find two packages"
-		}
-		next.takes = copied(open.takes)
-		next.takes[p.step.Model] = set
+	found := find{p.step.Model, p.step.Folder, packageSet(p.files), p.step.Through == "" && p.rules.AtPowerUp}
+	if slices.ContainsFunc(open.finds, found.clashes) {
+		return nil, "its device would find two packages"
 	}
+	next := &openCard{card: open.card, paths: open.with(fresh), finds: append(slices.Clip(open.finds), found)}
 	card := &next.card
 	card.Limits, card.Alone = limits, p.rules.Alone
 	card.AtPowerUp = card.AtPowerUp || p.rules.AtPowerUp

@@ -8,6 +8,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/manifest/samename"
 	"cardwright/media"
 )
 
@@ -32,37 +33,6 @@ func (j *judging) elsewhere() {
 		}
 		if folder, ok := j.folderWith(s); ok {
 			j.take(s, folder)
-		}
-	}
-	j.sharedFolders()
-}
-
-// sharedFolders tells of two releases for one model in one folder: the device
-// may take the newest that it finds there, and leave out a step that has to
-// come first.
-func (j *judging) sharedFolders() {
-	type place struct{ model, folder string }
-	first := map[place]order.Step{}
-	for _, s := range j.expected.Aboard.Plan.Steps {
-		device := j.vessel().Device(s.Device)
-		if s.Card != j.expected.Aboard.Card || device == nil || len(s.Files) == 0 {
-			continue
-		}
-		at, ok := j.moved[key(below(s.Folder, s.Files[0].Name))]
-		if !ok {
-			continue
-		}
-		p := place{device.Model, strings.TrimSuffix(strings.TrimSuffix(at, key(s.Files[0].Name)), "/")}
-		before, twice := first[p]
-		if !twice {
-			first[p] = s
-		} else if before.To != s.To {
-			j.report.add(Finding{
-				Kind: TwoPackages, Severity: Stop, Path: p.folder, Expected: "one release in a folder",
-				Found:   fmt.Sprintf("%s and %s for %s", before.To, s.To, device.Model),
-				Meaning: "Which of them the device takes from this folder is not known; one has to be installed before the other.",
-				Advice:  "Put each into a folder of its own, or prepare a card of your own: " + j.report.repair(),
-			})
 		}
 	}
 }
@@ -97,18 +67,22 @@ func below(folder, name string) string {
 	return folder + "/" + name
 }
 
+// above is the folder in which a path has as many parts as a name.
+func above(path, name string) string {
+	for range strings.Count(name, "/") + 1 {
+		path = parentOf(path)
+	}
+	return path
+}
+
 // folderWith is a folder that has all files of a step, right and whole.
 func (j *judging) folderWith(s order.Step) (string, bool) {
 	for _, e := range j.files {
 		if e.dir || j.digests[e.path] != s.Files[0].SHA256 || isClutter(e.path) || strings.HasPrefix(e.path, ".") || strings.Contains(e.path, "/.") {
 			continue // thrown away, or hidden by its name
 		}
-		folder, ok := strings.CutSuffix(key(e.path), key(s.Files[0].Name))
-		if !ok {
-			continue
-		}
-		folder = strings.TrimSuffix(e.path[:len(folder)], "/")
-		if j.hasAll(folder, s.Files) {
+		folder := above(e.path, s.Files[0].Name)
+		if samename.ButCase(e.path, below(folder, s.Files[0].Name)) && j.hasAll(folder, s.Files) {
 			return folder, true
 		}
 	}
@@ -117,7 +91,7 @@ func (j *judging) folderWith(s order.Step) (string, bool) {
 
 func (j *judging) hasAll(folder string, files []order.File) bool {
 	for _, f := range files {
-		e, ok := j.entries[key(below(folder, f.Name))]
+		e, ok := j.at(below(folder, f.Name))
 		if !ok || j.digests[e.path] != f.SHA256 {
 			return false
 		}
@@ -128,9 +102,10 @@ func (j *judging) hasAll(folder string, files []order.File) bool {
 // take counts the files of a step as there, in another folder.
 func (j *judging) take(s order.Step, folder string) {
 	for _, f := range s.Files {
-		want, have := key(below(s.Folder, f.Name)), key(below(folder, f.Name))
-		j.placed[have] = true
-		j.moved[want] = have
+		want := key(below(s.Folder, f.Name))
+		e, _ := j.at(below(folder, f.Name))
+		j.placed[e.path] = true
+		j.moved[want] = e.path
 		j.report.Counts["files_matching"]++
 		j.absent = slices.DeleteFunc(j.absent, func(a media.RecordFile) bool { return key(a.Path) == want })
 	}
@@ -142,22 +117,34 @@ func (j *judging) take(s order.Step, folder string) {
 	})
 }
 
+// fileOf is what stands where a step's file should, or where it was found.
+func (j *judging) fileOf(s order.Step, f order.File) (file, bool) {
+	want := below(s.Folder, f.Name)
+	if at, ok := j.moved[key(want)]; ok {
+		want = at
+	}
+	return j.at(want)
+}
+
+// folderOf is where a step's files are on this card.
+func (j *judging) folderOf(s order.Step) string {
+	for _, f := range s.Files {
+		if at, ok := j.moved[key(below(s.Folder, f.Name))]; ok {
+			return above(at, f.Name)
+		}
+	}
+	return s.Folder
+}
+
 // steps tells which steps of the plan the card can do.
 func (j *judging) steps() {
 	if j.vessel() == nil {
 		return
 	}
 	for _, s := range j.expected.Aboard.Plan.Steps {
-		b := Bring{Step: s.Number, Device: s.Device, From: s.From, To: s.To, Card: s.Card, Folder: s.Folder, Missing: []string{}}
+		b := Bring{Step: s.Number, Device: s.Device, From: s.From, To: s.To, Card: s.Card, Folder: j.folderOf(s), Missing: []string{}}
 		for _, f := range s.Files {
-			want := key(below(s.Folder, f.Name))
-			have := want
-			if at, ok := j.moved[want]; ok {
-				have = at
-				b.Folder = strings.TrimSuffix(strings.TrimSuffix(j.entries[at].path, f.Name), "/")
-			}
-			e, ok := j.entries[have]
-			if !ok || j.digests[e.path] != f.SHA256 {
+			if e, ok := j.fileOf(s, f); !ok || j.digests[e.path] != f.SHA256 {
 				b.Missing = append(b.Missing, below(s.Folder, f.Name))
 			}
 		}
@@ -198,30 +185,23 @@ func (j *judging) atPowerUp() {
 }
 
 func (j *judging) wouldTake(d *manifest.Device, model *manifest.Model) {
-	var versions []string
-	for _, e := range j.files {
-		for _, r := range j.known[j.digests[e.path]] {
-			if v := string(r.of.Version); r.model == model && !slices.Contains(versions, v) {
-				versions = append(versions, v)
-			}
-		}
+	found := j.releasesAmong(model, j.files)
+	if len(found) == 0 {
+		return
 	}
-	switch len(versions) {
-	case 0:
-	case 1:
+	if names, ok := oneOf(found); ok {
 		j.report.add(Finding{
-			Kind: WouldTake, Severity: Note, Found: fmt.Sprintf("%s (%s) would install %s", d.ID, d.Place, versions[0]),
+			Kind: WouldTake, Severity: Note, Found: fmt.Sprintf("%s (%s) would install %s", d.ID, d.Place, names),
 			Meaning: "It installs by itself when it is powered up with this card in.",
 			Advice:  "Keep the card out of it until its step comes.",
 		})
-	default:
-		slices.Sort(versions)
-		j.report.add(Finding{
-			Kind: TwoPackages, Severity: Stop, Expected: "one release of " + model.ID, Found: strings.Join(versions, ", "),
-			Meaning: fmt.Sprintf("%s (%s) installs by itself when it is powered up, and which of these it takes is not known.", d.ID, d.Place),
-			Advice:  "Do not put this card into it. Prepare cards of your own: each holds one of them.",
-		})
+		return
 	}
+	j.report.add(Finding{
+		Kind: TwoPackages, Severity: Stop, Expected: "one release of " + model.ID, Found: strings.Join(releaseNames(found), ", "),
+		Meaning: fmt.Sprintf("%s (%s) installs by itself when it is powered up, and which of these it takes is not known.", d.ID, d.Place),
+		Advice:  "Do not put this card into it. Prepare cards of your own: each holds one of them.",
+	})
 }
 
 // superseded tells of a signed card whose plan isn't today's: an older card of

@@ -33,7 +33,7 @@ func Card(ctx context.Context, read io.ReaderAt, bytes int64, expected *Expected
 	if volume := r.volume(card, expected); volume != nil {
 		j := judging{
 			ctx: ctx, report: r, files: filesOf(volume, counted), expected: expected, progress: progress,
-			blind: slices.ContainsFunc(card.Faults, fatread.Fault.Unread),
+			blind: slices.ContainsFunc(card.Faults, fatread.Fault.Unread), twice: twiceOf(card.Faults), behind: volume.Behind,
 		}
 		j.judge()
 		r.fileSystem(volume.FileSystem, expected)
@@ -256,7 +256,7 @@ func (r *Report) limits(bytes int64, expected *Expected) {
 var minor = map[fatread.FaultKind]bool{
 	fatread.InfoFree: true, fatread.InfoNext: true, fatread.DirtyFlag: true, fatread.ErrorFlag: true,
 	fatread.LabelDiffers: true, fatread.LabelExtra: true, fatread.EntryTime: true, fatread.ClustersLost: true,
-	fatread.HiddenSectors: true,
+	fatread.HiddenSectors: true, fatread.BootCode: true, fatread.TableLeft: true, fatread.EntryBehind: true,
 }
 
 // meanings of faults that are no damage, or whose cause is known; of all others
@@ -268,13 +268,17 @@ var meanings = map[fatread.FaultKind]string{
 	fatread.TableAmbiguous:   "The card says in two ways what is on it: some devices go by the one, some by the other",
 	fatread.TableStale:       "The card has a table left from before: some devices go by it",
 	fatread.FATsDiffer:       "The two copies of the table that leads to the files differ: devices may go by either",
-	fatread.NameTwice:        "Two names in one folder are the same: devices may take either",
+	fatread.BootCode:         "The boot sector's copy differs in what no device goes by: boot code, or the names and numbers beside it",
+	fatread.TableLeft:        "The end of the card has the backup of a table from before; no device goes by it alone",
+	fatread.EntryBehind:      "Bytes from before stand behind the end of a folder: readers stop there, and no file depends on them",
 }
 
 // faults tells what is wrong with the file system itself.
 func (r *Report) faults(card *fatread.Card) {
 	for _, f := range card.Faults {
-		r.fault(f)
+		if f.Kind != fatread.NameTwice { // told once it is known what is wanted
+			r.fault(f)
+		}
 	}
 	if card.FaultsLeftOut > 0 {
 		r.add(Finding{
@@ -300,13 +304,13 @@ func (r *Report) fault(f fatread.Fault) {
 		Meaning: "The file system is damaged (" + string(f.Kind) + "); devices may read it differently.",
 		Advice:  "Prepare the card again; if it happens again, use another card.",
 	}
-	if meaning, ok := meanings[f.Kind]; ok {
-		finding.Meaning = meaning + " (" + string(f.Kind) + ")."
-	}
 	if minor[f.Kind] {
 		finding.Kind, finding.Severity = MinorDamage, Warn
 		finding.Meaning = "The file system's book-keeping is off (" + string(f.Kind) + "). No file depends on it."
 		finding.Advice = "Nothing, if all files match; else prepare the card again."
+	}
+	if meaning, ok := meanings[f.Kind]; ok {
+		finding.Meaning = meaning + " (" + string(f.Kind) + ")."
 	}
 	r.add(finding)
 }
@@ -394,28 +398,31 @@ type judging struct {
 	progress Progress
 	digests  map[string]string           // path on the card → SHA-256, where all of it was read
 	running  map[string][]string         // likewise its running digests
-	entries  map[string]file             // by key
+	paths    map[string]file             // by path as it stands on the card
+	entries  map[string]file             // by key: of several, the first
+	twice    []pair                      // names in one folder that the file system takes for one
+	behind   []fatread.Entry             // behind folders' end marks
 	own      map[string][]byte           // contents of the record's folder, where it could be read
 	wanted   map[string]media.RecordFile // payload by key
 
-	absent    []media.RecordFile // wanted, and not at its path
-	absentBut map[string]string  // by key of an absent file: what was found instead
-	moved     map[string]string  // key of a wanted file → key of the path where it is
-	placed    map[string]bool    // keys of files that are wanted files in a moved folder
-	known     map[string][]release
-	unzipped  uint64 // bytes unpacked from archives so far
-	newer     bool   // a newer cardwright made the record
-	blind     bool   // a part of what describes the files couldn't be read: there may be more of them
+	absent         []media.RecordFile // wanted, and not at its path
+	absentBut      map[string]string  // by key of an absent file: what was found instead
+	moved          map[string]string  // key of a wanted file → path where it is
+	placed         map[string]bool    // paths of files that are wanted files in a moved folder
+	known          map[string][]release
+	packageEndings map[string]bool // see endings
+	packageNames   map[string]bool // see named
+	byName         map[string]file // see lookAlike
+	unzipped       uint64          // bytes unpacked from archives so far
+	newer          bool            // a newer cardwright made the record
+	blind          bool            // a part of what describes the files couldn't be read: there may be more of them
 }
 
 func (j *judging) judge() {
 	j.digests, j.running = map[string]string{}, map[string][]string{}
-	j.entries, j.own = map[string]file{}, map[string][]byte{}
+	j.index()
 	j.absentBut, j.moved, j.placed = map[string]string{}, map[string]string{}, map[string]bool{}
 	j.known = j.catalogue()
-	for _, e := range j.files {
-		j.entries[key(e.path)] = e
-	}
 	found := j.readRecord()
 	j.expect(found)
 	j.hashAll()
@@ -424,13 +431,52 @@ func (j *judging) judge() {
 	j.withdrawn()
 	j.missing()
 	j.names()
+	j.twins()
+	j.behindMarks()
 	j.unseen()
 	j.steps()
+	j.oneRelease()
+	j.outdatedOrder()
 	j.atPowerUp()
 	j.fits()
 	j.superseded(found)
 	j.signature()
 	j.record(found)
+}
+
+// index makes the files and folders known by their paths.
+func (j *judging) index() {
+	j.paths, j.entries, j.own = map[string]file{}, map[string]file{}, map[string][]byte{}
+	for _, e := range j.files {
+		if _, ok := j.paths[e.path]; !ok {
+			j.paths[e.path] = e
+		}
+		if _, ok := j.entries[key(e.path)]; !ok {
+			j.entries[key(e.path)] = e
+		}
+	}
+}
+
+// at is what stands at a path: under just that name, or else under one in
+// other letter case.
+func (j *judging) at(path string) (file, bool) {
+	e, ok := j.paths[path]
+	if !ok {
+		e, ok = j.entries[key(path)]
+	}
+	return e, ok
+}
+
+// isAt tells whether this is what stands at a path.
+func (j *judging) isAt(e file, path string) bool {
+	at, ok := j.at(path)
+	return ok && at.path == e.path
+}
+
+// isWanted tells whether this stands where a wanted file should.
+func (j *judging) isWanted(e file) bool {
+	w, ok := j.wanted[key(e.path)]
+	return ok && j.isAt(e, w.Path)
 }
 
 // expect settles what the payload should be.
@@ -532,7 +578,7 @@ func (j *judging) hashed(e file, running *media.Running, err error) {
 // is told once it is known that it isn't elsewhere.
 func (j *judging) payload() {
 	for _, f := range j.sortedWanted() {
-		if e, ok := j.entries[key(f.Path)]; ok && !e.dir {
+		if e, ok := j.at(f.Path); ok && !e.dir {
 			j.compare(f, e)
 		} else {
 			j.absent = append(j.absent, f)
@@ -556,7 +602,11 @@ func (j *judging) missingFile(f media.RecordFile) {
 		Meaning: "A device that needs this file cannot be updated from this card.",
 		Advice:  "Prepare the card again.",
 	}
-	if what := j.absentBut[key(f.Path)]; what != "" {
+	what := j.absentBut[key(f.Path)]
+	if e, ok := j.lookAlike(f.Path); ok {
+		what = fmt.Sprintf("a name that some devices alone may take for it stands at %s", e.path)
+	}
+	if what != "" {
 		finding.Found += "; " + what
 	} else if j.blind {
 		finding.Severity, finding.Found = Warn, "not seen"
@@ -577,11 +627,7 @@ func (j *judging) sortedWanted() []media.RecordFile {
 
 func (j *judging) compare(f media.RecordFile, e file) {
 	if e.path != f.Path {
-		j.report.add(Finding{
-			Kind: NameCase, Severity: Warn, Path: e.path, Expected: f.Path, Found: e.path,
-			Meaning: "The name differs in letter case; FAT32 takes both for one.",
-			Advice:  "Nothing, unless the device does not show the file.",
-		})
+		j.nameCase(e, f.Path)
 	}
 	digest, read := j.digests[e.path]
 	switch {
@@ -592,6 +638,14 @@ func (j *judging) compare(f media.RecordFile, e file) {
 		j.report.Counts["files_differing"]++
 		j.report.add(j.differing(f, e, digest))
 	}
+}
+
+func (j *judging) nameCase(e file, want string) {
+	j.report.add(Finding{
+		Kind: NameCase, Severity: Warn, Path: e.path, Expected: want, Found: e.path,
+		Meaning: "The name differs in letter case; FAT32 takes both for one.",
+		Advice:  "Nothing, unless the device does not show the file.",
+	})
 }
 
 // differing is a file that stands where an expected one should.

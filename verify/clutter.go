@@ -56,14 +56,23 @@ func (j *judging) passesForPackage(e file) bool {
 	if strings.HasPrefix(path.Base(e.path), "._") && j.head(e) == appleDouble {
 		return false
 	}
-	for _, all := range j.known {
-		for _, r := range all {
-			if ending != "" && ending == strings.ToLower(path.Ext(r.name)) {
-				return true
+	return ending != "" && j.endings()[ending]
+}
+
+// endings are those of all packages that are known or wanted, in small letters.
+func (j *judging) endings() map[string]bool {
+	if j.packageEndings == nil {
+		j.packageEndings = map[string]bool{}
+		for _, all := range j.known {
+			for _, r := range all {
+				j.packageEndings[strings.ToLower(path.Ext(r.name))] = true
 			}
 		}
+		for _, f := range j.wanted {
+			j.packageEndings[strings.ToLower(path.Ext(f.Path))] = true
+		}
 	}
-	return false
+	return j.packageEndings
 }
 
 // programEndings are of files that computers run (from memory).

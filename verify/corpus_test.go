@@ -296,10 +296,10 @@ func (s *stranger) zip(files map[string][]byte) []byte {
 // to do where it stops, and is left as it was.
 func TestCorpus(t *testing.T) {
 	all := map[string]handed{}
-	for _, some := range []map[string]handed{corpus, corpusExFAT, corpusTraps} {
+	for _, some := range []map[string]handed{corpus, corpusExFAT, corpusTraps, corpusFound} {
 		maps.Copy(all, some)
 	}
-	require.Len(t, all, len(corpus)+len(corpusExFAT)+len(corpusTraps), "a name twice")
+	require.Len(t, all, len(corpus)+len(corpusExFAT)+len(corpusTraps)+len(corpusFound), "a name twice")
 	for name, c := range all {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

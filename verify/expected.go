@@ -2,12 +2,10 @@ package verify
 
 import (
 	"io"
-	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/manifest/samename"
 	"cardwright/media"
 )
 
@@ -72,13 +70,5 @@ func ForCard(l media.Layout, c media.Card, installOrder []byte, packages media.P
 	return e
 }
 
-// key is a path as FAT compares it: without regard to case. A letter that only
-// looks like one of ASCII's, such as the Kelvin sign, isn't taken for it.
-func key(path string) string {
-	return strings.Map(func(r rune) rune {
-		if low := unicode.ToLower(r); r < utf8.RuneSelf || low >= utf8.RuneSelf {
-			return low
-		}
-		return r
-	}, path)
-}
+// key is a path as everything that ignores letter case compares it.
+func key(path string) string { return samename.CaseKey(path) }

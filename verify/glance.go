@@ -73,9 +73,9 @@ func (g Glance) FileBytes() (sum int64) {
 }
 
 func (g *Glance) look(files []file) {
-	j := judging{report: newReport(), files: files, entries: map[string]file{}, own: map[string][]byte{}}
+	j := judging{report: newReport(), files: files}
+	j.index()
 	for _, f := range files {
-		j.entries[key(f.path)] = f
 		if !strings.Contains(f.path, "/") {
 			g.Root = append(g.Root, f.path)
 		}
@@ -86,7 +86,7 @@ func (g *Glance) look(files []file) {
 	g.Record = j.readRecord()
 	listed := g.listed()
 	for _, f := range files {
-		if size, ok := listed[key(f.path)]; f.dir || ok && (size < 0 || size == f.size) {
+		if l, ok := listed[key(f.path)]; f.dir || ok && j.isAt(f, l.Path) && (l.Size < 0 || l.Size == f.size) {
 			continue
 		}
 		g.Foreign = append(g.Foreign, Seen{f.path, f.size, f.modified})
@@ -95,16 +95,16 @@ func (g *Glance) look(files []file) {
 
 // listed are the files that the record accounts for, with their sizes, and
 // the record's own files, whose sizes it doesn't tell (-1).
-func (g *Glance) listed() map[string]int64 {
-	listed := map[string]int64{}
+func (g *Glance) listed() map[string]media.RecordFile {
+	listed := map[string]media.RecordFile{}
 	if g.Record == nil {
 		return listed
 	}
 	for _, f := range append(g.Record.Files, g.Record.InstallOrder) {
-		listed[key(f.Path)] = f.Size
+		listed[key(f.Path)] = f
 	}
 	for _, p := range []string{media.RecordPath, media.SumsPath, media.SignaturePath} {
-		listed[key(p)] = -1
+		listed[key(p)] = media.RecordFile{Path: p, Size: -1}
 	}
 	return listed
 }

@@ -33,6 +33,8 @@ const (
 	HostileName      Kind = "hostile-name"          // a name made to mislead whoever reads it
 	HiddenFile       Kind = "hidden-file"           // one that lists leave out
 	OtherShortName   Kind = "other-short-name"      // a right file whose short name says something else
+	SameName         Kind = "same-name"             // two names that a device may take for one
+	BehindEnd        Kind = "behind-end"            // what a device could take that doesn't stop where a folder ends
 	ExtraFile        Kind = "extra-file"            // there, and not expected
 	ExtraFolder      Kind = "extra-folder"          // an empty folder that isn't expected
 	RecordAltered    Kind = "record-altered"        // a record that isn't the one that was written
@@ -47,6 +49,7 @@ const (
 	MovedFolder      Kind = "moved-folder"          // a step's files, whole, in a folder of another name
 	MinorDamage      Kind = "minor-damage"          // book-keeping of the file system that no file depends on
 	Superseded       Kind = "superseded"            // a signed card for a plan that the shop has left behind
+	OutdatedOrder    Kind = "outdated-order"        // the install order on the card names a folder that isn't there
 	NameCase         Kind = "name-case"             // the right name in other letter case
 	SignerUnknown    Kind = "signer-unknown"        // the record's signature is by nobody known, or doesn't fit it
 	OtherWording     Kind = "other-wording"         // an install order in other words than ours
@@ -67,8 +70,8 @@ var Kinds = []Kind{
 	Unreadable, Structure, TwoPackages, WithdrawnRelease, ContentDiffers, Truncated, SizeDiffers,
 	StillZipped, PartialDownload, RenamedFile, WrongFolder, MissingFile,
 	Autorun, Executable, HostileName, OlderRelease, NewerRelease, OtherVariant, NotAboard, NotNeeded,
-	HiddenFile, OtherShortName, ExtraFile, ExtraFolder, RecordAltered, SumsAltered, OrderAltered, DigestDiffers,
-	NothingExpected, UncommonLayout, NotFromMedium, NewerRecord, SignerUnknown, NoRecord, Superseded, MinorDamage, MovedFolder, NameCase, Clutter,
+	HiddenFile, OtherShortName, SameName, BehindEnd, ExtraFile, ExtraFolder, RecordAltered, SumsAltered, OrderAltered, DigestDiffers,
+	NothingExpected, UncommonLayout, NotFromMedium, NewerRecord, SignerUnknown, NoRecord, Superseded, MinorDamage, MovedFolder, OutdatedOrder, NameCase, Clutter,
 	OtherWording, KnownRelease, WouldTake, FitsVessel, FolderOnly, Signed, Unsigned, ImageOnly,
 }
 

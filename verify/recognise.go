@@ -14,6 +14,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/manifest/pattern"
+	"cardwright/manifest/samename"
 	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/verify/fatread"
@@ -70,14 +71,12 @@ func (j *judging) others() {
 	}
 	filled := j.filledFolders()
 	for _, e := range j.files {
-		k := key(e.path)
-		_, wanted := j.wanted[k]
-		if wanted && !e.dir || j.placed[k] || e.dir && filled[k] || j.isOwn(k) {
+		if !e.dir && j.isWanted(e) || j.placed[e.path] || e.dir && filled[key(e.path)] || j.isOwn(e) {
 			continue
 		}
 		j.report.Counts["files_unexpected"]++
 		f := j.extra(e)
-		if j.expected != nil && j.expected.Beside {
+		if j.expected != nil && j.expected.Beside && !j.amongOurs(e) {
 			f.Severity, f.Expected = Note, "other files, as allowed"
 		}
 		if j.fromRecord() && len(j.wanted) == 0 && f.Severity == Stop { // told, not judged
@@ -85,6 +84,17 @@ func (j *judging) others() {
 		}
 		j.report.add(f)
 	}
+}
+
+// amongOurs tells of a file that isn't beside the card's own but among them: in
+// the record's folder, or where a device looks for its package and might take
+// this for one.
+func (j *judging) amongOurs(e file) bool {
+	if samename.Within(e.path, media.RecordFolder) {
+		return true
+	}
+	looked := func(f media.RecordFile) bool { return samename.Same(parentOf(f.Path), parentOf(e.path)) }
+	return !e.dir && j.passesForPackage(e) && slices.ContainsFunc(j.sortedWanted(), looked)
 }
 
 // filledFolders are the folders with a file in them.
@@ -163,7 +173,7 @@ func (j *judging) withdrawn() {
 	for _, e := range j.files {
 		all := j.known[j.digests[e.path]]
 		stands := func(r release) bool { return r.of.Withdrawn == "" }
-		if _, wanted := j.wanted[key(e.path)]; wanted && len(all) > 0 && !slices.ContainsFunc(all, stands) {
+		if j.isWanted(e) && len(all) > 0 && !slices.ContainsFunc(all, stands) {
 			j.report.add(j.knownRelease(e, all))
 		}
 	}
@@ -244,7 +254,7 @@ func (j *judging) rightElsewhere(f *Finding, r release) {
 		}
 		f.Expected, f.Found = w.Path, f.Path
 		j.instead(w.SHA256, "its content stands at "+f.Path)
-		if strings.EqualFold(path.Base(w.Path), path.Base(f.Path)) {
+		if samename.ButCase(path.Base(w.Path), path.Base(f.Path)) {
 			f.Kind, f.Meaning = WrongFolder, "The file is right, and stands where its device does not look for it."
 			f.Advice = "Move it to /" + parentOf(w.Path) + " and verify again, or prepare a card of your own."
 			return
@@ -483,6 +493,9 @@ func (j *judging) knownSizes() map[uint64]bool {
 		for _, r := range all {
 			sizes[uint64(r.size)] = true
 		}
+	}
+	for _, f := range j.wanted {
+		sizes[uint64(f.Size)] = true
 	}
 	return sizes
 }

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"path"
+	"slices"
 	"strings"
 
 	"cardwright/media"
@@ -13,7 +15,7 @@ import (
 // can't be understood is told of, and nothing is taken from it.
 func (j *judging) readRecord() *media.Record {
 	for _, path := range []string{media.RecordPath, media.SumsPath, media.SignaturePath} {
-		e, ok := j.entries[key(path)]
+		e, ok := j.at(path)
 		if !ok || e.dir || e.size > media.MaxRecordBytes {
 			continue
 		}
@@ -64,15 +66,34 @@ func (j *judging) isAsWritten(text []byte) bool {
 }
 
 // isOwn tells whether a path belongs to the record's folder as it should be.
-func (j *judging) isOwn(k string) bool {
+func (j *judging) isOwn(e file) bool {
 	if j.expected != nil && j.expected.Alone {
 		return false
 	}
-	switch k {
-	case key(media.RecordFolder), key(media.RecordPath), key(media.SumsPath), key(media.InstallOrderPath), key(media.SignaturePath):
-		return true
+	return slices.ContainsFunc(ownPaths, func(p string) bool { return j.isAt(e, p) })
+}
+
+// ownPaths are the record's folder and what may stand in it.
+var ownPaths = []string{media.RecordFolder, media.RecordPath, media.SumsPath, media.InstallOrderPath, media.SignaturePath}
+
+// ownNames tells of the record's files under other names than they were given.
+func (j *judging) ownNames() {
+	for _, p := range ownPaths {
+		e, ok := j.at(p)
+		if !ok {
+			continue
+		}
+		if path.Base(e.path) != path.Base(p) {
+			j.nameCase(e, p)
+		}
+		if e.hidden {
+			j.report.add(Finding{
+				Kind: HiddenFile, Severity: Warn, Path: e.path, Expected: "nothing hidden", Found: "marked as hidden or as the system's",
+				Meaning: "Whoever looks for the install order on the card may not see it. No device depends on it.",
+				Advice:  "Nothing, if the order is on paper.",
+			})
+		}
 	}
-	return false
 }
 
 // record compares the record's folder with what it should be, byte for byte:
@@ -89,6 +110,7 @@ func (j *judging) record(found *media.Record) {
 		j.noRecord()
 		return
 	}
+	j.ownNames()
 	if want == nil || j.newer {
 		return // nothing expected, or the record is told of as it is
 	}
@@ -98,7 +120,7 @@ func (j *judging) record(found *media.Record) {
 	again := *want
 	again.Files = make([]media.RecordFile, len(want.Files))
 	for i, f := range want.Files {
-		if e, ok := j.entries[key(f.Path)]; ok && j.digests[e.path] == f.SHA256 {
+		if e, ok := j.at(f.Path); ok && j.digests[e.path] == f.SHA256 {
 			f.Running = j.running[e.path]
 		} else if len(f.Running) == 0 && found != nil {
 			f.Running = runningOf(*found, f) // of a file that differs they can't be formed
@@ -116,7 +138,7 @@ func (j *judging) record(found *media.Record) {
 }
 
 func (j *judging) hasOwn() bool {
-	_, ok := j.entries[key(media.RecordFolder)]
+	_, ok := j.at(media.RecordFolder)
 	return ok
 }
 
@@ -159,7 +181,7 @@ func (j *judging) another(found, want *media.Record) bool {
 // that isn't known, takes over what the card has. One that the card's record
 // names may say it in other words, see otherWords.
 func (j *judging) installOrder(r *media.Record, found *media.Record) {
-	e, ok := j.entries[key(media.InstallOrderPath)]
+	e, ok := j.at(media.InstallOrderPath)
 	if !ok || e.dir {
 		j.report.add(altered(OrderAltered, media.InstallOrderPath, "no such file"))
 		return
@@ -190,7 +212,7 @@ func (j *judging) same(kind Kind, path string, want []byte) {
 	got, ok := j.own[path]
 	switch {
 	case !ok:
-		e, there := j.entries[key(path)]
+		e, there := j.at(path)
 		if !there || e.dir {
 			j.report.add(altered(kind, path, "no such file"))
 		} else if _, read := j.digests[e.path]; read { // else it is told as unreadable

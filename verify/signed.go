@@ -1,6 +1,8 @@
 package verify
 
 import (
+	"fmt"
+
 	"cardwright/media"
 	"cardwright/media/keys"
 )
@@ -24,11 +26,14 @@ func (j *judging) signer() (keys.Signer, string) {
 
 // signature tells who made the card, as far as that can be known.
 func (j *judging) signature() {
-	if !j.hasOwn() || j.own[media.RecordPath] == nil {
+	// an empty one can do no harm, and is none
+	if e, ok := j.at(media.SignaturePath); ok && j.isOwn(e) && (e.dir || e.size > 0) && !keys.InForm(j.own[media.SignaturePath]) {
+		if _, read := j.digests[e.path]; read || e.dir { // else it is told as unreadable
+			j.noSignature(e)
+		}
 		return
 	}
-	if e, ok := j.entries[key(media.SignaturePath)]; ok && j.own[media.SignaturePath] == nil {
-		j.noSignature(e)
+	if !j.hasOwn() || j.own[media.RecordPath] == nil {
 		return
 	}
 	signer, shop := j.signer()
@@ -54,8 +59,8 @@ func (j *judging) signature() {
 // noSignature tells of something in a signature's place that can be none.
 func (j *judging) noSignature(e file) {
 	f := Finding{
-		Kind: SignerUnknown, Severity: Stop, Path: e.path, Expected: "a signature, of a few hundred bytes", Found: media.Bytes(e.size),
-		Meaning: "No signature is like that: somebody put it there.", Advice: "Use a card that holds only what was prepared.",
+		Kind: SignerUnknown, Severity: Stop, Path: e.path, Expected: fmt.Sprintf("a signature in minisign's form, of at most %d bytes", keys.MaxSignature), Found: "something else, of " + media.Bytes(e.size),
+		Meaning: "No signature is like that: it was altered, or somebody put it there.", Advice: "Use a card that holds only what was prepared.",
 	}
 	if e.dir {
 		f.Found = "a folder"

@@ -3,6 +3,8 @@ package verify
 import (
 	"path"
 	"strings"
+
+	"cardwright/manifest/samename"
 )
 
 // unseen tells of right files that a device may pass over: hidden ones, and
@@ -11,12 +13,12 @@ import (
 func (j *judging) unseen() {
 	told := map[string]bool{}
 	for _, e := range j.files {
-		if _, wanted := j.wanted[key(e.path)]; e.dir || !wanted && !j.placed[key(e.path)] {
+		if e.dir || !j.isWanted(e) && !j.placed[e.path] {
 			continue
 		}
 		for p := e.path; p != ""; p = parentOf(p) {
-			if at, ok := j.entries[key(p)]; ok && !told[key(p)] {
-				told[key(p)] = true
+			if at, ok := j.paths[p]; ok && !told[p] {
+				told[p] = true
 				j.hiddenWanted(at)
 				j.shortName(at)
 			}
@@ -42,7 +44,7 @@ func (j *judging) shortName(e file) {
 		return
 	case isShort(name):
 		want = strings.ToUpper(name)
-		if strings.EqualFold(e.short, name) {
+		if samename.ButCase(e.short, name) {
 			return
 		}
 	case strings.EqualFold(path.Ext(e.short), shortEnding(name)):

@@ -39,6 +39,9 @@ func conclusion(r verify.Report) string {
 // findings from worst to least, then every count.
 func writeReport(w io.Writer, title string, r verify.Report) {
 	fmt.Fprintln(w, headed(verdictLines[r.Verdict], title))
+	if r.Verdict != verify.Bad && r.OrderOutdated() {
+		fmt.Fprintln(w, wrapped("The order ON THIS CARD names a folder that isn't there: use the one written now.", ""))
+	}
 	fmt.Fprintln(w, conclusion(r))
 	if r.Verdict != verify.Good && len(r.Findings) > 0 {
 		writeWhatToDo(w, r)

@@ -21,7 +21,7 @@ func share(a, b pack) bool {
 	if a.release == b.release {
 		return sizesMeet(a.rules, b.rules)
 	}
-	return sizesMeet(a.rules, b.rules) && !a.rules.Alone && !b.rules.Alone && !bothInstall(a, b)
+	return sizesMeet(a.rules, b.rules) && !a.rules.Alone && !b.rules.Alone && !bothInstall(a, b) && !bothFound(a, b)
 }
 
 // A card suits a device from 0.92 × `least` to 1.05 × `most`.
@@ -38,6 +38,14 @@ func sizesMeet(a, b *manifest.CardRules) bool {
 // bothInstall tells whether a device would find two packages at power-up.
 func bothInstall(a, b pack) bool {
 	return a.model == b.model && a.itself && b.itself && a.rules.AtPowerUp && b.rules.AtPowerUp
+}
+
+// bothFound tells whether a device would find two releases of one model in a
+// fixed folder, or one below the other.
+func bothFound(a, b pack) bool {
+	folderA, fixedA := fixedFolder(a.rules)
+	folderB, fixedB := fixedFolder(b.rules)
+	return a.model == b.model && fixedA && fixedB && (samename.Within(folderA, folderB) || samename.Within(folderB, folderA))
 }
 
 // collide goes through the pairs of packages that have another file at the same

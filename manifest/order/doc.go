@@ -69,8 +69,11 @@
 //   - one of the two wants its card `alone`, and the releases differ;
 //   - both are of one model that installs `at_power_up` from its own slot, and
 //     the releases differ;
+//   - both are of one model, both cards' rules name the same fixed folder, or
+//     one within the other, and the releases differ: the device may take the
+//     newest that it finds there;
 //   - both cards' rules name the same fixed folder, and a file of the same name
-//     (in any case) has another digest.
+//     (by samename.Key) has another digest.
 //
 // # Conflicts
 //

@@ -415,7 +415,14 @@ func (o *oracle) apart(a, b step) bool {
 	if ca.Alone || cb.Alone || ma == mb && a.through == "" && b.through == "" && ca.AtPowerUp && cb.AtPowerUp {
 		return true
 	}
-	if ca.Folder == manifest.AnyFolder || cb.Folder == manifest.AnyFolder || !strings.EqualFold(ca.Folder, cb.Folder) {
+	if ca.Folder == manifest.AnyFolder || cb.Folder == manifest.AnyFolder {
+		return false
+	}
+	fa, fb := strings.ToLower(strings.TrimSuffix(ca.Folder, "/")+"/"), strings.ToLower(strings.TrimSuffix(cb.Folder, "/")+"/")
+	if ma == mb && (strings.HasPrefix(fa, fb) || strings.HasPrefix(fb, fa)) {
+		return true
+	}
+	if fa != fb {
 		return false
 	}
 	for _, f := range ra.Files {

@@ -49,6 +49,12 @@ func undotted(s string) string {
 // Same tells whether any device may take two paths for one.
 func Same(a, b string) bool { return a == b || Key(a) == Key(b) }
 
+// Within tells whether any device may take a path for a folder or for something
+// in it; the folder "" holds everything.
+func Within(path, folder string) bool {
+	return folder == "" || strings.HasPrefix(Key(path)+"/", Key(folder)+"/")
+}
+
 // CaseKey is the same for two paths that differ at most in letter case, as
 // everything that ignores case agrees. A letter that meets another only by an
 // unusual way, such as the Kelvin sign the letter k, is kept apart.

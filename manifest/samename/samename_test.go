@@ -78,6 +78,18 @@ func TestNamesThatMeet(t *testing.T) {
 	})
 }
 
+func TestWithin(t *testing.T) {
+	for _, c := range []struct {
+		path, folder string
+		want         bool
+	}{
+		{"a/b", "", true}, {"", "", true}, {"a/b", "A", true}, {"a", "A", true}, {"ab", "a", false}, {"a", "a/b", false},
+		{"dec\u212a/x", "deck", true}, {"a/b/c", "a/B", true},
+	} {
+		assert.Equal(t, c.want, samename.Within(c.path, c.folder), "%q %q", c.path, c.folder)
+	}
+}
+
 func TestNames(t *testing.T) {
 	for _, c := range []struct {
 		a, b          string

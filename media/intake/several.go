@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/samename"
 	"cardwright/manifest/version"
 	"cardwright/media"
 )
@@ -119,7 +120,7 @@ func (x *examination) had(found *Found) error {
 // fileNamed is a release's file by its name, whatever its capitals, or nil.
 func fileNamed(r *manifest.Release, name string) *manifest.File {
 	for _, f := range r.Files {
-		if strings.EqualFold(f.Name, name) || strings.EqualFold(path.Base(f.Name), name) {
+		if samename.Same(f.Name, name) || samename.Same(path.Base(f.Name), name) {
 			return f
 		}
 	}

@@ -16,6 +16,8 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"aead.dev/minisign"
 )
@@ -27,11 +29,11 @@ const (
 	untrustedComment = "signature from cardwright"
 )
 
-// maxKeyFile and maxSignature bound what is read, in bytes; both kinds of file
+// maxKeyFile and MaxSignature bound what is read, in bytes; both kinds of file
 // have a few hundred.
 const (
 	maxKeyFile   = 4 << 10
-	maxSignature = 4 << 10
+	MaxSignature = 1 << 10
 )
 
 // Key is a shop's own signing key.
@@ -143,7 +145,7 @@ func Check(record, signature []byte, trusted []string) (Signer, int) {
 	if len(signature) == 0 {
 		return Unsigned, -1
 	}
-	if len(signature) > maxSignature || !isAsWritten(signature) {
+	if !isAsWritten(signature) {
 		return Nobody, -1
 	}
 	for i, text := range trusted {
@@ -158,16 +160,28 @@ func Check(record, signature []byte, trusted []string) (Signer, int) {
 	return Nobody, -1
 }
 
+// InForm tells whether a text is a signature in minisign's form, whoever made
+// it, and nothing besides.
+func InForm(text []byte) bool {
+	_, ok := parse(text)
+	return ok
+}
+
+func parse(text []byte) (s minisign.Signature, ok bool) {
+	if len(text) > MaxSignature || s.UnmarshalText(text) != nil {
+		return s, false
+	}
+	again, err := s.MarshalText()
+	control := bytes.ContainsFunc(text, func(r rune) bool { return r != '\n' && unicode.IsControl(r) || r == utf8.RuneError })
+	return s, err == nil && bytes.Equal(text, again) && !control
+}
+
 // isAsWritten tells whether a signature's text is just what Sign would have
 // written. Its first comment is signed by nobody, so that anything could be
 // said there.
 func isAsWritten(text []byte) bool {
-	var s minisign.Signature
-	if s.UnmarshalText(text) != nil || s.UntrustedComment != untrustedComment {
-		return false
-	}
-	again, err := s.MarshalText()
-	return err == nil && bytes.Equal(text, again)
+	s, ok := parse(text)
+	return ok && s.UntrustedComment == untrustedComment
 }
 
 // The places of the keys in minisign's formats: after the algorithm, checksum
