@@ -8,10 +8,12 @@ import (
 	"io/fs"
 	"os"
 	"path"
+	"path/filepath"
 	"slices"
 	"strings"
 
 	"cardwright/manifest/samename"
+	"cardwright/media/place"
 )
 
 // FolderTarget is a card that is already formatted and mounted, or any other
@@ -27,7 +29,7 @@ type FolderTarget struct {
 }
 
 // pendingFolder holds the files under temporary names while they are written.
-const pendingFolder = "_card.pending"
+const pendingFolder = place.Pending
 
 // maxFolderEntries bounds how much of a folder is looked at.
 const maxFolderEntries = 100_000
@@ -46,6 +48,9 @@ func (e *Occupied) Error() string {
 
 // WriteFolder puts a card's files into a folder and has them judged.
 func (j Job) WriteFolder(ctx context.Context, t FolderTarget) Outcome {
+	if err := place.MayMake(filepath.Join(t.Dir, pendingFolder)); err != nil {
+		return Outcome{Err: err}
+	}
 	root, err := os.OpenRoot(t.Dir)
 	if err != nil {
 		return Outcome{Err: fmt.Errorf("opening the folder: %w", err)}

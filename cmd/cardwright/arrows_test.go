@@ -20,14 +20,15 @@ var arrows = map[string][]string{
 	"manifest/edit":     {"manifest", "manifest/version"},
 	"manifest/survey":   {"manifest", "manifest/pattern", "manifest/version"},
 
-	"media":          {"manifest", "manifest/version", "manifest/samename", "manifest/order", "media/fat32"},
+	"media":          {"manifest", "manifest/version", "manifest/samename", "manifest/order", "media/fat32", "media/place"},
 	"media/fat32":    {"manifest/samename"},
-	"media/drive":    {"media/windisk"},
+	"media/place":    {},
+	"media/drive":    {"media/place", "media/windisk"},
 	"media/readers":  {"media/windisk"},
 	"media/windisk":  {},
 	"media/capacity": {"media"},
-	"media/keys":     {},
-	"media/intake":   {"manifest", "manifest/pattern", "manifest/samename", "manifest/version", "manifest/order", "media"},
+	"media/keys":     {"media/place"},
+	"media/intake":   {"manifest", "manifest/pattern", "manifest/samename", "manifest/version", "manifest/order", "media", "media/place"},
 
 	"verify":         {"manifest", "manifest/pattern", "manifest/samename", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
 	"verify/fatread": {"manifest/samename"},
@@ -42,7 +43,7 @@ var arrows = map[string][]string{
 	"verify/seatrial/simulate":  {},
 
 	// the ledger's rooms may import one another
-	"verify/ledger": {"manifest", "manifest/order", "manifest/version", "media", "verify", "verify/seatrial"},
+	"verify/ledger": {"manifest", "manifest/order", "manifest/version", "media", "media/place", "verify", "verify/seatrial"},
 
 	"cmd/cardwright":           nil, // anything
 	"cmd/cardwright/interrupt": {},

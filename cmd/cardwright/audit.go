@@ -10,7 +10,6 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"github.com/natefinch/atomic"
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
@@ -576,7 +575,8 @@ func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.
 	if e.output == "" {
 		return exported(ctx, s.out, e.format, shop, l, f)
 	}
-	if err := (page{flag: "output", path: e.output, shop: shop}).check(); err != nil {
+	out := page{flag: "output", path: e.output, shop: shop}
+	if err := out.check(); err != nil {
 		return err
 	}
 	// The file is written beside and named when it is whole; it is never held
@@ -588,7 +588,7 @@ func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.
 		w.CloseWithError(err)
 		done <- err
 	}()
-	err := atomic.WriteFile(e.output, r)
+	err := out.put(r)
 	r.Close() // ends the other side where the file could not be written
 	if failed := <-done; failed != nil && !errors.Is(failed, io.ErrClosedPipe) {
 		return failed

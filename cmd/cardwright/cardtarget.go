@@ -7,12 +7,14 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"cardwright/manifest"
 	"cardwright/media"
 	"cardwright/media/capacity"
 	"cardwright/media/drive"
+	"cardwright/media/place"
 	"cardwright/media/readers"
 	"cardwright/verify"
 )
@@ -50,6 +52,8 @@ func (p *preparing) target(ctx context.Context, path string) (*cardTarget, error
 		t.bytes, err = driveBytes(ctx, path)
 	case imageTarget:
 		t.bytes, err = p.imageBytes(path)
+	case folderTarget:
+		err = place.MayMake(filepath.Join(path, place.Pending))
 	}
 	return t, err
 }

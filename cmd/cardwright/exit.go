@@ -13,6 +13,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/media"
+	"cardwright/media/place"
 	"cardwright/verify/visible"
 )
 
@@ -55,6 +56,12 @@ func code(err error) int {
 	}
 	if media.Interrupted(err) {
 		return exitInterrupted
+	}
+	if _, ok := errors.AsType[*noDrive](err); ok {
+		return exitCouldNot // it may be there in a moment
+	}
+	if _, ok := errors.AsType[*place.NoPlace](err); ok {
+		return exitUsage
 	}
 	if _, ok := errors.AsType[*media.Misread](err); ok {
 		return exitNo
@@ -99,6 +106,7 @@ func (s *session) end(ctx context.Context, err error) int {
 	if told(err) == "" {
 		return s.unwritten(c)
 	}
+	err = withDrives(ctx, err)
 	if strings.HasPrefix(err.Error(), "unknown command") {
 		c = exitUsage
 	}

@@ -9,11 +9,11 @@ import (
 	"path"
 	"path/filepath"
 
-	"github.com/natefinch/atomic"
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/media/place"
 )
 
 type initOptions struct {
@@ -54,6 +54,9 @@ func runInit(ctx context.Context, s *session, o initOptions, dir string) error {
 	dir, err := filepath.Abs(dir)
 	if err != nil {
 		return fmt.Errorf("making the shop folder: %w", err)
+	}
+	if err := place.MayMake(filepath.Join(dir, manifest.ShopFile)); err != nil {
+		return usage(fmt.Errorf("making the shop folder: %w", err))
 	}
 	if _, err := os.Lstat(filepath.Join(dir, manifest.ShopFile)); err == nil {
 		return s.renewSchemas(dir, o)
@@ -126,7 +129,7 @@ func writeSchemas(dir string) error {
 		if err != nil {
 			return fmt.Errorf("writing the schemas: %w", err)
 		}
-		err = atomic.WriteFile(filepath.Join(dir, schemaFolder, e.Name()), in)
+		err = place.Write(filepath.Join(dir, schemaFolder, e.Name()), in)
 		if err := errors.Join(err, in.Close()); err != nil {
 			return fmt.Errorf("writing the schemas: %w", err)
 		}

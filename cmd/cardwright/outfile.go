@@ -4,17 +4,17 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 
-	"github.com/natefinch/atomic"
-
 	"cardwright/manifest"
 	"cardwright/media"
 	"cardwright/media/drive"
 	"cardwright/media/keys"
+	"cardwright/media/place"
 	"cardwright/verify/ledger/store"
 )
 
@@ -31,6 +31,9 @@ type page struct {
 func (p page) check() error {
 	if p.path == "" {
 		return nil
+	}
+	if err := place.MayMake(p.path); err != nil {
+		return usage(fmt.Errorf("--%s %w", p.flag, err))
 	}
 	info, err := os.Stat(p.path)
 	switch {
@@ -55,7 +58,10 @@ func (p page) check() error {
 
 // write puts the page in its place, whole or not at all. A link keeps leading
 // where it leads.
-func (p page) write(content []byte) error {
+func (p page) write(content []byte) error { return p.put(bytes.NewReader(content)) }
+
+// put is write for what isn't held in memory.
+func (p page) put(content io.Reader) error {
 	if err := p.check(); err != nil {
 		return err
 	}
@@ -63,7 +69,7 @@ func (p page) write(content []byte) error {
 	if real, err := filepath.EvalSymlinks(path); err == nil {
 		path = real
 	}
-	return atomic.WriteFile(path, bytes.NewReader(content))
+	return place.Write(path, content)
 }
 
 func isFolder(path string) bool {

@@ -14,6 +14,7 @@ import (
 	"cardwright/media"
 	"cardwright/media/capacity"
 	"cardwright/media/keys"
+	"cardwright/media/place"
 	"cardwright/verify"
 	"cardwright/verify/ledger"
 	"cardwright/verify/visible"
@@ -99,6 +100,11 @@ func prepare(ctx context.Context, p *preparing) (err error) {
 	o := p.options
 	if len(o.to) == 0 {
 		return usage(fmt.Errorf("name where the card goes with --to: an image file, a drive or a mounted folder"))
+	}
+	if o.saveFirst != "" {
+		if err := place.MayMake(o.saveFirst); err != nil {
+			return usage(fmt.Errorf("--save-first %w", err))
+		}
 	}
 	if err := p.lay(ctx); err != nil {
 		return err

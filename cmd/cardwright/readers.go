@@ -29,6 +29,9 @@ vessel electronics commonly take; prepare judges by the vessel's devices.`,
 	}
 }
 
+// noReaders is said where the list is empty.
+const noReaders = "No card reader and no card was found. Put one in, wait a few seconds, try again."
+
 // listedReader is one entry of the answer.
 type listedReader struct {
 	readers.Drive
@@ -59,7 +62,7 @@ func runReaders(ctx context.Context, s *session) error {
 		return nil
 	}
 	if len(found) == 0 {
-		fmt.Fprintln(s.out, "No card reader and no card was found. Put one in, wait a few seconds, try again.")
+		fmt.Fprintln(s.out, noReaders)
 	}
 	for i, r := range found {
 		if i > 0 {

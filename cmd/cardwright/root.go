@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/media/place"
 )
 
 // session is what all commands of one run share.
@@ -133,6 +134,9 @@ func (s *session) shop() (*manifest.Shop, error) {
 			return nil, usage(err)
 		}
 		dir = found
+	}
+	if err := place.MayMake(filepath.Join(dir, manifest.ShopFile)); err != nil {
+		return nil, usage(fmt.Errorf("loading the shop folder: %w", err)) // commands keep what they write there
 	}
 	return manifest.Load(filepath.Clean(dir))
 }

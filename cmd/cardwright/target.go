@@ -1,14 +1,18 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
+	"strings"
 
 	"cardwright/media"
 	"cardwright/media/drive"
+	"cardwright/media/place"
+	"cardwright/media/readers"
 	"cardwright/verify"
 )
 
@@ -29,7 +33,7 @@ func kindOf(path string) (targetKind, error) {
 	info, err := os.Stat(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return imageTarget, nil
+		return imageTarget, notThere(path)
 	case err != nil:
 		return imageTarget, fmt.Errorf("looking at %s: %w", path, err)
 	case info.IsDir():
@@ -40,6 +44,53 @@ func kindOf(path string) (targetKind, error) {
 		return imageTarget, nil
 	}
 	return imageTarget, usage(fmt.Errorf("%s is neither a drive nor a folder nor a file", path))
+}
+
+// noDrive says that a target names a drive that isn't there.
+type noDrive struct {
+	path string
+	why  *place.NoPlace
+}
+
+func (e *noDrive) Error() string { return fmt.Sprintf("there is no drive %s: %s", e.path, e.why.Why) }
+func (e *noDrive) Unwrap() error { return e.why }
+
+// notThere is nil where something that isn't there can become an image file.
+func notThere(path string) error {
+	err := place.MayMake(path)
+	if why, ok := errors.AsType[*place.NoPlace](err); ok && why.Drive {
+		return &noDrive{path, why}
+	}
+	return err
+}
+
+// withDrives adds to the error that a drive isn't there which drives there are.
+func withDrives(ctx context.Context, err error) error {
+	if _, ok := errors.AsType[*noDrive](err); !ok {
+		return err
+	}
+	drives, listing := readers.List(ctx)
+	if listing != nil {
+		return fmt.Errorf("%w\nwhich drives there are can't be told: %w", err, listing)
+	}
+	var names []string
+	for _, d := range drives {
+		if d.InReader() {
+			names = append(names, drivesWord(d))
+		}
+	}
+	if len(names) == 0 {
+		return fmt.Errorf("%w\n%s", err, noReaders)
+	}
+	return fmt.Errorf("%w\ncardwright readers shows: %s", err, strings.Join(names, "; "))
+}
+
+// drivesWord is a drive in a word or two.
+func drivesWord(d readers.Drive) string {
+	if d.Bytes == 0 {
+		return d.Path + ", with no card in it"
+	}
+	return fmt.Sprintf("%s (%s, %s)", d.Path, media.Bytes(d.Bytes), described(d))
 }
 
 // readable is a card opened for reading only.

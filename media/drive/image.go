@@ -1,14 +1,13 @@
 package drive
 
 import (
-	"crypto/rand"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strings"
+
+	"cardwright/media/place"
 )
 
 // Image is a card's bytes in a file. One that is being made stands beside its
@@ -72,6 +71,9 @@ func CreateImage(path string, bytes int64) (*Image, error) {
 	if err := mustBeFile(doing, target); err != nil && !errors.Is(err, ErrMissing) {
 		return nil, err
 	}
+	if err := place.MayMake(path); err != nil {
+		return nil, fmt.Errorf("creating image: %w", err)
+	}
 	if err := removeLeftovers(target); err != nil {
 		return nil, fmt.Errorf("%s: %w", doing, err)
 	}
@@ -79,7 +81,7 @@ func CreateImage(path string, bytes int64) (*Image, error) {
 }
 
 func createBeside(doing, target string, bytes int64) (*Image, error) {
-	temp := filepath.Join(filepath.Dir(target), tempName(target))
+	temp := place.Unfinished(target)
 	f, err := os.OpenFile(temp, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
 		return nil, faultOf(image, doing, err)
@@ -94,7 +96,7 @@ func createBeside(doing, target string, bytes int64) (*Image, error) {
 
 // claim gives the file its length and marks it as being written.
 func (i *Image) claim() error {
-	if err := lock(i.plain); err != nil {
+	if err := place.Lock(i.plain); err != nil {
 		return err
 	}
 	// Between the creation and the lock another run could have taken it for a
@@ -133,7 +135,7 @@ func (i *Image) Commit() error {
 	}
 	folder := filepath.Dir(i.target)
 	i.path, i.target = i.target, ""
-	if err := syncFolder(folder); err != nil {
+	if err := place.SyncFolder(folder); err != nil {
 		return faultOf(image, doing, err)
 	}
 	return nil
@@ -192,20 +194,9 @@ func whatIs(mode fs.FileMode) string {
 	return "something else: " + mode.Type().String()
 }
 
-// An unfinished image is named after the finished one, so that a person can
-// tell what it is and a later run can remove it: .NAME.unfinished-1a2b3c4d
-const unfinished = ".unfinished-"
-
-func tempName(target string) string {
-	var random [4]byte
-	_, _ = rand.Read(random[:]) // never fails, by its documentation
-	return "." + filepath.Base(target) + unfinished + hex.EncodeToString(random[:])
-}
-
 func isTempOf(target, name string) bool {
-	tail, ok := strings.CutPrefix(name, "."+filepath.Base(target)+unfinished)
-	random, err := hex.DecodeString(tail)
-	return ok && err == nil && len(random) == 4 && tail == strings.ToLower(tail)
+	of, ok := place.Of(name)
+	return ok && of == filepath.Base(target)
 }
 
 // removeLeftovers removes what a killed run left beside target. One that
@@ -236,7 +227,7 @@ func removeLeftover(path string) error {
 		return faultOf(image, doing, err)
 	}
 	// A lock that can be had says that its writer is gone; it goes with f.
-	if err := errors.Join(lock(f), f.Close()); err != nil {
+	if err := errors.Join(place.Lock(f), f.Close()); err != nil {
 		return faultOf(image, doing, err)
 	}
 	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {

@@ -2,35 +2,7 @@
 
 package drive
 
-import (
-	"errors"
-	"os"
-
-	"golang.org/x/sys/unix"
-)
-
-// lock marks a file as being written for as long as it is open; it fails where
-// another run holds it.
-func lock(f *os.File) error {
-	err := unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)
-	if errors.Is(err, unix.ENOLCK) || errors.Is(err, unix.EOPNOTSUPP) {
-		return nil // a file system without locks: the random name must do
-	}
-	return err
-}
+import "os"
 
 // makeSparse does nothing: what was never written is a hole already.
 func makeSparse(*os.File) {}
-
-// syncFolder makes a renaming in a folder last.
-func syncFolder(path string) error {
-	folder, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	err = folder.Sync()
-	if errors.Is(err, unix.EINVAL) {
-		err = nil // some file systems have nothing to sync in a folder
-	}
-	return errors.Join(err, folder.Close())
-}

@@ -57,16 +57,9 @@ func (s *store) forget() error {
 
 func startWriteOut(*os.File) error { return nil }
 
-// lock does nothing: Windows lets no other program remove a file that is open
-// as Go opens it.
-func lock(*os.File) error { return nil }
-
 // makeSparse keeps the system from filling an image with zeros on the disk. A
 // file system that can't leave holes fills it.
 func makeSparse(f *os.File) {
 	var n uint32
 	_ = windows.DeviceIoControl(windows.Handle(f.Fd()), windows.FSCTL_SET_SPARSE, nil, 0, nil, 0, &n, nil)
 }
-
-// syncFolder does nothing: Windows opens no folder for syncing.
-func syncFolder(string) error { return nil }

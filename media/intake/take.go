@@ -3,9 +3,7 @@ package intake
 import (
 	"archive/zip"
 	"context"
-	"crypto/rand"
 	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -17,6 +15,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/samename"
 	"cardwright/media"
+	"cardwright/media/place"
 )
 
 // Source says where the package stands in the shop's folder.
@@ -125,17 +124,19 @@ func (t *Taken) copy(ctx context.Context, f Found, progress func(int64)) error {
 		return err
 	}
 	defer in.Close() // opened for reading only
+	if err := place.MayMake(t.Path); err != nil {
+		return fmt.Errorf("taking %s: %w", f.Path, err)
+	}
 	if err := os.MkdirAll(filepath.Dir(t.Path), 0o755); err != nil {
 		return fmt.Errorf("taking %s: %w", f.Path, err)
 	}
-	var random [4]byte
-	_, _ = rand.Read(random[:]) // never fails, by its documentation
-	t.temp = filepath.Join(filepath.Dir(t.Path), "."+filepath.Base(t.Path)+unfinished+hex.EncodeToString(random[:]))
+	t.temp = place.Unfinished(t.Path)
 	out, err := os.OpenFile(t.temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
 		return fmt.Errorf("taking %s: %w", f.Path, err)
 	}
 	sum := sha256.New()
+	_ = place.Lock(out) // so that nobody takes it for one that was left; nobody else has its name
 	n, err := copyAll(ctx, io.MultiWriter(out, sum), io.LimitReader(in, f.Size+1), progress)
 	err = errors.Join(err, out.Sync(), out.Close())
 	if err == nil && (n != f.Size || hexOf(sum.Sum(nil)) != f.SHA256) {
@@ -146,9 +147,6 @@ func (t *Taken) copy(ctx context.Context, f Found, progress func(int64)) error {
 	}
 	return nil
 }
-
-// unfinished stands in the names of files that are being copied.
-const unfinished = ".unfinished-"
 
 func (f Found) open() (io.ReadCloser, error) {
 	in, err := os.Open(f.Path)

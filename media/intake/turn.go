@@ -4,9 +4,11 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"path/filepath"
 
 	"cardwright/manifest"
 	"cardwright/media"
+	"cardwright/media/place"
 )
 
 // TakeTurn waits until no other program adds to the shop's packages, or changes
@@ -16,6 +18,9 @@ import (
 // what was read, whoever wrote it.
 func TakeTurn(ctx context.Context, shop *manifest.Shop, waiting func()) (leave func(), err error) {
 	dir := media.PackagesOf(shop).Dir
+	if err := place.MayMake(filepath.Join(dir, "package")); err != nil {
+		return nil, err
+	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, fmt.Errorf("making the package folder: %w", err)
 	}

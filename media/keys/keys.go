@@ -20,6 +20,8 @@ import (
 	"unicode/utf8"
 
 	"aead.dev/minisign"
+
+	"cardwright/media/place"
 )
 
 // The comments in every signature. They are fixed, so that the same record
@@ -72,6 +74,9 @@ func New(path string) (Key, error) {
 	text, err := private.MarshalText()
 	if err != nil {
 		return Key{}, fmt.Errorf("making a key: %w", err)
+	}
+	if err := place.MayMake(path); err != nil {
+		return Key{}, fmt.Errorf("keeping the key: %w", err)
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return Key{}, fmt.Errorf("keeping the key: %w", err)

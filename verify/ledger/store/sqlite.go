@@ -17,6 +17,7 @@ import (
 	"modernc.org/sqlite"
 	lib "modernc.org/sqlite/lib"
 
+	"cardwright/media/place"
 	"cardwright/verify/ledger"
 )
 
@@ -43,15 +44,20 @@ const sqliteConnections = 4
 // busyMillis is how long a writer waits for another program's.
 const busyMillis = 60_000
 
-func openSQLite(ctx context.Context, place string, o Options) (*Ledger, error) {
-	path, err := followed(place)
+func openSQLite(ctx context.Context, address string, o Options) (*Ledger, error) {
+	path, err := followed(address)
 	if err != nil {
 		return nil, err
+	}
+	if !o.ReadOnly {
+		if err := place.MayMake(path); err != nil {
+			return nil, err
+		}
 	}
 	if err := findFile(ctx, path, o); err != nil {
 		return nil, err
 	}
-	l := &Ledger{engine: sqliteEngine, place: place, file: path, readOnly: o.ReadOnly}
+	l := &Ledger{engine: sqliteEngine, place: address, file: path, readOnly: o.ReadOnly}
 	mode, err := fileMode(path, o.ReadOnly)
 	if err != nil {
 		return nil, err
@@ -161,7 +167,10 @@ func fileMode(path string, readOnly bool) (string, error) {
 	}
 	wal, err := os.Stat(path + "-wal")
 	hasWAL := err == nil && wal.Size() > 0
-	probe, err := os.CreateTemp(filepath.Dir(path), ".cardwright-*")
+	var probe *os.File
+	if err = place.MayMake(path); err == nil {
+		probe, err = os.OpenFile(place.Unfinished(path), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
+	}
 	if err == nil {
 		return "&mode=ro", errors.Join(probe.Close(), os.Remove(probe.Name()))
 	}
@@ -189,7 +198,10 @@ func create(ctx context.Context, path string) error {
 }
 
 func tempBeside(path string) (string, error) {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
+	if err := place.MayMake(path); err != nil {
+		return "", err
+	}
+	f, err := os.OpenFile(place.Unfinished(path), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return "", err
 	}

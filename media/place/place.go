@@ -1,0 +1,135 @@
+// Package place knows where files may be made, and what they are called until
+// they are finished. Everything that the program writes asks it, whatever the
+// file is: a card image, a page, a backup, a key.
+//
+// A device that isn't there has a name like any file that isn't there, and the
+// system makes one as gladly as the other: an ordinary file in the memory of
+// /dev looks like a card and is gone with the next start.
+package place
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+)
+
+// NoPlace says why no file is made at a path.
+type NoPlace struct {
+	Path  string
+	Drive bool // it is where drives have their names, on this system or on another
+	Why   string
+}
+
+func (e *NoPlace) Error() string {
+	return fmt.Sprintf("%s: no file is made there: %s", e.Path, e.Why)
+}
+
+// MayMake is nil where a file or folder may be made at a path, and otherwise a
+// *NoPlace. What counts is where the path leads and which file system that is;
+// links are followed, also those that lead to nothing yet. A folder on the way
+// that isn't there is none of its business.
+func MayMake(path string) error {
+	if why := otherName(path); why != "" {
+		return &NoPlace{path, true, why}
+	}
+	real, err := lead(path)
+	if err != nil {
+		return nil // told when it is opened
+	}
+	if filepath.ToSlash(filepath.Dir(real)) == "/dev" {
+		return &NoPlace{path, true, "/dev is where a system keeps its drives and other devices"}
+	}
+	why, devices := kernels(thereOf(filepath.Dir(real)))
+	if why == "" {
+		return nil
+	}
+	return &NoPlace{path, devices, why}
+}
+
+// maxLinks is how many links that lead to one another are followed, as many as
+// Linux follows (path_resolution(7)).
+const maxLinks = 40
+
+// lead is where a path leads: an absolute path whose folder is free of links as
+// far as it is there, and whose last part is no link.
+func lead(path string) (string, error) {
+	for range maxLinks {
+		full, err := filepath.Abs(path)
+		if err != nil {
+			return "", err
+		}
+		folder, err := filepath.EvalSymlinks(filepath.Dir(full))
+		if errors.Is(err, fs.ErrNotExist) {
+			return full, nil
+		}
+		if err != nil {
+			return "", err
+		}
+		full = filepath.Join(folder, filepath.Base(full))
+		to, err := os.Readlink(full)
+		if err != nil { // no link
+			return full, nil
+		}
+		if !filepath.IsAbs(to) {
+			to = filepath.Join(folder, to)
+		}
+		path = to
+	}
+	return "", errors.New("too many links")
+}
+
+// thereOf is a folder, or the nearest above it that is there.
+func thereOf(folder string) string {
+	for {
+		real, err := filepath.EvalSymlinks(folder)
+		if err == nil {
+			return real
+		}
+		above := filepath.Dir(folder)
+		if above == folder {
+			return folder
+		}
+		folder = above
+	}
+}
+
+// Names of devices that a person may type out of habit, on any system. A shell
+// takes some of the backslashes away.
+var (
+	ntDevice  = regexp.MustCompile(`(?i)^([\\/]{1,2}[.?][\\/]|[\\/]?[.][\\/]*)?(physicaldrive|harddiskvolume|harddisk|cdrom)\d+[\\/]*$`)
+	ntSpace   = regexp.MustCompile(`(?i)^([\\/]{2}[.?][\\/]|[\\/]?\?\?[\\/])`)
+	ntLetter  = regexp.MustCompile(`(?i)^[a-z]:[\\/]*$`)
+	ntVolume  = regexp.MustCompile(`(?i)volume\{[0-9a-f-]{36}\}[\\/]*$`)
+	dosDevice = regexp.MustCompile(`(?i)^(con|prn|aux|nul|conin\$|conout\$|com[0-9¹²³]|lpt[0-9¹²³]):?(\.[^\\/]*)?$`)
+	unixDev   = regexp.MustCompile(`^[\\/]dev[\\/][^\\/]+$`)
+)
+
+// otherName says of which system a path is a device's name, "" where of none.
+// The names of Windows are from Microsoft's "Naming Files, Paths, and
+// Namespaces".
+func otherName(path string) string {
+	const windows = "it is what Windows calls a drive"
+	switch {
+	case ntDevice.MatchString(path), ntLetter.MatchString(path), ntVolume.MatchString(path):
+		return windows
+	case ntSpace.MatchString(path) && !hasFolders(path):
+		return "it is what Windows calls a device"
+	case dosDevice.MatchString(lastPart(path)):
+		return "it is what Windows calls a device, whatever ending it has"
+	case unixDev.MatchString(path):
+		return "/dev is where Linux and macOS keep their drives and other devices"
+	}
+	return ""
+}
+
+// hasFolders tells a long path, such as \\?\C:\cards\k.img, from the name of a
+// device.
+func hasFolders(path string) bool {
+	return len(strings.FieldsFunc(path[3:], func(r rune) bool { return r == '\\' || r == '/' })) > 1
+}
+
+func lastPart(path string) string { return path[strings.LastIndexAny(path, `\/`)+1:] }

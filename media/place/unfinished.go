@@ -1,0 +1,200 @@
+package place
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"time"
+)
+
+// Unfinished is what a file is called while it is made, beside its own name and
+// named after it, so that a person can tell what it is and a later run find it:
+// .NAME.unfinished-1a2b3c4d. Each call gives another.
+func Unfinished(path string) string {
+	var random [4]byte
+	_, _ = rand.Read(random[:]) // never fails, by its documentation
+	return filepath.Join(filepath.Dir(path), "."+filepath.Base(path)+mark+hex.EncodeToString(random[:]))
+}
+
+const mark = ".unfinished-"
+
+// unfinished has the name of the finished file, and what a database puts behind
+// the names of its own files (https://sqlite.org/tempfiles.html).
+var unfinished = regexp.MustCompile(`^\.(.+)\.unfinished-[0-9a-f]{8}(-wal|-shm|-journal)?$`)
+
+// Of is the name of the finished file of which a name is the unfinished one's.
+func Of(name string) (finished string, ok bool) {
+	m := unfinished.FindStringSubmatch(name)
+	if m == nil {
+		return "", false
+	}
+	return m[1], true
+}
+
+// Pending is the folder that holds the files of a card while a mounted one is
+// written.
+const Pending = "_card.pending"
+
+// Leftover is what a run has left that was killed.
+type Leftover struct {
+	Path  string    `json:"path"`
+	Of    string    `json:"of"`    // what it should have become
+	Bytes int64     `json:"bytes"` // 0 of a folder
+	Since time.Time `json:"since"` // when it was last written to
+}
+
+// Leftovers are those in a folder, by name; none that another run is still
+// writing to, as far as its lock tells.
+func Leftovers(folder string) ([]Leftover, error) {
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		return nil, fmt.Errorf("looking for what was left: %w", err)
+	}
+	var found []Leftover
+	for _, e := range entries {
+		if l, ok := leftover(folder, e); ok {
+			found = append(found, l)
+		}
+	}
+	return found, nil
+}
+
+// maxEntries bounds how much of a folder's tree is looked at.
+const maxEntries = 100_000
+
+// LeftoversBelow are those in a folder and all below it.
+func LeftoversBelow(folder string) (found []Leftover, err error) {
+	count := 0
+	err = filepath.WalkDir(folder, func(path string, e fs.DirEntry, err error) error {
+		if count++; err != nil || count > maxEntries {
+			return err
+		}
+		if path == folder {
+			return nil
+		}
+		l, ok := leftover(filepath.Dir(path), e)
+		if ok {
+			found = append(found, l)
+		}
+		if ok && e.IsDir() {
+			return fs.SkipDir
+		}
+		return nil
+	})
+	switch {
+	case err != nil:
+		return found, fmt.Errorf("looking for what was left: %w", err)
+	case count > maxEntries:
+		return found, fmt.Errorf("looking for what was left: more than %d files and folders", maxEntries)
+	}
+	return found, nil
+}
+
+func leftover(folder string, e fs.DirEntry) (Leftover, bool) {
+	of, ok := Of(e.Name())
+	switch {
+	case e.IsDir() && e.Name() == Pending:
+		of, ok = "a card in this folder", true
+	case !ok || !e.Type().IsRegular():
+		return Leftover{}, false
+	}
+	path := filepath.Join(folder, e.Name())
+	info, err := e.Info()
+	if err != nil || !free(path) {
+		return Leftover{}, false // gone by now, or in use
+	}
+	l := Leftover{Path: path, Of: of, Since: info.ModTime()}
+	if !e.IsDir() {
+		l.Bytes = info.Size()
+	}
+	return l, ok
+}
+
+// free tells whether nobody has a file or folder locked: its writer is gone.
+func free(path string) bool {
+	if filepath.Base(path) == Pending {
+		path = filepath.Dir(path) // the lock is on the folder of the card
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return !errors.Is(err, fs.ErrNotExist)
+	}
+	defer f.Close() // which gives up the lock
+	return Lock(f) == nil
+}
+
+// Write puts a file in its place, whole or not at all: it is written beside, and
+// renamed when all of it is on the disk. Where a file stands there already, its
+// rights are kept. A link is replaced; whoever wants to follow it does so before.
+func Write(path string, content io.Reader) (err error) {
+	if err := MayMake(path); err != nil {
+		return err
+	}
+	temp := Unfinished(path)
+	f, err := os.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, gone(f.Close()), gone(os.Remove(temp)))
+		}
+	}()
+	if err := Lock(f); err != nil {
+		return err
+	}
+	if info, err := os.Stat(path); err == nil {
+		if err := f.Chmod(info.Mode().Perm()); err != nil && !errors.Is(err, errors.ErrUnsupported) {
+			return err
+		}
+	}
+	if _, err := io.Copy(f, content); err != nil {
+		return err
+	}
+	if err := f.Sync(); err != nil {
+		return err
+	}
+	if err := closeAndRename(f, temp, path); err != nil {
+		return err
+	}
+	return SyncFolder(filepath.Dir(path))
+}
+
+func closeAndRename(f *os.File, temp, path string) error {
+	if err := f.Close(); err != nil {
+		return err
+	}
+	return os.Rename(temp, path)
+}
+
+// gone is an error of removing or closing, but for what is done already.
+func gone(err error) error {
+	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, os.ErrClosed) {
+		return nil
+	}
+	return err
+}
+
+// Remove is the command by which a person removes a leftover, for the shell of
+// an operating system as Go names it; quote makes a word of a path.
+func (l Leftover) Remove(system string, quote func(string) string) string {
+	if system == "windows" {
+		how := "del "
+		if filepath.Base(l.Path) == Pending {
+			how = "rmdir /s "
+		}
+		return how + `"` + strings.ReplaceAll(l.Path, `"`, "") + `"`
+	}
+	how := "rm "
+	if filepath.Base(l.Path) == Pending {
+		how = "rm -r "
+	}
+	return how + quote(l.Path)
+}
