@@ -11,7 +11,6 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
-	"cardwright/manifest/survey"
 )
 
 func newModelCommand(s *session) *cobra.Command {
@@ -26,10 +25,13 @@ type modelOptions struct {
 	card                      string // 4GB-32GB, or none
 	fileSystems, slot, folder string
 	atPowerUp, alone          bool
+	opensArchives, alike      bool
 	passesOn, updatedBy       []string
 	onNetwork                 []string
 	signingKey, versionShown  string
-	from                      string // a table of models
+	from                      string    // a table of models
+	update                    bool      // models that are there may be changed
+	given                     modelSaid // by flags
 	ask                       bool
 }
 
@@ -45,10 +47,15 @@ At a terminal it asks for what the flags don't say, unless they say kind and car
 --updated-by is --passes-on from the other side: it writes the new model into the
 files of models that are there. --from takes a table (CSV) of several models
 instead, with the columns model, maker, name, kind, card, file_systems, slot,
-folder, passes_on, on_network; only model and kind must be there, and a cell of
-several values has spaces between them (on_network: /).`,
+folder, at_power_up, alone, opens_archives, passes_on, on_network, alike,
+signing_key, version_shown; only model and kind must be there, and a cell of
+several values has spaces between them (on_network: /).
+
+With --update models that are there already are changed: what the flags or the
+filled cells say is written, and all else stays as it is.`,
 		Args: atMostOne("id"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			o.given = saidByFlags(cmd)
 			return runModelAdd(interruptible(cmd), s, o, args)
 		},
 	}
@@ -62,12 +69,15 @@ several values has spaces between them (on_network: /).`,
 	flags.StringVar(&o.folder, "folder", manifest.AnyFolder, "any, or the path on the card where it looks")
 	flags.BoolVar(&o.atPowerUp, "at-power-up", false, "it installs by itself when powered up with a card in")
 	flags.BoolVar(&o.alone, "alone", false, "nothing else may be on its card")
+	flags.BoolVar(&o.opensArchives, "opens-archives", false, "it takes a package as an archive, and opens it itself")
+	flags.BoolVar(&o.alike, "alike", false, "all devices of the model on one vessel end on one version")
 	flags.StringSliceVar(&o.passesOn, "passes-on", nil, "models that it can update over the network")
 	flags.StringSliceVar(&o.updatedBy, "updated-by", nil, "models in the catalogue that can update it over the network")
 	flags.StringSliceVar(&o.onNetwork, "on-network", nil, "model IDs under which it announces itself on the network")
 	flags.StringVar(&o.signingKey, "signing-key", "", "the maker's public key for its packages (minisign)")
 	flags.StringVar(&o.versionShown, "version-shown", "", "where it shows its version")
 	flags.StringVar(&o.from, "from", "", "table (CSV) of models")
+	flags.BoolVar(&o.update, "update", false, "change models that the catalogue has already")
 	flags.BoolVar(&o.ask, "ask", false, askFlag)
 	return cmd
 }
@@ -86,9 +96,14 @@ func runModelAdd(ctx context.Context, s *session, o modelOptions, args []string)
 		return err
 	}
 	var files []*edit.File
-	if o.from != "" {
-		files, err = modelsFrom(shop, o, args)
-	} else {
+	var changed int
+	switch {
+	case o.from != "":
+		files, changed, err = modelsFrom(shop, o, args)
+	case o.update:
+		files, err = o.updated(shop, args)
+		changed = len(files) - len(o.updatedBy)
+	default:
 		files, err = s.modelAsked(ctx, shop, &o, args)
 	}
 	if err != nil {
@@ -100,12 +115,26 @@ func runModelAdd(ctx context.Context, s *session, o modelOptions, args []string)
 	if err := missingSchemas(shop.Dir); err != nil {
 		return err
 	}
+	s.wrote(modelsDone(len(files)-len(o.updatedBy)-changed, changed), "cardwright package add FILE --model ID --version VERSION", namesOf(files)...)
+	return nil
+}
+
+func modelsDone(added, changed int) string {
+	switch {
+	case changed == 0:
+		return counted(added, "model") + " added to the catalogue"
+	case added == 0:
+		return counted(changed, "model") + " changed in the catalogue"
+	}
+	return counted(added, "model") + " added to the catalogue, " + fmt.Sprint(changed) + " changed"
+}
+
+func namesOf(files []*edit.File) []string {
 	names := make([]string, len(files))
 	for i, f := range files {
 		names[i] = f.Name()
 	}
-	s.wrote(counted(len(files)-len(o.updatedBy), "model")+" added to the catalogue", "cardwright package add FILE --model ID --version VERSION", names...)
-	return nil
+	return names
 }
 
 // modelAsked is the file of one model, from flags and questions, and those of
@@ -121,7 +150,7 @@ func (s *session) modelAsked(ctx context.Context, shop *manifest.Shop, o *modelO
 		return nil, err
 	}
 	if m := shop.Model(id); m != nil {
-		return nil, fmt.Errorf("the catalogue has %s already, in %s: it was left as it is", id, m.At("").File)
+		return nil, fmt.Errorf("the catalogue has %s already, in %s: it was left as it is; --update changes it", id, m.At("").File)
 	}
 	for _, q := range []struct {
 		to               *string
@@ -214,15 +243,9 @@ func (o *modelOptions) askCard(a *asking) error {
 			o.card = noCard
 			return nil
 		}
-		least, err := a.must("", "--card", "CardRules.least", "4GB")
-		if err != nil {
+		if o.card, err = a.sizes(); err != nil {
 			return err
 		}
-		most, err := a.must("", "--card", "CardRules.most", "32GB")
-		if err != nil {
-			return err
-		}
-		o.card = least + "-" + most
 		if o.folder, err = a.must("", "--folder", "CardRules.folder", manifest.AnyFolder); err != nil {
 			return err
 		}
@@ -232,70 +255,29 @@ func (o *modelOptions) askCard(a *asking) error {
 	return nil
 }
 
-const noCard = "none"
-
-var modelColumns = []survey.Column{
-	{Name: "model", Key: "Model.model", Must: true},
-	{Name: "maker", Key: "Model.maker"},
-	{Name: "name", Key: "Model.name"},
-	{Name: "kind", Key: "Model.kind", Must: true},
-	{Name: "card"},
-	{Name: "file_systems"},
-	{Name: "slot", Key: "CardRules.slot"},
-	{Name: "folder", Key: "CardRules.folder"},
-	{Name: "passes_on"},
-	{Name: "on_network", Key: "Model.on_network"},
-}
-
-// modelsFrom are the files of the models in a table.
-func modelsFrom(shop *manifest.Shop, o modelOptions, args []string) ([]*edit.File, error) {
-	if len(args) > 0 {
-		return nil, usage(fmt.Errorf("either ID or --from TABLE, not both"))
-	}
-	table, err := readTable(o.from, modelColumns)
-	if err != nil {
-		return nil, err
-	}
-	if ms := twice(table); ms != nil {
-		return nil, mistakesIn(o.from, ms)
-	}
-	var files []*edit.File
-	for _, row := range table.Rows {
-		id := row.Get("model")
-		if m := shop.Model(id); m != nil {
-			return nil, fmt.Errorf("%s: the catalogue has %s already, in %s: nothing was written", row.At("model"), id, m.At("").File)
-		}
-		m := modelOptions{
-			maker: or(row.Get("maker"), makerOf(id)), name: or(row.Get("name"), nameOf(id)), kind: row.Get("kind"),
-			card: or(row.Get("card"), noCard), fileSystems: or(row.Get("file_systems"), "fat32"), slot: row.Get("slot"),
-			folder: or(row.Get("folder"), manifest.AnyFolder), passesOn: strings.Fields(row.Get("passes_on")),
-			onNetwork: split(row.Get("on_network"), "/"),
-		}
-		file, err := m.file(shop.Dir, id)
+// sizes asks for the cards that a device reads, as people write them.
+func (a *asking) sizes() (string, error) {
+	for {
+		least, err := a.line(manifest.Help("CardRules.least"), "4GB")
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", row.At("model"), err)
+			return "", err
 		}
-		files = append(files, file)
-	}
-	return files, nil
-}
-
-// twice are the models that a table has more than once: each makes a file.
-func twice(table *survey.Table) (ms manifest.Mistakes) {
-	first := map[string]int{}
-	for _, row := range table.Rows {
-		id, at := row.Get("model"), row.At("model")
-		if line, ok := first[id]; ok {
-			ms = append(ms, manifest.Mistake{
-				At: at, What: "model given twice", Found: fmt.Sprintf("%q again", id),
-				Expected: fmt.Sprintf("each one once; the first is in line %d", line),
-			})
+		most, err := a.line(manifest.Help("CardRules.most"), "32GB")
+		if err != nil {
+			return "", err
+		}
+		card := or(least, "4GB") + "-" + or(most, "32GB")
+		if _, _, err := manifest.SizesAsTyped(card); err != nil {
+			a.say("found %v; expected sizes as printed on cards, the smaller one first", err)
 			continue
 		}
-		first[id] = at.Line
+		return card, nil
 	}
-	return ms
 }
+
+const noCard = "none"
+
+const expectedCard = "the smallest and the largest card as printed on cards, such as 4GB-32GB, or " + noCard
 
 // file is the catalogue file of a model.
 func (o *modelOptions) file(dir, id string) (*edit.File, error) {
@@ -309,10 +291,12 @@ func (o *modelOptions) file(dir, id string) (*edit.File, error) {
 		{Key: "maker", Value: or(o.maker, makerOf(id))},
 		{Key: "name", Value: or(o.name, nameOf(id))},
 		{Key: "kind", Value: o.kind},
+		{Key: "alike", Value: onlyTrue(o.alike)},
 		{Key: "card", Value: card},
 		{Key: "passes_on", Value: words(o.passesOn)},
 		{Key: "on_network", Value: words(o.onNetwork)},
 		{Key: "signing_key", Value: orNone(o.signingKey)},
+		{Key: "opens_archives", Value: onlyTrue(o.opensArchives)},
 		{Key: "version_shown", Value: orNone(o.versionShown)},
 	})
 }
@@ -321,15 +305,13 @@ func (o *modelOptions) cardRules() (edit.Value, error) {
 	if o.card == noCard {
 		return nil, nil
 	}
-	least, most, ok := strings.Cut(o.card, "-")
-	for key, size := range map[string]string{"CardRules.least": least, "CardRules.most": most} {
-		if m := manifest.Problem(key, size); m != nil || !ok {
-			return nil, usage(fmt.Errorf("--card: found %q, expected the smallest and the largest card as printed on cards, such as 4GB-32GB, or %s", o.card, noCard))
-		}
+	least, most, err := manifest.SizesAsTyped(o.card)
+	if err != nil {
+		return nil, usage(fmt.Errorf("--card: found %w; expected %s", err, expectedCard))
 	}
 	return edit.Map{
-		{Key: "least", Value: edit.Plain(least)},
-		{Key: "most", Value: edit.Plain(most)},
+		{Key: "least", Value: edit.Plain(least.String())},
+		{Key: "most", Value: edit.Plain(most.String())},
 		{Key: "file_systems", Value: words(strings.Fields(strings.ReplaceAll(o.fileSystems, ",", " ")))},
 		{Key: "slot", Value: orNone(o.slot)},
 		{Key: "folder", Value: o.folder},
