@@ -126,10 +126,10 @@ func modelsFrom(shop *manifest.Shop, o modelOptions, args []string) (files []*ed
 		return nil, 0, usage(fmt.Errorf("either ID or --from TABLE, not both"))
 	}
 	table, err := readTable(o.from, modelColumns)
-	if err != nil {
+	if err != nil && mistakes(err) == nil {
 		return nil, 0, err
 	}
-	ms := twice(table)
+	ms := append(mistakes(err), twice(table)...)
 	models := modelIDs(shop)
 	for _, row := range table.Rows {
 		models = append(models, row.Get("model"))
@@ -138,7 +138,7 @@ func modelsFrom(shop *manifest.Shop, o modelOptions, args []string) (files []*ed
 		ms = append(ms, rowProblems(shop, row, models)...)
 	}
 	if ms != nil {
-		return nil, 0, mistakesIn(o.from, ms)
+		return nil, 0, mistakesIn(o.from, inOrder(ms))
 	}
 	for _, row := range table.Rows {
 		id := row.Get("model")

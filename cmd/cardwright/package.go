@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"time"
 
@@ -41,7 +42,7 @@ type packageOptions struct {
 func newPackageAddCommand(s *session) *cobra.Command {
 	var o packageOptions
 	cmd := &cobra.Command{
-		Use:   "add FILE…",
+		Use:   "add FILE… | add --from TABLE",
 		Short: "Take downloads in, and write them to the catalogue",
 		Long: `package add finds out what a download is, by its digest where the catalogue
 knows it, copies it into the package folder, and writes it to the catalogue. A
@@ -53,10 +54,23 @@ a second source, whose digest is given with --sha256 and --from; or only ours,
 where there is nothing to compare with. With --from maker the digest given counts
 as the maker's.
 
+--from without a download takes a table (CSV) of several, a row each, with the
+columns file, model, version, variant, released, over, needs, passed_on_by,
+minutes, way_back, settings, after, touch, notes, name, member, unpack, sha256,
+from; only file, model and version must be there. A cell of several needs or
+checks has / between them. All rows are looked at, and all downloads read, before
+anything is taken.
+
 Of a zip the package inside is taken where the catalogue knows it, or --member
 names it. --unpack is for devices that want what is inside on the card.`,
-		Args: several("downloads"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				table, err := o.tableAlone(cmd)
+				if err != nil {
+					return err
+				}
+				return runPackageTable(interruptible(cmd), s, table)
+			}
 			return runPackageAdd(interruptible(cmd), s, o, args)
 		},
 	}
@@ -65,6 +79,18 @@ names it. --unpack is for devices that want what is inside on the card.`,
 	o.addReleaseFlags(cmd)
 	cmd.Flags().BoolVar(&o.ask, "ask", false, askFlag)
 	return cmd
+}
+
+// tableAlone is the table that tells a command everything, where no download does.
+func (o packageOptions) tableAlone(cmd *cobra.Command) (string, error) {
+	only := packageOptions{Request: intake.Request{From: o.From}}
+	switch {
+	case o.From == "":
+		return "", usage(fmt.Errorf("expected downloads, or --from with a table of them\nusage: %s", cmd.UseLine()))
+	case !reflect.DeepEqual(o, only):
+		return "", usage(errors.New("beside --from with a table no other flag can stand: the table says it"))
+	}
+	return o.From, nil
 }
 
 // addFileFlags are the flags that name a file of the catalogue.
@@ -83,7 +109,7 @@ func (o *packageOptions) addDownloadFlags(cmd *cobra.Command) {
 	flags.StringVar(&o.Member, "member", "", "file inside a zip that is the package")
 	flags.BoolVar(&o.Unpack, "unpack", false, "the device wants what is inside the zip")
 	flags.StringVar(&o.SHA256, "sha256", "", "SHA-256 got elsewhere, to compare with (needs --from)")
-	flags.StringVar(&o.From, "from", "", "where the digest or the download was got; maker: from its maker")
+	flags.StringVar(&o.From, "from", "", "where the digest or the download was got; maker: from its maker; without a download: a table (CSV) of them")
 	flags.StringVar(&o.List, "digests", "", "list of digests (default: one that lies beside the download)")
 	flags.StringVar(&o.SigningKey, "signing-key", "", "the maker's public key (default: signing_key in the catalogue)")
 	flags.StringVar(&o.ReplaceKey, "replace-key", "", "why --signing-key takes the place of the catalogue's signing_key")

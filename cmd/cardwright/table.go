@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 
 	"cardwright/manifest"
@@ -24,9 +26,17 @@ func readTable(path string, columns []survey.Column) (*survey.Table, error) {
 	}
 	table, err := survey.ReadTable(path, data, columns)
 	if ms, ok := errors.AsType[manifest.Mistakes](err); ok {
-		return nil, mistakesIn(path, ms)
+		return table, mistakesIn(path, ms)
 	}
 	return table, err
+}
+
+// inOrder are mistakes in a table, in its order.
+func inOrder(ms manifest.Mistakes) manifest.Mistakes {
+	slices.SortStableFunc(ms, func(a, b manifest.Mistake) int {
+		return cmp.Or(a.At.Line-b.At.Line, a.At.Column-b.At.Column)
+	})
+	return ms
 }
 
 // inputMistakes are mistakes in what was given to a command, apart from the

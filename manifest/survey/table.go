@@ -2,12 +2,14 @@ package survey
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
+	"unicode/utf16"
 	"unicode/utf8"
 
 	"cardwright/manifest"
@@ -54,19 +56,18 @@ func (r Row) At(column string) manifest.Pos {
 
 // ReadTable reads a table of these columns, in any order, separated by commas,
 // semicolons or tabs. name stands in messages. What doesn't fit is Mistakes,
-// all at once.
+// all at once; the table then has what could be read, for further mistakes to be
+// found.
 func ReadTable(name string, data []byte, columns []Column) (*Table, error) {
 	t := &tableReader{table: &Table{name: name}, columns: columns}
 	switch {
 	case len(data) > manifest.MaxFileBytes:
 		t.mistake(manifest.Pos{File: name}, "file too large", fmt.Sprintf("more than %d bytes", manifest.MaxFileBytes), fmt.Sprintf("at most %d bytes", manifest.MaxFileBytes), "")
-	case !utf8.Valid(data):
-		t.mistake(manifest.Pos{File: name}, "not text in UTF-8", "other bytes", "a table saved as CSV in UTF-8", "")
 	default:
-		t.read(data)
+		t.text(data)
 	}
 	if len(t.found) > 0 {
-		return nil, t.found
+		return t.table, t.found
 	}
 	return t.table, nil
 }
@@ -81,6 +82,47 @@ func (t *tableReader) mistake(at manifest.Pos, what, found, expected, hint strin
 	if len(t.found) < manifest.MaxMistakes {
 		t.found = append(t.found, manifest.Mistake{At: at, What: what, Found: found, Expected: expected, Hint: hint})
 	}
+}
+
+// text reads a table in UTF-8, or in UTF-16 with its mark, as spreadsheets save
+// "Unicode text". Other encodings can't be told from one another: a guess would
+// put wrong letters into names.
+func (t *tableReader) text(data []byte) {
+	for _, order := range []interface {
+		binary.ByteOrder
+		binary.AppendByteOrder
+	}{binary.LittleEndian, binary.BigEndian} {
+		mark := order.AppendUint16(nil, byteOrderMark)
+		if rest, ok := bytes.CutPrefix(data, mark); ok && len(rest)%2 == 0 {
+			units := make([]uint16, len(rest)/2)
+			for i := range units {
+				units[i] = order.Uint16(rest[2*i:])
+			}
+			data = []byte(string(utf16.Decode(units)))
+		}
+	}
+	if at := firstInvalid(data); at >= 0 {
+		line := bytes.LastIndexByte(data[:at], '\n') + 1
+		t.mistake(manifest.Pos{File: t.table.name, Line: bytes.Count(data[:at], []byte("\n")) + 1, Column: at - line + 1}, "not text in UTF-8",
+			fmt.Sprintf("the byte 0x%02X, as in a table that was saved in another encoding", data[at]), "a table saved as CSV in UTF-8",
+			`save it again: spreadsheets have "CSV UTF-8" or ask for the encoding`)
+		return
+	}
+	t.read(data)
+}
+
+const byteOrderMark = 0xFEFF
+
+// firstInvalid is the place of the first byte that is no part of UTF-8, or -1.
+func firstInvalid(data []byte) int {
+	for at := 0; at < len(data); {
+		r, n := utf8.DecodeRune(data[at:])
+		if r == utf8.RuneError && n <= 1 {
+			return at
+		}
+		at += n
+	}
+	return -1
 }
 
 func (t *tableReader) read(data []byte) {

@@ -26,15 +26,24 @@ func (f Found) Source() media.Source {
 // Again finds the model and the file in a shop that was loaded again; false says
 // that the shop doesn't have them any more.
 func (f *Found) Again(shop *manifest.Shop) bool {
+	if !f.In(shop) {
+		return false
+	}
+	files := 0
+	if r := f.Model.Release(f.Version, f.Variant); r != nil {
+		files = len(r.Files)
+	}
+	return f.Known != nil || files == f.files
+}
+
+// In is Again for a shop to which files of the same release were added since.
+func (f *Found) In(shop *manifest.Shop) bool {
 	if f.Model = shop.Model(f.Model.ID); f.Model == nil {
 		return false
 	}
 	r := f.Model.Release(f.Version, f.Variant)
-	if f.Known == nil && r == nil {
-		return f.files == 0
-	}
-	if r == nil || f.Known == nil && len(r.Files) != f.files {
-		return false
+	if r == nil {
+		return f.Known == nil && f.Instead == nil
 	}
 	return again(r, &f.Known) && again(r, &f.Instead)
 }
