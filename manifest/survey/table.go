@@ -128,7 +128,8 @@ func firstInvalid(data []byte) int {
 func (t *tableReader) read(data []byte) {
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	r := csv.NewReader(bytes.NewReader(data))
-	r.Comma, r.FieldsPerRecord, r.TrimLeadingSpace = separator(data), -1, true
+	r.Comma, r.FieldsPerRecord = separator(data), -1
+	r.TrimLeadingSpace = r.Comma != '\t' // an empty cell would be one of those spaces
 	for first := true; ; first = false {
 		cells, err := r.Read()
 		if errors.Is(err, io.EOF) {

@@ -2,9 +2,11 @@ package survey_test
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/csv"
 	"strings"
 	"testing"
+	"unicode/utf16"
 	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
@@ -34,6 +36,27 @@ func TestReadTable(t *testing.T) {
 		assert.Equal(t, "", table.Rows[1].Get("serial"))
 		assert.Equal(t, 2, first.At("serial").Line)
 	}
+}
+
+// Empty cells between tabs stay where they are, and "Unicode text" is read.
+func TestReadTableWithTabs(t *testing.T) {
+	text := "model\tversion\tserial\tnote\r\nsolveld-fix-2\t\t\tGr\u00fcn\r\n"
+	for _, data := range [][]byte{[]byte(text), []byte("\ufeff" + text), wide(text, binary.LittleEndian), wide(text, binary.BigEndian)} {
+		table, err := survey.ReadTable("d.csv", data, columns)
+		require.NoError(t, err)
+		row := table.Rows[0]
+		assert.Equal(t, []string{"solveld-fix-2", "", "", "Gr\u00fcn"}, []string{row.Get("model"), row.Get("version"), row.Get("serial"), row.Get("note")})
+	}
+	_, err := survey.ReadTable("d.csv", []byte("model,note\nsolveld-fix-2,Gr\xfcn\n"), columns)
+	require.ErrorContains(t, err, "d.csv:2:17: not text in UTF-8")
+}
+
+func wide(text string, order binary.AppendByteOrder) []byte {
+	data := order.AppendUint16(nil, 0xFEFF)
+	for _, u := range utf16.Encode([]rune(text)) {
+		data = order.AppendUint16(data, u)
+	}
+	return data
 }
 
 func TestReadTableMistakes(t *testing.T) {
