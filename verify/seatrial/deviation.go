@@ -162,14 +162,14 @@ func JudgeDeviation(table []Heading, tolerance float64) Verdict {
 // widestGap is the widest gap between headings across which a deviation is told.
 const widestGap = 60
 
-// covered tells whether a heading lies in no gap of more than 60°.
+// covered tells whether a heading lies in no gap of more than 60°, or at its edge.
 func covered(theta float64, at []float64) bool {
 	before, after := 360.0, 360.0
 	for _, a := range at {
 		before = min(before, Wrap360(theta-a))
 		after = min(after, Wrap360(a-theta))
 	}
-	return before+after <= widestGap
+	return before+after <= widestGap || min(before, after) <= headingStep/2.0
 }
 
 // Seen is the deviation that was seen at a compass reading.
