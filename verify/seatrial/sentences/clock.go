@@ -16,12 +16,13 @@ const (
 // waiting is a value whose time isn't known yet: in a bare log, values stand
 // between the sentences that tell the time.
 type waiting struct {
-	source *Source
-	place  int
+	source uint16 // in the log's list
+	place  int32
 }
 
 // clock makes the log's line of time, which never runs back.
 type clock struct {
+	log     *Log
 	counts  *Counts
 	shifts  []shift
 	by      float64 // how far the line is ahead of what the clock says
@@ -71,7 +72,7 @@ func (c *clock) set(seconds float64) {
 		return
 	}
 	step := next - c.now
-	if seconds < day && step < -day/2 { // midnight, of a clock that tells no day
+	if step < -day/2 && seconds < day { // midnight, of a clock that tells no day
 		c.by += day
 		step += day
 	}
@@ -110,7 +111,7 @@ const mostShifts = 1000
 func (c *clock) spread(step float64) {
 	n := float64(len(c.waits) + 1)
 	for i, w := range c.waits {
-		w.source.Samples[w.place].T = c.now + step*float64(i+1)/n
+		c.log.Sources[w.source].Samples[w.place].T = c.now + step*float64(i+1)/n
 	}
 	c.waits = c.waits[:0]
 }
@@ -126,7 +127,7 @@ func (c *clock) wait(s *Source) {
 	if len(c.waits) == mostWaits {
 		c.drop()
 	}
-	c.waits = append(c.waits, waiting{s, len(s.Samples) - 1})
+	c.waits = append(c.waits, waiting{s.place, int32(len(s.Samples) - 1)})
 }
 
 // end gives the last values the pace of those before.

@@ -13,37 +13,67 @@ const knotsPerKilometre = 1 / 1.852
 const fastest = 150
 
 // kinds are the sentences that are read, by the three letters behind the talker.
-var kinds = map[[3]byte]struct {
+var kinds = [...]struct {
+	letters  string
 	quantity Quantity
 	read     func(r *Reader, s *Source, f *fields)
 }{
-	{'H', 'D', 'G'}: {Magnetic, (*Reader).hdg},
-	{'H', 'D', 'M'}: {Magnetic, (*Reader).hdm},
-	{'H', 'D', 'T'}: {True, (*Reader).hdt},
-	{'T', 'H', 'S'}: {True, (*Reader).ths},
-	{'V', 'T', 'G'}: {Ground, (*Reader).vtg},
-	{'R', 'M', 'C'}: {Ground, (*Reader).rmc},
-	{'G', 'G', 'A'}: {Place, (*Reader).gga},
-	{'G', 'N', 'S'}: {Place, (*Reader).gns},
-	{'G', 'L', 'L'}: {Place, (*Reader).gll},
-	{'Z', 'D', 'A'}: {"", (*Reader).zda},
-	{'R', 'O', 'T'}: {Rate, (*Reader).rot},
-	{'R', 'S', 'A'}: {Rudder, (*Reader).rsa},
+	{"HDG", Magnetic, (*Reader).hdg},
+	{"HDM", Magnetic, (*Reader).hdm},
+	{"HDT", True, (*Reader).hdt},
+	{"THS", True, (*Reader).ths},
+	{"VTG", Ground, (*Reader).vtg},
+	{"RMC", Ground, (*Reader).rmc},
+	{"GGA", Place, (*Reader).gga},
+	{"GNS", Place, (*Reader).gns},
+	{"GLL", Place, (*Reader).gll},
+	{"ZDA", "", (*Reader).zda},
+	{"ROT", Rate, (*Reader).rot},
+	{"RSA", Rudder, (*Reader).rsa},
+}
+
+const kindCount = 12
+
+// kindOf finds a kind by the letters; -1 where it isn't read.
+func kindOf(a, b, c byte) int {
+	switch {
+	case a == 'H' && b == 'D' && c == 'G':
+		return 0
+	case a == 'H' && b == 'D' && c == 'M':
+		return 1
+	case a == 'H' && b == 'D' && c == 'T':
+		return 2
+	case a != 'T' && a != 'V' && a != 'R' && a != 'G' && a != 'Z':
+		return -1
+	}
+	for i := 3; i < len(kinds); i++ {
+		if k := kinds[i].letters; k[0] == a && k[1] == b && k[2] == c {
+			return i
+		}
+	}
+	return -1
 }
 
 // fields gives the fields of a sentence one after the other; behind the last
 // there are empty ones.
-type fields struct{ rest []byte }
+type fields struct {
+	body []byte
+	at   int // of the next
+}
 
 func (f *fields) next() field {
-	if i := bytes.IndexByte(f.rest, ','); i >= 0 {
-		one := f.rest[:i]
-		f.rest = f.rest[i+1:]
-		return one
+	if f.at > len(f.body) {
+		return nil
 	}
-	one := f.rest
-	f.rest = nil
-	return one
+	rest := f.body[f.at:]
+	for i, c := range rest { // fields are short
+		if c == ',' {
+			f.at += i + 1
+			return rest[:i]
+		}
+	}
+	f.at = len(f.body) + 1
+	return rest
 }
 
 func (f *fields) skip(n int) {
@@ -61,22 +91,23 @@ func (r *Reader) sentence(body []byte) {
 		r.log.Counts.Other++
 		return
 	}
-	kind, ok := kinds[[3]byte(body[2:5])]
-	if !ok {
+	i := kindOf(body[2], body[3], body[4])
+	if i < 0 {
 		r.log.Counts.Other++
 		return
 	}
-	s := r.source(body[:addressLength], kind.quantity)
-	if s == nil {
-		r.log.Counts.LeftOut++
-		return
+	kind := &kinds[i]
+	s := r.recent[i]
+	if s == nil || s.Name[0] != body[0] || s.Name[1] != body[1] {
+		if s = r.source(body[:addressLength], kind.quantity); s == nil {
+			r.log.Counts.LeftOut++
+			return
+		}
+		r.recent[i] = s
 	}
 	s.Count++
-	f := fields{}
-	if len(body) > addressLength {
-		f.rest = body[addressLength+1:]
-	}
-	kind.read(r, s, &f)
+	r.fields = fields{body, addressLength + 1}
+	kind.read(r, s, &r.fields)
 }
 
 // source finds a source by its name, or begins one; nil where there are too many.
@@ -94,22 +125,18 @@ func (r *Reader) source(address []byte, q Quantity) *Source {
 	if len(r.byName) == MaxSources {
 		return nil
 	}
-	s := &Source{Name: string(address), Quantity: q}
+	s := r.log.begin(string(address), q)
 	r.byName[key] = s
-	r.log.Sources = append(r.log.Sources, s)
 	return s
 }
 
 // place is the source of positions of a sentence that tells something else too.
 func (r *Reader) place(s *Source) *Source {
-	key := name{'@'}
-	copy(key[1:], s.Name)
-	if p := r.byName[key]; p != nil {
+	if p := r.where[s]; p != nil {
 		return p
 	}
-	p := &Source{Name: s.Name, Quantity: Place}
-	r.byName[key] = p
-	r.log.Sources = append(r.log.Sources, p)
+	p := r.log.begin(s.Name, Place)
+	r.where[s] = p
 	return p
 }
 

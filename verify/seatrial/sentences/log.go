@@ -38,6 +38,8 @@ type Source struct {
 	Bad      int      `json:"bad"`   // whose value is none: no number, out of range, without its direction
 	Variation
 	Samples []Sample `json:"-"`
+
+	place uint16 // in the log's list
 }
 
 // Variation is what a source said of the magnetic variation, degrees, east
@@ -90,6 +92,13 @@ type Log struct {
 	Date    time.Time `json:"date"`  // of the first value, UTC; zero: the log has no date
 	Files   []string  `json:"files"`
 	shifts  []shift
+}
+
+// begin takes a new source on.
+func (l *Log) begin(name string, q Quantity) *Source {
+	s := &Source{Name: name, Quantity: q, place: uint16(len(l.Sources))} // MaxSources bounds them
+	l.Sources = append(l.Sources, s)
+	return s
 }
 
 // shift says by how much the log's line of time is ahead of the clock from a

@@ -94,12 +94,12 @@ func (n *network) source(m survey.Message, q Quantity) *Source {
 		n.r.log.Counts.LeftOut++
 		return nil
 	}
-	s := &Source{Name: fmt.Sprintf("N2K-%d-%d", m.PGN, m.Source), Quantity: q}
+	called := fmt.Sprintf("N2K-%d-%d", m.PGN, m.Source)
 	if q == True {
-		s.Name += "-true"
+		called += "-true"
 	}
+	s := n.r.log.begin(called, q)
 	n.r.byName[key] = s
-	n.r.log.Sources = append(n.r.log.Sources, s)
 	return s
 }
 

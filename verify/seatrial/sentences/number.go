@@ -19,32 +19,35 @@ const (
 // sign before them, nothing else.
 func (f field) number() (float64, state) {
 	const mostDigits = 15
-	digits, after := 0, -1
-	value, negative := 0.0, false
 	if len(f) == 0 {
 		return 0, isEmpty
 	}
-	for i, c := range f {
+	digits, point := f, -1
+	negative := false
+	if digits[0] == '-' || digits[0] == '+' {
+		negative = digits[0] == '-'
+		digits = digits[1:]
+	}
+	if len(digits) > mostDigits+1 {
+		return 0, isBad
+	}
+	var whole int64
+	for i, c := range digits {
 		switch {
-		case c >= '0' && c <= '9' && digits < mostDigits:
-			value = value*10 + float64(c-'0')
-			digits++
-			if after >= 0 {
-				after++
-			}
-		case c == '.' && after < 0:
-			after = 0
-		case (c == '-' || c == '+') && i == 0:
-			negative = c == '-'
+		case c >= '0' && c <= '9':
+			whole = whole*10 + int64(c-'0')
+		case c == '.' && point < 0:
+			point = i
 		default:
 			return 0, isBad
 		}
 	}
-	if digits == 0 {
+	value := float64(whole)
+	switch {
+	case point < 0 && (len(digits) == 0 || len(digits) > mostDigits), point >= 0 && len(digits) == 1:
 		return 0, isBad
-	}
-	if after > 0 {
-		value /= powers[after]
+	case point >= 0:
+		value /= powers[len(digits)-point-1]
 	}
 	if negative {
 		value = -value
@@ -77,6 +80,9 @@ func (f field) is(letter byte) bool { return len(f) == 1 && f[0] == letter }
 // eastward reads a number with its direction, east positive. One without a
 // direction has no value, but for 0.
 func eastward(value, direction field, most float64) (float64, state) {
+	if len(value) == 0 {
+		return math.NaN(), isEmpty
+	}
 	v, s := value.within(-most, most)
 	switch {
 	case s != hasValue:
@@ -118,17 +124,27 @@ func (f field) secondsOfDay() (float64, state) {
 	if len(f) == 0 {
 		return 0, isEmpty
 	}
-	if len(f) < 6 {
+	if len(f) < 6 || len(f) > 6 && f[6] != '.' {
 		return 0, isBad
 	}
-	v, s := f.within(0, 240000)
-	if s != hasValue {
-		return 0, s
+	var pairs [3]int
+	for i := range pairs {
+		a, b := f[2*i]-'0', f[2*i+1]-'0'
+		if a > 9 || b > 9 {
+			return 0, isBad
+		}
+		pairs[i] = 10*int(a) + int(b)
 	}
-	whole := math.Floor(v)
-	hours, minutes, seconds := math.Floor(whole/1e4), math.Mod(math.Floor(whole/100), 100), math.Mod(whole, 100)
-	if hours > 23 || minutes > 59 || seconds > 60 {
+	if pairs[0] > 23 || pairs[1] > 59 || pairs[2] > 60 {
 		return 0, isBad
 	}
-	return 3600*hours + 60*minutes + seconds + v - whole, hasValue
+	part := 0.0
+	if len(f) > 7 {
+		v, s := f[6:].number()
+		if s != hasValue {
+			return 0, isBad
+		}
+		part = v
+	}
+	return float64(3600*pairs[0]+60*pairs[1]+pairs[2]) + part, hasValue
 }

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"cmp"
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -17,7 +18,7 @@ import (
 const (
 	MaxLine    = 4096
 	MaxSources = 64
-	MaxSamples = 600_000 // values kept in all: at 15 a second about 11 hours
+	MaxSamples = 400_000 // values kept in all: at 15 a second more than 7 hours
 	buffer     = 64 << 10
 )
 
@@ -33,6 +34,9 @@ type Reader struct {
 	options Options
 	clock   clock
 	byName  map[name]*Source
+	recent  [kindCount]*Source  // the last source of each kind of sentence
+	where   map[*Source]*Source // positions of sentences that tell something else too
+	fields  fields              // of the sentence that is being read
 	samples int
 	dated   bool
 	arrival func() time.Time // of a line, where it is heard live
@@ -46,8 +50,8 @@ type name [6]byte
 
 // NewReader begins a log.
 func NewReader(o Options) *Reader {
-	r := &Reader{log: &Log{Sources: []*Source{}}, options: o, byName: map[name]*Source{}}
-	r.clock = clock{counts: &r.log.Counts, now: math.NaN()}
+	r := &Reader{log: &Log{Sources: []*Source{}}, options: o, byName: map[name]*Source{}, where: map[*Source]*Source{}}
+	r.clock = clock{log: r.log, counts: &r.log.Counts, now: math.NaN()}
 	r.log.Counts.WithoutUsed = o.NoChecksum
 	return r
 }
@@ -60,7 +64,7 @@ func (r *Reader) Read(ctx context.Context, file string, in io.Reader) error {
 	long := false // within a line that is too long
 	for n := 0; ; n++ {
 		line, err := lines.ReadSlice('\n')
-		full := errors.Is(err, bufio.ErrBufferFull)
+		full := err != nil && errors.Is(err, bufio.ErrBufferFull)
 		switch {
 		case long || full || len(line) > MaxLine:
 			long = r.long(line, long, full)
@@ -68,9 +72,10 @@ func (r *Reader) Read(ctx context.Context, file string, in io.Reader) error {
 			r.line(line)
 		}
 		switch {
+		case err == nil || full:
 		case errors.Is(err, io.EOF):
 			return nil
-		case err != nil && !full:
+		default:
 			return fmt.Errorf("reading %s: %w", file, err)
 		}
 		if n%checkEvery == 0 && ctx.Err() != nil {
@@ -91,9 +96,10 @@ func (r *Reader) Live(ctx context.Context, place string, in io.Reader, now func(
 func (r *Reader) long(part []byte, begun, goesOn bool) bool {
 	if bytes.IndexByte(part, '\r') >= 0 && bytes.IndexByte(part, '\r') < len(part)-2 {
 		for one := range bytes.SplitSeq(part, []byte{'\r'}) {
-			if len(one) > MaxLine {
+			switch {
+			case len(one) > MaxLine:
 				r.log.Counts.Long++
-			} else {
+			case len(one) > 0:
 				r.line(one)
 			}
 		}
@@ -122,10 +128,12 @@ func (r *Reader) Log() *Log {
 func (r *Reader) line(line []byte) {
 	c := &r.log.Counts
 	c.Lines++
-	at := bytes.IndexByte(line, '$')
-	if at < 0 {
-		r.without(line)
-		return
+	at := 0
+	if line[0] != '$' {
+		if at = bytes.IndexByte(line, '$'); at < 0 {
+			r.without(line)
+			return
+		}
 	}
 	if r.arrival != nil {
 		r.stamp(float64(r.arrival().UnixNano())/1e9, true)
@@ -147,8 +155,10 @@ func (r *Reader) line(line []byte) {
 		default:
 			c.Wrong++
 		}
-		line = rest
-		at = bytes.IndexByte(line, '$')
+		line, at = rest, -1
+		if len(line) > addressLength { // else it is the end of the line
+			at = bytes.IndexByte(line, '$')
+		}
 	}
 }
 
@@ -203,29 +213,51 @@ const (
 // follows it. The checksum is the XOR of the characters between $ and *
 // (NMEA 0183).
 func sentence(line []byte) (body, rest []byte, w what) {
-	var sum byte
-	for i, c := range line {
-		if c == '*' {
-			body = line[:i]
-			line = line[i+1:]
-			if len(line) < 2 {
-				return body, nil, isWrong
-			}
-			given, ok := hexByte(line[0], line[1])
-			if !ok || given != sum {
-				return body, line, isWrong
-			}
-			return body, line[2:], isRight
+	end := bytes.IndexByte(line, '*')
+	if end < 0 {
+		return unmarked(line)
+	}
+	body = line[:end]
+	if len(line) >= end+3 {
+		if given, ok := hexByte(line[end+1], line[end+2]); ok && given == checksum(body) {
+			return body, line[end+3:], isRight
 		}
+	}
+	if cut := bytes.IndexByte(body, '$'); cut >= 0 {
+		return line[:cut], line[cut:], isCut
+	}
+	return body, line[end+1:], isWrong
+}
+
+// unmarked is a sentence without a checksum: up to the next one, or to the end
+// of the line.
+func unmarked(line []byte) (body, rest []byte, w what) {
+	for i, c := range line {
 		if c == '$' {
 			return line[:i], line[i:], isCut
 		}
 		if c < ' ' {
 			return line[:i], line[i+1:], isWithout
 		}
-		sum ^= c
 	}
 	return bytes.TrimRight(line, " "), nil, isWithout
+}
+
+// checksum is the XOR of all bytes, taken eight at a time.
+func checksum(body []byte) byte {
+	var wide uint64
+	for len(body) >= 8 {
+		wide ^= binary.LittleEndian.Uint64(body)
+		body = body[8:]
+	}
+	wide ^= wide >> 32
+	wide ^= wide >> 16
+	wide ^= wide >> 8
+	sum := byte(wide)
+	for _, c := range body {
+		sum ^= c
+	}
+	return sum
 }
 
 func hexByte(a, b byte) (byte, bool) {
