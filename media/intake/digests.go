@@ -100,7 +100,7 @@ func ofLength(digits int) (all []kind) {
 const crcDigits = 8
 
 // kindWords is how a kind is written in lists, their names and their headings.
-var kindWords = pattern.Of(`(?i)(sha)[-_ ]?3[-_ /]?(224|256|384|512)|(sha)[-_ ]?512[-_/](224|256)|(sha)(?:[-_ ]?2)?[-_ ]?(1|224|256|384|512)|` +
+var kindWords = pattern.Of(`(?i)(sha)[-_ ]?3[-_ /]?(224|256|384|512)|(sha)(?:[-_ ]?2)?[-_ ]?512[-_/](224|256)|(sha)(?:[-_ ]?2)?[-_ ]?(1|224|256|384|512)|` +
 	`(blake2b|blake2s|blake2|b2sums?)[-_ ]?(160|224|256|384|512)?|(blake[-_ ]?3|b3sums?)|(md5|md4)|(crc[-_ ]?32)|(rmd|ripemd)[-_ ]?160|(whirlpool)|(streebog|gost\w*)|(sm3)|(tiger)|(sfv)|(btih|ed2k|tth|aich)`)
 
 // word is one mention of a kind in a text.
