@@ -304,7 +304,7 @@ func (r *seatrying) listen(ctx context.Context, reader *sentences.Reader, addres
 	sum := sha256.New()
 	to := io.Writer(sum)
 	if r.options.keep != "" {
-		kept, err := os.OpenFile(r.options.keep, os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o644)
+		kept, err := os.OpenFile(r.options.keep, os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o666)
 		if err != nil {
 			return fmt.Errorf("keeping what is heard: %w", err)
 		}

@@ -86,7 +86,7 @@ func New(dir, name string, comments []string, m Map) (*File, error) {
 	if !says(text.root, m) {
 		return nil, fmt.Errorf("writing %s: it would not say what it should", name)
 	}
-	return &File{Text: text, dir: dir, path: filepath.Join(dir, filepath.FromSlash(name)), mode: 0o644}, nil
+	return &File{Text: text, dir: dir, path: filepath.Join(dir, filepath.FromSlash(name)), mode: 0o666}, nil
 }
 
 // Name is the file's name from the shop folder.
@@ -178,7 +178,10 @@ func (f *File) beside() (string, error) {
 		return "", err
 	}
 	_, err = out.Write(f.data)
-	if err := errors.Join(err, out.Chmod(f.mode), out.Sync(), out.Close()); err != nil {
+	if f.was != nil { // what the umask leaves is for new files
+		err = errors.Join(err, out.Chmod(f.mode))
+	}
+	if err := errors.Join(err, out.Sync(), out.Close()); err != nil {
 		return "", errors.Join(err, os.Remove(path))
 	}
 	return path, nil

@@ -26,7 +26,7 @@ type BackupReport struct {
 func (l *Ledger) Backup(ctx context.Context, path string, o CheckOptions) (BackupReport, error) {
 	r, err := l.backup(ctx, path, o)
 	if err != nil {
-		return BackupReport{}, fmt.Errorf("backing ledger %s up to %s: %w", l.place, path, explainFile(err))
+		return BackupReport{}, fmt.Errorf("backing ledger %s up to %s: %w", l.place, path, inPlace(path, err))
 	}
 	return r, nil
 }
@@ -139,9 +139,16 @@ func Restore(ctx context.Context, backup, address string, o CheckOptions) (Resto
 	r := RestoreReport{Format: 1, From: backup, To: Redacted(address)}
 	err := restore(ctx, backup, address, o, &r)
 	if err != nil {
-		return r, fmt.Errorf("restoring %s to %s: %w", backup, Redacted(address), explainFile(err))
+		return r, fmt.Errorf("restoring %s to %s: %w", backup, Redacted(address), explainRestore(address, err))
 	}
 	return r, nil
+}
+
+func explainRestore(address string, err error) error {
+	if IsPostgres(address) {
+		return explainFile(err)
+	}
+	return inPlace(address, err)
 }
 
 func restore(ctx context.Context, backup, address string, o CheckOptions, r *RestoreReport) error {

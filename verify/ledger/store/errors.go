@@ -1,6 +1,10 @@
 package store
 
-import "errors"
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+)
 
 // What can be wrong with a ledger or its place. Each is wrapped with what was
 // found.
@@ -19,3 +23,49 @@ var (
 	ErrRecorded  = errors.New("this visit is in the ledger already: nothing was written")
 	ErrUncertain = errors.New("the database went away while it was writing: the events may be there or not; look before doing it again")
 )
+
+// placedError is an error that tells of a place in words of its own.
+type placedError struct {
+	says string
+	err  error
+}
+
+func (e *placedError) Error() string { return e.says }
+func (e *placedError) Unwrap() error { return e.err }
+
+// inPlace names where there is no room, or where nothing can be written: that of
+// a file that was to be made need not be where the ledger stands.
+func inPlace(file string, err error) error {
+	err = explainFile(err)
+	where, says := filepath.Dir(file), ""
+	switch {
+	case errors.Is(err, ErrFull):
+		says = "no room is left in %s: %s was not made; free some there, or name another place (%v)"
+	case errors.Is(err, ErrReadOnly):
+		says = "nothing can be written in %s: %s was not made; name another place (%v)"
+	default:
+		return err
+	}
+	return &placedError{fmt.Sprintf(says, where, filepath.Base(file), rootCause(err)), err}
+}
+
+// rootCause is what the system said.
+func rootCause(err error) error {
+	for {
+		switch wrapped := err.(type) {
+		case interface{ Unwrap() error }:
+			if wrapped.Unwrap() == nil {
+				return err
+			}
+			err = wrapped.Unwrap()
+		case interface{ Unwrap() []error }:
+			all := wrapped.Unwrap()
+			if len(all) == 0 {
+				return err
+			}
+			err = all[len(all)-1]
+		default:
+			return err
+		}
+	}
+}

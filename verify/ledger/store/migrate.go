@@ -156,7 +156,7 @@ func (l *Ledger) upgrade(ctx context.Context) error {
 func (l *Ledger) openUpgraded(ctx context.Context) (err error) {
 	dir, err := os.MkdirTemp("", "cardwright-ledger-*")
 	if err != nil {
-		return fmt.Errorf("copying the ledger of an earlier cardwright, to bring the copy up to date: %w", err)
+		return fmt.Errorf("copying the ledger of an earlier cardwright, to bring the copy up to date: %w", inPlace(filepath.Join(os.TempDir(), "the copy"), err))
 	}
 	defer func() {
 		if err != nil {
@@ -165,7 +165,7 @@ func (l *Ledger) openUpgraded(ctx context.Context) (err error) {
 	}()
 	path := filepath.Join(dir, "ledger.db")
 	if err := l.vacuumInto(ctx, path); err != nil {
-		return err
+		return inPlace(path, err)
 	}
 	copied, err := openSQLite(ctx, path, Options{})
 	if err != nil {

@@ -25,7 +25,7 @@ type SalvageReport struct {
 func Salvage(ctx context.Context, file, path string, o CheckOptions) (SalvageReport, error) {
 	r := SalvageReport{Format: 1, From: file, To: path}
 	if err := salvage(ctx, file, path, o, &r); err != nil {
-		return r, fmt.Errorf("salvaging %s: %w", file, explainFile(err))
+		return r, fmt.Errorf("salvaging %s: %w", file, inPlace(path, err))
 	}
 	return r, nil
 }

@@ -139,7 +139,14 @@ func (l *Ledger) explain(err error) error {
 	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}
-	return l.engine.explain(err)
+	if _, told := errors.AsType[*placedError](err); told {
+		return err
+	}
+	err = l.engine.explain(err)
+	if errors.Is(err, ErrFull) {
+		return &placedError{fmt.Sprintf("no room is left where ledger %s stands: nothing was written; free some and do it again (%v)", l.place, rootCause(err)), err}
+	}
+	return err
 }
 
 // Each runs a query and gives every row to scan.
