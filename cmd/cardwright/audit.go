@@ -50,6 +50,9 @@ func (o auditOptions) filter() (audit.Filter, error) {
 			return f, err
 		}
 	}
+	if o.since != "" && o.until != "" && f.To.Before(f.From) {
+		return f, usage(fmt.Errorf("--since %s is after --until %s: name the earlier day with --since", o.since, o.until))
+	}
 	return f, nil
 }
 
@@ -81,18 +84,6 @@ func endOfDay(t time.Time) time.Time {
 	return startOfDay(t.Year(), t.Month(), t.Day()+1, t.Location()).Add(-time.Second)
 }
 
-// momentOrEnd is a moment, or the end of a day.
-func momentOrEnd(text string) (time.Time, error) {
-	if t, err := time.ParseInLocation("2006-01-02 15:04", text, time.Local); err == nil {
-		return t, nil
-	}
-	d, err := day(text)
-	if err != nil {
-		return time.Time{}, usage(fmt.Errorf("%q is not a day: expected 2026-03-02, or with a time 2026-03-02 14:30", text))
-	}
-	return endOfDay(d), nil
-}
-
 // pastMoment is when something happened. A day alone means its end, so that it
 // comes after what was noted on that day; today means now.
 func pastMoment(text string) (time.Time, error) {
@@ -110,8 +101,9 @@ func pastMoment(text string) (time.Time, error) {
 	return t.UTC().Truncate(time.Second), nil
 }
 
-// clock and date write a moment as this computer's clock shows it.
-func clock(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
+// clock and date write a moment as this computer's clock shows it; with its own
+// offset from UTC, since summer's is another than winter's.
+func clock(t time.Time) string { return t.Local().Format(momentForm) }
 func date(t time.Time) string  { return t.Local().Format(time.DateOnly) }
 
 func newAuditCommand(s *session) *cobra.Command {
@@ -132,6 +124,9 @@ changed by asking.`,
 
 // asked opens the ledger for one question.
 func asked(ctx context.Context, s *session, o *auditOptions, ask func(*manifest.Shop, *store.Ledger, audit.Filter) error) error {
+	if err := s.sureMoment(ctx, "--until", &o.until); err != nil {
+		return err
+	}
 	filter, err := o.filter()
 	if err != nil {
 		return err
@@ -166,7 +161,10 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			moment := time.Time{}
 			if at != "" {
-				var err error
+				err := s.sureMoment(interruptible(cmd), "--at", &at)
+				if err != nil {
+					return err
+				}
 				if moment, err = momentOrEnd(at); err != nil {
 					return err
 				}
@@ -218,7 +216,7 @@ func writeHistory(w io.Writer, id string, h audit.History) {
 		fmt.Fprintln(w, wrapped(text, "      "))
 	}
 	writeSwings(w, h.Swings)
-	fmt.Fprintf(w, "\nHistory (times of %s):\n", time.Now().Format("MST"))
+	fmt.Fprintln(w, "\nHistory (by this computer's clock, each time with its offset from UTC):")
 	for _, l := range h.Lines {
 		struck := ""
 		if l.CorrectedBy != "" {

@@ -79,6 +79,9 @@ func runCorrect(ctx context.Context, s *session, o correctOptions, digits string
 	if o.why == "" {
 		return usage(fmt.Errorf("say why with --why: it stands in the history beside the event"))
 	}
+	if err := s.sureMoment(ctx, "--at", &o.instead.at); err != nil {
+		return err
+	}
 	of, last, err := s.eventOf(ctx, shop, digits)
 	if err != nil {
 		return err

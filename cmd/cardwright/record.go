@@ -292,6 +292,9 @@ func (r *recording) prepare(ctx context.Context) error {
 	if r.job.Cards, err = r.cards(ctx); err != nil {
 		return err
 	}
+	if err := r.session.sureMoment(ctx, "--at", &r.options.at); err != nil {
+		return err
+	}
 	at, err := r.options.moment()
 	if err != nil {
 		return err
@@ -639,6 +642,9 @@ func updateVessel(shop *manifest.Shop, vessel *manifest.Vessel, versions map[str
 // file is no longer aboard.
 func (r *recording) takeOn(ctx context.Context) error {
 	if err := r.options.only("--taken-on notes the vessel as its file has it"); err != nil {
+		return err
+	}
+	if err := r.session.sureMoment(ctx, "--at", &r.options.at); err != nil {
 		return err
 	}
 	at, err := r.options.moment()
