@@ -2,6 +2,7 @@
 # make test   all tests, after installing the outside tools that judge
 # make check  formatting, vet, staticcheck, race tests, short fuzz runs
 # make bench  speed and memory beside the public tools
+# make drill  hostile input of real sizes: logs of a gigabyte
 # make build  bin/cardwright
 # make release  dist/: the program for Linux, macOS and Windows, with digests and a list of what is inside
 
@@ -12,7 +13,7 @@ LINT     = $(GO) tool -modfile=.ci/lint/go.mod
 # the demo's packages stand below testdata, which ./... leaves out
 ALL      = ./... ./testdata/demo/...
 
-.PHONY: build release demo test check bench tools fuzz clean
+.PHONY: build release demo test check bench tools fuzz clean drill
 
 build:
 	CGO_ENABLED=0 $(GO) build -trimpath -o bin/cardwright ./cmd/cardwright
@@ -49,6 +50,9 @@ check: tools
 # every fuzz target for a short while, one after the other
 fuzz:
 	sh testdata/fuzz-all $(FUZZ)
+
+drill:
+	DRILL_BYTES=1000000000 $(GO) test ./verify/seatrial/sentences -run TestHostileLogsAreBounded -timeout 60m
 
 bench: build tools
 	$(GO) run ./testdata/bench

@@ -11,8 +11,11 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"cardwright/verify/seatrial/simulate"
 )
 
 func TestMain(m *testing.M) {
@@ -50,6 +53,7 @@ func TestScripts(t *testing.T) {
 			"halt":         haltServer,
 			"addressof":    addressOf,
 			"sqlrun":       sqlRun,
+			"sail":         sail,
 		},
 	})
 }
@@ -194,4 +198,34 @@ func same(ts *testscript.TestScript, neg bool, args []string) {
 	if neg == (err == nil) {
 		ts.Fatalf("cmp %s %s: %v", args[0], args[1], err)
 	}
+}
+
+// sail FILE COMPASS [TIMES] writes the log of a boat that ran the eight headings,
+// or as many of them as COMPASS says: good, bad (B is 8), six, again (good, a
+// year later) or pulled (the year after, B moved by 5).
+func sail(ts *testscript.TestScript, neg bool, args []string) {
+	boat := simulate.Boat{
+		Deviation: [5]float64{.5, 1, -.7, .4, .2}, Variation: -1.4, Speed: 6, Current: [2]float64{-.17, -.47},
+		Latitude: 50.24, Longitude: -4.11, Start: time.Date(2025, 6, 13, 9, 0, 0, 0, time.UTC), Seed: 40,
+		HeadNoise: 0.7, HeadMemory: 0.8, SpeedNoise: 0.1, Weave: 1, Period: 18, Rudder: -1,
+	}
+	headings := simulate.Points(2)
+	switch args[1] {
+	case "good":
+	case "bad":
+		boat.Deviation = [5]float64{0, 8}
+	case "six":
+		headings = simulate.Points(1)[:6]
+	case "again":
+		boat.Start, boat.Seed = boat.Start.AddDate(0, 2, 0), 41
+	case "pulled":
+		boat.Start, boat.Seed = boat.Start.AddDate(0, 4, 0), 42
+		boat.Deviation[1] += 5
+	default:
+		ts.Fatalf("sail: no boat %q", args[1])
+	}
+	f, err := os.Create(ts.MkAbs(args[0]))
+	ts.Check(err)
+	ts.Check(boat.Write(f, simulate.Legs(150, headings...)))
+	ts.Check(f.Close())
 }

@@ -137,6 +137,29 @@ func runSeatrial(ctx context.Context, s *session, o seatrialOptions, logs []stri
 	return &answered{exitUnchecked}
 }
 
+// trialPage is the page of a sea trial, to end an install order.
+func (s *session) trialPage(ctx context.Context, vessel string, o sheetOptions) (sheet.Sheet, error) {
+	r := seatrying{session: s, options: seatrialOptions{vessel: vessel, form: o.form}}
+	_, in, err := r.prepare()
+	if err != nil {
+		return sheet.Sheet{}, err
+	}
+	if in.Log, err = r.read(ctx, o.trials); err != nil {
+		return sheet.Sheet{}, err
+	}
+	if in.Earlier, err = r.earlier(ctx, in.Log); err != nil {
+		return sheet.Sheet{}, err
+	}
+	return r.made(seatrial.Try(in))
+}
+
+// made is the page of a trial.
+func (r *seatrying) made(t seatrial.Trial) (sheet.Sheet, error) {
+	return sheet.MakeTrial(sheet.TrialInput{
+		Shop: r.shop, Vessel: r.vessel, Trial: t, Digests: r.digests, When: time.Now(), Technician: r.session.by, Dates: sheet.Dates(r.options.form.dates),
+	})
+}
+
 // before is the trial of the logs of --before; nil where none are named.
 func (r *seatrying) before(ctx context.Context, in seatrial.Input) (*seatrial.Earlier, error) {
 	if len(r.options.before) == 0 {
@@ -319,9 +342,7 @@ func (r *seatrying) listen(ctx context.Context, reader *sentences.Reader, addres
 // write writes the page, and on the screen the answer.
 func (r *seatrying) write(t seatrial.Trial, format string) error {
 	s := r.session
-	made, err := sheet.MakeTrial(sheet.TrialInput{
-		Shop: r.shop, Vessel: r.vessel, Trial: t, Digests: r.digests, When: time.Now(), Technician: s.by, Dates: sheet.Dates(r.options.form.dates),
-	})
+	made, err := r.made(t)
 	if err != nil {
 		return err
 	}

@@ -23,6 +23,7 @@ type sheetOptions struct {
 	output     string
 	cards      []string
 	technician string
+	trials     []string // logs of a sea trial that ends the order
 }
 
 // formOptions are how an install order is written, wherever one is.
@@ -104,6 +105,7 @@ isn't good prints no install order, but the reason.`,
 	o.form.addFlags(cmd)
 	cmd.Flags().StringVarP(&o.output, "output", "o", "", "write to this file instead of standard output")
 	cmd.Flags().StringArrayVar(&o.cards, "card", nil, "a card to read back: drive, image or folder; may be repeated")
+	cmd.Flags().StringArrayVar(&o.trials, "seatrial", nil, "log of a sea trial, whose page ends the order; may be repeated")
 	cmd.Flags().StringVar(&o.technician, "technician", "", "who does the work (default: a blank to write the name in)")
 	return cmd
 }
@@ -152,6 +154,13 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	made, err := sheet.Make(in)
 	if err != nil {
 		return err
+	}
+	if len(o.trials) > 0 {
+		trial, err := s.trialPage(ctx, vessel.ID, o)
+		if err != nil {
+			return err
+		}
+		made = sheet.Join(made, trial)
 	}
 	if err := s.writeSheet(shop, made, o, format); err != nil {
 		return err

@@ -359,6 +359,12 @@ func trialLeft(t seatrial.Trial) Section {
 
 // Join ends an install order with the sections of a sea trial.
 func Join(order, trial Sheet) Sheet {
-	order.Sections = append(slices.Clip(order.Sections), trial.Sections...)
+	verdict := Section{ID: "trial", Title: trial.Title, Text: []string{trial.Stamp.Word + ". " + trial.Stamp.Text}}
+	for _, f := range trial.Facts {
+		if f.Exact { // the logs
+			verdict.Text = append(verdict.Text, f.Label+": "+f.Value)
+		}
+	}
+	order.Sections = append(append(slices.Clip(order.Sections), verdict), trial.Sections...)
 	return order
 }
