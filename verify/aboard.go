@@ -78,8 +78,8 @@ func above(path, name string) string {
 // folderWith is a folder that has all files of a step, right and whole.
 func (j *judging) folderWith(s order.Step) (string, bool) {
 	for _, e := range j.files {
-		if e.dir || j.digests[e.path] != s.Files[0].SHA256 || isClutter(e.path) || strings.HasPrefix(e.path, ".") || strings.Contains(e.path, "/.") {
-			continue // thrown away, or hidden by its name
+		if e.dir || j.digests[e.path] != s.Files[0].SHA256 || isClutter(e.path) || strings.HasPrefix(e.path, ".") || strings.Contains(e.path, "/.") || samename.Within(e.path, media.RecordFolder) {
+			continue // thrown away, hidden by its name, or where only the record may be
 		}
 		folder := above(e.path, s.Files[0].Name)
 		if samename.ButCase(e.path, below(folder, s.Files[0].Name)) && j.hasAll(folder, s.Files) {

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"cardwright/manifest/samename"
 	"cardwright/media"
 	"cardwright/verify/visible"
 )
@@ -49,11 +50,18 @@ func (j *judging) clutter(e file) (Finding, bool) {
 // their names with "._" before them (RFC 1740, appendix A).
 const appleDouble = "\x00\x05\x16\x07"
 
+// settingsOfWindows is what Windows puts on every card, of 12 bytes (from
+// memory), whose name ends as packages may: no device looks for one there.
+const (
+	settingsOfWindows = "System Volume Information/WPSettings.dat"
+	mostSettings      = 64 // bytes
+)
+
 // passesForPackage tells whether a device might take a file for a package, by
 // its ending.
 func (j *judging) passesForPackage(e file) bool {
 	ending := strings.ToLower(path.Ext(e.path))
-	if strings.HasPrefix(path.Base(e.path), "._") && j.head(e) == appleDouble {
+	if strings.HasPrefix(path.Base(e.path), "._") && j.head(e) == appleDouble || samename.Same(e.path, settingsOfWindows) && e.size <= mostSettings {
 		return false
 	}
 	return ending != "" && j.endings()[ending]
