@@ -83,8 +83,14 @@ func TestWithin(t *testing.T) {
 		path, folder string
 		want         bool
 	}{
-		{"a/b", "", true}, {"", "", true}, {"a/b", "A", true}, {"a", "A", true}, {"ab", "a", false}, {"a", "a/b", false},
-		{"dec\u212a/x", "deck", true}, {"a/b/c", "a/B", true},
+		{"a/b", "", true},
+		{"", "", true},
+		{"a/b", "A", true},
+		{"a", "A", true},
+		{"ab", "a", false},
+		{"a", "a/b", false},
+		{"dec\u212a/x", "deck", true},
+		{"a/b/c", "a/B", true},
 	} {
 		assert.Equal(t, c.want, samename.Within(c.path, c.folder), "%q %q", c.path, c.folder)
 	}
