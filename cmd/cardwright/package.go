@@ -52,7 +52,9 @@ What vouches for it is told and written down: the maker, whose list of digests
 (SHA256SUMS, FILE.sha256, …) or signature (minisign) lies beside the download;
 a second source, whose digest is given with --sha256 and --from; or only ours,
 where there is nothing to compare with. With --from maker the digest given counts
-as the maker's.
+as the maker's. Lists of any form are read; one that contradicts the download
+refuses it, and one that says nothing of it is told. Where the catalogue has the
+maker's signing_key a list counts as the maker's only when that key signed it.
 
 --from without a download takes a table (CSV) of several, a row each, with the
 columns file, model, version, variant, released, over, needs, passed_on_by,
@@ -420,12 +422,9 @@ func (o *packageOptions) change(file *edit.File, found intake.Found) error {
 		}
 	}
 	if found.Known != nil {
-		trust, from, day := found.Trust, found.From, ""
+		trust, from, day := found.Trust, found.Got(), ""
 		if found.Known.Trust == trust {
 			trust = ""
-		}
-		if found.Known.From != "" {
-			from = ""
 		}
 		if found.Known.Added.IsZero() {
 			day = today

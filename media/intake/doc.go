@@ -82,6 +82,7 @@ type Found struct {
 	Trust   string   // one of manifest.Trusts
 	From    string
 	Proofs  []Proof // what was compared
+	Shown   string  // how far they go by themselves, whatever the catalogue said before; one of manifest.Trusts
 	NewKey  string  // of the maker's, in place of the one that the catalogue has; "": none
 	Notes   []string
 

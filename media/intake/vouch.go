@@ -53,7 +53,7 @@ func (x *examination) vouch(found *Found) error {
 		v.proofs = append(v.proofs, *p)
 	}
 	found.Notes = append(found.Notes, v.notes...)
-	found.Proofs, found.Trust = v.proofs, best(v.proofs)
+	found.Proofs, found.Trust, found.Shown = v.proofs, best(v.proofs), best(v.proofs)
 	if found.Known != nil && (found.Trust == manifest.TrustOurs || better(found.Known.Trust, found.Trust)) {
 		found.Trust = found.Known.Trust // "" where nobody said: the digest isn't ours alone
 	}
@@ -130,6 +130,24 @@ func (x *examination) signature(v *vouching, found *Found, keys []string) error 
 		v.note("no signature by %s's key lies beside it, and the key is known: look for %s where it was published", found.Model.Maker, x.base+signatureEnd)
 	}
 	return nil
+}
+
+// Got is what the catalogue is to say of where a file that it has was got; ""
+// leaves what it says. A place that vouches for less than the trust that stands
+// there isn't written beside it, and one that vouched for less doesn't stay.
+func (f Found) Got() string {
+	known := f.Known
+	switch {
+	case f.From != "" && better(known.Trust, f.Shown):
+		return ""
+	case f.From != "" || known.From == "" || f.Trust == known.Trust:
+		return f.From
+	}
+	i := slices.IndexFunc(f.Proofs, func(p Proof) bool { return p.Trust == f.Trust })
+	if i < 0 {
+		return ""
+	}
+	return f.Proofs[i].What
 }
 
 // better tells whether what the catalogue says already goes further.
