@@ -159,30 +159,56 @@ func (row vouchRow) check(t *testing.T) {
 	catalogue := filepath.Join(shop, "catalogue/fennick-plot-9.yaml")
 	before, err := os.ReadFile(catalogue)
 	require.NoError(t, err)
-	args := strings.Fields(filledIn(row.args))
-	download := "new.upd"
-	for i := range args {
-		args[i] = strings.NewReplacer("MAKERSKEY", public(makersKey), "STRANGERSKEY", public(strangersKey), "%20", " ").Replace(args[i])
+	download, keys, args := row.command()
+	before = append([]byte(keys), before...)
+	require.NoError(t, os.WriteFile(catalogue, before, 0o644))
+	code, a := addDownload(t, shop, downloads, download, args)
+	after, err := os.ReadFile(catalogue)
+	require.NoError(t, err)
+	if row.trust == "" {
+		assert.False(t, a.taken, a.told)
+		assert.Equal(t, 1, code, a.told)
+		assert.Equal(t, string(before), string(after))
+	} else {
+		assert.True(t, a.taken, a.told)
+		assert.Equal(t, row.trust, a.trust, a.told)
+		assert.Contains(t, string(after), "trust: "+row.trust)
 	}
-	for i := 0; i < len(args); i++ {
-		switch {
-		case args[i] == keyed:
-			before = append([]byte("signing_key: "+public(makersKey)+"\n"), before...)
-			require.NoError(t, os.WriteFile(catalogue, before, 0o644))
-			args = append(args[:i], args[i+1:]...)
-			i--
-		case args[i] == "OPENS":
-			before = append([]byte("opens_archives: true\n"), before...)
-			require.NoError(t, os.WriteFile(catalogue, before, 0o644))
-			args = append(args[:i], args[i+1:]...)
-			i--
-		case strings.HasPrefix(args[i], "FILE="):
-			download = strings.TrimPrefix(args[i], "FILE=")
-			args = append(args[:i], args[i+1:]...)
-			i--
+	assert.Contains(t, a.told, row.says)
+	if row.says == "" {
+		assert.NotContains(t, a.told, "nothing usable")
+	}
+}
+
+// command is what a row's args say: the download, keys for the catalogue, and
+// flags.
+func (row vouchRow) command() (download, keys string, flags []string) {
+	download = "new.upd"
+	for _, arg := range strings.Fields(filledIn(row.args)) {
+		arg = strings.NewReplacer("MAKERSKEY", public(makersKey), "STRANGERSKEY", public(strangersKey), "%20", " ").Replace(arg)
+		switch name, isFile := strings.CutPrefix(arg, "FILE="); {
+		case isFile:
+			download = name
+		case arg == keyed:
+			keys += "signing_key: " + public(makersKey) + "\n"
+		case arg == "OPENS":
+			keys += "opens_archives: true\n"
+		default:
+			flags = append(flags, arg)
 		}
 	}
-	args = append([]string{"package", "add", download, "--shop", shop, "--model", "fennick-plot-9", "--version", "4.1", "--released", "2026-06-01", "--json"}, args...)
+	return download, keys, flags
+}
+
+// addedDownload is what package add answered.
+type addedDownload struct {
+	taken       bool
+	trust, told string
+}
+
+func addDownload(t *testing.T, shop, downloads, download string, flags []string) (int, addedDownload) {
+	t.Helper()
+	args := append([]string{"package", "add", download, "--shop", shop, "--model", "fennick-plot-9", "--version", "4.1", "--released", "2026-06-01", "--json"}, flags...)
 	cmd := exec.Command("cardwright", args...)
 	cmd.Dir = downloads
 	var errs bytes.Buffer
@@ -198,25 +224,10 @@ func (row vouchRow) check(t *testing.T) {
 		Error string
 	}
 	require.NoError(t, json.Unmarshal(out, &answer), "%s%s", out, errs.String())
-	told := answer.Error
-	trust, taken := "", false
+	a := addedDownload{told: answer.Error}
 	for _, f := range answer.Files {
-		told += f.Error + strings.Join(f.Notes, "\n")
-		trust, taken = f.Trust, f.Taken
+		a.taken, a.trust = f.Taken, f.Trust
+		a.told += f.Error + strings.Join(f.Notes, "\n")
 	}
-	after, err := os.ReadFile(catalogue)
-	require.NoError(t, err)
-	if row.trust == "" {
-		assert.False(t, taken, told)
-		assert.Equal(t, 1, cmd.ProcessState.ExitCode(), told)
-		assert.Equal(t, string(before), string(after))
-	} else {
-		assert.True(t, taken, told)
-		assert.Equal(t, row.trust, trust, told)
-		assert.Contains(t, string(after), "trust: "+row.trust)
-	}
-	assert.Contains(t, told, row.says)
-	if row.says == "" {
-		assert.NotContains(t, told, "nothing usable")
-	}
+	return cmd.ProcessState.ExitCode(), a
 }
