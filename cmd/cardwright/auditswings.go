@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"cardwright/manifest"
@@ -31,17 +32,32 @@ func writeSwings(w io.Writer, all []audit.Swing) {
 		}
 		fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
 	}
-	if len(measured(all)) == 0 {
-		return
+	for _, device := range sensorsOf(all) {
+		fmt.Fprintf(w, "  %s:\n", visible.Visible(device))
+		writeYears(w, measured(all, device))
 	}
+}
+
+// sensorsOf are the sensors of which a deviation was found.
+func sensorsOf(all []audit.Swing) (some []string) {
+	for _, s := range all {
+		if len(measured([]audit.Swing{s}, s.Device)) > 0 && !slices.Contains(some, s.Device) {
+			some = append(some, s.Device)
+		}
+	}
+	return some
+}
+
+// writeYears draws how A to E of one sensor went.
+func writeYears(w io.Writer, all []audit.Swing) {
 	most := 1.0
-	for _, s := range measured(all) {
+	for _, s := range all {
 		for i, v := range s.Trial.Coefficients {
 			most = max(most, math.Abs(v)+s.Trial.Doubts[i])
 		}
 	}
 	for i, letter := range seatrial.Letters {
-		for k, s := range measured(all) {
+		for k, s := range all {
 			if k > 0 {
 				letter = " "
 			}
@@ -50,10 +66,10 @@ func writeSwings(w io.Writer, all []audit.Swing) {
 	}
 }
 
-// measured are the trials that found a deviation.
-func measured(all []audit.Swing) (some []audit.Swing) {
+// measured are the trials that found a deviation of a sensor.
+func measured(all []audit.Swing, device string) (some []audit.Swing) {
 	for _, s := range all {
-		if s.Trial != nil && len(s.Trial.Coefficients) == len(seatrial.Letters) && len(s.Trial.Doubts) == len(seatrial.Letters) {
+		if s.Device == device && s.Trial != nil && len(s.Trial.Coefficients) == len(seatrial.Letters) && len(s.Trial.Doubts) == len(seatrial.Letters) {
 			some = append(some, s)
 		}
 	}
@@ -78,8 +94,12 @@ func (s *session) plotSwings(shop *manifest.Shop, path string, all []audit.Swing
 	if path == "" {
 		return nil
 	}
+	sensors := sensorsOf(all)
+	if len(sensors) > 1 {
+		fmt.Fprintf(s.errs, "The picture is of %s; the list has %s too.\n", visible.Visible(sensors[0]), visible.Visible(strings.Join(sensors[1:], ", ")))
+	}
 	var years []plot.Year
-	for _, x := range measured(all) {
+	for _, x := range measured(all, append(sensors, "")[0]) {
 		y := plot.Year{At: x.At}
 		copy(y.Value[:], x.Trial.Coefficients)
 		copy(y.U[:], x.Trial.Doubts)
