@@ -15,6 +15,9 @@ type form struct {
 	expected string              // in words, for messages
 	pattern  string              // as a regular expression, for schemas and the first check
 	problem  func(string) string // what else is wrong, or ""; may be nil
+
+	full  string // what problem says, as a regular expression for schemas; "": pattern
+	never string // likewise, what must not match
 }
 
 // MaxID is the longest id, in characters.
@@ -26,6 +29,7 @@ var (
 		expected: fmt.Sprintf("at most %d lower-case letters, digits and hyphens, with a letter or digit at either end", MaxID),
 		pattern:  fmt.Sprintf(`^[a-z0-9]([a-z0-9-]{0,%d}[a-z0-9])?$`, MaxID-2),
 		problem:  deviceName,
+		never:    `^` + portNames + `$`,
 	}
 	sha256Hex = form{
 		name: "a SHA-256", expected: "64 hex digits", pattern: `^[0-9a-fA-F]{64}$`,
@@ -43,16 +47,20 @@ var (
 		expected: "a path such as plot.upd or radar/plot.upd, of names that a FAT card can hold",
 		pattern:  `^[^/\\].*$`,
 		problem:  packageProblem,
+		full:     `^` + aPath + `$`,
+		never:    refusedPaths,
 	}
 	cardFolder = form{
 		name:     "a folder on a card",
 		expected: "any, or a path such as / or /update",
 		pattern:  `^(any|/.*)$`,
 		problem:  folderProblem,
+		full:     `^(any|/|/` + aPath + `)$`,
+		never:    refusedPaths,
 	}
 	folderHere = form{
 		name: "a folder below the shop folder", expected: "a relative path such as packages",
-		pattern: `^[^/\\].*$`, problem: pathProblem,
+		pattern: `^[^/\\].*$`, problem: pathProblem, full: `^` + aPath + `$`, never: refusedPaths,
 	}
 	tolerance = form{
 		name: "a tolerance", expected: "a number over 0 and under 100, with one decimal at most: 3 or 2.5",
@@ -68,7 +76,7 @@ var (
 	}
 	ledgerPlace = form{
 		name: "a place for the ledger", expected: "a relative path such as ledger.db, or a postgres:// address",
-		pattern: `^[^/\\].*$`, problem: ledgerProblem,
+		pattern: `^[^/\\].*$`, problem: ledgerProblem, full: `^(postgres(ql)?://.*|` + aPath + `)$`, never: refusedPaths,
 	}
 )
 

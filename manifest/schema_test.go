@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -105,8 +106,16 @@ func describeKeys(s *jsonschema.Schema, typ reflect.Type, keys []key) {
 		if k.must {
 			s.Required = append(s.Required, k.name)
 		}
+		if slices.Contains(neverEmpty, typ.Name()+"."+k.name) {
+			one := uint64(1)
+			p.MinItems = &one
+		}
 		p.Description = k.help
 		s.Properties.Set(k.name, p)
+	}
+	if keys := together[typ.Name()]; keys != nil {
+		extra(s, "dependentRequired", keys)
+		extra(s, "dependencies", keys) // the same, for editors that know draft-07 only
 	}
 }
 
@@ -121,9 +130,26 @@ func narrow(s *jsonschema.Schema, f field, t reflect.Type) {
 	}
 	if f.form != nil {
 		s.Pattern = f.form.pattern
+		if f.form.full != "" {
+			s.Pattern = f.form.full
+		}
 		if optional {
 			s.Pattern = "^$|" + s.Pattern
 		}
+		if f.form.never != "" {
+			s.Not = &jsonschema.Schema{Type: "string", Pattern: f.form.never}
+		}
+		tell(s, "expected "+f.form.expected)
+		if n := digitsOf[f.form]; n > 0 && f.digits { // a number without quotes
+			s.Maximum = json.Number(strings.Repeat("9", n))
+			s.Minimum = json.Number("1" + strings.Repeat("0", n-1))
+		}
+	}
+	if p, ok := parsers[t]; ok {
+		tell(s, "expected "+p.expected)
+	}
+	if t == rangeType {
+		f.digits = false // 3.0 without a comparison is no range
 	}
 	if f.most > 0 {
 		s.Minimum, s.Maximum = "0", json.Number(strconv.Itoa(f.most))
@@ -137,9 +163,33 @@ func narrow(s *jsonschema.Schema, f field, t reflect.Type) {
 	}
 	if f.digits && s.Type == "string" {
 		s.Type = ""
-		s.Extras = map[string]any{"type": []string{"string", "number"}}
+		extra(s, "type", []string{"string", "number"})
 	}
 }
+
+// digitsOf is how many digits the forms have that are numbers.
+var digitsOf = map[*form]int{&mmsi: 9, &imoNumber: 7}
+
+// tell is what editors say where a text isn't of its form (patternErrorMessage,
+// which yaml-language-server and other editors read beside the standard's keys).
+func tell(s *jsonschema.Schema, expected string) { extra(s, "patternErrorMessage", expected) }
+
+func extra(s *jsonschema.Schema, key string, value any) {
+	if s.Extras == nil {
+		s.Extras = map[string]any{}
+	}
+	s.Extras[key] = value
+}
+
+// together are keys that only stand with others, and lists that may not be empty,
+// as check.go has it.
+var (
+	together = map[string]map[string][]string{
+		"Device": {"hold": {"hold_why"}, "hold_why": {"hold"}},
+		"File":   {"unpack": {"members"}, "members": {"unpack"}},
+	}
+	neverEmpty = []string{"Vessel.devices", "File.members"}
+)
 
 // valueSchema gives the schemas of values that have a text of their own.
 func valueSchema(t reflect.Type) *jsonschema.Schema {
@@ -148,14 +198,14 @@ func valueSchema(t reflect.Type) *jsonschema.Schema {
 	case versionType:
 		return &jsonschema.Schema{Type: "string", Pattern: `^[vV]?[0-9][0-9A-Za-z.+~:-]*$`}
 	case rangeType:
-		return &jsonschema.Schema{Type: "string", Pattern: `^ *$|^ *(>=|<=|>|<|=) *[vV]?[0-9][^,]*(, *(>=|<=|>|<|=) *[vV]?[0-9][^,]*)*$`}
+		return &jsonschema.Schema{Type: "string", Pattern: `^ *$|^ *(>=|<=|>|<|=) *[vV]?[0-9][0-9A-Za-z.+~:-]* *(, *(>=|<=|>|<|=) *[vV]?[0-9][0-9A-Za-z.+~:-]* *)*$`}
 	case sizeType:
-		return &jsonschema.Schema{AnyOf: []*jsonschema.Schema{
-			{Type: "integer", Minimum: zero},
-			{Type: "string", Pattern: `^(0|[1-9][0-9]*)([kMGT]B|[KMGT]iB)?$`},
-		}}
+		return &jsonschema.Schema{
+			Minimum: zero, Pattern: `^(0|[1-9][0-9]*)([kMGT]B|[KMGT]iB)?$`,
+			Extras: map[string]any{"type": []string{"integer", "string"}},
+		}
 	case dateType:
-		return &jsonschema.Schema{Type: "string", Pattern: `^[0-9]{4}-[0-9]{2}-[0-9]{2}$`}
+		return &jsonschema.Schema{Type: "string", Pattern: `^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$`}
 	}
 	return nil
 }

@@ -48,7 +48,7 @@ In a folder that is one already only the schemas are written anew.`,
 }
 
 // schemaFolder is where a shop keeps the schemas of its files.
-const schemaFolder = "schema"
+const schemaFolder = edit.SchemaFolder
 
 func runInit(ctx context.Context, s *session, o initOptions, dir string) error {
 	dir, err := filepath.Abs(dir)
@@ -68,7 +68,7 @@ func runInit(ctx context.Context, s *session, o initOptions, dir string) error {
 	if o.call, err = a.value(o.call, "--call", "Shop.call", ""); err != nil {
 		return err
 	}
-	file, err := edit.New(dir, manifest.ShopFile, []string{schemaLine("shop", ""), "Every key: " + schemaFolder + "/KEYS.md"}, edit.Map{
+	file, err := edit.New(dir, manifest.ShopFile, []string{edit.SchemaComment(manifest.ShopFile), "Every key: " + schemaFolder + "/KEYS.md"}, edit.Map{
 		{Key: "shop", Value: o.name},
 		{Key: "packages", Value: "packages"},
 		{Key: "ledger", Value: "ledger.db"},
@@ -135,12 +135,6 @@ func writeSchemas(dir string) error {
 		}
 	}
 	return nil
-}
-
-// schemaLine is the comment by which editors find the schema of a file; up
-// leads from the file's folder to the shop's.
-func schemaLine(kind, up string) string {
-	return "yaml-language-server: $schema=" + up + schemaFolder + "/" + kind + ".schema.json"
 }
 
 // orNone leaves a key out where there is nothing to say.

@@ -286,7 +286,7 @@ func (o *modelOptions) file(dir, id string) (*edit.File, error) {
 		return nil, err
 	}
 	name := path.Join(manifest.CatalogueFolder, id+".yaml")
-	return edit.New(dir, name, []string{schemaLine("model", "../")}, edit.Map{
+	return edit.New(dir, name, []string{edit.SchemaComment(name)}, edit.Map{
 		{Key: "model", Value: id},
 		{Key: "maker", Value: or(o.maker, makerOf(id))},
 		{Key: "name", Value: or(o.name, nameOf(id))},

@@ -292,7 +292,7 @@ func (o *vesselOptions) file(shop *manifest.Shop, id string, devices []newDevice
 		identity = edit.Inline{{Key: "imo", Value: orNone(o.imo)}, {Key: "mmsi", Value: orNone(o.mmsi)}, {Key: "hull", Value: orNone(o.hull)}}
 	}
 	name := path.Join(manifest.VesselsFolder, id+".yaml")
-	return edit.New(shop.Dir, name, []string{schemaLine("vessel", "../")}, edit.Map{
+	return edit.New(shop.Dir, name, []string{edit.SchemaComment(name)}, edit.Map{
 		{Key: "vessel", Value: id},
 		{Key: "name", Value: o.name},
 		{Key: "identity", Value: identity},

@@ -148,6 +148,11 @@ func Rewrite(dir, name string, change func(text []byte) ([]byte, error)) (differ
 }
 
 func (f *File) save() error {
+	if f.was != nil {
+		if err := f.nameSchema(); err != nil {
+			return fmt.Errorf("writing %s: %w", f.name, err)
+		}
+	}
 	if err := os.MkdirAll(filepath.Dir(f.path), 0o755); err != nil {
 		return fmt.Errorf("writing %s: %w", f.name, err)
 	}
@@ -165,6 +170,17 @@ func (f *File) save() error {
 	}
 	f.was = f.data
 	return syncFolder(filepath.Dir(f.path))
+}
+
+// nameSchema gives a file that is changed the line by which editors find its
+// schema, where it has none.
+func (f *File) nameSchema() error {
+	data := withSchemaLine(f.dir, f.name, f.data)
+	if f.root == nil { // it isn't read as YAML here
+		f.data = data
+		return nil
+	}
+	return f.become(data)
 }
 
 // beside writes the text to a file of its own in the same folder, whose name
