@@ -1,5 +1,7 @@
 # make demo   a card image from the demo shop: planned, written, verified, its sheet printed
 # make test   all tests, after installing the outside tools that judge
+# make wine   the program for Windows, under wine
+# make hardware  a Linux kernel with emulated card readers, in qemu (SHORT=-short: a quick look)
 # make check  formatting, vet, staticcheck, race tests, short fuzz runs
 # make bench  speed and memory beside the public tools
 # make drill  a model of devices takes what is called good: 10,000 changed cards, 100 of them on loop drives;
@@ -14,7 +16,7 @@ LINT     = $(GO) tool -modfile=.ci/lint/go.mod
 # the demo's packages stand below testdata, which ./... leaves out
 ALL      = ./... ./testdata/demo/...
 
-.PHONY: build release demo test check bench tools fuzz clean drill
+.PHONY: build release wine hardware demo test check bench tools fuzz clean drill
 
 build:
 	CGO_ENABLED=0 $(GO) build -trimpath -o bin/cardwright ./cmd/cardwright
@@ -37,6 +39,12 @@ demo: build
 
 test: tools
 	$(GO) test -timeout 50m $(ALL)
+
+wine:
+	sh testdata/wine/run
+
+hardware:
+	$(GO) run ./testdata/hardware $(SHORT)
 
 check: tools
 	test -z "$$($(LINT) gofumpt -l . | tee /dev/stderr)"

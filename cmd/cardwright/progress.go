@@ -24,6 +24,7 @@ func (s *session) bar(what string, bytes int64) *bar {
 		progressbar.OptionSetPredictTime(true),
 		progressbar.OptionShowCount(),
 		progressbar.OptionFullWidth(),
+		progressbar.OptionUseANSICodes(takesCodes(f)), // else a line of full width leaves remains
 		progressbar.OptionThrottle(100*time.Millisecond),
 		progressbar.OptionClearOnFinish(),
 	)}

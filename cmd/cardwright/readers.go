@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/media"
+	"cardwright/media/drive"
 	"cardwright/media/readers"
 	"cardwright/verify/visible"
 )
@@ -81,7 +82,7 @@ func describedReader(d readers.Drive) listedReader {
 	r.Nominal, r.Band = readers.Nominal(d.Bytes), readers.BandOf(d.Bytes)
 	seen, err := lookAtDrive(d.Path)
 	if errors.Is(err, fs.ErrPermission) {
-		r.Unread, r.noRights = "it takes more rights than yours: try again as root, or as a member of the drive's group", true
+		r.Unread, r.noRights = "it takes more rights than yours: " + drive.RightsAdvice(), true
 		if r.MayErase.OK {
 			r.MayErase = readers.Verdict{}
 		}

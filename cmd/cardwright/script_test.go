@@ -30,6 +30,9 @@ func TestScripts(t *testing.T) {
 		RequireExplicitExec: true,
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("PATH", env.Getenv("PATH")+":/usr/sbin:/sbin")
+			if other := os.Getenv("CARDWRIGHT_COMMAND_IN"); other != "" { // a folder with another build of the command
+				env.Setenv("PATH", other+":"+env.Getenv("PATH"))
+			}
 			env.Setenv("MTOOLS_SKIP_CHECK", "1")
 			env.Setenv("XDG_CONFIG_HOME", filepath.Join(env.WorkDir, "settings"))
 			env.Setenv("XDG_CACHE_HOME", filepath.Join(env.WorkDir, "cache"))

@@ -46,6 +46,9 @@ func (s system) advice(name error, k kind) string {
 	return advice[name][k]
 }
 
+// RightsAdvice is how a person gets the right to open drives on this system.
+func RightsAdvice() string { return here.advice(ErrDenied, drive) }
+
 func faultOn(on system, k kind, doing string, err error) error {
 	return faultNamedOn(on, on.nameOf(bareError(err)), k, doing, err)
 }

@@ -14,7 +14,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -88,7 +87,9 @@ func New(path string) (Key, error) {
 	if err != nil {
 		return Key{}, fmt.Errorf("keeping the key: %w", err)
 	}
-	_, err = f.Write(append(text, '\n'))
+	if err = ownerOnly(f); err == nil {
+		_, err = f.Write(append(text, '\n'))
+	}
 	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
 		return Key{}, errors.Join(fmt.Errorf("keeping the key: %w", err), os.Remove(path))
 	}
@@ -107,8 +108,8 @@ func Load(path string) (Key, error) {
 	if err != nil {
 		return Key{}, fmt.Errorf("reading the key: %w", err)
 	}
-	if mode := info.Mode().Perm(); runtime.GOOS != "windows" && mode&0o077 != 0 {
-		return Key{}, fmt.Errorf("reading the key: %s may be read by others (rights %04o, expected 0600): chmod 600 it, and make a new key if somebody has read it", path, mode)
+	if why := readByOthers(path, info); why != "" {
+		return Key{}, fmt.Errorf("reading the key: %s may be read by others (%s), and make a new key if somebody has read it", path, why)
 	}
 	text, err := io.ReadAll(io.LimitReader(f, maxKeyFile+1))
 	if err != nil {

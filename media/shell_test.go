@@ -1,0 +1,24 @@
+package media
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+)
+
+func TestWordsForShells(t *testing.T) {
+	for word, want := range map[string][2]string{
+		"k.img":              {"k.img", "k.img"},
+		"":                   {"''", `""`},
+		"my card.img":        {"'my card.img'", `"my card.img"`},
+		"it's":               {`'it'\''s'`, `"it's"`},
+		`C:\cards\k.img`:     {`'C:\cards\k.img'`, `C:\cards\k.img`},
+		`\\.\PhysicalDrive2`: {`'\\.\PhysicalDrive2'`, `\\.\PhysicalDrive2`},
+		"E:":                 {"E:", "E:"},
+		"100%":               {"100%", `"100%"`},
+	} {
+		assert.Equal(t, want[0], shellWord("linux", word))
+		assert.Equal(t, want[0], shellWord("darwin", word))
+		assert.Equal(t, want[1], shellWord("windows", word))
+	}
+}

@@ -1,0 +1,281 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+)
+
+// The drives of the emulated computer.
+const (
+	sdDrive  = "/dev/mmcblk0"
+	usbDrive = "/dev/sda"
+)
+
+const known = "cardwright --shop /shop "
+
+// codeOf has the shell put a card's code into $code.
+func codeOf(drive string) string {
+	return `code=$(` + known + `readers | awk '/^\/dev\// { at = $1 } at == "` + drive + `" && $1 == "code" { print $2 }'); `
+}
+
+func prepare(drive string) string {
+	return codeOf(drive) + known + "prepare kittiwake --to " + drive + ` --lose-files --erase "$code"`
+}
+
+func (l *lab) scenes(often times) error {
+	if err := l.wholeWork(); err != nil {
+		return fmt.Errorf("a card from end to end: %w", err)
+	}
+	if err := l.pulledOut(often.pulls); err != nil {
+		return fmt.Errorf("a card pulled out: %w", err)
+	}
+	if err := l.powerCuts(often.cuts); err != nil {
+		return fmt.Errorf("the power cut: %w", err)
+	}
+	if often.pulls > 1 {
+		if err := l.lockSwitch(); err != nil {
+			return fmt.Errorf("the lock switch: %w", err)
+		}
+		if err := l.failingReader(); err != nil {
+			return fmt.Errorf("a reader that fails: %w", err)
+		}
+	}
+	return nil
+}
+
+func (l *lab) cards() (sd, usb slot, err error) {
+	sd, usb = slot{image: filepath.Join(l.dir, "sd.img")}, slot{image: filepath.Join(l.dir, "usb.img")}
+	return sd, usb, errors.Join(l.fresh(sd.image), l.fresh(usb.image))
+}
+
+// expect runs a command that has to end with a code and to say something.
+func (m *machine) expect(command string, code int, says ...string) error {
+	said, got, err := m.run(command)
+	if err != nil {
+		return err
+	}
+	for _, words := range says {
+		if !strings.Contains(strings.Join(strings.Fields(said), " "), words) {
+			return fmt.Errorf("%s\nexpected it to say %q:\n%s", command, words, said)
+		}
+	}
+	if got != code {
+		return fmt.Errorf("%s\nended with %d, expected %d:\n%s", command, got, code, said)
+	}
+	return nil
+}
+
+// wholeWork prepares and verifies a card in both readers, mounts it by the
+// kernel's own vfat, and has it checked inside and outside.
+func (l *lab) wholeWork() error {
+	sd, usb, err := l.cards()
+	if err != nil {
+		return err
+	}
+	m, err := l.boot(sd, usb)
+	if err != nil {
+		return err
+	}
+	defer m.kill()
+	l.tell("booted")
+	for drive, part := range map[string]string{sdDrive: sdDrive + "p1", usbDrive: usbDrive + "1"} {
+		for _, step := range []struct {
+			command string
+			says    string
+		}{
+			{prepare(drive), "✓ GOOD: card 1 of 1"},
+			{known + "verify " + drive + " --for kittiwake --order /tmp/order.txt", "✓ GOOD"},
+			{"mount -t vfat -o ro " + part + " /mnt && cd /mnt && sha256sum -c _card/SHA256SUMS && cd / && umount /mnt", "OK"},
+		} {
+			if err := m.expect(step.command, 0, step.says); err != nil {
+				return err
+			}
+		}
+		l.tell("prepared, verified, mounted and checked in %s", drive)
+	}
+	m.kill()
+	for _, s := range []slot{sd, usb} {
+		if state, err := l.stateOf(s.image); err != nil || state != good {
+			return fmt.Errorf("%s is %s afterwards, expected good (%v)", s.image, state, err)
+		}
+	}
+	return nil
+}
+
+// pulledOut pulls the reader on USB out while its card is written, and puts it
+// in again with a fresh card.
+func (l *lab) pulledOut(times int) error {
+	sd, usb, err := l.cards()
+	if err != nil {
+		return err
+	}
+	m, err := l.boot(sd, usb)
+	if err != nil {
+		return err
+	}
+	defer m.kill()
+	begin := time.Now()
+	if err := m.expect(prepare(usbDrive), 0); err != nil {
+		return err
+	}
+	span := time.Since(begin)
+	states := map[state]int{}
+	for n := range times {
+		if err := m.replace(l, usb, n); err != nil {
+			return err
+		}
+		if err := m.send(prepare(usbDrive)); err != nil {
+			return err
+		}
+		at := moment(span, n, times)
+		time.Sleep(at)
+		if err := m.ask("device_del usbd"); err != nil {
+			return err
+		}
+		said, code, err := m.answer()
+		if err != nil {
+			return err
+		}
+		s, err := l.stateOf(usb.image)
+		if err != nil {
+			return err
+		}
+		if code == 0 && s != good || code != 0 && s == neither {
+			return fmt.Errorf("pulled out after %s: prepare ended with %d and the card is %s:\n%s", at, code, s, said)
+		}
+		states[s]++
+	}
+	l.tell("pulled out at %d moments: %v", times, states)
+	return nil
+}
+
+// replace puts the reader in again, with a fresh card.
+func (m *machine) replace(l *lab, usb slot, n int) error {
+	if n == 0 {
+		if err := m.ask("device_del usbd"); err != nil {
+			return err
+		}
+	}
+	if err := m.expect("for i in $(seq 100); do [ -e "+usbDrive+" ] || break; sleep 0.2; done; [ ! -e "+usbDrive+" ]", 0); err != nil {
+		return err
+	}
+	if err := l.fresh(usb.image); err != nil {
+		return err
+	}
+	_ = m.ask("drive_del u0") // gone with its device, as a rule
+	if err := m.ask("drive_add 0 " + usb.drive("u0")); err != nil {
+		return err
+	}
+	if err := m.ask("device_add usb-storage,id=usbd,drive=u0,removable=on"); err != nil {
+		return err
+	}
+	return m.expect("for i in $(seq 200); do [ -e "+usbDrive+" ] && break; sleep 0.2; done; sleep 1; ls "+usbDrive, 0)
+}
+
+// moment is one of so many, spread over a span by chance: before the first byte
+// is written up to after the last.
+func moment(span time.Duration, n, of int) time.Duration {
+	part := span / time.Duration(of)
+	return part*time.Duration(n) + time.Duration(rand.Int64N(int64(part)+1))
+}
+
+// powerCuts switches the computer off while it writes to both readers in turn.
+func (l *lab) powerCuts(times int) error {
+	states := map[state]int{}
+	span := 20 * time.Second
+	for n := range times {
+		sd, usb, err := l.cards()
+		if err != nil {
+			return err
+		}
+		m, err := l.boot(sd, usb)
+		if err != nil {
+			return err
+		}
+		drive, image := sdDrive, sd.image
+		if n%2 == 1 {
+			drive, image = usbDrive, usb.image
+		}
+		if n < 2 && times > 1 { // the first of each shows how long it takes
+			begin := time.Now()
+			err = m.expect(prepare(drive), 0)
+			span = time.Since(begin)
+		} else if err = m.send(prepare(drive)); err == nil {
+			time.Sleep(moment(span, n%times, times))
+		}
+		m.kill()
+		if err != nil {
+			return err
+		}
+		s, err := l.stateOf(image)
+		if err != nil {
+			return err
+		}
+		if s == neither {
+			return fmt.Errorf("at moment %d of %d the card in %s is %s", n+1, times, drive, s)
+		}
+		states[s]++
+	}
+	l.tell("power cut at %d moments: %v", times, states)
+	return nil
+}
+
+// lockSwitch: a locked card is told as that, and stays as it was.
+func (l *lab) lockSwitch() error {
+	sd, usb, err := l.cards()
+	if err != nil {
+		return err
+	}
+	sd.locked, usb.locked = true, true
+	m, err := l.boot(sd, usb)
+	if err != nil {
+		return err
+	}
+	defer m.kill()
+	for _, drive := range []string{sdDrive, usbDrive} {
+		if err := m.expect(prepare(drive), 1, "locked against writing"); err != nil {
+			return err
+		}
+	}
+	m.kill()
+	l.tell("a locked card in both readers")
+	return l.expectState(untouched, sd.image, usb.image)
+}
+
+// failingReader: a card of which a part can't be read any more is not good.
+func (l *lab) failingReader() error {
+	sd, usb, err := l.cards()
+	if err != nil {
+		return err
+	}
+	rules := filepath.Join(l.dir, "faults")
+	// a sector of the files' area, in units of 512 bytes
+	if err := os.WriteFile(rules, []byte("[inject-error]\nevent = \"read_aio\"\nerrno = \"5\"\nsector = \"24580\"\nonce = \"off\"\n"), 0o644); err != nil {
+		return err
+	}
+	usb.faults = rules
+	m, err := l.boot(sd, usb)
+	if err != nil {
+		return err
+	}
+	defer m.kill()
+	said, code, err := m.run(prepare(usbDrive))
+	if err != nil {
+		return err
+	}
+	if code == 0 || strings.Contains(said, "✓ GOOD") {
+		return fmt.Errorf("a card that can't be read back ended with %d:\n%s", code, said)
+	}
+	m.kill()
+	l.tell("a reader that returns errors")
+	s, err := l.stateOf(usb.image)
+	if err == nil && s == neither {
+		err = fmt.Errorf("the card is %s", s)
+	}
+	return err
+}
