@@ -24,6 +24,9 @@ import (
 type FolderTarget struct {
 	Dir    string
 	Beside bool // other files may be there, and stay
+	// Replace has the files of any card that was made go, whosever it is; without
+	// it only those of an earlier making of this one.
+	Replace bool
 	// Judge reads the folder, past caches where it can.
 	Judge func(ctx context.Context, record Record) error
 }
@@ -189,7 +192,9 @@ func (w *folderWriter) earlier() map[string]bool {
 		return ours
 	}
 	record, err := DecodeRecord(text)
-	if err != nil || record.Shop != w.job.Layout.Shop {
+	meant := w.job.Layout.Record(w.job.Card)
+	same := record.Shop == meant.Shop && record.Vessel == meant.Vessel && record.Card == meant.Card
+	if err != nil || !same && !w.target.Replace {
 		return ours
 	}
 	for _, f := range append(slices.Clone(record.Files), record.InstallOrder) {

@@ -14,12 +14,14 @@ import (
 // Glance is what a card seems to hold, by its directories alone: enough to
 // decide what would be lost with it, no proof of anything.
 type Glance struct {
-	FileSystem string        // "" where there is none that is known
+	FileSystem string        // "" where there is none that can be read
+	Other      string        // what a part of the card holds that can't be read here; "" for none
 	Record     *media.Record // the record on the card; nil where there is none that can be read
 	Label      string
 	Foreign    []Seen   // files that the record doesn't list
 	Root       []string // names in the root folder
 	Unread     bool     // something couldn't be read, so there may be more
+	Blank      bool     // it begins with zeros, as a card does that holds no file system
 
 	sizes map[string]int64 // of files, by key
 }
@@ -39,9 +41,13 @@ func LookAt(read io.ReaderAt, bytes int64) Glance {
 		g.Unread = g.Unread || f.Unread()
 	}
 	for i := range card.Volumes {
+		if card.Volumes[i].ClusterBytes == 0 {
+			continue // named and not read
+		}
 		g.FileSystem, g.Label = card.Volumes[i].FileSystem, card.Volumes[i].Label
 		g.look(filesOf(&card.Volumes[i], read))
 	}
+	g.whatElse(card, blankHead(read, bytes))
 	return g
 }
 

@@ -95,16 +95,16 @@ func (p *preparing) imageBytes(path string) (int64, error) {
 func (p *preparing) guard(ctx context.Context, t *cardTarget) error {
 	switch t.kind {
 	case imageTarget:
-		return p.guardImage(t)
+		return p.guardImage(ctx, t)
 	case driveTarget:
 		return p.guardDrive(ctx, t)
 	}
-	return nil // WriteFolder looks at the folder itself
+	return p.guardFolder(ctx, t)
 }
 
-func (p *preparing) guardImage(t *cardTarget) error {
+func (p *preparing) guardImage(ctx context.Context, t *cardTarget) error {
 	if _, err := os.Stat(t.path); err == nil {
-		if err := p.mayReplace(t); err != nil {
+		if err := p.mayReplace(ctx, t); err != nil {
 			return err
 		}
 	}
@@ -116,26 +116,9 @@ func (p *preparing) guardImage(t *cardTarget) error {
 	return nil
 }
 
-// mayReplace refuses to replace a file that isn't an image of this shop's.
-func (p *preparing) mayReplace(t *cardTarget) error {
-	if isShops(p.shop, t.path) {
-		return usage(fmt.Errorf("%s is a file of the shop: it was left as it is; choose another name", t.path))
-	}
-	if p.options.loseFiles {
-		return nil
-	}
-	old, err := openToRead(t.path, imageTarget)
-	if err == nil {
-		defer old.Close()
-		g := verify.LookAt(old, old.Bytes())
-		if g.Record != nil && g.Record.Shop == p.shop.Name && len(g.Foreign) == 0 && !g.Unread {
-			return nil
-		}
-	} else if !errors.Is(err, drive.ErrNotImage) {
-		return err
-	}
-	return fmt.Errorf("%s is there already and is not a card image of %s: it was left as it is; choose another name, or --lose-files to replace it",
-		t.path, p.shop.Name)
+func isEmpty(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.Mode().IsRegular() && info.Size() == 0
 }
 
 // judge reads a written card back and compares it with what was meant to be

@@ -10,6 +10,7 @@ import (
 
 	"golang.org/x/term"
 
+	"cardwright/manifest"
 	"cardwright/media"
 	"cardwright/media/drive"
 	"cardwright/media/readers"
@@ -32,7 +33,7 @@ func (p *preparing) guardDrive(ctx context.Context, t *cardTarget) error {
 	if err != nil {
 		return err
 	}
-	if err := p.agreed(ctx, t.path, listed, before); err != nil {
+	if err := p.agreed(ctx, t, listed, before); err != nil {
 		return err
 	}
 	d, err := drive.OpenDrive(t.path, true)
@@ -104,16 +105,20 @@ func listedDrive(ctx context.Context, path string) (readers.Drive, error) {
 }
 
 // agreed asks whether this very card may be erased. --yes is enough for a loop
-// drive, which is a file; a real card is named by its own code.
-func (p *preparing) agreed(ctx context.Context, path string, listed readers.Drive, seen seenCard) error {
-	foreign := len(seen.glance.Foreign) > 0 || seen.glance.Unread
-	if foreign {
-		p.showLoss(path, seen)
+// drive that holds nothing, or an earlier making of this very card, or what was
+// given up with --lose-files or kept with --save-first. Every other card is named
+// by its own code: a real one always, and a card that was made for something else.
+func (p *preparing) agreed(ctx context.Context, t *cardTarget, listed readers.Drive, seen seenCard) error {
+	path, g := t.path, seen.glance
+	p.tellHeld(path, heldOn(ctx, p.shop, listed, g))
+	others := g.HasOthers() || g.FileSystem == "" && knownBySystem(listed) != ""
+	if others {
+		p.showLoss(g)
 	}
-	if foreign && !p.options.loseFiles && p.options.saveFirst == "" {
-		return fmt.Errorf("%s holds files that cardwright did not write: nothing was erased; --save-first FILE keeps a copy of the whole card, --lose-files gives them up", path)
+	if others && !p.options.loseFiles && p.options.saveFirst == "" {
+		return fmt.Errorf("%s holds what cardwright did not write: nothing was erased; --save-first FILE keeps a copy of the whole card, --lose-files gives it up", path)
 	}
-	if listed.Type == "loop" && p.session.yes {
+	if listed.Type == "loop" && p.session.yes && !t.anothers(g) {
 		return nil
 	}
 	for _, code := range p.options.erase {
@@ -158,27 +163,46 @@ func described(d readers.Drive) string {
 	return words
 }
 
-// showLoss tells what is on a card that nobody here wrote.
-func (p *preparing) showLoss(path string, seen seenCard) {
-	w := p.session.errs
-	fmt.Fprintf(w, "%s holds files that cardwright did not write:\n", visible.Visible(path))
-	for _, lot := range verify.Lots(seen.glance.Foreign) {
+// showLoss tells of the files on a card that nobody here wrote.
+func (p *preparing) showLoss(g verify.Glance) {
+	for _, lot := range verify.Lots(g.Foreign) {
 		newest := ""
 		if !lot.Newest.IsZero() {
 			newest = ", newest of " + lot.Newest.Format("2006-01-02")
 		}
-		fmt.Fprintf(w, "  %s: %s, %s%s\n", lot.Sort, counted(lot.Count, "file"), media.Bytes(lot.Bytes), newest)
+		fmt.Fprintf(p.session.errs, "  %s: %s, %s%s\n", lot.Sort, counted(lot.Count, "file"), media.Bytes(lot.Bytes), newest)
 	}
-	if seen.glance.Unread {
-		fmt.Fprintln(w, "  and more that could not be read")
+	if g.Unread {
+		fmt.Fprintln(p.session.errs, "  and more that could not be read")
 	}
+}
+
+// knownBySystem is a file system that the system names on a drive, or on a part
+// of it, "" where it names none.
+func knownBySystem(d readers.Drive) string {
+	for _, at := range append([]readers.Drive{d}, d.Parts...) {
+		if at.FileSystem != "" {
+			return at.FileSystem
+		}
+	}
+	return ""
+}
+
+// heldOn is what a drive's card holds, where nothing is known here as the system
+// names it.
+func heldOn(ctx context.Context, shop *manifest.Shop, listed readers.Drive, g verify.Glance) string {
+	if name := knownBySystem(listed); name != "" && g.FileSystem == "" {
+		return "a file system that can't be read here: " + name
+	}
+	return holds(ctx, shop, g)
 }
 
 // save keeps a verified copy of the whole card before it is erased.
 func (p *preparing) save(ctx context.Context, t *cardTarget, seen seenCard) error {
 	path := p.options.saveFirst
-	if path == "" || len(seen.glance.Foreign) == 0 && !seen.glance.Unread {
-		return nil
+	g := seen.glance
+	if path == "" || g.Blank && g.FileSystem == "" || g.Is(t.meant()) {
+		return nil // nothing is lost with it
 	}
 	if _, err := os.Lstat(path); err == nil {
 		return fmt.Errorf("%s is there already: nothing was erased; choose another name for the copy", path)
@@ -187,14 +211,21 @@ func (p *preparing) save(ctx context.Context, t *cardTarget, seen seenCard) erro
 	if err != nil {
 		return err
 	}
-	bar := p.session.bar("saving the card", 2*t.bytes)
-	err = media.Save(ctx, t.medium, image, func(_ media.Phase, n int64) { bar.add(n) })
+	fmt.Fprintln(p.session.errs, wrapped(fmt.Sprintf("First the whole card (%s) is copied to %s, and the copy compared. Nothing is erased before that.", media.Bytes(t.bytes), path), ""))
+	bar, phase := p.session.bar("copying the card", t.bytes), media.Writing
+	err = media.Save(ctx, t.medium, image, func(now media.Phase, n int64) {
+		if now != phase { // the copy is as long as the card: counted anew
+			bar.end()
+			bar, phase = p.session.bar("comparing the copy", t.bytes), now
+		}
+		bar.add(n)
+	})
 	bar.end()
+	if err == nil {
+		err = image.Commit()
+	}
 	if err != nil {
 		return errors.Join(err, image.Abandon())
-	}
-	if err := image.Commit(); err != nil {
-		return err
 	}
 	fmt.Fprintf(p.session.errs, "The card was saved to %s and the copy compared.\n", visible.Visible(path))
 	return nil

@@ -172,9 +172,9 @@ func TestKilledWritingAnImage(t *testing.T) {
 	k := newKilled(t)
 	dir := t.TempDir()
 	image := filepath.Join(dir, "card.img")
-	prepare := []string{"prepare", "kittiwake", "--to", image, "--size", cardSize, "--yes"}
+	prepare := []string{"prepare", "kittiwake", "--to", image, "--size", cardSize, "--yes", "--lose-files"}
 	again := func() string {
-		k.must("prepare", "morven-rose", "--to", image, "--size", cardSize, "--yes")
+		k.must("prepare", "morven-rose", "--to", image, "--size", cardSize, "--yes", "--lose-files")
 		return digestOf(t, image)
 	}
 	earlier := again()
@@ -251,19 +251,34 @@ func TestPulledOutWhilePreparing(t *testing.T) {
 func TestKilledWritingADrive(t *testing.T) {
 	k := newKilled(t)
 	drive := smallDrive(t)
-	prepare := []string{"prepare", "kittiwake", "--to", drive, "--yes"}
+	// Another boat's card is not overwritten by --yes alone.
+	code := func() string {
+		_, answer := k.run("readers", "--json")
+		var list struct{ Readers []struct{ Path, Code string } }
+		require.NoError(t, json.Unmarshal([]byte(answer), &list), answer)
+		for _, r := range list.Readers {
+			if r.Path == drive {
+				return r.Code
+			}
+		}
+		return ""
+	}
 	again := func() string {
-		k.must("prepare", "morven-rose", "--to", drive, "--yes")
+		k.must("prepare", "morven-rose", "--to", drive, "--erase", code(), "--lose-files")
 		return digestOf(t, drive)
 	}
+	prepare := []string{"prepare", "kittiwake", "--to", drive, "--erase", ""}
 	states := map[string]int{}
+	prepare[5] = code()
 	for _, at := range k.moments(prepare...) {
 		earlier := again()
+		prepare[5] = code()
 		k.kill(at, prepare...)
 		states[k.state(drive, earlier)]++
 	}
 	t.Logf("%v", states)
 	assert.Positive(t, states["blank"])
+	prepare[5] = code()
 	k.must(prepare...)
 	k.must("verify", drive, "--for", "kittiwake")
 }

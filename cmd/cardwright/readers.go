@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"cardwright/manifest"
 	"cardwright/media"
 	"cardwright/media/drive"
 	"cardwright/media/readers"
@@ -39,6 +40,7 @@ type listedReader struct {
 	Nominal  int64           `json:"nominal"`
 	Band     readers.Band    `json:"band"`
 	Code     string          `json:"code"` // "" where the card can't be read
+	Holds    string          `json:"holds,omitempty"`
 	Unread   string          `json:"unread"`
 	MayErase readers.Verdict `json:"may_erase"`
 	noRights bool            // to read it
@@ -49,10 +51,14 @@ func runReaders(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
+	shop, err := s.shopIfAny()
+	if err != nil {
+		shop = nil // the list does without whose cards they are
+	}
 	found := []listedReader{}
 	for _, d := range drives {
 		if d.InReader() {
-			found = append(found, describedReader(d))
+			found = append(found, describedReader(ctx, shop, d))
 		}
 	}
 	if s.json {
@@ -74,7 +80,7 @@ func runReaders(ctx context.Context, s *session) error {
 	return nil
 }
 
-func describedReader(d readers.Drive) listedReader {
+func describedReader(ctx context.Context, shop *manifest.Shop, d readers.Drive) listedReader {
 	r := listedReader{Drive: d, MayErase: readers.MayErase(d, readers.UsualLimits)}
 	if d.Bytes == 0 {
 		return r
@@ -93,7 +99,7 @@ func describedReader(d readers.Drive) listedReader {
 		r.Unread = err.Error()
 		return r
 	}
-	r.Code = seen.code
+	r.Code, r.Holds = seen.code, heldOn(ctx, shop, d, seen.glance)
 	if r.FileSystem == "" {
 		r.FileSystem, r.Label = seen.glance.FileSystem, seen.glance.Label
 	}
@@ -112,6 +118,9 @@ func (s *session) writeReader(r listedReader) {
 	}
 	fmt.Fprintf(s.out, "    %s%s; %s\n", media.Bytes(r.Bytes), nominal, r.Band)
 	fmt.Fprintf(s.out, "    %s\n", wrapped(contentsOf(r), "    "))
+	if r.Holds != "" {
+		fmt.Fprintf(s.out, "    %s\n", wrapped("holds "+r.Holds, "      "))
+	}
 	if r.Code != "" {
 		fmt.Fprintf(s.out, "    code %s\n", r.Code)
 	} else {

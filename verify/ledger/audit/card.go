@@ -111,6 +111,24 @@ func sorted(stories map[string]*CardStory) CardUse {
 	return u
 }
 
+// Making is when a vessel's card was last prepared, by its plan and volume ID,
+// and with which verdict; false where the ledger doesn't tell of it.
+func Making(ctx context.Context, l *store.Ledger, vessel, plan, volume string) (last ledger.Entry, found bool, err error) {
+	err = l.Look(ctx, func(q store.Querier) error {
+		args := []any{vessel, string(ledger.CardPrepared)}
+		return store.EachEvent(ctx, q, `vessel = $1 AND kind = $2 ORDER BY ord`, args, func(e ledger.Event) error {
+			if k := e.Statement.Entry.Card; k != nil && k.Plan == plan && k.VolumeID == volume {
+				last, found = e.Statement.Entry, true
+			}
+			return nil
+		})
+	})
+	if err != nil {
+		return last, false, fmt.Errorf("looking for the making of a card of %s: %w", vessel, err)
+	}
+	return last, found, nil
+}
+
 // OnGoodCards are the releases that stood on good cards for a vessel, the
 // newest card of each last.
 func OnGoodCards(ctx context.Context, l *store.Ledger, vessel string) ([]ledger.OnCard, error) {
