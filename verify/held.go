@@ -16,7 +16,8 @@ const headBytes = 16 << 10
 // blankHead tells whether a card begins with nothing.
 func blankHead(read interface {
 	ReadAt(p []byte, at int64) (int, error)
-}, bytes int64) bool {
+}, bytes int64,
+) bool {
 	head := make([]byte, min(bytes, headBytes))
 	n, _ := read.ReadAt(head, 0)
 	return n == len(head) && strings.Trim(string(head), "\x00") == ""
