@@ -116,7 +116,7 @@ func (p *preparing) agreed(ctx context.Context, t *cardTarget, listed readers.Dr
 		p.showLoss(g)
 	}
 	if others && !p.options.loseFiles && p.options.saveFirst == "" {
-		return fmt.Errorf("%s holds what cardwright did not write: nothing was erased; --save-first FILE keeps a copy of the whole card, --lose-files gives it up", path)
+		return fmt.Errorf("%s holds files that cardwright did not write, or may: nothing was erased; --save-first FILE keeps a copy of the whole card, --lose-files gives them up", path)
 	}
 	if listed.Type == "loop" && p.session.yes && !t.anothers(g) {
 		return nil
