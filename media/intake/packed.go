@@ -4,44 +4,43 @@ import (
 	"archive/zip"
 	"bytes"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/samename"
 )
 
-// packings are the archives and packed files that people publish, by how they
-// begin. From memory.
+// packings are the archives that people publish, by how they begin, beside those
+// of forms. From memory.
 var packings = []struct {
-	name  string
+	kind  string
 	at    int
 	bytes string
 }{
 	{"a zip archive", 0, "PK\x03\x04"},
 	{"an empty zip archive", 0, "PK\x05\x06"},
 	{"the first part of a zip archive", 0, "PK\x07\x08"},
-	{"a 7z archive", 0, "7z\xbc\xaf\x27\x1c"},
-	{"a rar archive", 0, "Rar!\x1a\x07"},
-	{"a gzip file, such as tar.gz", 0, "\x1f\x8b\x08"},
-	{"an xz file, such as tar.xz", 0, "\xfd7zXZ\x00"},
-	{"a bzip2 file, such as tar.bz2", 0, "BZh"},
-	{"a zstd file, such as tar.zst", 0, "\x28\xb5\x2f\xfd"},
-	{"an lz4 file", 0, "\x04\x22\x4d\x18"},
-	{"a lzip file", 0, "LZIP"},
-	{"a cabinet", 0, "MSCF\x00\x00\x00\x00"},
 	{"an arj archive", 0, "\x60\xea"},
 	{"an lzh archive", 2, "-lh"},
-	{"a cpio archive", 0, "070701"},
-	{"an ar archive", 0, "!<arch>\n"},
-	{"a tar archive", 257, "ustar"},
 }
+
+// images are the forms that devices take as they are.
+var images = []string{"a squashfs image", "a boot image", "a device tree", "a disc image"}
 
 // packing says what kind of archive, or of packed file, begins like this; ""
 // for anything else.
 func packing(head []byte) string {
+	begins := func(at int, mark string) bool { return len(head) >= at && bytes.HasPrefix(head[at:], []byte(mark)) }
 	for _, p := range packings {
-		if len(head) >= p.at && bytes.HasPrefix(head[p.at:], []byte(p.bytes)) {
-			return p.name
+		if begins(p.at, p.bytes) {
+			return p.kind
+		}
+	}
+	for _, f := range forms {
+		if begins(f.at, f.bytes) && !slices.Contains(images, f.kind) {
+			return f.kind
 		}
 	}
 	if oldTar(head) {
@@ -118,7 +117,7 @@ func clash(names []string) string {
 	}
 	taken := map[string]use{}
 	take := func(name string, folder bool) string {
-		folded := strings.ToLower(strings.ToUpper(name))
+		folded := samename.Key(name)
 		first, ok := taken[folded]
 		if !ok {
 			taken[folded] = use{name, folder}

@@ -28,9 +28,9 @@ func TakeTurn(ctx context.Context, shop *manifest.Shop, waiting func()) (leave f
 	if err != nil {
 		return nil, fmt.Errorf("opening the package folder: %w", err)
 	}
-	leave = func() { folder.Close() } // opened for reading only; it gives up the lock
+	giveUp := func() { folder.Close() } // opened for reading only; it gives up the lock
 	if lockFolder(folder, false) {
-		return leave, nil
+		return giveUp, nil
 	}
 	waiting()
 	turn := make(chan struct{})
@@ -40,11 +40,11 @@ func TakeTurn(ctx context.Context, shop *manifest.Shop, waiting func()) (leave f
 	}()
 	select {
 	case <-turn:
-		return leave, nil
+		return giveUp, nil
 	case <-ctx.Done():
 		go func() { // whenever the turn comes
 			<-turn
-			leave()
+			giveUp()
 		}()
 		return nil, ctx.Err()
 	}
