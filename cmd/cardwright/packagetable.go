@@ -309,8 +309,12 @@ func (t *releases) compare(r *releaseRow) {
 		return
 	}
 	for _, c := range []struct{ column, is string }{
-		{"released", have.Released.String()}, {"over", have.Over.String()}, {"passed_on_by", have.PassedOnBy.String()},
-		{"minutes", fmt.Sprint(have.Minutes)}, {"settings", have.Settings}, {"notes", have.Notes},
+		{"released", have.Released.String()},
+		{"over", have.Over.String()},
+		{"passed_on_by", have.PassedOnBy.String()},
+		{"minutes", fmt.Sprint(have.Minutes)},
+		{"settings", have.Settings},
+		{"notes", have.Notes},
 	} {
 		if said := r.Get(c.column); said != "" && said != c.is {
 			r.answer.Notes = append(r.answer.Notes, fmt.Sprintf("%s was not changed: the catalogue has %q, the table %q", c.column, c.is, said))
