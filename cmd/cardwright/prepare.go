@@ -210,6 +210,7 @@ func (p *preparing) ready(ctx context.Context) error {
 	if err := p.checkPackages(ctx); err != nil {
 		return err
 	}
+	p.tellLeft()
 	for _, t := range p.targets {
 		if err := p.guard(ctx, t); err != nil {
 			return err

@@ -88,7 +88,7 @@ func describedReader(ctx context.Context, shop *manifest.Shop, d readers.Drive) 
 	r.Nominal, r.Band = readers.Nominal(d.Bytes), readers.BandOf(d.Bytes)
 	seen, err := lookAtDrive(d.Path)
 	if errors.Is(err, fs.ErrPermission) {
-		r.Unread, r.noRights = "it takes more rights than yours: " + drive.RightsAdvice(), true
+		r.Unread, r.noRights = "it takes more rights than yours: "+drive.RightsAdvice(), true
 		if r.MayErase.OK {
 			r.MayErase = readers.Verdict{}
 		}

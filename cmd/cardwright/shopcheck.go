@@ -70,6 +70,7 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 		}
 	}
 	ready := intake.Ready(shop, today, inv, time.Now(), time.Duration(o.olderThan)*24*time.Hour)
+	ready.Tasks = append(ready.Tasks, leftInShop(shop)...)
 	if s.json {
 		s.writeJSON(struct {
 			Format int `json:"format"`
