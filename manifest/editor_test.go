@@ -425,3 +425,31 @@ func refusedBy(t *testing.T, kind, text string) []string {
 	}
 	return found
 }
+
+// At every closed list the editor offers its words.
+func TestEditorsOfferClosedLists(t *testing.T) {
+	e := startEditor(t)
+	dir := t.TempDir()
+	require.NoError(t, os.CopyFS(dir, manifest.Schemas))
+	for i, c := range []struct {
+		kind, before string
+		words        []string
+	}{
+		{"model", "kind: ", []string{"chart display", "radar", "transponder"}},
+		{"model", "card:\n  slot: ", manifest.Slots},
+		{"model", "card:\n  file_systems:\n    - ", manifest.FileSystems},
+		{"model", "releases:\n  - settings: ", []string{manifest.SettingsKept, manifest.SettingsLost}},
+		{"model", "releases:\n  - after:\n      - ", manifest.Checks},
+		{"model", "releases:\n  - files:\n      - trust: ", manifest.Trusts},
+		{"vessel", "folders: ", []string{manifest.FoldersByDevice, manifest.FoldersByModel}},
+	} {
+		path := filepath.Join(dir, "c"+strconv.Itoa(i)+".yaml")
+		text := "# yaml-language-server: $schema=schema/" + c.kind + ".schema.json\n" + c.before
+		e.complaints(path, text)
+		lines := strings.Split(text, "\n")
+		offered := e.completions(path, len(lines)-1, len(lines[len(lines)-1]))
+		for _, w := range c.words {
+			assert.Contains(t, offered, w, c.before)
+		}
+	}
+}
