@@ -256,7 +256,7 @@ func (r *Report) limits(bytes int64, expected *Expected) {
 var minor = map[fatread.FaultKind]bool{
 	fatread.InfoFree: true, fatread.InfoNext: true, fatread.DirtyFlag: true, fatread.ErrorFlag: true,
 	fatread.LabelDiffers: true, fatread.LabelExtra: true, fatread.EntryTime: true, fatread.ClustersLost: true,
-	fatread.HiddenSectors: true, fatread.BootCode: true, fatread.TableLeft: true, fatread.EntryBehind: true,
+	fatread.HiddenSectors: true, fatread.BootCode: true, fatread.BootAlone: true, fatread.TableLeft: true, fatread.EntryBehind: true,
 }
 
 // meanings of faults that are no damage, or whose cause is known; of all others
@@ -269,6 +269,7 @@ var meanings = map[fatread.FaultKind]string{
 	fatread.TableStale:       "The card has a table left from before: some devices go by it",
 	fatread.FATsDiffer:       "The two copies of the table that leads to the files differ: devices may go by either",
 	fatread.BootCode:         "The boot sector's copy differs in what no device goes by: boot code, or the names and numbers beside it",
+	fatread.BootAlone:        "The boot sector has no copy: if it is damaged, nothing leads to the files",
 	fatread.TableLeft:        "The end of the card has the backup of a table from before; no device goes by it alone",
 	fatread.EntryBehind:      "Bytes from before stand behind the end of a folder: readers stop there, and no file depends on them",
 }

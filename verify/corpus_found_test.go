@@ -141,6 +141,14 @@ var corpusFound = map[string]handed{
 		make: func(s *stranger) { s.good(); s.patch(300, 0x5A) }, verdict: verify.Good,
 		kinds: []verify.Kind{verify.MinorDamage}, not: []verify.Kind{verify.Structure},
 	},
+	// FAT32 specification, "Boot Sector and BPB": BPB_BkBootSec is 0 or 6.
+	"no copy of the boot sector kept": {
+		make: func(s *stranger) { s.good(); s.patch(50, 0, 0) }, verdict: verify.Good,
+		kinds: []verify.Kind{verify.MinorDamage}, words: "none is kept", not: []verify.Kind{verify.Structure},
+	},
+	"the copy of the boot sector past the room for it": {
+		make: func(s *stranger) { s.good(); s.patch(50, 200, 0) }, verdict: verify.Bad, kinds: []verify.Kind{verify.Structure},
+	},
 	"another label and number in the boot sector's copy": {
 		make: func(s *stranger) { s.good(); s.patch(6*512+67, 1, 2, 3, 4, 'X') }, verdict: verify.Good, kinds: []verify.Kind{verify.MinorDamage},
 	},

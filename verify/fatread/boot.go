@@ -330,7 +330,11 @@ func (c *Card) checkBackup(p *Partition, b boot, head []byte) {
 	note := func(kind FaultKind, off int64, expected, found string) {
 		c.add(Fault{Kind: kind, Partition: p.Number, Offset: off, Expected: expected, Found: found})
 	}
-	if !b.hasBackup() || b.backup >= b.reserved {
+	switch {
+	case !b.hasBackup(): // BPB_BkBootSec is 0 or 6 (FAT32 specification, "Boot Sector and BPB"); some formatters write 0xFFFF
+		note(BootAlone, -1, "a backup boot sector", "none is kept")
+		return
+	case b.backup >= b.reserved:
 		note(BootBackup, -1, "a backup boot sector", "none")
 		return
 	}

@@ -26,7 +26,8 @@ const (
 	// The boot sector and what belongs to it.
 	BootSignature FaultKind = "boot-signature"   // 0x55AA is missing
 	BootField     FaultKind = "boot-field"       // a field with a value that makes no sense
-	BootBackup    FaultKind = "boot-backup"      // the backup is missing or differs in what tells where things are
+	BootBackup    FaultKind = "boot-backup"      // the backup differs in what tells where things are
+	BootAlone     FaultKind = "boot-alone"       // no backup is kept, which the specification allows
 	BootCode      FaultKind = "boot-code"        // the backup differs in boot code, names or numbers alone
 	BootUsed      FaultKind = "boot-backup-used" // the boot sector is useless: the backup was read instead
 	VolumeSize    FaultKind = "volume-size"      // larger than the partition or the card
@@ -103,7 +104,7 @@ func Kinds() []FaultKind {
 		ReadFailed, LimitReached,
 		TableSignature, TableEntry, TableChain, TableAmbiguous, TableStale, TableLeft, GPTHeader, GPTEntries, GPTBackup,
 		PartitionOutside, PartitionOverlap, PartitionType,
-		BootSignature, BootField, BootBackup, BootCode, BootUsed, VolumeSize, HiddenSectors, FATSize, FATType, BootChecksum,
+		BootSignature, BootField, BootBackup, BootAlone, BootCode, BootUsed, VolumeSize, HiddenSectors, FATSize, FATType, BootChecksum,
 		InfoSignature, InfoFree, InfoNext, LabelDiffers, LabelExtra,
 		FATMedia, DirtyFlag, ErrorFlag, FATsDiffer, ChainLoop, ChainCross, ChainRange, ChainFree, ChainBad,
 		ChainShort, ChainLong, ClustersLost,
