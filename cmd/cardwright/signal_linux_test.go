@@ -142,6 +142,35 @@ func TestHangupTwiceIsOne(t *testing.T) {
 	assert.Equal(t, exitInterrupted, cmd.ProcessState.ExitCode())
 }
 
+// A terminal that is closed in the middle of writing leaves a whole card or
+// nothing of one, wherever the hangup comes.
+func TestHangupLeavesNoHalfCard(t *testing.T) {
+	command := commandFile(t)
+	const moments = 12
+	for i := range moments {
+		dir := t.TempDir()
+		image := filepath.Join(dir, "k.img")
+		cmd := exec.Command(command, "prepare", "kittiwake", "--shop", "testdata/shop", "--to", image, "--size", "4GB", "--yes")
+		cmd.Env = append(os.Environ(), "XDG_CONFIG_HOME="+t.TempDir())
+		var errs bytes.Buffer
+		cmd.Stderr = &errs
+		require.NoError(t, cmd.Start())
+		time.Sleep(time.Duration(i) * 40 * time.Millisecond) // spread over the work; none is looked for at a given moment
+		_ = cmd.Process.Signal(syscall.SIGHUP)               // it may have ended
+		_ = cmd.Wait()
+		left, err := os.ReadDir(dir)
+		require.NoError(t, err)
+		switch code := cmd.ProcessState.ExitCode(); {
+		case code == exitDone:
+			require.Len(t, left, 1)
+			assert.Equal(t, exitDone, run(t.Context(), []string{"verify", image, "--for", "kittiwake", "--shop", "testdata/shop"}, strings.NewReader(""), io.Discard, io.Discard))
+		default:
+			assert.Contains(t, []int{exitInterrupted, -1}, code, errs.String()) // -1: before the program itself ran
+			assert.Empty(t, left, errs.String())
+		}
+	}
+}
+
 // terminal is a terminal of our own: what is typed at it, and its other side.
 func terminal(t *testing.T) (keyboard, side *os.File) {
 	keyboard, err := os.OpenFile("/dev/ptmx", os.O_RDWR, 0)
