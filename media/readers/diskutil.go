@@ -18,19 +18,6 @@ func ParseDiskutil(list []byte, info map[string][]byte) ([]Drive, error) {
 	return drives, nil
 }
 
-// wholeDrives are the identifiers that `diskutil info` is to be asked for.
-func wholeDrives(list []byte) ([]string, error) {
-	entries, err := diskutilEntries(list)
-	if err != nil {
-		return nil, err
-	}
-	ids := make([]string, 0, len(entries))
-	for _, e := range entries {
-		ids = append(ids, e.text("DeviceIdentifier"))
-	}
-	return ids, nil
-}
-
 // dict is one dict of a property list; what is missing in it, or of another
 // type, reads as empty.
 type dict map[string]any

@@ -30,5 +30,18 @@ func listHere(ctx context.Context) ([]Drive, error) {
 	return ParseDiskutil(list, info)
 }
 
+// wholeDrives are the identifiers that `diskutil info` is to be asked for.
+func wholeDrives(list []byte) ([]string, error) {
+	entries, err := diskutilEntries(list)
+	if err != nil {
+		return nil, err
+	}
+	ids := make([]string, 0, len(entries))
+	for _, e := range entries {
+		ids = append(ids, e.text("DeviceIdentifier"))
+	}
+	return ids, nil
+}
+
 // toolsOf is where the tool that lists drives comes from.
 const toolsOf = "a part of macOS"

@@ -58,7 +58,9 @@ func changed(rt *rapid.T, doc any) any {
 	others := []any{
 		nil, true, "", "done", "put off", "x", strings.Repeat("é", 201), strings.Repeat("0", 64), strings.Repeat("g", 64),
 		json.Number("1"), json.Number("0"), json.Number("-1"), json.Number("2.5"), json.Number("3.0"), json.Number("1e3"), json.Number("1e4"), json.Number("10081"),
-		[]any{}, map[string]any{}, make([]any, 3),
+		[]any{},
+		map[string]any{},
+		make([]any, 3),
 	}
 	switch d := doc.(type) {
 	case map[string]any:
