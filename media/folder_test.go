@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"cardwright/media"
+	"cardwright/media/keys"
 	"cardwright/media/mediatest/shoptest"
 	"cardwright/verify"
 )
@@ -316,10 +317,17 @@ func TestFolderOfAPackageAlone(t *testing.T) {
 // A signature stands beside the record in a folder too.
 func TestFolderSigned(t *testing.T) {
 	job := shoptest.Kittiwake(t, t.TempDir()).Job(1)
-	job.Sign = func([]byte) ([]byte, error) { return []byte("signature\n"), nil }
+	key, err := keys.New(filepath.Join(t.TempDir(), "shop.key"))
+	require.NoError(t, err)
+	var signature []byte
+	job.Sign = func(record []byte) ([]byte, error) {
+		var err error
+		signature, err = key.Sign(record)
+		return signature, err
+	}
 	dir := t.TempDir()
 	require.NoError(t, job.WriteFolder(t.Context(), judgedFolder(dir)).Err)
-	assert.Equal(t, "signature\n", string(mustRead(t, dir, media.SignaturePath)))
+	assert.Equal(t, string(signature), string(mustRead(t, dir, media.SignaturePath)))
 	require.NoError(t, job.WriteFolder(t.Context(), judgedFolder(dir)).Err, "its own files are replaced")
 }
 

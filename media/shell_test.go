@@ -16,6 +16,9 @@ func TestWordsForShells(t *testing.T) {
 		`\\.\PhysicalDrive2`: {`'\\.\PhysicalDrive2'`, `\\.\PhysicalDrive2`},
 		"E:":                 {"E:", "E:"},
 		"100%":               {"100%", `"100%"`},
+		"a\tb.img":           {UnshownWord, UnshownWord},
+		"a\xffb.img":         {UnshownWord, UnshownWord},
+		"a\u202eb.img":       {UnshownWord, UnshownWord},
 	} {
 		assert.Equal(t, want[0], shellWord("linux", word))
 		assert.Equal(t, want[0], shellWord("darwin", word))

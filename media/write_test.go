@@ -16,6 +16,7 @@ import (
 
 	"cardwright/media"
 	"cardwright/media/fat32"
+	"cardwright/media/keys"
 	"cardwright/media/mediatest"
 	"cardwright/media/mediatest/shoptest"
 	"cardwright/verify/fatread"
@@ -372,10 +373,14 @@ func TestCardOfAPackageAlone(t *testing.T) {
 // A signature stands beside the record that it signs.
 func TestSignedRecord(t *testing.T) {
 	job := shoptest.Kittiwake(t, t.TempDir()).Job(1)
-	var signed []byte
+	key, err := keys.New(filepath.Join(t.TempDir(), "shop.key"))
+	require.NoError(t, err)
+	var signed, signature []byte
 	job.Sign = func(record []byte) ([]byte, error) {
+		var err error
 		signed = bytes.Clone(record)
-		return []byte("signature of the record\n"), nil
+		signature, err = key.Sign(record)
+		return signature, err
 	}
 	m, o := written(t, job, shoptest.Small)
 	text, err := o.Record.Encode()
@@ -383,7 +388,7 @@ func TestSignedRecord(t *testing.T) {
 	assert.Equal(t, string(text), string(signed))
 	files := contents(t, m)
 	assert.Equal(t, string(text), files[media.RecordPath])
-	assert.Equal(t, "signature of the record\n", files[media.SignaturePath])
+	assert.Equal(t, string(signature), files[media.SignaturePath])
 	assert.NotContains(t, files[media.SumsPath], media.SignaturePath)
 
 	job.Sign = func([]byte) ([]byte, error) { return nil, errors.New("no key") }

@@ -72,6 +72,7 @@ func (s *stranger) sameByCommand(t *testing.T, vessel string, shop map[string]st
 	var got verify.Report
 	require.NoError(t, json.Unmarshal(out.Bytes(), &got), "%s\n%s", &out, &errs)
 	want.AddImageOnly()
+	require.Equal(t, verify.ImageOnly, want.Findings[len(want.Findings)-1].Kind)
 	assert.Equal(t, want.Verdict, got.Verdict, told(got))
 	assert.Equal(t, kindsOf(want), kindsOf(got), told(got))
 	after, whenAfter := print(t, s.path)

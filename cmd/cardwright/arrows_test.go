@@ -22,7 +22,7 @@ var arrows = map[string][]string{
 
 	"media":          {"manifest", "manifest/version", "manifest/samename", "manifest/order", "media/fat32", "media/place"},
 	"media/fat32":    {"manifest/samename"},
-	"media/place":    {},
+	"media/place":    {"manifest/pattern"},
 	"media/drive":    {"media/place", "media/windisk"},
 	"media/readers":  {"media/windisk"},
 	"media/windisk":  {},

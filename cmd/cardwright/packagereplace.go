@@ -22,7 +22,7 @@ import (
 func newPackageReplaceCommand(s *session) *cobra.Command {
 	var o packageOptions
 	cmd := &cobra.Command{
-		Use:   "replace FILE --model MODEL --version VERSION --why TEXT",
+		Use:   "replace FILE --why TEXT",
 		Short: "Put a download in the place of a file that a release has",
 		Long: `package replace is for a maker who publishes other bytes under the same version.
 The download is judged as package add judges it, and takes the place of the file

@@ -49,7 +49,7 @@ func newSeatrialCommand(s *session) *cobra.Command {
 	var o seatrialOptions
 	cmd := &cobra.Command{
 		Use:   "seatrial LOG...",
-		Short: "Tell from a log under way whether compass and steering are right again",
+		Short: "Tell from a log whether compass and steering are right",
 		Long: `seatrial reads what the boat's own instruments said under way (NMEA 0183
 sentences, or a text capture of NMEA 2000) and tells, each value with its doubt:
 how the compass is aligned, its deviation, how the course is kept, what changed

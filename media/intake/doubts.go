@@ -5,8 +5,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"path/filepath"
-	"regexp"
 	"strings"
+
+	"cardwright/manifest/pattern"
 
 	"cardwright/manifest"
 	"cardwright/media"
@@ -122,11 +123,11 @@ func (x *examination) locked() string {
 }
 
 var (
-	xmlStart  = regexp.MustCompile(`(?s)^(?:\s|<\?.*?\?>|<!--.*?-->|<![A-Za-z][^>]*>)*<([A-Za-z_][\w:.-]*)[\s/>]`)
-	jsonStart = regexp.MustCompile(`^(?:\)\]\}',?\s*|[A-Za-z_$][\w$.]*\(\s*)?[\[{]`)
-	httpStart = regexp.MustCompile(`^(?:HTTP/\d|MIME-Version:|From: <Saved by)`)
-	errorText = regexp.MustCompile(`(?i)\b(?:[45]\d\d\b.{0,3}(?:bad|unauthori[sz]ed|payment|forbidden|not found|gone|too many|internal|not impl|service|gateway|request|error)|not found|forbidden|access denied|permission denied|unauthori[sz]ed|bad gateway|bad request|service unavailable|gateway time-?out|too many requests|internal server error|rate limit|link (?:has )?expired|session (?:has )?expired|temporarily unavailable|no such (?:file|key|object)|error code|error \d{3}|does(?:n't| not) exist)\b`)
-	linkStart = regexp.MustCompile(`^(?:\[InternetShortcut\]|\[Desktop Entry\]|d\d+:announce)`)
+	xmlStart  = pattern.Of(`(?s)^(?:\s|<\?.*?\?>|<!--.*?-->|<![A-Za-z][^>]*>)*<([A-Za-z_][\w:.-]*)[\s/>]`)
+	jsonStart = pattern.Of(`^(?:\)\]\}',?\s*|[A-Za-z_$][\w$.]*\(\s*)?[\[{]`)
+	httpStart = pattern.Of(`^(?:HTTP/\d|MIME-Version:|From: <Saved by)`)
+	errorText = pattern.Of(`(?i)\b(?:[45]\d\d\b.{0,3}(?:bad|unauthori[sz]ed|payment|forbidden|not found|gone|too many|internal|not impl|service|gateway|request|error)|not found|forbidden|access denied|permission denied|unauthori[sz]ed|bad gateway|bad request|service unavailable|gateway time-?out|too many requests|internal server error|rate limit|link (?:has )?expired|session (?:has )?expired|temporarily unavailable|no such (?:file|key|object)|error code|error \d{3}|does(?:n't| not) exist)\b`)
+	linkStart = pattern.Of(`^(?:\[InternetShortcut\]|\[Desktop Entry\]|d\d+:announce)`)
 )
 
 // shortError is the longest text, in bytes, that is taken for an error: longer
@@ -149,15 +150,15 @@ func (x *examination) page() (kind, begins string) {
 	switch {
 	case isPage(text):
 		kind = unless(ext, "a web page", ".html", ".htm", ".xhtml")
-	case httpStart.MatchString(text):
+	case httpStart.Regexp().MatchString(text):
 		kind = "a saved web page"
-	case xmlStart.MatchString(text):
+	case xmlStart.Regexp().MatchString(text):
 		kind = unless(ext, "an answer in XML", ".xml", ".svg", ".gpx", ".kml")
-	case jsonStart.MatchString(text) && x.isJSON(text):
+	case jsonStart.Regexp().MatchString(text) && x.isJSON(text):
 		kind = unless(ext, "an answer in JSON", ".json", ".geojson")
-	case linkStart.MatchString(text):
+	case linkStart.Regexp().MatchString(text):
 		kind = "a link to a download"
-	case x.size <= shortError && errorText.MatchString(text):
+	case x.size <= shortError && errorText.Regexp().MatchString(text):
 		kind = "an error in words"
 	}
 	return kind, fmt.Sprintf("text that begins with %q", shortened(text))

@@ -13,8 +13,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
+
+	"cardwright/manifest/pattern"
 )
 
 // NoPlace says why no file is made at a path.
@@ -100,12 +101,12 @@ func thereOf(folder string) string {
 // Names of devices that a person may type out of habit, on any system. A shell
 // takes some of the backslashes away.
 var (
-	ntDevice  = regexp.MustCompile(`(?i)^([\\/]{1,2}[.?][\\/]|[\\/]?[.][\\/]*)?(physicaldrive|harddiskvolume|harddisk|cdrom)\d+[\\/]*$`)
-	ntSpace   = regexp.MustCompile(`(?i)^([\\/]{2}[.?][\\/]|[\\/]?\?\?[\\/])`)
-	ntLetter  = regexp.MustCompile(`(?i)^[a-z]:[\\/]*$`)
-	ntVolume  = regexp.MustCompile(`(?i)volume\{[0-9a-f-]{36}\}[\\/]*$`)
-	dosDevice = regexp.MustCompile(`(?i)^(con|prn|aux|nul|conin\$|conout\$|com[0-9¹²³]|lpt[0-9¹²³]):?(\.[^\\/]*)?$`)
-	unixDev   = regexp.MustCompile(`^[\\/]dev[\\/][^\\/]+$`)
+	ntDevice  = pattern.Of(`(?i)^([\\/]{1,2}[.?][\\/]|[\\/]?[.][\\/]*)?(physicaldrive|harddiskvolume|harddisk|cdrom)\d+[\\/]*$`)
+	ntSpace   = pattern.Of(`(?i)^([\\/]{2}[.?][\\/]|[\\/]?\?\?[\\/])`)
+	ntLetter  = pattern.Of(`(?i)^[a-z]:[\\/]*$`)
+	ntVolume  = pattern.Of(`(?i)volume\{[0-9a-f-]{36}\}[\\/]*$`)
+	dosDevice = pattern.Of(`(?i)^(con|prn|aux|nul|conin\$|conout\$|com[0-9¹²³]|lpt[0-9¹²³]):?(\.[^\\/]*)?$`)
+	unixDev   = pattern.Of(`^[\\/]dev[\\/][^\\/]+$`)
 )
 
 // otherName says of which system a path is a device's name, "" where of none.
@@ -114,13 +115,13 @@ var (
 func otherName(path string) string {
 	const windows = "it is what Windows calls a drive"
 	switch {
-	case ntDevice.MatchString(path), ntLetter.MatchString(path), ntVolume.MatchString(path):
+	case ntDevice.Regexp().MatchString(path), ntLetter.Regexp().MatchString(path), ntVolume.Regexp().MatchString(path):
 		return windows
-	case ntSpace.MatchString(path) && !hasFolders(path):
+	case ntSpace.Regexp().MatchString(path) && !hasFolders(path):
 		return "it is what Windows calls a device"
-	case dosDevice.MatchString(lastPart(path)):
+	case dosDevice.Regexp().MatchString(lastPart(path)):
 		return "it is what Windows calls a device, whatever ending it has"
-	case unixDev.MatchString(path):
+	case unixDev.Regexp().MatchString(path):
 		return "/dev is where Linux and macOS keep their drives and other devices"
 	}
 	return ""

@@ -9,9 +9,10 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"time"
+
+	"cardwright/manifest/pattern"
 )
 
 // Unfinished is what a file is called while it is made, beside its own name and
@@ -27,11 +28,11 @@ const mark = ".unfinished-"
 
 // unfinished has the name of the finished file, and what a database puts behind
 // the names of its own files (https://sqlite.org/tempfiles.html).
-var unfinished = regexp.MustCompile(`^\.(.+)\.unfinished-[0-9a-f]{8}(-wal|-shm|-journal)?$`)
+var unfinished = pattern.Of(`^\.(.+)\.unfinished-[0-9a-f]{8}(-wal|-shm|-journal)?$`)
 
 // Of is the name of the finished file of which a name is the unfinished one's.
 func Of(name string) (finished string, ok bool) {
-	m := unfinished.FindStringSubmatch(name)
+	m := unfinished.Regexp().FindStringSubmatch(name)
 	if m == nil {
 		return "", false
 	}

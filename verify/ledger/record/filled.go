@@ -127,6 +127,9 @@ func readJSON(data []byte) (f Filled, err error) {
 	if err != nil {
 		return f, fmt.Errorf("it is not JSON: %w", err)
 	}
+	if n := formatOf(doc); n > Format {
+		return f, fmt.Errorf("found format %d, expected %d: %w", n, Format, ledger.ErrNewer)
+	}
 	allowed, err := filledForm()
 	if err != nil {
 		return f, err
@@ -198,6 +201,17 @@ func tidyVersion(v version.V) version.V {
 var tidier = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ")
 
 func tidyText(s string) string { return strings.TrimSpace(tidier.Replace(s)) }
+
+// formatOf is the version of its form that a document names; 0: none.
+func formatOf(doc any) int64 {
+	object, _ := doc.(map[string]any)
+	number, _ := object["format"].(json.Number)
+	n, err := number.Int64()
+	if err != nil {
+		return 0
+	}
+	return n
+}
 
 // Columns of a filled sheet in CSV, in any order. A line with a check is a
 // check, another one a step; "settings saved" may stand on any line.
