@@ -84,9 +84,9 @@ func keys(v any) []string {
 func TestReadFormRefuses(t *testing.T) {
 	good := string(blankForm(t))
 	for name, c := range map[string]struct{ old, with, says string }{
-		"format":       {`"format":1`, `"format":2`, "format 2; this program reads 1"},
+		"format":       {`"format":1`, `"format":2`, "format 2, expected 1: a newer cardwright made it"},
 		"vessel":       {`"vessel":"kittiwake"`, `"vessel":""`, "vessel: "},
-		"plan":         {`"plan":"2868`, `"plan":"XY68`, "plan: found"},
+		"plan":         {`"plan":"9945`, `"plan":"XY45`, "plan: found"},
 		"step result":  {`"result":""`, `"result":"fine"`, `steps[0].result: found "fine"`},
 		"minutes":      {`"minutes":0`, `"minutes":-1`, "steps[0].minutes: found -1"},
 		"number":       {`"number":1`, `"number":0`, "steps[0].number: found 0"},

@@ -127,16 +127,13 @@ func readJSON(data []byte) (f Filled, err error) {
 	if err != nil {
 		return f, fmt.Errorf("it is not JSON: %w", err)
 	}
-	if n := formatOf(doc); n > Format {
-		return f, fmt.Errorf("found format %d, expected %d: %w", n, Format, ledger.ErrNewer)
-	}
 	allowed, err := filledForm()
 	if err != nil {
 		return f, err
 	}
 	c := formCheck{doc: doc}
 	if c.check(allowed, doc, nil); len(c.list) > 0 {
-		return f, c.list
+		return f, c.list.newer(formatOf(doc))
 	}
 	var other *json.UnmarshalTypeError // 12.0 is an integer to the form, but not to the decoder
 	if err := json.Unmarshal(data, &f); errors.As(err, &other) {
@@ -201,6 +198,16 @@ func tidyVersion(v version.V) version.V {
 var tidier = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ")
 
 func tidyText(s string) string { return strings.TrimSpace(tidier.Replace(s)) }
+
+// newer says of a sheet in a later form who wrote it: what else is wrong follows.
+func (p Problems) newer(format int64) Problems {
+	for i := range p {
+		if format > Format && p[i].Where == "/format" {
+			p[i].Expected = fmt.Sprintf("%d: %s", Format, ledger.ErrNewer)
+		}
+	}
+	return p
+}
 
 // formatOf is the version of its form that a document names; 0: none.
 func formatOf(doc any) int64 {

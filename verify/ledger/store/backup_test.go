@@ -256,7 +256,7 @@ func TestOneFlippedBitIsCalledAnEditAndMayBeWear(t *testing.T) {
 	appendTo(t, l, "Ada", step(0, "1.5", "1.6"))
 	db := bare(t, path)
 	lock := unlock(t, db, false)
-	_, err := db.Exec(`UPDATE event SET content = replace(content, '"1.6"', '"1.8"')`)
+	_, err := db.Exec(`UPDATE event SET content = replace(content, '"1.6"', '"1.7"')`)
 	require.NoError(t, err)
 	lock()
 	r := check(t, l)
