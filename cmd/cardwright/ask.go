@@ -31,7 +31,10 @@ func (s *session) asking(ctx context.Context, force, told bool) *asking {
 	a := &asking{ctx: ctx, session: s}
 	f, ok := s.in.(*os.File)
 	if terminal := ok && term.IsTerminal(int(f.Fd())); force || terminal && !told && !s.yes && !s.json {
-		a.in = bufio.NewReader(s.in)
+		if s.answers == nil {
+			s.answers = bufio.NewReader(s.in)
+		}
+		a.in = s.answers
 	}
 	return a
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"fmt"
 	"io"
@@ -28,6 +29,8 @@ type session struct {
 	json    bool   // --json
 	yes     bool   // --yes
 	by      string // --by
+
+	answers *bufio.Reader // over in, once anything is asked: what one asking has buffered is the next one's
 
 	commands *regexp.Regexp // those that texts name, see keepShop
 	typed    []string       // words of the command line, and what stands behind = in them
