@@ -236,7 +236,7 @@ func TestEachDamage(t *testing.T) {
 				copy(d.b[d.start+sector*512+430:], "\r\nNo system here.\r\nTake the disk out and press a key.\r\n\x00\x00\xac\xcb\xd8")
 			}
 		}, "", ""},
-		{"no backup", "32", func(d *disk) { d.put16(d.start+50, 0) }, "boot-backup", ""},
+		{"no backup", "32", func(d *disk) { d.put16(d.start+50, 0) }, "boot-alone", ""},
 		{"a backup among the FATs", "32", func(d *disk) { d.put16(d.start+50, 999) }, "boot-backup boot-field", ""},
 		{"hidden sectors", "32", func(d *disk) { d.put32(d.start+28, 63); d.put32(d.start+6*512+28, 63) }, "hidden-sectors", ""},
 		{"larger than the card", "16", func(d *disk) { d.put16(d.start+19, 60000) }, "fat-size volume-size", ""},
