@@ -686,7 +686,8 @@ func (r *Report) conclude() {
 
 // Add adds a finding that the caller made, and concludes again.
 func (r *Report) Add(f Finding) {
-	r.add(f)
+	r.weigh(f)
+	r.Findings = append(r.Findings, f)
 	r.conclude()
 }
 
