@@ -5,7 +5,7 @@
 # make check  formatting, vet, staticcheck, race tests, short fuzz runs
 # make bench  speed and memory beside the public tools
 # make drill  a model of devices takes what is called good: 10,000 changed cards, 100 of them on loop drives;
-#             hostile input of real sizes: logs of a gigabyte
+#             ledgers killed at 204 random moments; hostile input of real sizes: logs of a gigabyte
 # make build  bin/cardwright
 # make release  dist/: the program for Linux, macOS and Windows, with digests and a list of what is inside
 
@@ -63,6 +63,7 @@ fuzz:
 # DRILL=500 make drill for fewer cards
 drill: tools
 	DRILL=$${DRILL:-10000} $(GO) test ./verify -timeout 60m -run 'TestDevices' -v
+	CARDWRIGHT_DRILLS=34 $(GO) test ./verify/ledger/store -run 'TestKilled' -timeout 60m
 	DRILL_BYTES=1000000000 $(GO) test ./verify/seatrial/sentences -run TestHostileLogsAreBounded -timeout 60m
 
 bench: build tools

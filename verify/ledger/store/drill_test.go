@@ -24,9 +24,9 @@ import (
 	"cardwright/verify/ledger/store"
 )
 
-// The drills kill this test program, run as a child with one of these jobs,
-// at random moments: 204 times in all, with -short 36 times; CARDWRIGHT_DRILLS
-// says another number.
+// The drills kill this test program, run as a child with one of these jobs:
+// at each of the moments below, or CARDWRIGHT_DRILLS times at random ones each
+// (make drill).
 var jobs = map[string]func(context.Context, []string) error{
 	"append":  childAppend,
 	"sync":    childSync,
@@ -36,18 +36,22 @@ var jobs = map[string]func(context.Context, []string) error{
 
 const jobEnv = "CARDWRIGHT_JOB"
 
-func drills(t testing.TB) int {
+// moments are how long after its first word a child is killed: while its first
+// event is still being followed by a second, within a transaction (one takes 2
+// to 20 ms), between several, and when the log is being moved into the file.
+func moments(t testing.TB) []time.Duration {
 	t.Helper()
 	text := os.Getenv("CARDWRIGHT_DRILLS")
-	switch {
-	case text == "" && testing.Short():
-		return 36
-	case text == "":
-		return 204
+	if text == "" {
+		return []time.Duration{0, 3 * time.Millisecond, 25 * time.Millisecond, 110 * time.Millisecond}
 	}
 	n, err := strconv.Atoi(text)
 	require.NoError(t, err)
-	return n
+	list := make([]time.Duration, n)
+	for i := range list {
+		list[i] = time.Duration(rand.Int64N(int64(120 * time.Millisecond)))
+	}
+	return list
 }
 
 // runJob does a child's job instead of the tests.
@@ -152,9 +156,9 @@ func childWrite(ctx context.Context, args []string) error {
 	return l.Close()
 }
 
-// killed runs a job, kills it (signal 9) at a random moment after its first
-// word, and returns everything that it had said by then.
-func killed(t testing.TB, job string, args ...string) []string {
+// killed runs a job, kills it (signal 9) some time after its first word, and
+// returns everything that it had said by then.
+func killed(t testing.TB, after time.Duration, job string, args ...string) []string {
 	t.Helper()
 	cmd := child(t, job, args...)
 	out, err := cmd.StdoutPipe()
@@ -163,7 +167,7 @@ func killed(t testing.TB, job string, args ...string) []string {
 	lines := bufio.NewScanner(out)
 	require.True(t, lines.Scan(), "the child began its work")
 	said := []string{lines.Text()}
-	timer := time.AfterFunc(time.Duration(rand.Int64N(int64(120*time.Millisecond))), func() { cmd.Process.Signal(syscall.SIGKILL) })
+	timer := time.AfterFunc(after, func() { cmd.Process.Signal(syscall.SIGKILL) })
 	defer timer.Stop()
 	for lines.Scan() {
 		said = append(said, lines.Text())
@@ -195,8 +199,8 @@ func TestKilledWhileAppending(t *testing.T) {
 			address := e.fresh(t)
 			appendTo(t, open(t, address), "Ada", ledgertest.NewWorld(1).TakeOn(1, 0))
 			var all []string
-			for range drills(t) / 6 {
-				all = append(all, killed(t, "append", address)...)
+			for _, after := range moments(t) {
+				all = append(all, killed(t, after, "append", address)...)
 				l, err := store.Open(context.Background(), address, store.Options{})
 				require.NoError(t, err)
 				requireAll(t, l, all)
@@ -217,8 +221,8 @@ func TestKilledWhileSyncing(t *testing.T) {
 			appendTo(t, server, "Ben", ledgertest.NewWorld(1).TakeOn(1, 0))
 			appendTo(t, local, "Ada", ledgertest.NewWorld(1).TakeOn(2, 0))
 			var all []string
-			for range drills(t) / 6 {
-				all = append(all, killed(t, "sync", van, address)...)
+			for _, after := range moments(t) {
+				all = append(all, killed(t, after, "sync", van, address)...)
 				appendTo(t, server, "Ben", step(len(all), "1.6", "1.8"))
 				requireAll(t, server, all)
 				requireWhole(t, server, "Ada", "Ben")
@@ -240,13 +244,13 @@ func TestKilledWhileRestoring(t *testing.T) {
 			backup := filepath.Join(t.TempDir(), "backup.db")
 			_, err := l.Backup(context.Background(), backup, known())
 			require.NoError(t, err)
-			for n := range drills(t) / 6 {
+			for n, after := range moments(t) {
 				t.Run(fmt.Sprint(n), func(t *testing.T) {
 					to := e.fresh(t)
 					if store.IsPostgres(to) {
-						killedRestoring(t, backup, to)
+						killedRestoring(t, after, backup, to)
 					} else {
-						killed(t, "restore", backup, to)
+						killed(t, after, "restore", backup, to)
 						requireFilesWhole(t, to)
 					}
 				})
@@ -257,12 +261,12 @@ func TestKilledWhileRestoring(t *testing.T) {
 
 // killedRestoring kills a restore to a server: what got there holds, and
 // doing it again brings the rest.
-func killedRestoring(t *testing.T, backup, to string) {
+func killedRestoring(t *testing.T, after time.Duration, backup, to string) {
 	t.Helper()
 	l := open(t, to)
 	cmd := child(t, "restore", backup, to)
 	require.NoError(t, cmd.Start())
-	time.Sleep(time.Duration(rand.Int64N(int64(600*time.Millisecond))) + 50*time.Millisecond)
+	time.Sleep(50*time.Millisecond + 5*after)
 	require.NoError(t, cmd.Process.Signal(syscall.SIGKILL))
 	require.Error(t, cmd.Wait())
 	requireWhole(t, l, "Ada", "Ben")
