@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"errors"
+	"flag"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -37,7 +38,14 @@ var builtCommand = sync.OnceValues(func() (string, error) {
 	return name, nil
 })
 
+// rapidChecks is how many values a property is tried on in the suite; a flag
+// overrides it, as `make drill` does.
+const rapidChecks = "25"
+
 func TestMain(m *testing.M) {
+	if err := flag.Set("rapid.checks", rapidChecks); err != nil {
+		panic(err)
+	}
 	code := m.Run()
 	if name, err := builtCommand(); err == nil {
 		os.RemoveAll(filepath.Dir(name))

@@ -205,11 +205,12 @@ func (v *victim) judge(o *overlay) verify.Report {
 // clusters, or of a file whose chain was led into the free ones.
 const mostReads = 24
 
-// 10,000 random damages of one card: no panic, bounded reads, never good where
+// Random damages of one card: no panic, bounded reads, never good where
 // a byte of a wanted file or of its chain differs; and where the verdict is
 // good, mtools takes every wanted file off the card, bit for bit.
 func TestCorpusRandomDamage(t *testing.T) {
-	const shards, damages = 2, 5000
+	const shards = 2
+	damages := drillCards(t, 600) / shards
 	v := newVictim(t)
 	whole := bytes.NewReader(readAll(t, v.path))
 	pristine := v.judge(&overlay{ReaderAt: whole, fails: -1})
@@ -259,7 +260,7 @@ func TestCorpusDamageAllocates(t *testing.T) {
 	v := newVictim(t)
 	whole := bytes.NewReader(readAll(t, v.path))
 	rng, most := rand.New(rand.NewSource(7)), uint64(0)
-	for i := range 500 {
+	for i := range drillCards(t, 100) {
 		all := v.damage(rng)
 		o := &overlay{ReaderAt: whole, patches: all, fails: -1}
 		var before, after runtime.MemStats
@@ -353,16 +354,13 @@ var harmless = regexp.MustCompile(`^(Leaving filesystem unchanged` +
 
 var bootCodeDiffers = regexp.MustCompile(`^(There are differences between boot sector and its backup|This is mostly harmless)`)
 
-// 5,000 damages judged by fsck.fat and by mtools too. fsck.fat agrees on the
+// Random damages judged by fsck.fat and by mtools too. fsck.fat agrees on the
 // structure, but for the classes in the tables above; where it complains of more
 // than book-keeping, or mtools doesn't take every wanted file off the card bit
 // for bit, the card is never called good.
 func TestCorpusAgreesWithFsck(t *testing.T) {
 	const shards = 2
-	damages := 5000
-	if testing.Short() {
-		damages = 200
-	}
+	damages := drillCards(t, 300)
 	v := newVictim(t)
 	for shard := range shards {
 		t.Run(fmt.Sprint(shard), func(t *testing.T) {

@@ -25,8 +25,8 @@ import (
 	"cardwright/verify/sheet"
 )
 
-// drillCards is how many cards are changed and judged: a few in the suite, as
-// many as the environment says in `make drill`.
+// drillCards is how many cards a random test changes: a few in the suite, as many
+// as DRILL says in `make drill`.
 func drillCards(t testing.TB, usual int) int {
 	n, err := strconv.Atoi(os.Getenv("DRILL"))
 	if os.Getenv("DRILL") == "" {
@@ -406,7 +406,7 @@ func behindOf(above string, n *node) (all []shown) {
 // no device depends on.
 func TestDevicesTakeWhatIsGood(t *testing.T) {
 	drilled, all := drillScene(t)
-	count := drillCards(t, 500)
+	count := drillCards(t, 250)
 	told := map[string]int{}
 	const shards = 2
 	for shard := range shards {

@@ -466,13 +466,25 @@ func TestVerdicts(t *testing.T) {
 // rest, and its verdict is that of all of them.
 func TestFindingsAreBounded(t *testing.T) {
 	s := newScene(t)
-	r := judge(s.card, s.written())
-	for len(r.Findings) < verify.MaxFindings {
-		r.Add(verify.Finding{Kind: verify.NameCase, Severity: verify.Warn})
+	dir := s.folderOf(t, t.TempDir())
+	const more = 100
+	for i := range verify.MaxFindings + more {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, fmt.Sprintf("photo%d.jpg", i)), []byte("x"), 0o600))
 	}
-	assert.Equal(t, verify.Good, r.Verdict)
-	r.Add(verify.Finding{Kind: verify.ExtraFile, Severity: verify.Stop})
+	r := verify.Folder(t.Context(), dir, s.folderExpected(), nil)
 	assert.Equal(t, verify.Bad, r.Verdict)
 	assert.Len(t, r.Findings, verify.MaxFindings)
-	assert.Equal(t, 1, r.Counts["findings_left_out"])
+	assert.GreaterOrEqual(t, r.Counts["findings_left_out"], more)
+
+	e := s.folderExpected()
+	e.Beside = true // then they are only told
+	r = verify.Folder(t.Context(), dir, e, nil)
+	assert.NotEqual(t, verify.Bad, r.Verdict)
+	left := r.Counts["findings_left_out"]
+	assert.GreaterOrEqual(t, left, more)
+	r.AddImageOnly()
+	r.Add(verify.Finding{Kind: verify.ExtraFile, Severity: verify.Stop})
+	assert.Equal(t, verify.Bad, r.Verdict)
+	assert.Len(t, r.Findings, verify.MaxFindings+2, "what the caller adds is kept")
+	assert.Equal(t, left, r.Counts["findings_left_out"])
 }

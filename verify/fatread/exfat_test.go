@@ -648,7 +648,7 @@ func TestExFATAgreesWithFsck(t *testing.T) {
 	}
 	whole := exfatImage(t, 4<<20, 0, tree, "-c", "1024", "-L", "KITTIWAKE")
 	rng := rand.New(rand.NewSource(5))
-	for i := range 2000 / fewer {
+	for i := range some(2000) {
 		x := *whole
 		x.b = bytes.Clone(whole.b)
 		what := exfatDamage(rng, &x)

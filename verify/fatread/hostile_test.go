@@ -210,7 +210,7 @@ func swallow(t testing.TB, c *Card) {
 	assert.LessOrEqual(t, n, size)
 }
 
-// 10,000 random damages: no panic, bounded reads, and no file whose bytes or
+// Random damages, in the drill 10,000: no panic, bounded reads, and no file whose bytes or
 // chain differ without a fault.
 func TestRandomDamage(t *testing.T) {
 	for _, c := range []struct {
@@ -221,7 +221,7 @@ func TestRandomDamage(t *testing.T) {
 			d := samples(t, c.bits)
 			want := cardSums(t, &d.read().Volumes[0])
 			rng := rand.New(rand.NewSource(1))
-			for i := range c.damages / fewer {
+			for i := range some(c.damages) {
 				list := damage(rng, d)
 				onDisk(d, list, func() {
 					w := &watched{b: d.b}
@@ -238,6 +238,21 @@ func TestRandomDamage(t *testing.T) {
 			}
 		})
 	}
+}
+
+// drilling tells whether this is `make drill`.
+func drilling() bool { return os.Getenv("DRILL") != "" }
+
+// some is how many of so many random steps a test takes: all in the drill, one in
+// ten in the suite, fewer still where each costs more.
+func some(all int) int {
+	switch {
+	case fewer > 1:
+		return max(20, all/fewer)
+	case drilling():
+		return all
+	}
+	return max(20, all/10)
 }
 
 func onDisk(d *disk, list []patch, while func()) {
@@ -462,7 +477,8 @@ var bombs = map[string]struct {
 func TestBombs(t *testing.T) {
 	for name, bomb := range bombs {
 		t.Run(name, func(t *testing.T) {
-			if s := bomb.card(); s.size == card32 && fewer == 1 { // the largest are read once only
+			t.Parallel()
+			if s := bomb.card(); s.size == card32 && drilling() { // the largest are read once only
 				bounded(t, Read(s, s.size, Limits{}), s.asked)
 			}
 			o := inChild(t, "FATREAD_BOMB="+name)
@@ -625,13 +641,14 @@ func TestDirectionMarks(t *testing.T) {
 	assert.True(t, found)
 }
 
-// Of a nominal 32 GB card with 200 MB in 10,000 files, only what is in use is
-// read, in bounded memory.
+// Of a nominal 32 GB card with 1,000 files, in the drill 10,000, only what is in
+// use is read, in bounded memory.
 func TestLargeCard(t *testing.T) {
 	const size = int64(31_914_983_424)
+	files := some(10_000)
 	image := mkfs(t, size, "-F", "32", "-s", "32", "--invariant")
 	dir := t.TempDir()
-	for i := range 10_000 {
+	for i := range files {
 		require.NoError(t, os.WriteFile(fmt.Sprintf("%s/%05d of many.bin", dir, i), []byte(strconv.Itoa(i)), 0o644))
 	}
 	run(t, "mmd", "-i", image, "::many")
@@ -641,7 +658,7 @@ func TestLargeCard(t *testing.T) {
 	require.Len(t, c.Volumes, 1)
 	swallow(t, c)
 	o := inChild(t, "FATREAD_IMAGE="+image)
-	assert.Equal(t, 10_001, o.Entries)
+	assert.Equal(t, files+1, o.Entries)
 	assert.LessOrEqual(t, o.Held, larger*int64(24<<20))
 	assert.LessOrEqual(t, o.Asked, 3*c.Volumes[0].FATBytes+4<<20)
 }
