@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"cardwright/manifest/durable"
 	"cardwright/manifest/samename"
 	"cardwright/media/place"
 )
@@ -409,7 +410,7 @@ func (w *folderWriter) syncFolders() error {
 		if err != nil {
 			return fmt.Errorf("syncing folder %s: %w", dir, err)
 		}
-		if err := errors.Join(syncFolder(f), f.Close()); err != nil {
+		if err := errors.Join(durable.SyncOpenFolder(f), f.Close()); err != nil {
 			return fmt.Errorf("syncing folder %s: %w", dir, err)
 		}
 	}

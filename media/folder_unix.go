@@ -10,9 +10,6 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// syncFolder makes the names in a folder durable.
-func syncFolder(f *os.File) error { return f.Sync() }
-
 // lockFolder marks a folder as being written until what it gives is closed; it
 // fails where another run holds it.
 func lockFolder(f *os.File) (io.Closer, error) {

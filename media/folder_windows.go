@@ -9,10 +9,6 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// syncFolder does nothing: Windows offers no such call for folders, and
-// writes names through when the files are closed.
-func syncFolder(*os.File) error { return nil }
-
 // lockFolder marks a folder as being written until what it gives is closed; it
 // fails where another run holds it. Windows has no locks on folders, so it is
 // a name that the whole computer knows, which the system takes back when its

@@ -15,20 +15,21 @@ var arrows = map[string][]string{
 	"manifest/version":  {},
 	"manifest/samename": {},
 	"manifest/pattern":  {},
+	"manifest/durable":  {"manifest/pattern"},
 	"manifest/order":    {"manifest", "manifest/samename", "manifest/version"},
 	"manifest/schema":   {"manifest", "manifest/version"},
-	"manifest/edit":     {"manifest", "manifest/version"},
+	"manifest/edit":     {"manifest", "manifest/durable", "manifest/version"},
 	"manifest/survey":   {"manifest", "manifest/pattern", "manifest/version"},
 
-	"media":          {"manifest", "manifest/version", "manifest/samename", "manifest/order", "media/fat32", "media/place"},
+	"media":          {"manifest", "manifest/version", "manifest/durable", "manifest/samename", "manifest/order", "media/fat32", "media/place"},
 	"media/fat32":    {"manifest/samename"},
-	"media/place":    {"manifest/pattern"},
-	"media/drive":    {"media/place", "media/windisk"},
+	"media/place":    {"manifest/durable", "manifest/pattern"},
+	"media/drive":    {"manifest/durable", "media/place", "media/windisk"},
 	"media/readers":  {"media/windisk"},
 	"media/windisk":  {},
 	"media/capacity": {"media"},
-	"media/keys":     {"media/place"},
-	"media/intake":   {"manifest", "manifest/pattern", "manifest/samename", "manifest/version", "manifest/order", "media", "media/place"},
+	"media/keys":     {"manifest/durable", "media/place"},
+	"media/intake":   {"manifest", "manifest/durable", "manifest/pattern", "manifest/samename", "manifest/version", "manifest/order", "media", "media/place"},
 
 	"verify":         {"manifest", "manifest/pattern", "manifest/samename", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
 	"verify/fatread": {"manifest/samename"},
@@ -43,7 +44,7 @@ var arrows = map[string][]string{
 	"verify/seatrial/simulate":  {},
 
 	// the ledger's rooms may import one another
-	"verify/ledger": {"manifest", "manifest/order", "manifest/version", "media", "media/place", "verify", "verify/seatrial"},
+	"verify/ledger": {"manifest", "manifest/durable", "manifest/order", "manifest/version", "media", "media/place", "verify", "verify/seatrial"},
 
 	"cmd/cardwright":           nil, // anything
 	"cmd/cardwright/interrupt": {},

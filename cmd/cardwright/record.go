@@ -19,6 +19,7 @@ import (
 	"golang.org/x/term"
 
 	"cardwright/manifest"
+	"cardwright/manifest/durable"
 	"cardwright/manifest/edit"
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
@@ -220,12 +221,7 @@ func (r *recording) writeTyped(path string) error {
 	if err != nil {
 		return err
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(text)
-	return errors.Join(err, f.Sync(), f.Close())
+	return durable.WriteNew(path, 0o666, bytes.NewReader(text))
 }
 
 // somethingToNote keeps an empty visit out of the ledger, where it would stay.

@@ -2,8 +2,6 @@ package edit
 
 import (
 	"bytes"
-	"crypto/rand"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -12,6 +10,7 @@ import (
 	"path/filepath"
 
 	"cardwright/manifest"
+	"cardwright/manifest/durable"
 )
 
 // File is one of a shop's files in the making: as it was when it was read, and
@@ -153,10 +152,10 @@ func (f *File) save() error {
 			return fmt.Errorf("writing %s: %w", f.name, err)
 		}
 	}
-	if err := os.MkdirAll(filepath.Dir(f.path), 0o755); err != nil {
+	if err := durable.MakeFolders(filepath.Dir(f.path), 0o755); err != nil {
 		return fmt.Errorf("writing %s: %w", f.name, err)
 	}
-	fresh, err := f.beside()
+	fresh, err := durable.Beside(f.path, f.mode, bytes.NewReader(f.data))
 	if err != nil {
 		return fmt.Errorf("writing %s: %w", f.name, err)
 	}
@@ -169,7 +168,7 @@ func (f *File) save() error {
 		return fmt.Errorf("writing %s: %w", f.name, err)
 	}
 	f.was = f.data
-	return syncFolder(filepath.Dir(f.path))
+	return nil
 }
 
 // nameSchema gives a file that is changed the line by which editors find its
@@ -183,42 +182,19 @@ func (f *File) nameSchema() error {
 	return f.become(data)
 }
 
-// beside writes the text to a file of its own in the same folder, whose name
-// begins with a dot, so that no shop is loaded with it.
-func (f *File) beside() (string, error) {
-	var random [4]byte
-	_, _ = rand.Read(random[:]) // never fails, by its documentation
-	path := filepath.Join(filepath.Dir(f.path), "."+filepath.Base(f.path)+".unfinished-"+hex.EncodeToString(random[:]))
-	out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, f.mode)
-	if err != nil {
-		return "", err
-	}
-	_, err = out.Write(f.data)
-	if f.was != nil { // what the umask leaves is for new files
-		err = errors.Join(err, out.Chmod(f.mode))
-	}
-	if err := errors.Join(err, out.Sync(), out.Close()); err != nil {
-		return "", errors.Join(err, os.Remove(path))
-	}
-	return path, nil
-}
-
 // errThere says that a file that should be new isn't.
 var errThere = errors.New("it is there already, and was left as it is")
 
 // place puts a new file where nothing may stand yet.
 func (f *File) place(fresh string) error {
-	switch err := os.Link(fresh, f.path); {
-	case errors.Is(err, fs.ErrExist):
-		return errors.Join(errThere, os.Remove(fresh))
-	case err == nil:
-		return os.Remove(fresh)
+	err := durable.RenameNew(fresh, f.path)
+	if errors.Is(err, fs.ErrExist) {
+		err = errThere
 	}
-	// A file system without links: look first, then rename.
-	if _, err := os.Lstat(f.path); !errors.Is(err, fs.ErrNotExist) {
-		return errors.Join(errThere, os.Remove(fresh))
+	if err != nil {
+		return errors.Join(err, os.Remove(fresh))
 	}
-	return os.Rename(fresh, f.path)
+	return nil
 }
 
 // errAside says that what somebody wrote meanwhile could not be put back.
@@ -235,9 +211,9 @@ func (f *File) exchange(fresh string) error {
 	case err != nil:
 		return errors.Join(err, os.Remove(fresh))
 	case !swapped:
-		return os.Rename(fresh, f.path)
+		return durable.Rename(fresh, f.path)
 	case f.stands(fresh):
-		return os.Remove(fresh)
+		return errors.Join(durable.SyncFolder(filepath.Dir(f.path)), os.Remove(fresh))
 	}
 	if _, err := swap(fresh, f.path); err != nil {
 		return fmt.Errorf("%w; %w in %s: %w", &Changed{f.name}, errAside, fresh, err)

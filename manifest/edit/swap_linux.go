@@ -2,7 +2,6 @@ package edit
 
 import (
 	"errors"
-	"os"
 
 	"golang.org/x/sys/unix"
 )
@@ -14,13 +13,4 @@ func swap(a, b string) (bool, error) {
 		return false, nil
 	}
 	return err == nil, err
-}
-
-// syncFolder makes a folder's names as lasting as its files.
-func syncFolder(dir string) error {
-	f, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(f.Sync(), f.Close())
 }

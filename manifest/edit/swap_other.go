@@ -4,6 +4,3 @@ package edit
 
 // swap exchanges two files in one step, which only Linux is asked for.
 func swap(_, _ string) (bool, error) { return false, nil }
-
-// syncFolder does nothing where folders can't be opened like files.
-func syncFolder(string) error { return nil }

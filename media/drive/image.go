@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"cardwright/manifest/durable"
 	"cardwright/media/place"
 )
 
@@ -81,12 +82,11 @@ func CreateImage(path string, bytes int64) (*Image, error) {
 }
 
 func createBeside(doing, target string, bytes int64) (*Image, error) {
-	temp := place.Unfinished(target)
-	f, err := os.OpenFile(temp, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+	f, err := durable.Create(target, 0o666)
 	if err != nil {
 		return nil, faultOf(image, doing, err)
 	}
-	img := &Image{store: newStore(temp, f, bytes, true), target: target}
+	img := &Image{store: newStore(f.Name(), f, bytes, true), target: target}
 	if err := img.claim(); err != nil {
 		return nil, errors.Join(faultOf(image, doing, err), img.Abandon())
 	}
@@ -96,9 +96,6 @@ func createBeside(doing, target string, bytes int64) (*Image, error) {
 
 // claim gives the file its length and marks it as being written.
 func (i *Image) claim() error {
-	if err := place.Lock(i.plain); err != nil {
-		return err
-	}
 	// Between the creation and the lock another run could have taken it for a
 	// leftover.
 	if _, err := os.Lstat(i.path); err != nil {
@@ -130,14 +127,10 @@ func (i *Image) Commit() error {
 	if err := i.closeFiles(); err != nil {
 		return fmt.Errorf("%s: %w", doing, err)
 	}
-	if err := os.Rename(i.path, i.target); err != nil {
+	if err := durable.Rename(i.path, i.target); err != nil {
 		return faultOf(image, doing, err)
 	}
-	folder := filepath.Dir(i.target)
 	i.path, i.target = i.target, ""
-	if err := place.SyncFolder(folder); err != nil {
-		return faultOf(image, doing, err)
-	}
 	return nil
 }
 
@@ -195,7 +188,7 @@ func whatIs(mode fs.FileMode) string {
 }
 
 func isTempOf(target, name string) bool {
-	of, ok := place.Of(name)
+	of, ok := durable.Finished(name)
 	return ok && of == filepath.Base(target)
 }
 
@@ -227,7 +220,7 @@ func removeLeftover(path string) error {
 		return faultOf(image, doing, err)
 	}
 	// A lock that can be had says that its writer is gone; it goes with f.
-	if err := errors.Join(place.Lock(f), f.Close()); err != nil {
+	if err := errors.Join(durable.Lock(f), f.Close()); err != nil {
 		return faultOf(image, doing, err)
 	}
 	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {

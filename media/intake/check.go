@@ -17,9 +17,9 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/durable"
 	"cardwright/manifest/version"
 	"cardwright/media"
-	"cardwright/media/place"
 )
 
 // State is what became of a package file.
@@ -207,7 +207,7 @@ func (w *walk) needs(path string) bool {
 
 func (w *walk) stranger(path, name string) *Checked {
 	c := &Checked{State: Unknown, Path: below(w.dir, path), Name: name, NeededBy: []string{}, path: path, Advice: "add it with cardwright package add, or take it away"}
-	if _, ok := place.Of(name); ok {
+	if _, ok := durable.Finished(name); ok {
 		c.Found, c.Advice = "a copy that was not finished", "take it away"
 	}
 	switch info, err := os.Stat(path); {

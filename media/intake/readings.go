@@ -12,9 +12,8 @@ import (
 	"path/filepath"
 	"time"
 
-	"github.com/natefinch/atomic"
-
 	"cardwright/manifest"
+	"cardwright/manifest/durable"
 	"cardwright/media"
 )
 
@@ -114,7 +113,7 @@ func (r *Readings) Save(shop *manifest.Shop) error {
 		err = fmt.Errorf("more than %d bytes", MaxReadings)
 	}
 	if err == nil {
-		err = os.MkdirAll(filepath.Dir(r.path), 0o700)
+		err = durable.MakeFolders(filepath.Dir(r.path), 0o700)
 	}
 	if info, e := os.Lstat(r.path); err == nil && e == nil && !info.Mode().IsRegular() {
 		err = fmt.Errorf("%s is not a plain file", r.path)
@@ -122,7 +121,7 @@ func (r *Readings) Save(shop *manifest.Shop) error {
 		err = e
 	}
 	if err == nil {
-		err = atomic.WriteFile(r.path, bytes.NewReader(text))
+		err = durable.Write(r.path, 0o600, bytes.NewReader(text))
 	}
 	if err != nil {
 		return fmt.Errorf("keeping when packages were read: %w", err)

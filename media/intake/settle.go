@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 
 	"cardwright/manifest"
+	"cardwright/manifest/durable"
 	"cardwright/media"
 )
 
@@ -54,10 +55,10 @@ func (t *Taken) Settle(now *manifest.Shop, f Found) error {
 	if _, err := os.Lstat(place); !errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
-	if err := os.Rename(t.Path, place); err != nil {
+	if err := durable.Rename(t.Path, place); err != nil {
 		return fmt.Errorf("moving %s to its place: %w", t.Path, err)
 	}
 	removeEmpty(filepath.Dir(t.Path), t.root)
 	t.Path = place
-	return syncFolder(filepath.Dir(place))
+	return nil
 }

@@ -13,6 +13,7 @@ import (
 	"slices"
 
 	"cardwright/manifest"
+	"cardwright/manifest/durable"
 	"cardwright/manifest/samename"
 	"cardwright/media"
 	"cardwright/media/place"
@@ -136,16 +137,15 @@ func (t *Taken) copy(ctx context.Context, f Found, progress func(int64)) error {
 	if err := place.MayMake(t.Path); err != nil {
 		return fmt.Errorf("taking %s: %w", f.Path, err)
 	}
-	if err := os.MkdirAll(filepath.Dir(t.Path), 0o755); err != nil {
+	if err := durable.MakeFolders(filepath.Dir(t.Path), 0o755); err != nil {
 		return fmt.Errorf("taking %s: %w", f.Path, err)
 	}
-	t.temp = place.Unfinished(t.Path)
-	out, err := os.OpenFile(t.temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	out, err := durable.Create(t.Path, 0o644)
 	if err != nil {
 		return fmt.Errorf("taking %s: %w", f.Path, err)
 	}
+	t.temp = out.Name()
 	sum := sha256.New()
-	_ = place.Lock(out) // so that nobody takes it for one that was left; nobody else has its name
 	n, err := copyAll(ctx, io.MultiWriter(out, sum), io.LimitReader(in, f.Size+1), progress)
 	err = errors.Join(err, out.Sync(), out.Close())
 	if err == nil && (n != f.Size || hexOf(sum.Sum(nil)) != f.SHA256) {
@@ -197,18 +197,14 @@ func (t *Taken) Commit() error {
 	if t.temp == "" {
 		return nil
 	}
-	var err error
+	rename := durable.RenameNew
 	if t.Was != "" {
-		err = os.Rename(t.temp, t.Path)
-	} else if err = os.Link(t.temp, t.Path); err == nil {
-		err = os.Remove(t.temp)
-	} else if !errors.Is(err, fs.ErrExist) { // a file system without links
-		err = os.Rename(t.temp, t.Path)
+		rename = durable.Rename
 	}
-	if err != nil {
+	if err := rename(t.temp, t.Path); err != nil {
 		return errors.Join(fmt.Errorf("putting the package in its place: %w", err), t.Abandon())
 	}
-	return syncFolder(filepath.Dir(t.Path))
+	return nil
 }
 
 // Abandon takes the copy away again, and the folders that were made for it.

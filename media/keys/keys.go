@@ -20,6 +20,7 @@ import (
 
 	"aead.dev/minisign"
 
+	"cardwright/manifest/durable"
 	"cardwright/media/place"
 )
 
@@ -77,23 +78,36 @@ func New(path string) (Key, error) {
 	if err := place.MayMake(path); err != nil {
 		return Key{}, fmt.Errorf("keeping the key: %w", err)
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-		return Key{}, fmt.Errorf("keeping the key: %w", err)
-	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if errors.Is(err, fs.ErrExist) {
+	err = keep(path, append(text, '\n'))
+	switch {
+	case errors.Is(err, fs.ErrExist):
 		return Key{}, fmt.Errorf("there is a key at %s already: it was left as it is; show it with cardwright key show", path)
-	}
-	if err != nil {
+	case err != nil:
 		return Key{}, fmt.Errorf("keeping the key: %w", err)
-	}
-	if err = ownerOnly(f); err == nil {
-		_, err = f.Write(append(text, '\n'))
-	}
-	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return Key{}, errors.Join(fmt.Errorf("keeping the key: %w", err), os.Remove(path))
 	}
 	return Key{private}, nil
+}
+
+// keep writes a key's text to a new file that only its owner may read from the
+// first byte on. Where a file stands already the error wraps fs.ErrExist.
+func keep(path string, text []byte) error {
+	if err := durable.MakeFolders(filepath.Dir(path), 0o700); err != nil {
+		return err
+	}
+	f, err := durable.Create(path, 0o600)
+	if err != nil {
+		return err
+	}
+	if err = ownerOnly(f); err == nil {
+		_, err = f.Write(text)
+	}
+	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
+		err = durable.RenameNew(f.Name(), path)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.Name()))
+	}
+	return nil
 }
 
 // Load reads the key at path. It wraps fs.ErrNotExist where there is none, and

@@ -1,8 +1,6 @@
 package place
 
 import (
-	"crypto/rand"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -12,32 +10,8 @@ import (
 	"strings"
 	"time"
 
-	"cardwright/manifest/pattern"
+	"cardwright/manifest/durable"
 )
-
-// Unfinished is what a file is called while it is made, beside its own name and
-// named after it, so that a person can tell what it is and a later run find it:
-// .NAME.unfinished-1a2b3c4d. Each call gives another.
-func Unfinished(path string) string {
-	var random [4]byte
-	_, _ = rand.Read(random[:]) // never fails, by its documentation
-	return filepath.Join(filepath.Dir(path), "."+filepath.Base(path)+mark+hex.EncodeToString(random[:]))
-}
-
-const mark = ".unfinished-"
-
-// unfinished has the name of the finished file, and what a database puts behind
-// the names of its own files (https://sqlite.org/tempfiles.html).
-var unfinished = pattern.Of(`^\.(.+)\.unfinished-[0-9a-f]{8}(-wal|-shm|-journal)?$`)
-
-// Of is the name of the finished file of which a name is the unfinished one's.
-func Of(name string) (finished string, ok bool) {
-	m := unfinished.Regexp().FindStringSubmatch(name)
-	if m == nil {
-		return "", false
-	}
-	return m[1], true
-}
 
 // Pending is the folder that holds the files of a card while a mounted one is
 // written.
@@ -99,7 +73,7 @@ func LeftoversBelow(folder string) (found []Leftover, err error) {
 }
 
 func leftover(folder string, e fs.DirEntry) (Leftover, bool) {
-	of, ok := Of(e.Name())
+	of, ok := durable.Finished(e.Name())
 	switch {
 	case e.IsDir() && e.Name() == Pending:
 		of, ok = "a card in this folder", true
@@ -128,59 +102,15 @@ func free(path string) bool {
 		return !errors.Is(err, fs.ErrNotExist)
 	}
 	defer f.Close() // which gives up the lock
-	return Lock(f) == nil
+	return durable.Lock(f) == nil
 }
 
-// Write puts a file in its place, whole or not at all: it is written beside, and
-// renamed when all of it is on the disk. Where a file stands there already, its
-// rights are kept. A link is replaced; whoever wants to follow it does so before.
-func Write(path string, content io.Reader) (err error) {
+// Write is durable.Write where a file may be made.
+func Write(path string, content io.Reader) error {
 	if err := MayMake(path); err != nil {
 		return err
 	}
-	temp := Unfinished(path)
-	f, err := os.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, gone(f.Close()), gone(os.Remove(temp)))
-		}
-	}()
-	if err := Lock(f); err != nil {
-		return err
-	}
-	if info, err := os.Stat(path); err == nil {
-		if err := f.Chmod(info.Mode().Perm()); err != nil && !errors.Is(err, errors.ErrUnsupported) {
-			return err
-		}
-	}
-	if _, err := io.Copy(f, content); err != nil {
-		return err
-	}
-	if err := f.Sync(); err != nil {
-		return err
-	}
-	if err := closeAndRename(f, temp, path); err != nil {
-		return err
-	}
-	return SyncFolder(filepath.Dir(path))
-}
-
-func closeAndRename(f *os.File, temp, path string) error {
-	if err := f.Close(); err != nil {
-		return err
-	}
-	return os.Rename(temp, path)
-}
-
-// gone is an error of removing or closing, but for what is done already.
-func gone(err error) error {
-	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, os.ErrClosed) {
-		return nil
-	}
-	return err
+	return durable.Write(path, 0o666, content)
 }
 
 // Remove is the command by which a person removes a leftover, for the shell of

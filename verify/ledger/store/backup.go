@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 
+	"cardwright/manifest/durable"
 	"cardwright/verify/ledger"
 )
 
@@ -62,17 +63,14 @@ func mustBeFree(path string) error {
 
 // nameNew syncs a finished file and gives it a name that nobody has.
 func nameNew(temp, path string) error {
-	f, err := os.OpenFile(temp, os.O_RDWR, 0)
-	if err != nil {
+	if err := errors.Join(durable.SyncFile(temp), mustBeFree(path)); err != nil {
 		return err
 	}
-	if err := errors.Join(f.Sync(), f.Close(), mustBeFree(path)); err != nil {
-		return err
+	err := durable.RenameNew(temp, path)
+	if errors.Is(err, fs.ErrExist) {
+		return errors.Join(mustBeFree(path), err)
 	}
-	if err := os.Rename(temp, path); err != nil {
-		return err
-	}
-	return syncFolder(path)
+	return err
 }
 
 // copyTo writes the ledger into an empty file.

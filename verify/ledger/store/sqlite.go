@@ -17,6 +17,7 @@ import (
 	"modernc.org/sqlite"
 	lib "modernc.org/sqlite/lib"
 
+	"cardwright/manifest/durable"
 	"cardwright/media/place"
 	"cardwright/verify/ledger"
 )
@@ -169,7 +170,7 @@ func fileMode(path string, readOnly bool) (string, error) {
 	hasWAL := err == nil && wal.Size() > 0
 	var probe *os.File
 	if err = place.MayMake(path); err == nil {
-		probe, err = os.OpenFile(place.Unfinished(path), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
+		probe, err = os.OpenFile(durable.Unfinished(path), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
 	}
 	if err == nil {
 		return "&mode=ro", errors.Join(probe.Close(), os.Remove(probe.Name()))
@@ -201,7 +202,7 @@ func tempBeside(path string) (string, error) {
 	if err := place.MayMake(path); err != nil {
 		return "", err
 	}
-	f, err := os.OpenFile(place.Unfinished(path), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
+	f, err := os.OpenFile(durable.Unfinished(path), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return "", err
 	}
@@ -211,30 +212,11 @@ func tempBeside(path string) (string, error) {
 // nameOnce gives a finished file its name, unless something has it already:
 // then another program made the ledger meanwhile, and that one counts.
 func nameOnce(temp, path string) error {
-	err := os.Link(temp, path)
-	switch {
-	case err == nil || errors.Is(err, fs.ErrExist):
-		return syncFolder(path)
-	default: // a file system without links
-		if _, err := os.Stat(path); err == nil {
-			return nil
-		}
-		if err := os.Rename(temp, path); err != nil {
-			return err
-		}
-		return syncFolder(path)
+	err := durable.RenameNew(temp, path)
+	if errors.Is(err, fs.ErrExist) {
+		return durable.SyncFolder(filepath.Dir(path))
 	}
-}
-
-func syncFolder(path string) error {
-	if runtime.GOOS == "windows" {
-		return nil
-	}
-	d, err := os.Open(filepath.Dir(path))
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return err
 }
 
 func removeDatabase(path string) {

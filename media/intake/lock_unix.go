@@ -9,15 +9,6 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// syncFolder makes a folder's names as lasting as its files.
-func syncFolder(dir string) error {
-	f, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(f.Sync(), f.Close())
-}
-
 // lockFolder waits until no other program holds a folder, or only tries; false
 // where one does. A file system without locks lets everybody.
 func lockFolder(f *os.File, wait bool) bool {
