@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -122,16 +123,18 @@ func (k *killed) kill(at int64, args ...string) (done int64) {
 	return done
 }
 
-// moments are the amounts of work at which the command is killed.
+// moments are the amounts of work at which the command is killed: at even
+// steps from its start to just past its end, and in a drill of N at N/50 more.
 func (k *killed) moments(args ...string) []int64 {
 	whole := k.kill(1<<62, args...)
 	require.Positive(k.t, whole)
-	moments := make([]int64, 20)
-	if testing.Short() {
-		moments = moments[:5]
+	var moments []int64
+	for _, percent := range []int64{2, 15, 30, 45, 55, 65, 75, 85, 95, 105} { // the last finds it done
+		moments = append(moments, whole*percent/100)
 	}
-	for i := range moments {
-		moments[i] = k.random.Int64N(whole + whole/10) // the last ones find it done
+	drill, _ := strconv.Atoi(os.Getenv("DRILL")) // none asked for: 0
+	for range drill / 50 {
+		moments = append(moments, k.random.Int64N(whole+whole/10))
 	}
 	return moments
 }

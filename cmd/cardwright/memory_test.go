@@ -61,10 +61,7 @@ func TestMemory(t *testing.T) {
 	command, shop := filepath.Join(dir, "cardwright"), filepath.Join(dir, "shop")
 	out, err := exec.Command("go", "build", "-o", command, ".").CombinedOutput()
 	require.NoError(t, err, string(out))
-	large, many := int64(1<<30), 3000
-	if testing.Short() {
-		large, many = 128<<20, 300
-	}
+	const large, many = 5 * mostMemory, 1000
 	memoryShop(t, shop, large, many)
 	image, folder := filepath.Join(dir, "card.img"), filepath.Join(dir, "folder")
 	require.NoError(t, os.Mkdir(folder, 0o700))

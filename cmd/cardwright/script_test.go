@@ -1,3 +1,5 @@
+//go:build linux
+
 package main
 
 import (
@@ -193,14 +195,6 @@ func loopDrive(ts *testscript.TestScript, name string, args ...string) {
 	loop := strings.TrimSpace(string(out))
 	ts.Setenv(name, loop)
 	ts.Defer(func() { _ = exec.Command("losetup", "-d", loop).Run() })
-}
-
-// same FILE FILE: byte for byte, also where they are large and sparse.
-func same(ts *testscript.TestScript, neg bool, args []string) {
-	err := ts.Exec("cmp", args[0], args[1])
-	if neg == (err == nil) {
-		ts.Fatalf("cmp %s %s: %v", args[0], args[1], err)
-	}
 }
 
 // sail FILE COMPASS [TIMES] writes the log of a boat that ran the eight headings,
