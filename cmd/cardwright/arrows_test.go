@@ -20,6 +20,7 @@ var arrows = map[string][]string{
 	"manifest/schema":   {"manifest", "manifest/version"},
 	"manifest/edit":     {"manifest", "manifest/durable", "manifest/version"},
 	"manifest/survey":   {"manifest", "manifest/pattern", "manifest/version"},
+	"manifest/tables":   {"manifest", "manifest/pattern"},
 
 	"media":          {"manifest", "manifest/version", "manifest/durable", "manifest/samename", "manifest/order", "media/fat32", "media/place"},
 	"media/fat32":    {"manifest/samename"},
@@ -44,7 +45,7 @@ var arrows = map[string][]string{
 	"verify/seatrial/simulate":  {},
 
 	// the ledger's rooms may import one another
-	"verify/ledger": {"manifest", "manifest/durable", "manifest/order", "manifest/version", "media", "media/place", "verify", "verify/seatrial"},
+	"verify/ledger": {"manifest", "manifest/tables", "manifest/durable", "manifest/order", "manifest/version", "media", "media/place", "verify", "verify/seatrial"},
 
 	"cmd/cardwright":           nil, // anything
 	"cmd/cardwright/interrupt": {},

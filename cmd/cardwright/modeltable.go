@@ -9,10 +9,10 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
-	"cardwright/manifest/survey"
+	"cardwright/manifest/tables"
 )
 
-var modelColumns = []survey.Column{
+var modelColumns = []tables.Column{
 	{Name: "model", Key: "Model.model", Must: true},
 	{Name: "maker", Key: "Model.maker"},
 	{Name: "name", Key: "Model.name"},
@@ -57,7 +57,7 @@ func flagOf(column string) string {
 }
 
 // saidIn are the filled cells of a row.
-func saidIn(row survey.Row) modelSaid {
+func saidIn(row tables.Row) modelSaid {
 	given := modelSaid{}
 	for _, c := range modelColumns {
 		if text := row.Get(c.Name); text != "" {
@@ -162,7 +162,7 @@ func modelsFrom(shop *manifest.Shop, o modelOptions, args []string) (files []*ed
 }
 
 // rowProblems are the mistakes of a row that the columns' own rules don't tell.
-func rowProblems(shop *manifest.Shop, row survey.Row, models []string) (ms manifest.Mistakes) {
+func rowProblems(shop *manifest.Shop, row tables.Row, models []string) (ms manifest.Mistakes) {
 	given := saidIn(row)
 	for _, c := range modelColumns {
 		if m := given.problem(c.Name, models); m != nil {
@@ -177,7 +177,7 @@ func rowProblems(shop *manifest.Shop, row survey.Row, models []string) (ms manif
 }
 
 // modelIn is the model of a row, with what is usual where the row is silent.
-func modelIn(row survey.Row) *modelOptions {
+func modelIn(row tables.Row) *modelOptions {
 	g, id := saidIn(row), row.Get("model")
 	return &modelOptions{
 		maker: or(g["maker"], makerOf(id)), name: or(g["name"], nameOf(id)), kind: g["kind"],
@@ -350,7 +350,7 @@ func setList(file *edit.File, way edit.Way, have, want []string, behind ...strin
 }
 
 // twice are the models that a table has more than once: each makes a file.
-func twice(table *survey.Table) (ms manifest.Mistakes) {
+func twice(table *tables.Table) (ms manifest.Mistakes) {
 	first := map[string]int{}
 	for _, row := range table.Rows {
 		id, at := row.Get("model"), row.At("model")

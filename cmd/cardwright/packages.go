@@ -12,7 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
-	"cardwright/manifest/survey"
+	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/media/intake"
@@ -56,7 +56,7 @@ func runPackageList(_ context.Context, s *session, o listOptions, models []strin
 	case s.json:
 		s.writeJSON(inventory{1, inv.Files, inv.Unplanned, nil})
 	case o.csv:
-		return survey.WriteTable(s.out, listColumns, listRows(inv.Files))
+		return tables.Write(s.out, listColumns, listRows(inv.Files))
 	default:
 		writeList(s.text(), shop, inv)
 	}
@@ -355,7 +355,7 @@ func runFetchList(ctx context.Context, s *session, o fetchOptions, ids []string)
 	case s.json:
 		s.writeJSON(answer)
 	case o.csv:
-		if err := survey.WriteTable(s.out, fetchColumns, fetchRows(answer.Files)); err != nil {
+		if err := tables.Write(s.out, fetchColumns, fetchRows(answer.Files)); err != nil {
 			return err
 		}
 	default:

@@ -12,13 +12,13 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
-	"cardwright/manifest/survey"
+	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 	"cardwright/media/intake"
 	"cardwright/verify/visible"
 )
 
-var releaseColumns = []survey.Column{
+var releaseColumns = []tables.Column{
 	{Name: "file", Must: true},
 	{Name: "model", Key: "Device.model", Must: true},
 	{Name: "version", Key: "Release.version", Must: true},
@@ -45,7 +45,7 @@ var releaseFacts = []string{"released", "over", "needs", "passed_on_by", "minute
 
 // releaseRow is one row of a table of releases.
 type releaseRow struct {
-	survey.Row
+	tables.Row
 	options packageOptions
 	path    string
 	found   intake.Found
@@ -110,7 +110,7 @@ func (t *releases) mistake(r *releaseRow, column, what, found, expected, hint st
 func (t *releases) told() error { return mistakesIn(t.name, inOrder(t.ms)) }
 
 // row reads what one row says, and notes what can't stand.
-func (t *releases) row(row survey.Row) *releaseRow {
+func (t *releases) row(row tables.Row) *releaseRow {
 	r := &releaseRow{Row: row}
 	o := &r.options
 	o.Model, o.version, o.Variant, o.Name, o.Member = row.Get("model"), row.Get("version"), row.Get("variant"), row.Get("name"), row.Get("member")

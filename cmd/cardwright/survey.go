@@ -11,7 +11,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
-	"cardwright/manifest/survey"
+	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 )
 
@@ -126,7 +126,7 @@ func writeSurveyDevice(w io.Writer, m *manifest.Model, d *manifest.Device) {
 	}
 }
 
-var answerColumns = []survey.Column{
+var answerColumns = []tables.Column{
 	{Name: "device", Key: "Device.id", Must: true},
 	{Name: "model", Key: "Device.model"},
 	{Name: "place", Key: "Device.place"},
@@ -144,7 +144,7 @@ func writeSurveyTable(w io.Writer, v *manifest.Vessel) error {
 	for i, d := range v.Devices {
 		rows[i] = []string{d.ID, d.Model, d.Place, d.Serial, "", tabled(d.Version), ""}
 	}
-	return survey.WriteTable(w, []string{"device", "model", "place", "serial", "version", "version_was", "note"}, rows)
+	return tables.Write(w, []string{"device", "model", "place", "serial", "version", "version_was", "note"}, rows)
 }
 
 // change is one value that a survey changes in a vessel's file.
@@ -216,7 +216,7 @@ func openVessel(dir string, v *manifest.Vessel) (*edit.File, *manifest.Shop, *ma
 
 // answerMistakes are devices that aren't aboard, and those that stand there
 // twice.
-func answerMistakes(shop *manifest.Shop, vessel *manifest.Vessel, table *survey.Table) (ms manifest.Mistakes) {
+func answerMistakes(shop *manifest.Shop, vessel *manifest.Vessel, table *tables.Table) (ms manifest.Mistakes) {
 	var aboard []string
 	for _, d := range vessel.Devices {
 		aboard = append(aboard, d.ID)
@@ -246,7 +246,7 @@ func answerMistakes(shop *manifest.Shop, vessel *manifest.Vessel, table *survey.
 }
 
 // changesIn are the changes that one line of answers makes.
-func changesIn(d *manifest.Device, row survey.Row) (changes []change) {
+func changesIn(d *manifest.Device, row tables.Row) (changes []change) {
 	is := row.Get("version")
 	if v, err := version.Parse(is); err == nil {
 		is = string(v)

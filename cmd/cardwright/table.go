@@ -10,11 +10,11 @@ import (
 	"strings"
 
 	"cardwright/manifest"
-	"cardwright/manifest/survey"
+	"cardwright/manifest/tables"
 )
 
 // readTable reads a table that a person filled in.
-func readTable(path string, columns []survey.Column) (*survey.Table, error) {
+func readTable(path string, columns []tables.Column) (*tables.Table, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("reading the table: %w", err)
@@ -24,7 +24,7 @@ func readTable(path string, columns []survey.Column) (*survey.Table, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading the table: %w", err)
 	}
-	table, err := survey.ReadTable(path, data, columns)
+	table, err := tables.Read(path, data, columns)
 	if ms, ok := errors.AsType[manifest.Mistakes](err); ok {
 		return table, mistakesIn(path, ms)
 	}

@@ -14,7 +14,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
 	"cardwright/manifest/pattern"
-	"cardwright/manifest/survey"
+	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 )
 
@@ -75,7 +75,7 @@ and which devices have packages on it. It doesn't say what they run.`,
 	return cmd
 }
 
-var deviceColumns = []survey.Column{
+var deviceColumns = []tables.Column{
 	{Name: "model", Key: "Device.model", Must: true},
 	{Name: "id", Key: "Device.id"},
 	{Name: "serial", Key: "Device.serial"},

@@ -127,6 +127,9 @@ func keepFault(faults []Fault, line int, text string) []Fault {
 	return append(faults, Fault{line, beginning(strings.TrimSpace(text))})
 }
 
+// maxQuoted is how many characters of a line a message repeats.
+const maxQuoted = 60
+
 func beginning(s string) string {
 	if r := []rune(s); len(r) > maxQuoted {
 		return string(r[:maxQuoted])

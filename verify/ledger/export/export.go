@@ -5,14 +5,13 @@ package export
 
 import (
 	"bufio"
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
 	"strconv"
-	"strings"
 	"time"
 
+	"cardwright/manifest/tables"
 	"cardwright/verify/ledger"
 )
 
@@ -33,16 +32,16 @@ var columns = []string{
 }
 
 // CSV writes one line for each event; for a vessel taken on one for each
-// device, and for a card one for each release. A cell that a spreadsheet
-// would take for a formula begins with an apostrophe.
+// device, and for a card one for each release. Cells that a spreadsheet would
+// spoil are guarded, versions such as 4.10 among them.
 func CSV(w io.Writer, events Events) error {
-	out := csv.NewWriter(w)
-	if err := out.Write(columns); err != nil {
-		return fmt.Errorf("writing CSV: %w", err)
+	out := tables.NewWriter(w)
+	if err := out.Row(columns); err != nil {
+		return err
 	}
 	err := events(func(e ledger.Event) error {
 		for _, row := range rows(e) {
-			if err := out.Write(safe(row)); err != nil {
+			if err := out.Row(row); err != nil {
 				return err
 			}
 		}
@@ -51,28 +50,7 @@ func CSV(w io.Writer, events Events) error {
 	if err != nil {
 		return fmt.Errorf("writing CSV: %w", err)
 	}
-	out.Flush()
-	if err := out.Error(); err != nil {
-		return fmt.Errorf("writing CSV: %w", err)
-	}
-	return nil
-}
-
-// safe keeps cells from being run as formulas (OWASP, CSV Injection).
-func safe(row []string) []string {
-	for i, cell := range row {
-		if t := strings.TrimLeft(cell, " "); t != "" && strings.ContainsRune("=+-@\t\r\n＝＋－＠", firstRune(t)) {
-			row[i] = "'" + cell
-		}
-	}
-	return row
-}
-
-func firstRune(s string) rune {
-	for _, r := range s {
-		return r
-	}
-	return 0
+	return out.Flush()
 }
 
 // cells are the columns of a line by name.

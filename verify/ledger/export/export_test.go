@@ -201,7 +201,7 @@ func TestCSVHoldsEveryEvent(t *testing.T) {
 		}
 		if row[head["kind"]] == "correction" {
 			assert.Equal(t, "misread", row[head["reason"]])
-			assert.Equal(t, "4.8", row[head["version after"]])
+			assert.Equal(t, "'4.8", row[head["version after"]], "bare, a spreadsheet makes a number or a day of it")
 			assert.Equal(t, "'-1+2", row[head["note"]])
 		}
 	}

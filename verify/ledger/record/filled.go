@@ -5,13 +5,10 @@
 package record
 
 import (
-	"bytes"
 	_ "embed"
-	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -218,141 +215,4 @@ func formatOf(doc any) int64 {
 		return 0
 	}
 	return n
-}
-
-// Columns of a filled sheet in CSV, in any order. A line with a check is a
-// check, another one a step; "settings saved" may stand on any line.
-var csvColumns = []string{"step", "device", "check", "before", "after", "result", "minutes", "value", "note", "settings saved"}
-
-// ReadCSV reads a filled sheet from CSV: a line of headings, then a line for
-// each step and check. Commas, semicolons and tabs are taken as separators,
-// whichever stands in the first line. Vessel, plan and technician are not in
-// it: the caller adds them.
-func ReadCSV(r io.Reader) (Filled, error) {
-	f, err := readCSV(r)
-	if err != nil {
-		return Filled{}, fmt.Errorf("reading filled sheet: %w", err)
-	}
-	return f.tidy(), nil
-}
-
-func readCSV(r io.Reader) (Filled, error) {
-	f := Filled{Format: Format}
-	data, err := io.ReadAll(io.LimitReader(r, MaxSheet+1))
-	if err != nil {
-		return f, err
-	}
-	if len(data) > MaxSheet {
-		return f, fmt.Errorf("found more than %d bytes", MaxSheet)
-	}
-	data = bytes.TrimPrefix(data, []byte("\ufeff"))
-	first, _, _ := bytes.Cut(data, []byte("\n"))
-	in := csv.NewReader(bytes.NewReader(data))
-	in.Comma = separator(string(first))
-	in.FieldsPerRecord = -1
-	line, err := in.Read()
-	if errors.Is(err, io.EOF) {
-		return f, Problems{{"line 1", "nothing", "the headings " + strings.Join(csvColumns, ", "), ""}}
-	}
-	if err != nil {
-		return f, err
-	}
-	columns, problems := headings(line)
-	for len(problems) <= maxProblems {
-		line, err := in.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return f, err
-		}
-		n, _ := in.FieldPos(0)
-		problems = append(problems, f.addLine(n, line, columns)...)
-	}
-	return f, problems.err()
-}
-
-func separator(first string) rune {
-	best, most := ',', 0
-	for _, sep := range ",;\t" {
-		if n := strings.Count(first, string(sep)); n > most {
-			best, most = sep, n
-		}
-	}
-	return best
-}
-
-func headings(line []string) (map[int]string, Problems) {
-	columns, seen := map[int]string{}, map[string]bool{}
-	var problems Problems
-	for i, name := range line {
-		name = strings.ToLower(strings.TrimSpace(name))
-		if name == "" {
-			continue
-		}
-		if !slices.Contains(csvColumns, name) {
-			problems = append(problems, Problem{"line 1", fmt.Sprintf("the heading %.60q", name), "one of " + strings.Join(csvColumns, ", "), ""})
-			continue
-		}
-		if seen[name] {
-			problems = append(problems, Problem{"line 1", fmt.Sprintf("the heading %q twice", name), "each heading once", ""})
-		}
-		seen[name] = true
-		columns[i] = name
-	}
-	return columns, problems
-}
-
-func (f *Filled) addLine(n int, line []string, columns map[int]string) Problems {
-	var problems Problems
-	get := map[string]string{}
-	for i, cell := range line {
-		cell = strings.TrimSpace(cell)
-		if columns[i] != "" {
-			get[columns[i]] = cell
-		} else if cell != "" {
-			problems = append(problems, Problem{fmt.Sprintf("line %d, column %d", n, i+1), fmt.Sprintf("%.40q", cell), "nothing, since the column has no heading", "put a cell that holds the separator in quotes"})
-		}
-	}
-	number := func(name string) int {
-		if get[name] == "" {
-			return 0
-		}
-		v, err := strconv.Atoi(get[name])
-		if err != nil || v < 0 || v > ledger.MaxMinutes {
-			problems = append(problems, Problem{fmt.Sprintf("line %d, %s", n, name), fmt.Sprintf("%.40q", get[name]), "a number", ""})
-		}
-		return v
-	}
-	if get["settings saved"] != "" {
-		f.SettingsSaved = get["settings saved"]
-	}
-	switch {
-	case get["check"] != "":
-		f.Checks = append(f.Checks, FilledCheck{get["device"], get["check"], get["result"], get["value"]})
-	case get["step"] != "" || get["result"] != "":
-		f.Steps = append(f.Steps, FilledStep{
-			number("step"), get["device"], version.V(get["before"]), version.V(get["after"]), get["result"], number("minutes"), get["note"],
-		})
-	}
-	return append(problems, leftOver(n, get)...)
-}
-
-// leftOver tells of what stands in a line and belongs to nothing: it would be
-// lost without a word.
-func leftOver(n int, get map[string]string) Problems {
-	not, of := []string{"value"}, "a step: write it as a note"
-	switch {
-	case get["check"] != "":
-		not, of = []string{"before", "after", "minutes", "note"}, "a check: write what was read as its value"
-	case get["step"] == "" && get["result"] == "":
-		not, of = []string{"before", "after", "minutes", "value", "note"}, "a line without a step, a check or a result"
-	}
-	var problems Problems
-	for _, name := range not {
-		if get[name] != "" {
-			problems = append(problems, Problem{fmt.Sprintf("line %d, %s", n, name), fmt.Sprintf("%.40q", get[name]), "nothing for " + of, ""})
-		}
-	}
-	return problems
 }

@@ -342,22 +342,22 @@ func TestCSVInAnyUsualDialect(t *testing.T) {
 		})
 	}
 	_, err := record.ReadCSV(strings.NewReader("step,devise\n1,radar\n"))
-	assert.ErrorContains(t, err, `line 1: found the heading "devise", expected one of step, device`)
+	assert.ErrorContains(t, err, `line 1, column 6, unknown column: found "devise", expected one of step, device`)
 	_, err = record.ReadCSV(strings.NewReader("step,device,result,minutes\nx,radar,done,-3\n"))
 	assert.ErrorContains(t, err, `line 2, step: found "x", expected a number`)
 	assert.ErrorContains(t, err, `line 2, minutes: found "-3", expected a number`)
 	_, err = record.ReadCSV(strings.NewReader(""))
-	assert.ErrorContains(t, err, "found nothing, expected the headings")
+	assert.ErrorContains(t, err, "empty table: found nothing, expected a heading line")
 }
 
 func TestNothingInATableIsLostWithoutAWord(t *testing.T) {
 	for _, c := range []struct{ text, want string }{
 		{"step,device,result,note\n\n1,radar,done,\"on\ntwo lines\"\n,radar,,screen dark\n", `line 5, note: found "screen dark", expected nothing for a line without`},
 		{"step,device,after\n,radar,1.8\n", `line 2, after: found "1.8"`},
-		{"step,device,result,note\n1,radar,done,cold, wet\n", `line 2, column 5: found "wet", expected nothing, since the column has no heading`},
+		{"step,device,result,note\n1,radar,done,cold, wet\n", `line 2, column 20, cell without a heading: found "wet", expected nothing there; put a cell that holds the separator in quotes`},
 		{"device,check,result,note\nradar,radar picture,passed,faint\n", `line 2, note: found "faint", expected nothing for a check`},
 		{"step,device,result,value\n1,radar,done,2 degrees\n", `line 2, value: found "2 degrees", expected nothing for a step`},
-		{"step,device,result,note,note\n1,radar,done,a,b\n", `line 1: found the heading "note" twice`},
+		{"step,device,result,note,note\n1,radar,done,a,b\n", `line 1, column 25, column given twice: found "note" again, expected each column once`},
 	} {
 		_, err := record.ReadCSV(strings.NewReader(c.text))
 		assert.ErrorContains(t, err, c.want)

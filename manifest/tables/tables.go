@@ -1,4 +1,11 @@
-package survey
+// Package tables reads and writes the tables that people keep in spreadsheets
+// (CSV). Reading takes UTF-8 and UTF-16 with its mark; any other encoding, such as
+// Latin-1, is told from them and refused with the place of its first letter.
+// Every mistake has its line and column, and all come at once.
+//
+// Writing guards each cell that a spreadsheet would run as a formula or take for
+// a number or a day: 4.10 would become 4.1. Read takes the guards off again.
+package tables
 
 import (
 	"bytes"
@@ -27,7 +34,7 @@ type Column struct {
 // Table is a table with a heading line, as spreadsheets write it.
 type Table struct {
 	name  string
-	given []string // the columns that stand there, "" for one to be left alone
+	given []string // the columns that stand there, "" for one without a heading
 	Rows  []Row
 }
 
@@ -54,11 +61,11 @@ func (r Row) At(column string) manifest.Pos {
 	return r.at[0]
 }
 
-// ReadTable reads a table of these columns, in any order, separated by commas,
+// Read reads a table of these columns, in any order, separated by commas,
 // semicolons or tabs. name stands in messages. What doesn't fit is Mistakes,
 // all at once; the table then has what could be read, for further mistakes to be
 // found.
-func ReadTable(name string, data []byte, columns []Column) (*Table, error) {
+func Read(name string, data []byte, columns []Column) (*Table, error) {
 	t := &tableReader{table: &Table{name: name}, columns: columns}
 	switch {
 	case len(data) > manifest.MaxFileBytes:
@@ -228,13 +235,23 @@ func (t *tableReader) row(cells []string, at []manifest.Pos) {
 		return
 	case len(t.table.Rows) > manifest.MaxEntries:
 		return
-	case len(cells) > len(t.table.given):
-		t.mistake(at[len(t.table.given)], "more cells than columns", fmt.Sprintf("%d cells", len(cells)), fmt.Sprintf("at most %d, as in the heading line", len(t.table.given)), "")
 	}
+	t.outside(cells, at)
 	for _, c := range t.columns {
 		t.cell(c, row)
 	}
 	t.table.Rows = append(t.table.Rows, row)
+}
+
+// outside tells of cells that no heading stands over: they would be lost without
+// a word, and often a comma that wasn't quoted has put them there.
+func (t *tableReader) outside(cells []string, at []manifest.Pos) {
+	for i, c := range cells {
+		if c != "" && (i >= len(t.table.given) || t.table.given[i] == "") {
+			t.mistake(at[i], "cell without a heading", quoted(c), "nothing there", "put a cell that holds the separator in quotes")
+			return
+		}
+	}
 }
 
 func (t *tableReader) cell(c Column, row Row) {
@@ -264,25 +281,40 @@ func quoted(s string) string {
 	return fmt.Sprintf("%q", s)
 }
 
-// WriteTable writes a table that a spreadsheet shows as it is: no cell runs as
-// a formula, and none is taken for a number or a day. ReadTable reads the same
+// Write writes a table that a spreadsheet shows as it is. Read reads the same
 // cells back.
-func WriteTable(w io.Writer, columns []string, rows [][]string) error {
-	out := csv.NewWriter(w)
-	if err := out.Write(columns); err != nil {
+func Write(w io.Writer, columns []string, rows [][]string) error {
+	out := NewWriter(w)
+	for _, row := range append([][]string{columns}, rows...) {
+		if err := out.Row(row); err != nil {
+			return err
+		}
+	}
+	return out.Flush()
+}
+
+// Writer is Write for rows that come one after another, the heading first.
+type Writer struct{ csv *csv.Writer }
+
+// NewWriter begins a table.
+func NewWriter(w io.Writer) *Writer { return &Writer{csv.NewWriter(w)} }
+
+// Row writes one row.
+func (w *Writer) Row(cells []string) error {
+	safe := make([]string, len(cells))
+	for i, c := range cells {
+		safe[i] = guarded(c)
+	}
+	if err := w.csv.Write(safe); err != nil {
 		return fmt.Errorf("writing table: %w", err)
 	}
-	for _, row := range rows {
-		safe := make([]string, len(row))
-		for i, c := range row {
-			safe[i] = guarded(c)
-		}
-		if err := out.Write(safe); err != nil {
-			return fmt.Errorf("writing table: %w", err)
-		}
-	}
-	out.Flush()
-	if err := out.Error(); err != nil {
+	return nil
+}
+
+// Flush writes what is still held back.
+func (w *Writer) Flush() error {
+	w.csv.Flush()
+	if err := w.csv.Error(); err != nil {
 		return fmt.Errorf("writing table: %w", err)
 	}
 	return nil
@@ -296,12 +328,17 @@ const guard = "'"
 
 var (
 	formula = pattern.Of(`^[\s']*[=+\-@|%＝＋－＠]|^[\t\r\n']`)
-	number  = pattern.Of(`^[0-9][0-9.,:/eE+ \-]*$`)
-	whole   = pattern.Of(`^(0|[1-9][0-9]{0,14})$`) // a number that stays as it is
+	number  = pattern.Of(`^[.,]?[0-9][0-9.,:/eE+ %\-]*([aApP]\.?[mM]?\.?)?$|^\([0-9.,]+\)$`) // an amount, a day, a time; (5) is -5 to a book-keeper
+	whole   = pattern.Of(`^(0|[1-9][0-9]{0,14})$`)                                           // a number that stays as it is
+	// A month with a number makes a day: MAR1, 1-Mar, Sept 2. Geneticists renamed
+	// their genes for it (Bruford et al., Nature Genetics 52, 754, 2020).
+	month = pattern.Of(`(?i)^[0-9]{0,4}[ ./-]?(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}[ ./-]?[0-9]{0,4}$`)
+	digit = pattern.Of(`[0-9]`)
 )
 
 func guarded(s string) string {
-	if formula.MatchString(s) || number.MatchString(s) && !whole.MatchString(s) {
+	day := month.MatchString(s) && digit.MatchString(s)
+	if formula.MatchString(s) || number.MatchString(s) && !whole.MatchString(s) || day {
 		return guard + s
 	}
 	return s

@@ -1,4 +1,4 @@
-package survey_test
+package tables_test
 
 import (
 	"bytes"
@@ -14,20 +14,20 @@ import (
 	"pgregory.net/rapid"
 
 	"cardwright/manifest"
-	"cardwright/manifest/survey"
+	"cardwright/manifest/tables"
 )
 
-var columns = []survey.Column{
+var columns = []tables.Column{
 	{"model", "Device.model", true}, {"version", "Device.version", false}, {"serial", "Device.serial", false}, {"note", "", false},
 }
 
-func TestReadTable(t *testing.T) {
+func TestRead(t *testing.T) {
 	for _, text := range []string{
 		"model,version,serial,note\nfennick-plot-12,3.1-40,'00231,\"a, \"\"b\"\"\"\n\nsolveld-fix-2,,,\n",
 		"\ufeffSerial;Model;Version;note\r\n00231;fennick-plot-12;3.1-40;\"a, \"\"b\"\"\"\r\n;;;\r\n;solveld-fix-2;;\r\n",
 		"model\tserial\tversion\tnote\nfennick-plot-12\t00231\t3.1-40\t\"a, \"\"b\"\"\"\nsolveld-fix-2\n",
 	} {
-		table, err := survey.ReadTable("d.csv", []byte(text), columns)
+		table, err := tables.Read("d.csv", []byte(text), columns)
 		require.NoError(t, err, text)
 		require.Len(t, table.Rows, 2)
 		first := table.Rows[0]
@@ -39,15 +39,15 @@ func TestReadTable(t *testing.T) {
 }
 
 // Empty cells between tabs stay where they are, and "Unicode text" is read.
-func TestReadTableWithTabs(t *testing.T) {
+func TestReadWithTabs(t *testing.T) {
 	text := "model\tversion\tserial\tnote\r\nsolveld-fix-2\t\t\tGr\u00fcn\r\n"
 	for _, data := range [][]byte{[]byte(text), []byte("\ufeff" + text), wide(text, binary.LittleEndian), wide(text, binary.BigEndian)} {
-		table, err := survey.ReadTable("d.csv", data, columns)
+		table, err := tables.Read("d.csv", data, columns)
 		require.NoError(t, err)
 		row := table.Rows[0]
 		assert.Equal(t, []string{"solveld-fix-2", "", "", "Gr\u00fcn"}, []string{row.Get("model"), row.Get("version"), row.Get("serial"), row.Get("note")})
 	}
-	_, err := survey.ReadTable("d.csv", []byte("model,note\nsolveld-fix-2,Gr\xfcn\n"), columns)
+	_, err := tables.Read("d.csv", []byte("model,note\nsolveld-fix-2,Gr\xfcn\n"), columns)
 	require.ErrorContains(t, err, "d.csv:2:17: not text in UTF-8")
 }
 
@@ -59,7 +59,7 @@ func wide(text string, order binary.AppendByteOrder) []byte {
 	return data
 }
 
-func TestReadTableMistakes(t *testing.T) {
+func TestReadMistakes(t *testing.T) {
 	for _, c := range []struct{ text, want string }{
 		{"", "d.csv: empty table"},
 		{"model,version\n,\n", "d.csv: empty table\n  found:    nothing below the heading line"},
@@ -70,13 +70,13 @@ func TestReadTableMistakes(t *testing.T) {
 		{"model,version\nx,four\n", "d.csv:2:3: not a version"},
 		{"model\nFennick\n", "d.csv:2:1: not an id"},
 		{"model,serial\nx,\"a\x1b[2J\"\n", "d.csv:2:3: character refused"},
-		{"model\nx,y\n", "d.csv:2:3: more cells than columns"},
+		{"model\nx,y\n", "d.csv:2:3: cell without a heading"},
 		{"model\n\"x\n", "not readable as a table"},
 		{"model\n\xff\n", "not text in UTF-8"},
 		{"model\n" + strings.Repeat("x\n", manifest.MaxEntries+9), "table too long"},
 		{strings.Repeat("x", manifest.MaxFileBytes+1), "file too large\n  found:    more than 262144 bytes"},
 	} {
-		_, err := survey.ReadTable("d.csv", []byte(c.text), columns)
+		_, err := tables.Read("d.csv", []byte(c.text), columns)
 		var ms manifest.Mistakes
 		require.ErrorAs(t, err, &ms, "%.40q", c.text)
 		assert.Contains(t, ms[0].String(), c.want)
@@ -88,6 +88,7 @@ func TestReadTableMistakes(t *testing.T) {
 func TestNoFormulas(t *testing.T) {
 	cells := []string{
 		"=1+1", "+1", "-1", "@SUM(A1)", "\t=1", " =cmd|' /C calc'!A0", "'=1", "''", "'", "＝1", "1.10", "3-1", "00231", "1e5",
+		"4.10", ".5", "50%", "(12)", "10:30", "9 am", "2026-03-02", "1/2", "1.2.3", "MAR1", "1-Mar", "sept 2",
 		"plain", "don't", "12V", "v1.10", "a,b;c\"d", "",
 	}
 	var out bytes.Buffer
@@ -95,10 +96,10 @@ func TestNoFormulas(t *testing.T) {
 	for _, c := range cells {
 		rows = append(rows, []string{"fennick-plot-12", c})
 	}
-	require.NoError(t, survey.WriteTable(&out, []string{"model", "note"}, rows))
+	require.NoError(t, tables.Write(&out, []string{"model", "note"}, rows))
 	raw, err := csv.NewReader(strings.NewReader(out.String())).ReadAll()
 	require.NoError(t, err)
-	table, err := survey.ReadTable("d.csv", out.Bytes(), columns)
+	table, err := tables.Read("d.csv", out.Bytes(), columns)
 	require.NoError(t, err)
 	for i, c := range cells {
 		if stored := raw[i+1][1]; strings.TrimSpace(stored) != "" {
@@ -113,9 +114,9 @@ func TestNoFormulas(t *testing.T) {
 // person typed stays theirs.
 func TestGuardsOnlyWhatNeedsIt(t *testing.T) {
 	var out bytes.Buffer
-	require.NoError(t, survey.WriteTable(&out, []string{"model", "serial", "note"}, [][]string{{"x", "40077", "0"}}))
+	require.NoError(t, tables.Write(&out, []string{"model", "serial", "note"}, [][]string{{"x", "40077", "0"}}))
 	assert.Equal(t, "model,serial,note\nx,40077,0\n", out.String())
-	table, err := survey.ReadTable("d.csv", []byte("model,note\nx,'tis\n"), columns)
+	table, err := tables.Read("d.csv", []byte("model,note\nx,'tis\n"), columns)
 	require.NoError(t, err)
 	assert.Equal(t, "'tis", table.Rows[0].Get("note"))
 }
@@ -125,18 +126,18 @@ func TestTablesComeBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		want := cell.Draw(t, "cell")
 		var out bytes.Buffer
-		require.NoError(t, survey.WriteTable(&out, []string{"model", "note"}, [][]string{{"x", want}}))
-		table, err := survey.ReadTable("d.csv", out.Bytes(), columns)
+		require.NoError(t, tables.Write(&out, []string{"model", "note"}, [][]string{{"x", want}}))
+		table, err := tables.Read("d.csv", out.Bytes(), columns)
 		require.NoError(t, err)
 		assert.Equal(t, want, table.Rows[0].Get("note"))
 	})
 }
 
-func FuzzReadTable(f *testing.F) {
+func FuzzRead(f *testing.F) {
 	f.Add([]byte("model,version,serial,note\nfennick-plot-12,3.1-40,'00231,\"a, \"\"b\"\"\"\n"))
 	f.Add([]byte("\ufeffmodel;note\r\nx;=1\r\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		table, err := survey.ReadTable("d.csv", data, columns)
+		table, err := tables.Read("d.csv", data, columns)
 		if err != nil {
 			var ms manifest.Mistakes
 			require.ErrorAs(t, err, &ms)

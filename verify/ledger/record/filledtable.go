@@ -1,0 +1,111 @@
+package record
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+
+	"cardwright/manifest"
+	"cardwright/manifest/tables"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+)
+
+// sheetColumns are those of a filled sheet as a table, in any order. A line with
+// a check is a check, another one a step; "settings saved" may stand on any line.
+var sheetColumns = []tables.Column{
+	{Name: "step"},
+	{Name: "device"},
+	{Name: "check"},
+	{Name: "before"},
+	{Name: "after"},
+	{Name: "result"},
+	{Name: "minutes"},
+	{Name: "value"},
+	{Name: "note"},
+	{Name: "settings_saved"},
+}
+
+// ReadCSV reads a filled sheet from a table. Vessel, plan and technician are not
+// in it: the caller adds them. What doesn't fit is Problems, all at once.
+func ReadCSV(r io.Reader) (Filled, error) {
+	data, err := io.ReadAll(io.LimitReader(r, MaxSheet+1))
+	if err != nil {
+		return Filled{}, fmt.Errorf("reading filled sheet: %w", err)
+	}
+	f := Filled{Format: Format}
+	table, err := tables.Read("", data, sheetColumns)
+	var problems Problems
+	if mistakes, ok := errors.AsType[manifest.Mistakes](err); ok {
+		problems = problemsOf(mistakes)
+	}
+	for _, row := range table.Rows {
+		if len(problems) < maxProblems {
+			problems = append(problems, f.addRow(row)...)
+		}
+	}
+	if err := problems.err(); err != nil {
+		return Filled{}, fmt.Errorf("reading filled sheet: %w", err)
+	}
+	return f.tidy(), nil
+}
+
+func problemsOf(mistakes manifest.Mistakes) (problems Problems) {
+	for _, m := range mistakes {
+		where := m.What
+		if m.At.Line > 0 {
+			where = fmt.Sprintf("line %d, column %d, %s", m.At.Line, m.At.Column, m.What)
+		}
+		problems = append(problems, Problem{where, m.Found, m.Expected, m.Hint})
+	}
+	return problems
+}
+
+func (f *Filled) addRow(row tables.Row) (problems Problems) {
+	number := func(column string) int {
+		text := row.Get(column)
+		if text == "" {
+			return 0
+		}
+		v, err := strconv.Atoi(text)
+		if err != nil || v < 0 || v > ledger.MaxMinutes {
+			problems = append(problems, Problem{placeIn(row, column), fmt.Sprintf("%.40q", text), "a number", ""})
+		}
+		return v
+	}
+	if where := row.Get("settings_saved"); where != "" {
+		f.SettingsSaved = where
+	}
+	switch {
+	case row.Get("check") != "":
+		f.Checks = append(f.Checks, FilledCheck{row.Get("device"), row.Get("check"), row.Get("result"), row.Get("value")})
+	case row.Get("step") != "" || row.Get("result") != "":
+		f.Steps = append(f.Steps, FilledStep{
+			number("step"), row.Get("device"), version.V(row.Get("before")), version.V(row.Get("after")), row.Get("result"), number("minutes"), row.Get("note"),
+		})
+	}
+	return append(problems, leftOver(row)...)
+}
+
+func placeIn(row tables.Row, column string) string {
+	return fmt.Sprintf("line %d, %s", row.At(column).Line, column)
+}
+
+// leftOver tells of what stands in a line and belongs to nothing: it would be
+// lost without a word.
+func leftOver(row tables.Row) (problems Problems) {
+	not, of := []string{"value"}, "a step: write it as a note"
+	switch {
+	case row.Get("check") != "":
+		not, of = []string{"before", "after", "minutes", "note"}, "a check: write what was read as its value"
+	case row.Get("step") == "" && row.Get("result") == "":
+		not, of = []string{"before", "after", "minutes", "value", "note"}, "a line without a step, a check or a result"
+	}
+	for _, column := range not {
+		if text := row.Get(column); text != "" {
+			problems = append(problems, Problem{placeIn(row, column), fmt.Sprintf("%.40q", text), "nothing for " + of, ""})
+		}
+	}
+	return problems
+}
