@@ -6,7 +6,7 @@
 # make bench  speed and memory beside the public tools
 # make drill  what is random, at length: 10,000 changed cards, judged by a model of devices too, 100 of them on
 #             loop drives; 10,000 damaged ones, judged by fsck.fat and mtools too; the writing of cards killed
-#             at 400 random moments, ledgers at 204; logs of a gigabyte
+#             at 400 random moments, ledgers at 204; 100,000 steps of random months; logs of a gigabyte
 # make build  bin/cardwright
 # make release  dist/: the program for Linux, macOS and Windows, with digests and a list of what is inside
 
@@ -66,6 +66,7 @@ drill: tools
 	DRILL=$${DRILL:-10000} $(GO) test ./verify -timeout 60m -run 'TestDevices|TestCorpusRandom|TestCorpusDamage|TestCorpusAgrees|TestCorpusReads|TestAny|TestReadErrors|TestShortReads' -rapid.checks $${CHECKS:-1000} -v
 	DRILL=$${DRILL:-10000} $(GO) test ./verify/fatread -timeout 60m -v
 	DRILL=$${DRILL:-10000} $(GO) test ./cmd/cardwright -run 'TestKilled' -timeout 60m
+	CARDWRIGHT_MONTHS=100000 $(GO) test ./verify/ledger/audit -run TestRandomMonths -timeout 120m
 	CARDWRIGHT_DRILLS=34 $(GO) test ./verify/ledger/store -run 'TestKilled' -timeout 60m
 	DRILL_BYTES=1000000000 $(GO) test ./verify/seatrial/sentences -run TestHostileLogsAreBounded -timeout 60m
 

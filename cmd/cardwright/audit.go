@@ -423,6 +423,9 @@ func newAuditDueCommand(s *session, o *auditOptions) *cobra.Command {
 		Args:  exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				if err := s.learnFleet(interruptible(cmd), shop); err != nil {
+					return err
+				}
 				due, err := audit.OfDue(interruptible(cmd), l, summaries(shop), f)
 				if err != nil {
 					return err

@@ -167,7 +167,7 @@ func readsLedger(t *testing.T, build, shop, place string) {
 	whole(events)
 	got := cardwright(t, "audit", "vessel", "kittiwake", "--shop", shop)
 	assert.Equal(t, exitDone, got.code, got.errs)
-	for _, line := range []string{"helm (fennick-plot-9): 4.0-7", "radar (fennick-sweep-2): 1.6", "step failed: radar", "put off: ais", "within 2 degrees"} {
+	for _, line := range []string{"helm (fennick-plot-9): 4.0-7", "radar (fennick-sweep-2): unknown", "step failed: radar", "put off: ais", "within 2 degrees"} {
 		assert.Contains(t, got.out, line)
 	}
 	got = cardwright(t, "audit", "export", "--format", "json", "--shop", shop)

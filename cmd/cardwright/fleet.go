@@ -13,7 +13,7 @@ import (
 // fleetNotes is how many reasons are shown below the list.
 const fleetNotes = 3
 
-func runPlanAll(_ context.Context, s *session, o planOptions) error {
+func runPlanAll(ctx context.Context, s *session, o planOptions) error {
 	if len(o.ask.aim)+len(o.ask.hold)+len(o.ask.only) > 0 {
 		return usage(fmt.Errorf("--aim, --hold and --only ask about one vessel; name it instead of --all"))
 	}
@@ -22,6 +22,9 @@ func runPlanAll(_ context.Context, s *session, o planOptions) error {
 	}
 	shop, err := s.shop()
 	if err != nil {
+		return err
+	}
+	if err := s.learnFleet(ctx, shop); err != nil {
 		return err
 	}
 	fleet := order.Fleet(shop)

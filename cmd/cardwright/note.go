@@ -35,6 +35,7 @@ func openLedger(ctx context.Context, shop *manifest.Shop) (*store.Ledger, error)
 	if err != nil {
 		return nil, fmt.Errorf("opening the ledger: %w", err)
 	}
+	l.Believe(believed(shop))
 	return l, nil
 }
 
@@ -82,6 +83,7 @@ func (s *session) append(ctx context.Context, shop *manifest.Shop, key *keys.Key
 	if err = errors.Join(add(l, w), l.Close()); err != nil {
 		return fmt.Errorf("noting it in the ledger: %w", err)
 	}
+	s.tellUntrusted(shop, key)
 	return nil
 }
 

@@ -325,6 +325,9 @@ func runFetchList(ctx context.Context, s *session, o fetchOptions, ids []string)
 	if err != nil {
 		return err
 	}
+	if err := s.learnFleet(ctx, shop); err != nil {
+		return err
+	}
 	vessels, err := vesselsNamed(shop, ids)
 	if err != nil {
 		return err

@@ -121,9 +121,12 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	if err != nil && !isUnread {
 		return err
 	}
+	if !s.json {
+		s.writeOpen(s.out, vessel)
+	}
 	switch {
 	case s.json:
-		s.writeJSON(plan)
+		s.writeJSON(planAnswer{plan, s.openOf(vessel)})
 	case isUnread:
 		writeUnread(s.out, vessel, unread, plan)
 	default:

@@ -30,6 +30,8 @@ type session struct {
 	yes     bool   // --yes
 	by      string // --by
 
+	known map[string]*vesselKnown // by vessel, once they were looked up
+
 	answers *bufio.Reader // over in, once anything is asked: what one asking has buffered is the next one's
 
 	commands *regexp.Regexp // those that texts name, see keepShop
@@ -155,7 +157,8 @@ func (s *session) shopIfAny() (*manifest.Shop, error) {
 	return s.shop()
 }
 
-// vessel loads the shop folder and finds one vessel in it.
+// vessel loads the shop folder and finds one vessel in it, as files and ledger
+// know it.
 func (s *session) vessel(id string) (*manifest.Shop, *manifest.Vessel, error) {
 	shop, err := s.shop()
 	if err != nil {
@@ -164,6 +167,9 @@ func (s *session) vessel(id string) (*manifest.Shop, *manifest.Vessel, error) {
 	vessel := shop.Vessel(id)
 	if vessel == nil {
 		return nil, nil, usage(fmt.Errorf("no vessel %q in %s; there are: %s", id, shop.Dir, vesselIDs(shop)))
+	}
+	if err := s.learn(context.Background(), shop, vessel); err != nil {
+		return nil, nil, fmt.Errorf("asking the ledger what is known of %s: %w", id, err)
 	}
 	return shop, vessel, nil
 }

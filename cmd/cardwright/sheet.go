@@ -138,7 +138,7 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	if err != nil {
 		return err
 	}
-	in := sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now(), Technician: o.technician, Style: o.form.style()}
+	in := sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now(), Technician: o.technician, Style: o.form.style(), Open: s.openAtSteps(vessel)}
 	codes := []int{}
 	for _, path := range o.cards {
 		v := verifying{session: s, path: path, shop: shop, vessel: vessel, ask: o.ask}

@@ -60,6 +60,9 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 	if err != nil {
 		return err
 	}
+	if err := s.learnFleet(ctx, shop); err != nil {
+		return err
+	}
 	inv, err := intake.List(shop)
 	if err != nil {
 		return err

@@ -286,7 +286,7 @@ func addDevices(file *edit.File, shop *manifest.Shop, vessel *manifest.Vessel, f
 	if len(fresh) == 0 {
 		return nil, nil
 	}
-	if err := known(shop, fresh); err != nil {
+	if err := knownModels(shop, fresh); err != nil {
 		return nil, err
 	}
 	all := make([]newDevice, 0, len(vessel.Devices)+len(fresh))

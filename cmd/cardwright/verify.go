@@ -76,6 +76,9 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 		v.shop, v.vessel, err = s.vessel(o.forVessel)
 	} else {
 		v.shop, err = s.shopIfAny()
+		if err == nil && v.shop != nil {
+			err = s.learn(ctx, v.shop)
+		}
 	}
 	if err != nil {
 		return err
@@ -360,7 +363,7 @@ func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
 	}
 	made, err := sheet.Make(sheet.Input{
 		Shop: v.shop, Vessel: v.vessel, Plan: asOnCard(v.plan, report, v.plan), When: time.Now(),
-		Cards: []sheet.CardState{v.state(report)}, Style: o.form.style(),
+		Cards: []sheet.CardState{v.state(report)}, Style: o.form.style(), Open: v.session.openAtSteps(v.vessel),
 	})
 	if err != nil {
 		return err

@@ -279,7 +279,7 @@ func modelIDs(shop *manifest.Shop) []string {
 
 // file is the vessel's file.
 func (o *vesselOptions) file(shop *manifest.Shop, id string, devices []newDevice) (*edit.File, error) {
-	if err := known(shop, devices); err != nil {
+	if err := knownModels(shop, devices); err != nil {
 		return nil, err
 	}
 	nameDevices(shop, devices)
@@ -303,9 +303,9 @@ func (o *vesselOptions) file(shop *manifest.Shop, id string, devices []newDevice
 	})
 }
 
-// known refuses devices of a model that the catalogue doesn't have, all at
+// knownModels refuses devices of a model that the catalogue doesn't have, all at
 // once, before a file is made in which nobody could find them.
-func known(shop *manifest.Shop, devices []newDevice) error {
+func knownModels(shop *manifest.Shop, devices []newDevice) error {
 	var ms manifest.Mistakes
 	for _, d := range devices {
 		if shop.Model(d.model) != nil {

@@ -56,16 +56,30 @@ type Event struct {
 // The fields of this and of every type below stand in the order of their JSON
 // names, which makes the encoder's output the canonical form of RFC 8785.
 type Statement struct {
-	Chain      string    `json:"chain"` // 32 hex digits; a ledger that was restored begins a new one
-	Entry      Entry     `json:"entry"`
-	Format     int       `json:"format"`
-	Prev       string    `json:"prev"` // ID of the event before it in the chain; "" for the first
-	Seq        int64     `json:"seq"`  // place in the chain, from 1
+	Chain  string `json:"chain"` // 32 hex digits; a ledger that was restored begins a new one
+	Entry  Entry  `json:"entry"`
+	Format int    `json:"format"`
+	Prev   string `json:"prev"` // ID of the event before it in the chain; "" for the first
+	// Seen are the last events of other chains that the writer's ledger had got
+	// since its own event before this one: what the writer could know.
+	Seen       []Seen    `json:"seen,omitempty"`
+	Seq        int64     `json:"seq"` // place in the chain, from 1
 	Shop       string    `json:"shop"`
 	Technician string    `json:"technician"`
 	Writer     string    `json:"writer"`  // Ed25519 public key, 64 hex digits
 	Written    time.Time `json:"written"` // by the writer's clock; UTC, whole seconds
 }
+
+// Seen is the last event of another chain that was there when one was written.
+type Seen struct {
+	Chain  string `json:"chain"`
+	ID     string `json:"id"`
+	Seq    int64  `json:"seq"`
+	Writer string `json:"writer"`
+}
+
+// MaxSeen is how many chains one event says that it has seen: the newest.
+const MaxSeen = 200
 
 // Entry is what happened, when and where. Exactly one body is set: the one
 // that its kind asks for.

@@ -1,6 +1,7 @@
 package ledger_test
 
 import (
+	"fmt"
 	"strings"
 	"time"
 
@@ -120,7 +121,15 @@ var statements = rapid.Custom(func(t *rapid.T) ledger.Statement {
 		Writer: digests.Draw(t, "writer"), Written: times.Draw(t, "written"),
 	}
 	if says := s.Entry.Says(); says != nil && says.Check != nil && says.Check.Trial != nil {
-		s.Format = ledger.Newest
+		s.Format = 2
+	}
+	if rapid.IntRange(0, 3).Draw(t, "seen") == 0 {
+		s.Format = 3
+		for n := range rapid.IntRange(1, 3).Draw(t, "chains") {
+			s.Seen = append(s.Seen, ledger.Seen{
+				Chain: fmt.Sprintf("%032x", n), ID: digests.Draw(t, "id"), Seq: rapid.Int64Range(1, 1000).Draw(t, "seq"), Writer: digests.Draw(t, "writer"),
+			})
+		}
 	}
 	if s.Seq > 1 {
 		s.Prev = digests.Draw(t, "prev")

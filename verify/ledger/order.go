@@ -18,10 +18,41 @@ const OrdSize = 32
 // every ledger with the same events orders them alike.
 func Ord(at time.Time, s *Statement, id ID) []byte {
 	ord := OrdAt(at)
-	chain := sha256.Sum256([]byte(s.Writer + s.Chain))
-	ord = append(ord, chain[:8]...)
+	chain := ChainKey(s.Writer, s.Chain)
+	ord = append(ord, chain[:]...)
 	ord = binary.BigEndian.AppendUint64(ord, uint64(s.Seq))
 	return append(ord, id[:8]...)
+}
+
+// ChainID stands for a chain in a place in time.
+type ChainID [8]byte
+
+// ChainKey is the key of a writer's chain.
+func ChainKey(writer, chain string) ChainID {
+	sum := sha256.Sum256([]byte(writer + chain))
+	return ChainID(sum[:8])
+}
+
+// PlaceOf reads chain and place in it back from a place in time; false where it
+// isn't one.
+func PlaceOf(ord []byte) (chain ChainID, seq int64, ok bool) {
+	if len(ord) < OrdSize {
+		return chain, 0, false
+	}
+	copy(chain[:], ord[8:16])
+	return chain, int64(binary.BigEndian.Uint64(ord[16:24])), true
+}
+
+// Typing is how long before it was written an event may have happened, to the
+// clock of the machine: whoever answers questions takes a while. What is noted
+// later than that was dated by a person.
+const Typing = time.Hour
+
+// DatedByHand tells whether a person gave the moment at, of something that a
+// statement says.
+func (s *Statement) DatedByHand(at time.Time) bool {
+	late := s.Written.Sub(at)
+	return late > Typing || late < -time.Minute
 }
 
 // OrdAt is where the places of a moment begin.

@@ -1,8 +1,6 @@
 package ledger
 
 import (
-	"bytes"
-	"slices"
 	"time"
 
 	"cardwright/manifest/version"
@@ -22,6 +20,13 @@ type Reading struct {
 	// Installed says that a step brought the version; else it was only read.
 	Installed bool `json:"installed"`
 	Gone      bool `json:"gone"` // no longer aboard
+	// Lost says that a step failed and nobody read what it left: the version is
+	// unknown, whatever was known before.
+	Lost bool `json:"lost,omitempty"`
+
+	Chain  ChainID `json:"-"` // where it stands
+	Seq    int64   `json:"-"`
+	ByHand bool    `json:"-"` // a person gave At, see DatedByHand
 }
 
 // Readings gives what an entry says about versions, without Event and Ord.
@@ -51,20 +56,36 @@ func takenOnReadings(e *Entry) []Reading {
 }
 
 // stepReadings takes what was read after the step, or else what was read
-// before it, because then nothing was installed that anybody saw.
+// before it, because then nothing was installed that anybody saw. After a step
+// that failed nobody knows what stands there until it is read.
 func stepReadings(e *Entry) []Reading {
 	s := e.Step
 	r := Reading{At: e.At, Vessel: e.Vessel, Device: s.Device, Version: s.After, Before: s.Before, Installed: e.Kind == StepDone}
-	if VersionKey(r.Version) == "" {
-		r.Version = s.Before
-	}
-	if VersionKey(r.Version) == "" {
-		return nil
-	}
 	if VersionKey(r.Before) == "" {
 		r.Before = ""
 	}
-	return []Reading{r}
+	if VersionKey(r.Version) != "" {
+		return []Reading{r}
+	}
+	var list []Reading
+	if r.Version = s.Before; VersionKey(r.Version) != "" {
+		list = append(list, r)
+	}
+	if e.Kind == StepFailed {
+		list = append(list, Reading{At: e.At, Vessel: e.Vessel, Device: s.Device, Version: version.Unknown, Lost: true})
+	}
+	return list
+}
+
+// Place says where in its chain the statement that readings come from stands.
+func Place(readings []Reading, e *Event, at time.Time) {
+	s := &e.Statement
+	for i := range readings {
+		r := &readings[i]
+		r.Event, r.Writer = e.ID, s.Writer
+		r.Chain, r.Seq, r.ByHand = ChainKey(s.Writer, s.Chain), s.Seq, s.DatedByHand(at)
+		r.Ord = append(Ord(at, s, e.ID), byte(i)) // what one event says keeps its order
+	}
 }
 
 func known(v version.V) version.V {
@@ -72,154 +93,6 @@ func known(v version.V) version.V {
 		return version.Unknown
 	}
 	return v
-}
-
-// State is what a ledger knows of one device.
-type State struct {
-	Reading
-	// Other is what a second writer read at about the same time, where the
-	// two can't both be right; "" where nobody disagrees.
-	Other version.V `json:"other"`
-}
-
-// Together is how close two writers' readings lie when neither can be taken
-// for newer knowledge than the other.
-const Together = 24 * time.Hour
-
-// SettleOver is how many of a device's last readings its state is taken from.
-const SettleOver = 32
-
-// Settle gives the state that readings of one device come to, at most the
-// last SettleOver of them, in order of Ord. There must be one at least.
-//
-// The last reading counts. One that says unknown takes away no version that
-// was known, unless the device was removed or replaced in between.
-func Settle(readings []Reading) State {
-	known := withoutUnknown(readings)
-	last := known[len(known)-1]
-	state := State{Reading: last}
-	for i := len(known) - 1; i > 0; i-- {
-		before, after := known[i-1], known[i]
-		if leadsTo(before, after) {
-			continue
-		}
-		if before.Writer != after.Writer && last.At.Sub(before.At) <= Together {
-			state.Other = before.Version
-		}
-		break
-	}
-	state.Device = described(known)
-	return state
-}
-
-func withoutUnknown(readings []Reading) []Reading {
-	var list []Reading
-	for _, r := range readings {
-		if n := len(list); r.Version == version.Unknown && n > 0 && !list[n-1].Gone && !another(list[n-1].Device, r.Device) {
-			continue
-		}
-		list = append(list, r)
-	}
-	return list
-}
-
-// described takes each word about the device from the last reading that has
-// it, since the device was last fitted.
-func described(readings []Reading) Device {
-	d := readings[len(readings)-1].Device
-	for i := len(readings) - 2; i >= 0; i-- {
-		o := readings[i].Device
-		if readings[i].Gone || another(d, o) {
-			break
-		}
-		for _, f := range []struct{ to, from *string }{
-			{&d.Kind, &o.Kind},
-			{&d.Maker, &o.Maker},
-			{&d.Model, &o.Model},
-			{&d.Name, &o.Name},
-			{&d.Place, &o.Place},
-			{&d.Serial, &o.Serial},
-			{&d.Variant, &o.Variant},
-		} {
-			if *f.to == "" {
-				*f.to = *f.from
-			}
-		}
-	}
-	return d
-}
-
-// another tells whether two descriptions can't be of the same equipment.
-func another(a, b Device) bool {
-	return a.Model != "" && b.Model != "" && a.Model != b.Model ||
-		a.Serial != "" && b.Serial != "" && a.Serial != b.Serial
-}
-
-// leadsTo tells whether the later reading may come after the earlier one: it
-// found the same version, or a step started from that version. Where nobody
-// read what a step started from, it may have been that one, unless another
-// writer was at work at about the same time. Another piece of equipment under
-// the same id starts from what it came with.
-func leadsTo(before, after Reading) bool {
-	switch {
-	case before.Gone || after.Gone || before.Version == version.Unknown:
-		return true
-	case another(before.Device, after.Device) && !apart(before, after):
-		return true
-	case version.Compare(after.Version, before.Version) == 0:
-		return true
-	case after.Before != "":
-		return version.Compare(after.Before, before.Version) == 0
-	}
-	return after.Installed && !apart(before, after)
-}
-
-// apart tells whether two writers read the device at about the same time.
-func apart(before, after Reading) bool {
-	return before.Writer != after.Writer && after.At.Sub(before.At) <= Together
-}
-
-// ContradictionKind says how two readings of one device disagree.
-type ContradictionKind string
-
-// The ways in which readings disagree.
-const (
-	// Two writers left the device with different versions at about the same
-	// time. Both stand until somebody reads the device again.
-	TwoVersions ContradictionKind = "two versions"
-	// The later reading didn't start from what the earlier one left: somebody
-	// changed the device in between, or one of them misread it.
-	Unexplained ContradictionKind = "unexplained change"
-)
-
-// Contradiction is two readings of one device that don't follow each other.
-type Contradiction struct {
-	Kind    ContradictionKind `json:"kind"`
-	Earlier Reading           `json:"earlier"`
-	Later   Reading           `json:"later"`
-}
-
-// Contradictions finds them among readings of one device, in order of Ord.
-func Contradictions(readings []Reading) []Contradiction {
-	var list []Contradiction
-	readings = withoutUnknown(readings)
-	for i := 1; i < len(readings); i++ {
-		before, after := readings[i-1], readings[i]
-		if leadsTo(before, after) {
-			continue
-		}
-		c := Contradiction{Kind: Unexplained, Earlier: before, Later: after}
-		if apart(before, after) {
-			c.Kind = TwoVersions
-		}
-		list = append(list, c)
-	}
-	return list
-}
-
-// SortReadings puts readings in order of Ord.
-func SortReadings(readings []Reading) {
-	slices.SortFunc(readings, func(a, b Reading) int { return bytes.Compare(a.Ord, b.Ord) })
 }
 
 // Carried is one release that a card carried.

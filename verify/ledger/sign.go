@@ -57,7 +57,7 @@ func Sign(s Statement, signer Signer) (Event, error) {
 // Draft fills in the writer and makes an event that isn't signed yet; its id is
 // known, so that the next one can be linked to it.
 func Draft(s Statement, writer ed25519.PublicKey) (Event, error) {
-	s.Format = formatOf(&s.Entry)
+	s.Format = s.format()
 	s.Writer = Writer(writer)
 	content, err := s.Canonical()
 	if err != nil {

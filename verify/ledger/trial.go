@@ -9,13 +9,18 @@ import (
 // written in the oldest that can hold it, so that older builds read what they
 // can.
 const (
-	Newest      = 2
+	Newest      = 3
 	trialFormat = 2 // Check.Trial came with it
+	seenFormat  = 3 // Statement.Seen came with it
 )
 
-// formatOf is the format of an event with this entry.
-func formatOf(e *Entry) int {
-	if says := e.Says(); says != nil && says.Check != nil && says.Check.Trial != nil {
+// format is that of an event with this statement.
+func (s *Statement) format() int {
+	says := s.Entry.Says()
+	switch {
+	case len(s.Seen) > 0:
+		return seenFormat
+	case says != nil && says.Check != nil && says.Check.Trial != nil:
 		return trialFormat
 	}
 	return Format

@@ -39,7 +39,7 @@ func (e *Entry) Validate() error {
 
 func (s *Statement) validate() error {
 	var c checker
-	if want := formatOf(&s.Entry); s.Format != want {
+	if want := s.format(); s.Format != want {
 		c.say("format", fmt.Sprint(s.Format), fmt.Sprintf("%d; a newer cardwright may have written this", want))
 	}
 	c.hex("chain", s.Chain, 32)
@@ -52,11 +52,27 @@ func (s *Statement) validate() error {
 	} else {
 		c.hex("prev", s.Prev, 64)
 	}
+	c.seen(s.Seen)
 	c.word("shop", s.Shop)
 	c.word("technician", s.Technician)
 	c.time("written", s.Written)
 	c.entry("entry.", &s.Entry, true)
 	return errors.Join(c.errs...)
+}
+
+func (c *checker) seen(list []Seen) {
+	c.count("seen", len(list), MaxSeen)
+	chains := map[string]bool{}
+	for i, x := range list {
+		at := fmt.Sprintf("seen[%d].", i)
+		c.hex(at+"chain", x.Chain, 32)
+		c.hex(at+"id", x.ID, 64)
+		c.hex(at+"writer", x.Writer, 64)
+		if x.Seq < 1 || x.Seq > MaxSeq {
+			c.say(at+"seq", fmt.Sprint(x.Seq), fmt.Sprintf("1 to %d", int64(MaxSeq)))
+		}
+		c.once(at+"chain", x.Writer+x.Chain, chains)
+	}
 }
 
 // checker collects what is wrong; each problem says where, what was found and

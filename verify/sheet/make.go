@@ -21,7 +21,9 @@ type Input struct {
 	Cards      []CardState // the cards as they were verified; none before prepare
 	When       time.Time   // the day on the sheet; zero: none
 	Technician string      // "": a blank to write the name in
-	Style      Style
+	// Open is what is open about a device, in words: it stands at its steps.
+	Open  map[string][]string
+	Style Style
 }
 
 // CardState is one card of the plan as it was verified.

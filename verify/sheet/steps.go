@@ -127,7 +127,7 @@ func (m *maker) leaveAlone(s order.Step) string {
 }
 
 func (m *maker) stepCautions(s order.Step, r *manifest.Release) []string {
-	var all []string
+	all := slices.Clone(m.in.Open[s.Device])
 	for _, o := range m.in.Plan.OutOfService {
 		if o.FromStep == s.Number {
 			all = append(all, m.say("step.window.from", "device", name(o.Device), "step", m.stepName(o.ToStep)))

@@ -16,6 +16,7 @@ import (
 
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/known"
 )
 
 // Format is the version of the answers' JSON form.
@@ -37,6 +38,11 @@ type Device struct {
 	Other   version.V `json:"other"`   // what a second writer left it with at about the same time; "" where nobody disagrees
 	Since   time.Time `json:"since"`   // when this was read
 	Gone    bool      `json:"gone"`    // no longer aboard
+
+	// Only where one vessel was asked for:
+	By   string       `json:"by,omitempty"` // who says so
+	How  known.How    `json:"how,omitempty"`
+	Open []known.Open `json:"open,omitempty"` // what is open about it, the gravest first
 }
 
 // Vessel is what the ledger knows of a vessel.

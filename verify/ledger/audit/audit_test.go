@@ -17,6 +17,7 @@ import (
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/ledgertest"
 	"cardwright/verify/ledger/store"
 )
@@ -137,12 +138,12 @@ func TestVesselHistoryAndStateAtAnyDate(t *testing.T) {
 func TestVesselShowsCorrectionsAndContradictions(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)
-		e := appendTo(t, l, "Ben", step(10, "kittiwake", sweep, "1.8", "2.5"))[0]
+		e := ledgertest.Elsewhere(t, l, "Ben", step(10, "kittiwake", sweep, "1.8", "2.5"))[0]
 		h, err := audit.OfVessel(ctx, l, "kittiwake", time.Time{}, none)
 		require.NoError(t, err)
 		require.Len(t, h.Contradictions, 1)
 		c := h.Contradictions[0]
-		assert.Equal(t, ledger.TwoVersions, c.Kind)
+		assert.Equal(t, known.TwoVersions, c.Kind)
 		assert.EqualValues(t, "1.9", c.Earlier.Version)
 		assert.EqualValues(t, "2.5", c.Later.Version)
 		assert.Equal(t, e.ID, c.Later.Event)
@@ -251,7 +252,7 @@ func TestAVesselUnderAnotherIDIsTold(t *testing.T) {
 func TestADeviceInDisputeHasBothReleases(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)
-		appendTo(t, l, "Ada", step(31, "morven-rose", sweep, "1.6", "1.9"))
+		ledgertest.Elsewhere(t, l, "Cam", step(31, "morven-rose", sweep, "1.6", "1.9"))
 		for _, v := range []version.V{"1.8", "1.9"} {
 			u, err := audit.OfRelease(ctx, l, "fennick-sweep-2", v, none)
 			require.NoError(t, err)
@@ -301,7 +302,7 @@ func TestFleetIsAMatrixOfStandings(t *testing.T) {
 		assert.Equal(t, audit.StatusCurrent, fleet.Vessels[0].Devices[1].Status)
 		assert.Equal(t, audit.StatusUnlisted, fleet.Vessels[0].Devices[0].Status)
 
-		appendTo(t, l, "Ben", step(102, "kittiwake", sweep, "1.9", "1.9"))
+		ledgertest.Elsewhere(t, l, "Ben", step(102, "kittiwake", sweep, "1.9", "2.4"))
 		fleet, err = audit.OfFleet(ctx, l, catalogue(), none)
 		require.NoError(t, err)
 		assert.Equal(t, audit.StatusDisputed, fleet.Vessels[0].Devices[1].Status)
@@ -433,7 +434,11 @@ func TestDueJoinsPlansWithWhatWasLeftOpen(t *testing.T) {
 		appendTo(t, l, "Ben", step(90, "morven-rose", sweep, "1.8", "2.5"))
 		due, err = audit.OfDue(ctx, l, plans, none)
 		require.NoError(t, err)
-		require.Len(t, due.Vessels[1].Open, 1, "the device now runs something newer")
+		require.Len(t, due.Vessels[1].Open, 2, "something newer than what was put off ends it not")
+		appendTo(t, l, "Ben", ledger.Entry{At: at(91), Kind: ledger.CheckPassed, Vessel: "morven-rose", Check: &ledger.Check{Device: sweep, Check: ledger.VersionShown, Value: "1.9"}})
+		due, err = audit.OfDue(ctx, l, plans, none)
+		require.NoError(t, err)
+		require.Len(t, due.Vessels[1].Open, 1, "that is what it runs now")
 		appendTo(t, l, "Ben", ledger.Entry{At: at(91), Kind: ledger.CheckPassed, Vessel: "morven-rose", Check: &ledger.Check{Device: pilot, Check: "manual steering"}})
 		due, err = audit.OfDue(ctx, l, plans, none)
 		require.NoError(t, err)

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"time"
 
-	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/store"
 )
@@ -43,7 +42,7 @@ type DueVessel struct {
 func OfDue(ctx context.Context, l *store.Ledger, plans []PlanSummary, f Filter) (Due, error) {
 	due := Due{Format: Format, Vessels: []DueVessel{}}
 	err := l.Look(ctx, func(q store.Querier) error {
-		open, err := openLines(ctx, q, f)
+		open, err := openLines(ctx, l, q, f)
 		if err != nil {
 			return err
 		}
@@ -103,29 +102,30 @@ func (d *DueVessel) describe(ctx context.Context, q store.Querier, id string) er
 	})
 }
 
-// openLines are the last of each kind of thing left open on a device, those
-// that weren't done since.
-func openLines(ctx context.Context, q store.Querier, f Filter) ([]Line, error) {
-	last := map[string]Line{}
-	err := eachStanding(ctx, q, `kind IN ('step failed', 'step put off', 'check failed', 'check not done')`, `1 = 1`, nil, func(line Line) error {
-		if slices.Contains(openKinds, line.Entry.Kind) {
-			last[whatIsOpen(&line.Entry)] = line
-		}
-		return nil
+// openLines are what steps and checks left open and nobody did since.
+func openLines(ctx context.Context, l *store.Ledger, q store.Querier, f Filter) ([]Line, error) {
+	var vessels []string
+	err := store.Each(ctx, q, `SELECT vessel FROM event WHERE kind IN ('step failed', 'step put off', 'check failed', 'check not done')
+		UNION SELECT vessel FROM event WHERE corrects IS NOT NULL`, nil, func(r *sql.Rows) error {
+		var vessel string
+		err := r.Scan(&vessel)
+		vessels = append(vessels, vessel)
+		return err
 	})
 	if err != nil {
 		return nil, err
 	}
+	f.Berth = "" // asked of the vessel
 	var open []Line
-	for _, line := range last {
-		done, err := doneSince(ctx, q, line)
+	for _, vessel := range vessels {
+		lines, err := openOn(ctx, l, q, vessel)
 		if err != nil {
 			return nil, err
 		}
-		f := f
-		f.Berth = "" // asked of the vessel
-		if !done && f.lets(line) {
-			open = append(open, line)
+		for _, line := range lines {
+			if f.lets(line) {
+				open = append(open, line)
+			}
 		}
 	}
 	slices.SortFunc(open, func(a, b Line) int {
@@ -134,64 +134,26 @@ func openLines(ctx context.Context, q store.Querier, f Filter) ([]Line, error) {
 	return open, nil
 }
 
-var openKinds = []ledger.Kind{ledger.StepFailed, ledger.StepPutOff, ledger.CheckFailed, ledger.CheckNotDone}
-
-func whatIsOpen(e *ledger.Entry) string {
-	if e.Step != nil {
-		return e.Vessel + "\n" + e.Step.Device.ID
+// openOn is what is open on one vessel.
+func openOn(ctx context.Context, l *store.Ledger, q store.Querier, vessel string) ([]Line, error) {
+	v, events, err := vesselIn(ctx, l, q, vessel, nil)
+	if err != nil {
+		return nil, err
 	}
-	return e.Vessel + "\n" + e.Check.Device.ID + "\n" + e.Check.Check
-}
-
-// doneSince tells whether a later event did what was left open: the check
-// passed, or the device runs what was planned, or something newer.
-func doneSince(ctx context.Context, q store.Querier, line Line) (done bool, err error) {
-	e := line.Entry
-	if e.Step != nil {
-		return stepDone(ctx, q, &e)
+	byID := map[ledger.ID]ledger.Event{}
+	for _, e := range events {
+		byID[e.ID] = e
 	}
-	if gone, err := isGone(ctx, q, e.Vessel, e.Check.Device); gone || err != nil {
-		return gone, err
-	}
-	err = eachStanding(ctx, q, `vessel = $1 AND kind = 'check passed'`, `vessel = $1`, []any{e.Vessel}, func(later Line) error {
-		k := later.Entry.Check
-		done = done || later.Entry.Kind == ledger.CheckPassed && !later.Entry.At.Before(e.At) && k.Check == e.Check.Check && k.Device.ID == e.Check.Device.ID
-		return nil
-	})
-	return done, err
-}
-
-// isGone tells whether a device is no longer aboard, or another model stands
-// in its place: what was left open on it can't be done any more.
-func isGone(ctx context.Context, q store.Querier, vessel string, d ledger.Device) (is bool, err error) {
-	err = store.Each(ctx, q, `SELECT model, gone FROM device WHERE vessel = $1 AND device = $2`, []any{vessel, d.ID}, func(r *sql.Rows) error {
-		var model string
-		var gone int64
-		err := r.Scan(&model, &gone)
-		is = gone != 0 || model != "" && d.Model != "" && model != d.Model
-		return err
-	})
-	return is, err
-}
-
-func stepDone(ctx context.Context, q store.Querier, e *ledger.Entry) (done bool, err error) {
-	if gone, err := isGone(ctx, q, e.Vessel, e.Step.Device); gone || err != nil {
-		return gone, err
-	}
-	err = store.Each(ctx, q, `SELECT version, at FROM device WHERE vessel = $1 AND device = $2`, []any{e.Vessel, e.Step.Device.ID}, func(r *sql.Rows) error {
-		var now version.V
-		var at string
-		if err := r.Scan(&now, &at); err != nil {
-			return err
+	var lines []Line
+	for _, d := range v.Devices {
+		for _, o := range d.Open {
+			if !o.Left() {
+				continue
+			}
+			line := lineOf(byID[o.Event])
+			line.Entry = o.Entry
+			lines = append(lines, line)
 		}
-		planned := ledger.VersionKey(e.Step.Planned) != ""
-		switch {
-		case planned && ledger.VersionKey(now) != "":
-			done = version.Compare(now, e.Step.Planned) >= 0
-		case !planned:
-			done = at > text(e.At)
-		}
-		return nil
-	})
-	return done, err
+	}
+	return lines, nil
 }

@@ -5,11 +5,13 @@ import (
 	"database/sql"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"cardwright/manifest"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/store"
 )
 
@@ -35,6 +37,7 @@ type Fleet struct {
 	Models  []string       `json:"models"`  // that are aboard anywhere, by id
 	Vessels []Row          `json:"vessels"` // by id
 	Counts  map[Status]int `json:"counts"`  // devices, zeros too
+	LeftOut
 }
 
 // Row is one vessel's devices.
@@ -61,11 +64,17 @@ func OfFleet(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, 
 		fleet.Counts[s] = 0
 	}
 	err := l.Look(ctx, func(q store.Querier) error {
-		withdrawn, err := withdrawals(ctx, q)
+		withdrawn, left, err := withdrawalsIn(ctx, l, q)
 		if err != nil {
 			return err
 		}
-		return fleet.ask(ctx, q, newJudge(catalogue, withdrawn), f)
+		again, err := anewIn(ctx, l, q)
+		if err != nil {
+			return err
+		}
+		fleet.LeftOut = again.left
+		fleet.note(left)
+		return fleet.ask(ctx, q, newJudge(catalogue, withdrawn), f, &again)
 	})
 	if err != nil {
 		return Fleet{}, fmt.Errorf("auditing the fleet: %w", err)
@@ -73,7 +82,7 @@ func OfFleet(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, 
 	return fleet, nil
 }
 
-func (fleet *Fleet) ask(ctx context.Context, q store.Querier, j *judge, f Filter) error {
+func (fleet *Fleet) ask(ctx context.Context, q store.Querier, j *judge, f Filter, again *anew) error {
 	ask := question{where: []string{"d.gone = 0"}}
 	ask.times(f, "d.at")
 	ask.berth(f, "v.berth")
@@ -91,15 +100,49 @@ func (fleet *Fleet) ask(ctx context.Context, q store.Querier, j *judge, f Filter
 		if err := scanWith(r, v.scan(), &d); err != nil {
 			return err
 		}
+		if again.without(v.ID) {
+			return nil
+		}
 		models[d.Model] = true
 		fleet.add(v, j.standing(d))
 		return nil
 	})
+	if err != nil {
+		return err
+	}
+	if err := fleet.askAnew(ctx, q, j, f, again, models); err != nil {
+		return err
+	}
 	for m := range models {
 		fleet.Models = append(fleet.Models, m)
 	}
 	slices.Sort(fleet.Models)
-	return err
+	return nil
+}
+
+// askAnew adds the vessels that are worked out anew.
+func (fleet *Fleet) askAnew(ctx context.Context, q store.Querier, j *judge, f Filter, again *anew, models map[string]bool) error {
+	for id, known := range again.vessels {
+		v := Vessel{ID: id}
+		if err := v.describe(ctx, q); err != nil {
+			return err
+		}
+		for _, d := range known.devices() {
+			by := ""
+			if k := known.Device(d.ID); k != nil {
+				by = k.By
+			}
+			if d.Gone || !f.letsBerth(v.Berth) || !f.letsTime(d.Since) || f.Maker != "" && f.Maker != d.Maker || f.Technician != "" && f.Technician != by {
+				continue
+			}
+			models[d.Model] = true
+			fleet.add(v, j.standing(d))
+		}
+	}
+	if len(again.vessels) > 0 {
+		slices.SortFunc(fleet.Vessels, func(a, b Row) int { return strings.Compare(a.Vessel.ID, b.Vessel.ID) })
+	}
+	return nil
 }
 
 func (fleet *Fleet) add(v Vessel, s Standing) {
@@ -127,12 +170,12 @@ type judge struct {
 	all       map[string]bool // withdrawn in every variant, by model and version
 }
 
-func newJudge(catalogue []*manifest.Model, withdrawn []withdrawal) *judge {
+func newJudge(catalogue []*manifest.Model, withdrawn known.Withdrawals) *judge {
 	j := &judge{releases: map[string][]version.V{}, listed: map[string]bool{}, withdrawn: map[string]bool{}, all: map[string]bool{}}
 	for _, w := range withdrawn {
-		j.withdrawn[releaseKey(w.model, w.Variant, w.version)] = true
+		j.withdrawn[releaseKey(w.Model, w.Variant, w.Version)] = true
 		if w.Variant == "" {
-			j.all[releaseKey(w.model, "", w.version)] = true
+			j.all[releaseKey(w.Model, "", w.Version)] = true
 		}
 	}
 	for _, m := range catalogue {

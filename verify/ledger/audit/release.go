@@ -12,6 +12,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/store"
 )
 
@@ -27,6 +28,7 @@ type ReleaseUse struct {
 	Has     []Use     `json:"has"`     // devices that run it, by vessel
 	Had     []Use     `json:"had"`     // devices that ran it and now run something else, were replaced, or are gone
 	Carried []Carried `json:"carried"` // cards that carried it
+	LeftOut
 }
 
 // Replaced is a file that the release had, as the catalogue's history has it.
@@ -86,6 +88,8 @@ type Withdrawn struct {
 	By      string    `json:"by"` // technician; "" for the catalogue
 }
 
+func withdrawnOf(w known.Withdrawn) Withdrawn { return Withdrawn{w.Variant, w.Why, w.At, w.By} }
+
 // covers tells whether a withdrawal is of a variant. One that the shop noted
 // without a variant is of all; the catalogue means exactly what it says.
 func (w *Withdrawn) covers(variant string) bool {
@@ -100,25 +104,32 @@ func (w *Withdrawn) fromCatalogue() bool { return w.At.IsZero() }
 // vessel.
 func OfRelease(ctx context.Context, l *store.Ledger, model string, v version.V, f Filter) (ReleaseUse, error) {
 	u := ReleaseUse{Format: Format, Model: model, Version: v}
-	err := l.Look(ctx, func(q store.Querier) error { return u.ask(ctx, q, f) })
+	err := l.Look(ctx, func(q store.Querier) error { return u.ask(ctx, l, q, f) })
 	if err != nil {
 		return ReleaseUse{}, fmt.Errorf("auditing release %s %s: %w", model, v, err)
 	}
 	return u, nil
 }
 
-func (u *ReleaseUse) ask(ctx context.Context, q store.Querier, f Filter) error {
+func (u *ReleaseUse) ask(ctx context.Context, l *store.Ledger, q store.Querier, f Filter) error {
 	u.Withdrawn, u.Has, u.Had, u.Carried = []Withdrawn{}, []Use{}, []Use{}, []Carried{}
-	all, err := withdrawals(ctx, q)
+	all, left, err := withdrawalsIn(ctx, l, q)
 	if err != nil {
 		return err
 	}
+	u.LeftOut = LeftOut{Lines: []Line{}}
+	u.note(left)
 	for _, w := range all {
-		if w.model == u.Model && ledger.VersionKey(w.version) == ledger.VersionKey(u.Version) {
-			u.Withdrawn = append(u.Withdrawn, w.Withdrawn)
+		if w.Model == u.Model && ledger.VersionKey(w.Version) == ledger.VersionKey(u.Version) {
+			u.Withdrawn = append(u.Withdrawn, withdrawnOf(w))
 		}
 	}
-	return errors.Join(u.uses(ctx, q, f), u.carried(ctx, q, f))
+	again, err := anewIn(ctx, l, q)
+	if err != nil {
+		return err
+	}
+	u.Count += again.left.Count
+	return errors.Join(u.uses(ctx, q, f, &again), u.carried(ctx, q, f, &again))
 }
 
 const vesselColumns = `v.vessel, v.name, v.berth, v.imo, v.mmsi, v.hull`
@@ -126,7 +137,7 @@ const vesselColumns = `v.vessel, v.name, v.berth, v.imo, v.mmsi, v.hull`
 func (v *Vessel) scan() []any { return []any{&v.ID, &v.Name, &v.Berth, &v.IMO, &v.MMSI, &v.Hull} }
 
 // uses finds the devices that read as the release at some time.
-func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter) error {
+func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter, again *anew) error {
 	var ask question
 	ask.and("r.model = $%d", u.Model)
 	ask.and("r.version_key = $%d AND r.version_key <> ''", ledger.VersionKey(u.Version))
@@ -147,12 +158,15 @@ func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter) error 
 		query = strings.Replace(query, "JOIN vessel v ON v.vessel = r.vessel", "", 1)
 	}
 	want := ledger.VersionKey(u.Version)
-	return store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
+	err := store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
 		var use Use
 		var first, last, key string
 		err := scanWith(r, append(use.Vessel.scan(), &use.Serial, &first, &last, &key), &use.Device)
 		if err != nil {
 			return err
+		}
+		if again.without(use.Vessel.ID) {
+			return nil
 		}
 		var err1, err2 error
 		use.First, err1 = moment(first)
@@ -160,6 +174,7 @@ func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter) error 
 		u.add(use, key == want)
 		return errors.Join(err1, err2)
 	})
+	return errors.Join(err, again.uses(ctx, q, u, f))
 }
 
 // add sorts a use: a device has the release also where only one of two
@@ -172,7 +187,8 @@ func (u *ReleaseUse) add(use Use, runs bool) {
 	if d.Other != "" {
 		runs = runs || ledger.VersionKey(d.Other) == ledger.VersionKey(u.Version)
 	}
-	if runs && d.Model == u.Model && !d.Gone && !use.Replaced() {
+	// Of a disputed device it may be open, too, which equipment stands there.
+	if runs && d.Model == u.Model && !d.Gone && (d.Other != "" || !use.Replaced()) {
 		u.Has = joined(u.Has, use)
 		return
 	}
@@ -196,7 +212,7 @@ func joined(list []Use, use Use) []Use {
 	return append(list, use)
 }
 
-func (u *ReleaseUse) carried(ctx context.Context, q store.Querier, f Filter) error {
+func (u *ReleaseUse) carried(ctx context.Context, q store.Querier, f Filter, again *anew) error {
 	var ask question
 	ask.and("c.model = $%d", u.Model)
 	ask.and("c.version_key = $%d", ledger.VersionKey(u.Version))
@@ -210,6 +226,9 @@ func (u *ReleaseUse) carried(ctx context.Context, q store.Querier, f Filter) err
 	if f.Technician != "" {
 		join += " JOIN event e ON e.no = c.event"
 		ask.equal("e.technician", f.Technician)
+	}
+	if again.events != "" {
+		ask.where = append(ask.where, "c.event "+again.events)
 	}
 	query := `SELECT c.vessel, c.device, c.at, c.card, c.good FROM carried c` + join + ` WHERE ` + ask.String() + `
 		ORDER BY c.vessel, c.device, c.at, c.card`
@@ -265,24 +284,42 @@ func (v *Vessel) describe(ctx context.Context, q store.Querier) error {
 	})
 }
 
-// withdrawal is a release that somebody withdrew.
-type withdrawal struct {
-	maker   string
-	model   string
-	version version.V
-	Withdrawn
+// withdrawalsIn are the ledger's, those that stand; and those that were left out.
+func withdrawalsIn(ctx context.Context, l *store.Ledger, q store.Querier) (known.Withdrawals, []ledger.Event, error) {
+	trust, err := l.Trust(ctx, q)
+	if err != nil {
+		return nil, nil, err
+	}
+	var events []ledger.Event
+	collect := func(e ledger.Event) error {
+		events = append(events, e)
+		return nil
+	}
+	const kind = `kind = 'release withdrawn'`
+	if err := store.EachEvent(ctx, q, kind, nil, collect); err != nil {
+		return nil, nil, err
+	}
+	// What was corrected into a withdrawal, or corrects one, stands under no vessel.
+	if err := store.EachEvent(ctx, q, `vessel = '' AND kind = 'correction'`, nil, collect); err != nil {
+		return nil, nil, err
+	}
+	_, left := known.Facts(events, trust)
+	return known.WithdrawalsOf(nil, events, trust), left, nil
 }
 
-// withdrawals are the ledger's, those that stand.
-func withdrawals(ctx context.Context, q store.Querier) ([]withdrawal, error) {
-	var list []withdrawal
-	err := eachStanding(ctx, q, `kind = 'release withdrawn'`, `vessel = ''`, nil, func(line Line) error {
-		if w := line.Entry.Withdrawal; w != nil {
-			list = append(list, withdrawal{w.Maker, w.Model, w.Version, Withdrawn{w.Variant, w.Why, line.Entry.At, line.Technician}})
-		}
-		return nil
+// Withdrawals are the releases that a ledger says are withdrawn, by writers whom
+// the shop trusts, and the events of others that were left out.
+func Withdrawals(ctx context.Context, l *store.Ledger) (list known.Withdrawals, left LeftOut, err error) {
+	err = l.Look(ctx, func(q store.Querier) error {
+		all, events, err := withdrawalsIn(ctx, l, q)
+		list = all
+		left.note(events)
+		return err
 	})
-	return list, err
+	if err != nil {
+		err = fmt.Errorf("looking for withdrawn releases: %w", err)
+	}
+	return list, left, err
 }
 
 // WithdrawnUse are all withdrawn releases, and who has them.
@@ -296,13 +333,13 @@ type WithdrawnUse struct {
 func OfWithdrawn(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, f Filter) (WithdrawnUse, error) {
 	out := WithdrawnUse{Format: Format, Releases: []ReleaseUse{}}
 	err := l.Look(ctx, func(q store.Querier) error {
-		all, err := withdrawals(ctx, q)
+		all, _, err := withdrawalsIn(ctx, l, q)
 		if err != nil {
 			return err
 		}
 		for _, u := range withdrawnReleases(all, catalogue, f) {
 			known := u.Withdrawn
-			if err := u.ask(ctx, q, f); err != nil {
+			if err := u.ask(ctx, l, q, f); err != nil {
 				return err
 			}
 			u.Withdrawn = known
@@ -325,7 +362,7 @@ func (u *ReleaseUse) covered(uses []Use) []Use {
 	})
 }
 
-func withdrawnReleases(all []withdrawal, catalogue []*manifest.Model, f Filter) []ReleaseUse {
+func withdrawnReleases(all known.Withdrawals, catalogue []*manifest.Model, f Filter) []ReleaseUse {
 	var list []ReleaseUse
 	at := map[string]int{}
 	note := func(model string, v version.V, w Withdrawn) {
@@ -346,8 +383,8 @@ func withdrawnReleases(all []withdrawal, catalogue []*manifest.Model, f Filter) 
 		}
 	}
 	for _, w := range all {
-		if f.Maker == "" || w.maker == "" || f.Maker == w.maker {
-			note(w.model, w.version, w.Withdrawn)
+		if f.Maker == "" || w.Maker == "" || f.Maker == w.Maker {
+			note(w.Model, w.Version, withdrawnOf(w))
 		}
 	}
 	return list

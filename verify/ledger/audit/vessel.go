@@ -5,27 +5,42 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"slices"
-	"strings"
 	"time"
 
+	"cardwright/manifest"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/store"
 )
 
 // History is what a ledger says of one vessel.
 type History struct {
-	Format         int                    `json:"format"`
-	Vessel         Vessel                 `json:"vessel"`
-	At             *time.Time             `json:"at"`      // the moment that was asked for; null: now
-	Devices        []Device               `json:"devices"` // as they were then, by id
-	Lines          []Line                 `json:"lines"`   // what happened up to then, in order
-	Contradictions []ledger.Contradiction `json:"contradictions"`
-	Swings         []Swing                `json:"swings"` // sea trials among the lines
+	Format         int                   `json:"format"`
+	Vessel         Vessel                `json:"vessel"`
+	At             *time.Time            `json:"at"`      // the moment that was asked for; null: now
+	Devices        []Device              `json:"devices"` // as they were then, by id
+	Lines          []Line                `json:"lines"`   // what happened up to then, in order
+	Contradictions []known.Contradiction `json:"contradictions"`
+	Swings         []Swing               `json:"swings"` // sea trials among the lines
 	// Also are vessels of other ids with the same IMO number, MMSI or hull:
 	// most likely this one, under the id that it had before.
 	Also []Vessel `json:"also"`
+	LeftOut
+}
+
+// LeftOut are events that count in no answer, since the shop doesn't trust who
+// wrote them.
+type LeftOut struct {
+	Count int    `json:"left_out"`
+	Lines []Line `json:"untrusted"` // of those that were asked about, and withdrawals; at most known.MaxUntrusted
+}
+
+func (o *LeftOut) note(events []ledger.Event) {
+	o.Count += len(events)
+	for _, e := range events[:min(len(events), known.MaxUntrusted)] {
+		o.Lines = append(o.Lines, lineOf(e))
+	}
 }
 
 // ErrNothing says that the ledger holds nothing of what was asked for.
@@ -41,12 +56,12 @@ var ErrTooMany = errors.New("more events than anybody can read: narrow the dates
 // OfVessel gives a vessel's history, and what it ran at a moment (the zero
 // time: now). The filter narrows the lines, not the state.
 func OfVessel(ctx context.Context, l *store.Ledger, vessel string, at time.Time, f Filter) (History, error) {
-	h := History{Format: Format, Lines: []Line{}, Devices: []Device{}, Contradictions: []ledger.Contradiction{}, Also: []Vessel{}, Swings: []Swing{}}
+	h := History{Format: Format, Lines: []Line{}, Devices: []Device{}, Contradictions: []known.Contradiction{}, Also: []Vessel{}, Swings: []Swing{}, LeftOut: LeftOut{Lines: []Line{}}}
 	if !at.IsZero() {
 		h.At = &at
 	}
 	err := l.Look(ctx, func(q store.Querier) error {
-		return errors.Join(h.vessel(ctx, q, vessel), h.also(ctx, q), h.lines(ctx, q, vessel, f), h.state(ctx, q, vessel))
+		return errors.Join(h.vessel(ctx, q, vessel), h.also(ctx, q), h.fill(ctx, l, q, vessel, f))
 	})
 	if err == nil && h.Vessel.ID == "" {
 		err = fmt.Errorf("%w: vessel %q", ErrNothing, vessel)
@@ -83,44 +98,111 @@ func (h *History) also(ctx context.Context, q store.Querier) error {
 	})
 }
 
-// upTo is the condition on ord for everything up to the moment that was
-// asked for.
-func (h *History) upTo(q *question) {
-	if h.At != nil {
-		q.and("ord < $%d", ledger.OrdAt(h.At.Add(time.Second)))
+// eventsOf are all events about a vessel with their corrections, whoever wrote
+// them, in order of time.
+func eventsOf(ctx context.Context, q store.Querier, vessel string) ([]ledger.Event, error) {
+	var events []ledger.Event
+	collect := func(e ledger.Event) error {
+		if events = append(events, e); len(events) > MaxLines {
+			return ErrTooMany
+		}
+		return nil
 	}
+	if err := store.EachEvent(ctx, q, `vessel = $1 ORDER BY ord`, []any{vessel}, collect); err != nil {
+		return nil, err
+	}
+	// A correction stands under the vessel of what it corrects; one that doesn't
+	// corrects it all the same.
+	err := store.EachEvent(ctx, q, `corrects IS NOT NULL AND vessel <> $1 AND corrects IN (SELECT id FROM event WHERE vessel = $1)`, []any{vessel}, collect)
+	return events, err
 }
 
-func (h *History) lines(ctx context.Context, q store.Querier, vessel string, f Filter) error {
-	var ask question
-	ask.and("vessel = $%d", vessel)
-	h.upTo(&ask)
-	ask.times(f, "at")
-	// The last correction of each event comes with it.
-	query := `SELECT id, content, signature, (SELECT c.id FROM event c WHERE c.corrects = event.id ORDER BY c.ord DESC LIMIT 1)
-		FROM event WHERE ` + ask.String() + ` ORDER BY ord` + fmt.Sprintf(" LIMIT %d", MaxLines+1)
-	n := 0
-	return store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
-		var id, content, signature, correction []byte
-		if err := r.Scan(&id, &content, &signature, &correction); err != nil {
-			return err
-		}
-		e, err := ledger.Read(idOf(id), content, signature)
+// fill takes everything from the vessel's events.
+func (h *History) fill(ctx context.Context, l *store.Ledger, q store.Querier, vessel string, f Filter) error {
+	withdrawn, left, err := withdrawalsIn(ctx, l, q)
+	if err != nil {
+		return err
+	}
+	h.note(left)
+	ask, events, err := askOf(ctx, l, q, vessel, withdrawn)
+	if err != nil {
+		return err
+	}
+	if h.At != nil {
+		ask.Until = *h.At
+	}
+	h.lines(events, ask.Trust, vessel, f)
+	v := known.Of(vessel, events, ask)
+	h.Count += v.LeftOut - len(v.Untrusted)
+	h.note(v.Untrusted)
+	for _, d := range v.Devices {
+		h.Devices = append(h.Devices, deviceOf(d))
+	}
+	h.Contradictions = append(h.Contradictions, known.ContradictionsOf(vessel, events, ask)...)
+	return nil
+}
+
+// askOf reads a vessel's events, and what is taken into account with them.
+func askOf(ctx context.Context, l *store.Ledger, q store.Querier, vessel string, withdrawn known.Withdrawals) (ask known.Ask, events []ledger.Event, err error) {
+	if ask.Trust, err = l.Trust(ctx, q); err != nil {
+		return ask, nil, err
+	}
+	if events, err = eventsOf(ctx, q, vessel); err != nil {
+		return ask, nil, err
+	}
+	ask.Withdrawn = withdrawn
+	ask.Seen, err = store.SeenAmong(ctx, q, events)
+	return ask, events, err
+}
+
+// vesselIn is what is known of a vessel, and the events that say so.
+func vesselIn(ctx context.Context, l *store.Ledger, q store.Querier, vessel string, withdrawn known.Withdrawals) (known.Vessel, []ledger.Event, error) {
+	ask, events, err := askOf(ctx, l, q, vessel, withdrawn)
+	if err != nil {
+		return known.Vessel{}, nil, err
+	}
+	return known.Of(vessel, events, ask), events, nil
+}
+
+// Known is what a ledger tells of a vessel, with the releases that the ledger or
+// a catalogue withdrew. A vessel that it tells nothing of has no devices.
+func Known(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, vessel string) (v known.Vessel, err error) {
+	err = l.Look(ctx, func(q store.Querier) error {
+		withdrawn, _, err := withdrawalsIn(ctx, l, q)
 		if err != nil {
 			return err
 		}
-		if n++; n > MaxLines {
-			return ErrTooMany
+		v, _, err = vesselIn(ctx, l, q, vessel, append(withdrawn, known.WithdrawalsOf(catalogue, nil, nil)...))
+		return err
+	})
+	if err != nil {
+		err = fmt.Errorf("looking up vessel %s in the ledger: %w", vessel, err)
+	}
+	return v, err
+}
+
+func deviceOf(d known.Device) Device {
+	return Device{
+		Device: d.Device, Version: d.Version, Other: d.Other, Since: d.Since, Gone: d.Gone,
+		By: d.By, How: d.How, Open: d.Open,
+	}
+}
+
+func (h *History) lines(events []ledger.Event, trust known.Trust, vessel string, f Filter) {
+	last := known.Corrections(events, trust)
+	for _, e := range events {
+		entry := &e.Statement.Entry
+		if entry.Vessel != vessel || trust != nil && !trust(&e) || h.At != nil && entry.At.After(*h.At) {
+			continue
 		}
 		line := lineOf(e)
-		if correction != nil {
-			line.CorrectedBy = idOf(correction).String()
+		if c, ok := last[e.ID]; ok {
+			line.CorrectedBy = c.String()
 		}
 		if f.lets(line) {
 			h.Lines = append(h.Lines, line)
 		}
-		return nil
-	})
+	}
 }
 
 func idOf(b []byte) (id ledger.ID) {
@@ -128,69 +210,24 @@ func idOf(b []byte) (id ledger.ID) {
 	return id
 }
 
-// state takes the devices from their readings, so that it can say what was so
-// at any moment, and finds the contradictions among these.
-func (h *History) state(ctx context.Context, q store.Querier, vessel string) error {
-	var ask question
-	ask.and("r.vessel = $%d", vessel)
-	h.upTo(&ask)
-	var readings []ledger.Reading
-	err := store.Each(ctx, q, `SELECT r.device, e.id, r.at, r.writer, r.kind, r.maker, r.model, r.name, r.place, r.serial, r.variant,
-			r.version, r.before, r.installed, r.gone
-		FROM reading r JOIN event e ON e.no = r.event
-		WHERE `+strings.ReplaceAll(ask.String(), "ord", "r.ord")+` ORDER BY r.device, r.ord`, ask.args, func(rows *sql.Rows) error {
-		r, err := scanReading(rows)
-		r.Vessel = vessel
-		readings = append(readings, r)
-		return err
-	})
-	if err != nil {
-		return err
-	}
-	for of := range chunksBy(readings, func(a, b ledger.Reading) bool { return a.Device.ID == b.Device.ID }) {
-		h.Devices = append(h.Devices, settled(of))
-		h.Contradictions = append(h.Contradictions, ledger.Contradictions(of)...)
-	}
-	return nil
-}
-
-func scanReading(rows *sql.Rows) (ledger.Reading, error) {
-	var r ledger.Reading
-	var id []byte
-	var at string
-	var installed, gone int64
-	d := &r.Device
-	err := rows.Scan(&d.ID, &id, &at, &r.Writer, &d.Kind, &d.Maker, &d.Model, &d.Name, &d.Place, &d.Serial, &d.Variant,
-		&r.Version, &r.Before, &installed, &gone)
-	if err != nil {
-		return r, err
-	}
-	r.Event = idOf(id)
-	r.Installed, r.Gone = installed != 0, gone != 0
-	r.At, err = moment(at)
-	return r, err
-}
-
-func settled(readings []ledger.Reading) Device {
-	s := ledger.Settle(readings[max(0, len(readings)-ledger.SettleOver):])
-	return Device{Device: s.Device, Version: s.Version, Other: s.Other, Since: s.At, Gone: s.Gone}
-}
-
-// chunksBy gives the runs of neighbours that belong together.
-func chunksBy[T any](list []T, together func(a, b T) bool) func(yield func([]T) bool) {
-	return func(yield func([]T) bool) {
-		for len(list) > 0 {
-			n := 1
-			for n < len(list) && together(list[0], list[n]) {
-				n++
-			}
-			if !yield(slices.Clip(list[:n])) {
-				return
-			}
-			list = list[n:]
-		}
-	}
-}
-
 // Unknown tells whether nobody has read a device's version yet.
 func (d Device) Unknown() bool { return d.Version == version.Unknown || d.Version == "" }
+
+// Doubtful are the vessels of which something may have to be read before
+// anything is planned: a step failed there, or writers disagree.
+func Doubtful(ctx context.Context, l *store.Ledger) (vessels []string, err error) {
+	err = l.Look(ctx, func(q store.Querier) error {
+		return store.Each(ctx, q, `SELECT vessel FROM event WHERE kind IN ('step failed', 'step put off', 'check failed', 'check not done') AND kind = 'step failed'
+			UNION SELECT vessel FROM event WHERE corrects IS NOT NULL
+			UNION SELECT vessel FROM device WHERE other <> '' ORDER BY 1`, nil, func(r *sql.Rows) error {
+			var vessel string
+			err := r.Scan(&vessel)
+			vessels = append(vessels, vessel)
+			return err
+		})
+	})
+	if err != nil {
+		err = fmt.Errorf("looking for what is open: %w", err)
+	}
+	return vessels, err
+}

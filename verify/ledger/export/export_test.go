@@ -63,7 +63,7 @@ func fleetOf(t testing.TB) (*store.Ledger, audit.Fleet, export.About) {
 		}
 	}
 	bad := appendTo(t, l, "Ada", step(0, "1.10"))[0]
-	appendTo(t, l, "Ben", step(1, "4.9"))
+	ledgertest.Elsewhere(t, l, "Ben", step(1, "4.9"))
 	appendTo(t, l, "Ada", ledger.Entry{
 		At: ledgertest.Day(70), Kind: ledger.Correction, Vessel: ledgertest.Vessel(2),
 		Correction: &ledger.Correcting{Of: bad.ID.String(), Why: "misread", Instead: ptr(step(0, "4.8"))},

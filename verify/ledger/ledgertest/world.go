@@ -3,11 +3,16 @@
 package ledgertest
 
 import (
+	"context"
 	"crypto/ed25519"
 	"crypto/sha256"
 	"fmt"
 	"math/rand/v2"
+	"path/filepath"
+	"testing"
 	"time"
+
+	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
@@ -25,7 +30,7 @@ func Key(name string) ledger.Key {
 
 // Writer gives a writer of the invented shop.
 func Writer(name string) store.Writer {
-	return store.Writer{Shop: Shop, Technician: name, Signer: Key(name), Now: func() time.Time { return Day(0) }}
+	return store.Writer{Shop: Shop, Technician: name, Signer: Key(name), Now: func() time.Time { return Day(-1) }} // so all is dated by hand
 }
 
 // Known names writers by their keys, as a shop that trusts them would.
@@ -117,4 +122,19 @@ func (w *World) Visit(n, day int) []ledger.Entry {
 		}
 	}
 	return entries
+}
+
+// Elsewhere writes entries into the ledger of another van, which had seen
+// nothing of this one, and brings them here.
+func Elsewhere(t testing.TB, here *store.Ledger, writer string, entries ...ledger.Entry) []ledger.Event {
+	t.Helper()
+	ctx := context.Background()
+	van, err := store.Open(ctx, filepath.Join(t.TempDir(), "van.db"), store.Options{Create: true})
+	require.NoError(t, err)
+	defer van.Close()
+	events, err := van.Append(ctx, Writer(writer), entries...)
+	require.NoError(t, err)
+	_, err = store.Sync(ctx, van, here, store.SyncOptions{})
+	require.NoError(t, err)
+	return events
 }

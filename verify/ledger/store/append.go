@@ -119,14 +119,21 @@ func (l *Ledger) settleCommit(ctx context.Context, events []ledger.Event, failed
 // sign makes events of entries, at the end of the writer's own chain.
 func (t *tx) sign(ctx context.Context, w Writer, entries []ledger.Entry) ([]ledger.Event, error) {
 	writer := ledger.Writer(w.Signer.Public())
-	name, head, err := t.ownChain(ctx, writer)
+	name, head, no, err := t.ownChain(ctx, writer)
+	if err != nil {
+		return nil, err
+	}
+	seen, err := newlySeen(ctx, t, name, writer, no)
 	if err != nil {
 		return nil, err
 	}
 	s := ledger.Statement{Chain: name, Shop: w.Shop, Technician: w.Technician, Written: w.now()}
 	events := make([]ledger.Event, len(entries))
 	for i, e := range entries {
-		s.Entry, s.Seq, s.Prev = e, head.Seq+1, ""
+		s.Entry, s.Seq, s.Prev, s.Seen = e, head.Seq+1, "", nil
+		if i == 0 {
+			s.Seen = seen
+		}
 		if head.Seq > 0 {
 			s.Prev = head.ID.String()
 		}
@@ -138,21 +145,24 @@ func (t *tx) sign(ctx context.Context, w Writer, entries []ledger.Entry) ([]ledg
 	return events, ledger.SignAll(events, w.Signer)
 }
 
-// ownChain finds the chain that this writer appends to in this ledger, and
-// its head; the first time it names a new one.
-func (t *tx) ownChain(ctx context.Context, writer string) (name string, head ledger.Head, err error) {
+// ownChain finds the chain that this writer appends to in this ledger, its
+// head, and the head's number here; the first time it names a new one.
+func (t *tx) ownChain(ctx context.Context, writer string) (name string, head ledger.Head, last int64, err error) {
 	var no int64
 	err = t.QueryRowContext(ctx, `SELECT no, name FROM chain WHERE writer = $1 AND own = 1`, writer).Scan(&no, &name)
 	if errors.Is(err, sql.ErrNoRows) {
 		name = ledger.NewChain()
 		_, err = t.ExecContext(ctx, `INSERT INTO chain (writer, name, own) VALUES ($1, $2, 1)`, writer, name)
-		return name, head, err
+		return name, head, 0, err
 	}
 	if err != nil {
-		return "", head, err
+		return "", head, 0, err
+	}
+	if err = t.QueryRowContext(ctx, `SELECT coalesce(max(no), 0) FROM event WHERE chain = $1 AND seq = (SELECT max(seq) FROM event WHERE chain = $1)`, no).Scan(&last); err != nil {
+		return "", head, 0, err
 	}
 	head, _, err = headOf(ctx, t, no)
-	return name, head, err
+	return name, head, last, err
 }
 
 // headOf returns the last event of a chain; false where it has none.

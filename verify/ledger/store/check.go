@@ -362,7 +362,10 @@ func (c *check) wanted(ctx context.Context, q Querier, events []*raw) (map[int64
 		if !stands[e.no] {
 			continue
 		}
-		s := saysOf(placed{e.no, &e.event})
+		s, err := saysPlaced(ctx, q, placed{e.no, &e.event})
+		if err != nil {
+			return nil, err
+		}
 		for i, rows := range [][][]any{s.sightings, s.readings, s.carried} {
 			for _, row := range rows {
 				out[e.no][saysTables[i].name] = append(out[e.no][saysTables[i].name], plainRow(row))
@@ -370,6 +373,24 @@ func (c *check) wanted(ctx context.Context, q Querier, events []*raw) (map[int64
 		}
 	}
 	return out, nil
+}
+
+// saysPlaced gives the rows of an event that stands; those of a correction stand
+// in the place of what it corrects, if that is here.
+func saysPlaced(ctx context.Context, q Querier, p placed) (says, error) {
+	of := corrects(p.Event)
+	if of == nil {
+		return saysOf(p), nil
+	}
+	found, err := readRawWhere(ctx, q, "id = $1 LIMIT 1", of)
+	if err != nil {
+		return says{}, err
+	}
+	verifyAll(found)
+	if len(found) == 0 || found[0].err != nil {
+		return saysOf(p), nil
+	}
+	return saysIn(p, &found[0].event), nil
 }
 
 func storedSays(ctx context.Context, q Querier, events []*raw) (map[int64]rowsByTable, error) {

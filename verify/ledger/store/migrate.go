@@ -23,9 +23,13 @@ const (
 	// layoutFilled worked out anew what is looked up, by the rules of its day.
 	// A build with other rules does so again under the next number.
 	layoutFilled = 3
+	// layoutSeen has what writers had seen of one another (SQL); layoutPlaced
+	// worked out anew what is looked up, with corrections in the place of what
+	// they correct.
+	layoutPlaced = 5
 
 	// schemaVersion is the number of the last migration.
-	schemaVersion = layoutFilled
+	schemaVersion = layoutPlaced
 )
 
 func migrate(ctx context.Context, db *sql.DB, e *engine, o ...goose.ProviderOption) error {
@@ -38,10 +42,15 @@ func migrate(ctx context.Context, db *sql.DB, e *engine, o ...goose.ProviderOpti
 }
 
 func migrations(db *sql.DB, e *engine, o ...goose.ProviderOption) (*goose.Provider, error) {
-	fill := goose.NewGoMigration(layoutFilled, &goose.GoFunc{
+	// Only the last of them fills: what it wrote by the rules of its day would be
+	// worked out anew at once.
+	passed := goose.NewGoMigration(layoutFilled, &goose.GoFunc{
+		RunTx: func(context.Context, *sql.Tx) error { return nil },
+	}, nil)
+	fill := goose.NewGoMigration(layoutPlaced, &goose.GoFunc{
 		RunTx: func(ctx context.Context, t *sql.Tx) error { return (&tx{t, e}).fill(ctx) },
 	}, nil)
-	return goose.NewProvider(e.dialect, db, e.migrations, append(o, goose.WithDisableGlobalRegistry(true), goose.WithGoMigrations(fill))...)
+	return goose.NewProvider(e.dialect, db, e.migrations, append(o, goose.WithDisableGlobalRegistry(true), goose.WithGoMigrations(passed, fill))...)
 }
 
 // fill works out anew all that is looked up, from the events that hold. One
@@ -52,7 +61,7 @@ func (t *tx) fill(ctx context.Context) error {
 			return err
 		}
 	}
-	for _, table := range []string{"device", "vessel", "carried", "reading", "sighting"} {
+	for _, table := range []string{"device", "vessel", "carried", "reading", "sighting", "seen"} {
 		if _, err := t.ExecContext(ctx, "DELETE FROM "+table); err != nil {
 			return err
 		}
@@ -70,7 +79,7 @@ func (t *tx) fill(ctx context.Context) error {
 				sound = append(sound, placed{e.no, &e.event})
 			}
 		}
-		if err := t.putSays(ctx, sound); err != nil {
+		if err := errors.Join(t.putSeen(ctx, sound), t.putSays(ctx, sound)); err != nil {
 			return err
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"errors"
 	"slices"
+	"time"
 
 	"cardwright/verify/ledger"
 )
@@ -17,7 +18,22 @@ func (t *tx) put(ctx context.Context, events []ledger.Event) (int, error) {
 	if err != nil || len(added) == 0 {
 		return 0, err
 	}
+	if err := t.insert(ctx, "arrival", "no, at", "", [][]any{{added[0].no, timeText(time.Now())}}, nil); err != nil {
+		return 0, err
+	}
+	if err := t.putSeen(ctx, added); err != nil {
+		return 0, err
+	}
 	return len(added), t.putSays(ctx, added)
+}
+
+// putSeen stores what writers had seen of other chains.
+func (t *tx) putSeen(ctx context.Context, added []placed) error {
+	var rows [][]any
+	for _, p := range added {
+		rows = append(rows, seenRows(p.Event)...)
+	}
+	return t.insert(ctx, "seen", seenColumns, " ON CONFLICT (chain, other, seq) DO NOTHING", rows, nil)
 }
 
 // putSays stores what events say that are in the ledger.
@@ -164,6 +180,8 @@ func (t *tx) settleFamily(ctx context.Context, target ledger.ID, touched *touche
 		return says{}, err
 	case first.isCorrection():
 		return says{}, nil
+	case last != nil && first != nil:
+		return saysIn(*last, first.Event), nil
 	case last != nil:
 		return saysOf(*last), nil
 	}

@@ -9,6 +9,7 @@ import (
 
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/known"
 )
 
 type deviceKey struct{ vessel, device string }
@@ -80,7 +81,7 @@ func compareKeys(a, b deviceKey) int {
 type settled struct {
 	key   deviceKey
 	event int64
-	state ledger.State
+	state known.State
 }
 
 const deviceColumns = "vessel, device, event, at, kind, maker, model, name, place, serial, variant, version, version_key, other, gone"
@@ -120,45 +121,67 @@ func settle(ctx context.Context, q Querier, keys []deviceKey) (map[deviceKey]set
 	for _, k := range keys {
 		args = append(args, k.vessel, k.device)
 	}
-	query := `SELECT vessel, device, event, at, writer, kind, maker, model, name, place, serial, variant, version, before, installed, gone
+	query := `SELECT vessel, device, event, at, writer, kind, maker, model, name, place, serial, variant, version, before, installed, gone, by_hand, lost, ord
 		FROM (SELECT r.*, row_number() OVER (PARTITION BY vessel, device ORDER BY ord DESC) AS back
 			FROM reading r WHERE (vessel, device) IN (VALUES ` + values(len(keys), 2) + `)) last
-		WHERE back <= ` + fmt.Sprint(ledger.SettleOver) + ` ORDER BY vessel, device, back DESC`
+		WHERE back <= ` + fmt.Sprint(known.SettleOver) + ` ORDER BY vessel, device, back DESC`
 	readings := map[deviceKey][]ledger.Reading{}
-	events := map[deviceKey][]int64{}
+	events := map[deviceKey]map[string]int64{} // by Ord
 	err := Each(ctx, q, query, args, func(r *sql.Rows) error {
 		reading, no, err := scanReading(r)
 		k := deviceKey{reading.Vessel, reading.Device.ID}
 		readings[k] = append(readings[k], reading)
-		events[k] = append(events[k], no)
+		if events[k] == nil {
+			events[k] = map[string]int64{}
+		}
+		events[k][string(reading.Ord)] = no
 		return err
 	})
 	if err != nil {
 		return nil, err
 	}
+	seen, err := seenBetween(ctx, q, readings)
+	if err != nil {
+		return nil, err
+	}
 	states := make(map[deviceKey]settled, len(readings))
 	for k, list := range readings {
-		for i := range list {
-			list[i].Ord = []byte{byte(i)} // which of them Settle chose
-		}
-		s := ledger.Settle(list)
-		states[k] = settled{k, events[k][s.Ord[0]], s}
+		s := known.Settle(list, seen)
+		states[k] = settled{k, events[k][string(s.Ord)], s}
 	}
 	return states, nil
 }
 
+// seenBetween is what the writers of each device's readings had seen of one
+// another.
+func seenBetween(ctx context.Context, q Querier, readings map[deviceKey][]ledger.Reading) (*known.Seen, error) {
+	var want sightings
+	for _, list := range readings {
+		places := make([]chainPlace, len(list))
+		for i, r := range list {
+			places[i] = chainPlace{r.Chain, r.Seq}
+		}
+		want.between(places)
+	}
+	return want.ask(ctx, q)
+}
+
 func scanReading(r *sql.Rows) (ledger.Reading, int64, error) {
 	var out ledger.Reading
-	var no, installed, gone int64
+	var no, installed, gone, byHand, lost int64
 	var at, v, before string
 	d := &out.Device
 	err := r.Scan(&out.Vessel, &d.ID, &no, &at, &out.Writer, &d.Kind, &d.Maker, &d.Model, &d.Name, &d.Place, &d.Serial,
-		&d.Variant, &v, &before, &installed, &gone)
+		&d.Variant, &v, &before, &installed, &gone, &byHand, &lost, &out.Ord)
 	if err != nil {
 		return out, 0, err
 	}
 	out.Version, out.Before, out.Gone = version.V(v), version.V(before), gone != 0
-	out.Installed = installed != 0
+	out.Installed, out.ByHand, out.Lost = installed != 0, byHand != 0, lost != 0
+	var ok bool
+	if out.Chain, out.Seq, ok = ledger.PlaceOf(out.Ord); !ok {
+		return out, 0, fmt.Errorf("%w: reading.ord of %d bytes", ErrSchema, len(out.Ord))
+	}
 	out.At, err = parseTime(at)
 	return out, no, err
 }

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"encoding/hex"
 	"fmt"
 	"slices"
 	"strings"
@@ -146,27 +147,34 @@ type says struct {
 
 const (
 	sightingColumns = "event, ord, vessel, name, berth, imo, mmsi, hull"
-	readingColumns  = "vessel, device, ord, event, at, writer, kind, maker, model, name, place, serial, variant, version, version_key, before, installed, gone"
+	readingColumns  = "vessel, device, ord, event, at, writer, kind, maker, model, name, place, serial, variant, version, version_key, before, installed, gone, by_hand, lost"
+	seenColumns     = "chain, other, seq, upto"
 	carriedColumns  = "event, place, at, vessel, card, device, maker, model, variant, version, version_key, good"
 )
 
 // saysOf gives the rows of an event that stands.
-func saysOf(p placed) says {
+func saysOf(p placed) says { return saysIn(p, p.Event) }
+
+// saysIn gives the rows of an event that stands in the place of another, which
+// it corrects.
+func saysIn(p placed, place *ledger.Event) says {
 	var out says
-	s := &p.Statement
-	e := s.Entry.Says()
+	e := p.Statement.Entry.Says()
 	if e == nil {
 		return out
 	}
-	ord := ledger.Ord(e.At, s, p.ID)
+	ord := ledger.Ord(e.At, &place.Statement, place.ID)
 	if row := sightingRow(p.no, ord, e); row != nil {
 		out.sightings = append(out.sightings, row)
 	}
-	for _, r := range ledger.Readings(e) {
+	readings := ledger.Readings(e)
+	ledger.Place(readings, place, e.At)
+	for _, r := range readings {
 		d := r.Device
 		out.readings = append(out.readings, []any{
-			r.Vessel, d.ID, ord, p.no, timeText(r.At), s.Writer, d.Kind, d.Maker, d.Model, d.Name, d.Place, d.Serial,
+			r.Vessel, d.ID, r.Ord, p.no, timeText(r.At), r.Writer, d.Kind, d.Maker, d.Model, d.Name, d.Place, d.Serial,
 			d.Variant, string(r.Version), ledger.VersionKey(r.Version), string(r.Before), number(r.Installed), number(r.Gone),
+			number(r.ByHand), number(r.Lost),
 		})
 	}
 	for i, c := range ledger.CarriedBy(e) {
@@ -178,6 +186,18 @@ func saysOf(p placed) says {
 	}
 	return out
 }
+
+// seenRows are what an event says that its writer had seen.
+func seenRows(e *ledger.Event) [][]any {
+	var rows [][]any
+	s := &e.Statement
+	for _, x := range s.Seen {
+		rows = append(rows, []any{chainText(ledger.ChainKey(s.Writer, s.Chain)), chainText(ledger.ChainKey(x.Writer, x.Chain)), s.Seq, x.Seq})
+	}
+	return rows
+}
+
+func chainText(id ledger.ChainID) string { return hex.EncodeToString(id[:]) }
 
 func sightingRow(no int64, ord []byte, e *ledger.Entry) []any {
 	switch {

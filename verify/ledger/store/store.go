@@ -14,6 +14,7 @@ import (
 	"os"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/pressly/goose/v3"
 
@@ -38,6 +39,8 @@ type Ledger struct {
 	id       string
 	readOnly bool
 	temp     string // folder of the copy that is read instead of an older file; "" where none is
+
+	believed map[string]time.Time // see Believe
 
 	writing   sync.Mutex // one writer at a time, so that they needn't wait in the database
 	outOfTurn bool       // write without waiting for a turn, see takeTurn

@@ -289,7 +289,7 @@ func TestACorrectionReplacesWhatAnEventSays(t *testing.T) {
 func TestTwoVansThatServedOneBoatBothStand(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		appendTo(t, l, "Ada", step(0, "1.6", "1.8"))
-		appendTo(t, l, "Ben", step(1, "1.6", "1.9"))
+		ledgertest.Elsewhere(t, l, "Ben", step(1, "1.6", "1.9"))
 		disputes, err := l.Disputes(context.Background())
 		require.NoError(t, err)
 		assert.Equal(t, []store.Dispute{{Vessel: "kittiwake", Device: "radar", Version: "1.9", Other: "1.8"}}, disputes)

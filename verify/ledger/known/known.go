@@ -1,0 +1,145 @@
+// Package known says what is known of a vessel and of a release, from what
+// people wrote in the shop's files and from the ledger's events together. All
+// answers are drawn from here. It is pure: the caller reads files and events.
+//
+// # The rules
+//
+// Withdrawn (TestAWithdrawalIsOneWhereverItStands):
+//   - a release is withdrawn if the catalogue or a ledger event that counts says
+//     so, until the event is taken back. One that was noted without a variant is
+//     of all; the catalogue means exactly the variant it says.
+//
+// Failed and put off (TestWhatWasLeftOpenStandsUntil):
+//   - each stands until that step is done, the version it was to bring is read, a
+//     correction says how it ended, or the device is gone or another. Reading any
+//     other version ends neither.
+//   - after a failed step nobody knows what the device runs, until it is read.
+//   - putting off changes nothing of what is known.
+//   - a failed check, and one not done, stand until the same check of the same
+//     device passes later, or the device is gone or another.
+//
+// Order (TestOrder, TestAClockThatJumped, TestADayKeepsTheOrderOfNoting):
+//   - of two events of one writer's chain the later written is later, unless a
+//     person dated it (ledger.Statement.DatedByHand): then it stands at that date,
+//     behind what was noted before it for the same moment.
+//   - so too for two writers, where the one had seen the other's event when he
+//     wrote (ledger.Seen).
+//   - of two writers of whom neither had seen the other's event neither is later.
+//     Where they read different versions, and neither's step started from what the
+//     other left, the device is disputed, until somebody who had seen both reads it
+//     (TestTwoWritersWhoHadNotSeenEachOther).
+//   - a correction stands in the place of what it corrects; the last of several
+//     counts, and a correction is never itself corrected (TestACorrectionStandsInItsPlace).
+//   - unknown takes away no version that was read, unless the device was lost
+//     with a failed step, gone or replaced (TestUnknownTakesNoKnownVersionAway).
+//
+// Files and ledger (TestAFileAndTheLedger):
+//   - what a file says differently from what cardwright last wrote there is by hand,
+//     and not noted, until a record or a survey notes it.
+//   - where only the ledger has moved since, the ledger counts and the file is behind.
+//   - where both have, the device is disputed.
+//   - a device that the ledger doesn't know is as its file says.
+//
+// Who may be believed (TestOnlyTrustedWritersCount):
+//   - an event of a writer whom the shop doesn't trust counts in nothing, and is
+//     counted as left out. Where the shop names nobody, everybody counts.
+//   - a correction by such a writer corrects nothing.
+package known
+
+import (
+	"time"
+
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+)
+
+// Vessel is what is known of one vessel.
+type Vessel struct {
+	ID      string   `json:"id"`
+	Devices []Device `json:"devices"` // by id; those gone too
+	// LeftOut counts the events about this vessel of writers whom the shop
+	// doesn't trust; Untrusted are they, at most MaxUntrusted.
+	LeftOut   int            `json:"left_out"`
+	Untrusted []ledger.Event `json:"-"`
+}
+
+// MaxUntrusted is how many events that were left out are given.
+const MaxUntrusted = 100
+
+// Device is what is known of one device.
+type Device struct {
+	ledger.Device
+	Version version.V `json:"version"` // or version.Unknown; "" when gone
+	Other   version.V `json:"other"`   // what another says, where neither is later; "" where nobody disagrees
+	Since   time.Time `json:"since"`   // when this was read; zero: only its file says so
+	By      string    `json:"by"`      // technician
+	How     How       `json:"how"`
+	Gone    bool      `json:"gone"` // no longer aboard
+	Event   ledger.ID `json:"-"`    // that says so; zero: none
+	Open    []Open    `json:"open"` // in the order of OpenKinds
+}
+
+// How tells how something is known; the list is closed.
+type How string
+
+// The ways of knowing.
+const (
+	ReadAboard   How = "read aboard"
+	Installed    How = "installed and read"
+	ByHand       How = "written by hand" // in the vessel's file, and not noted
+	TakenOn      How = "as its file had it when it was taken on"
+	NobodyKnows  How = "not known"
+	FailedUnread How = "not read since a step failed"
+)
+
+// OpenKind says what is open about a device; the list is closed.
+type OpenKind string
+
+// What can be open, the gravest first.
+const (
+	Failed       OpenKind = "step failed"
+	Disputed     OpenKind = "disputed"
+	OnWithdrawn  OpenKind = "on a withdrawn release"
+	PutOff       OpenKind = "step put off"
+	CheckFailed  OpenKind = "check failed"
+	CheckNotDone OpenKind = "check not done"
+	NotNoted     OpenKind = "written by hand, not noted"
+)
+
+// OpenKinds is the closed list, in that order.
+var OpenKinds = []OpenKind{Failed, Disputed, OnWithdrawn, PutOff, CheckFailed, CheckNotDone, NotNoted}
+
+// Open is one thing that is open about a device.
+type Open struct {
+	Kind    OpenKind     `json:"kind"`
+	At      time.Time    `json:"at"`      // zero where no event tells of it
+	By      string       `json:"by"`      // technician
+	Planned version.V    `json:"planned"` // what the step was to bring
+	What    string       `json:"what"`    // the check, the other version, the release
+	Why     string       `json:"why"`
+	Event   ledger.ID    `json:"event"`
+	Entry   ledger.Entry `json:"-"`
+}
+
+// Left tells whether it is what a step or a check left.
+func (o *Open) Left() bool { return o.Entry.Step != nil || o.Entry.Check != nil }
+
+// Device finds a device; nil where nothing is known of it.
+func (v *Vessel) Device(id string) *Device {
+	for i := range v.Devices {
+		if v.Devices[i].ID == id {
+			return &v.Devices[i]
+		}
+	}
+	return nil
+}
+
+// Has finds what is open of one kind.
+func (d *Device) Has(kind OpenKind) *Open {
+	for i := range d.Open {
+		if d.Open[i].Kind == kind {
+			return &d.Open[i]
+		}
+	}
+	return nil
+}

@@ -1,0 +1,228 @@
+package known
+
+import (
+	"slices"
+
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+)
+
+// State is what the readings of one device come to.
+type State struct {
+	ledger.Reading
+	// Other is what another writer read, where neither reading is later and the
+	// two can't both be right; "" where nobody disagrees.
+	Other version.V `json:"other"`
+}
+
+// SettleOver is how many of a device's last readings its state is taken from.
+const SettleOver = 32
+
+// Settle gives the state that readings of one device come to, in order of Ord.
+// There must be one at least; the last SettleOver count.
+func Settle(readings []ledger.Reading, seen *Seen) State {
+	list := withoutUnknown(seen.sort(readings[max(0, len(readings)-SettleOver):]))
+	stand := seen.unanswered(list)
+	last := stand[len(stand)-1]
+	for _, i := range stand {
+		if list[i].Lost {
+			last = i
+		}
+	}
+	state := State{Reading: list[last]}
+	for _, i := range stand {
+		if !list[last].Lost && differ(&list[i], &list[last]) {
+			state.Other = list[i].Version
+		}
+	}
+	state.Device = described(list[:last+1])
+	return state
+}
+
+func differ(a, b *ledger.Reading) bool {
+	return !a.Gone && !b.Gone && version.Compare(a.Version, b.Version) != 0
+}
+
+// sort puts readings in the order in which they happened.
+func (s *Seen) sort(readings []ledger.Reading) []ledger.Reading {
+	out := make([]ledger.Reading, 0, len(readings))
+	for _, i := range s.inOrder(len(readings), func(i int) place { return placeOf(&readings[i]) }) {
+		out = append(out, readings[i])
+	}
+	return out
+}
+
+// unanswered are the places in an ordered list of the readings that no later
+// one takes the place of; one at least.
+func (s *Seen) unanswered(list []ledger.Reading) []int {
+	var stand []int
+	for i := range list {
+		answered := slices.ContainsFunc(indexes(len(list)), func(j int) bool { return j != i && s.answers(list, j, i) })
+		if !answered {
+			stand = append(stand, i)
+		}
+	}
+	if stand == nil { // clocks and dates contradict one another: nobody knows which is the last
+		return indexes(len(list))
+	}
+	return stand
+}
+
+func indexes(n int) []int {
+	list := make([]int, n)
+	for i := range list {
+		list[i] = i
+	}
+	return list
+}
+
+// answers tells whether reading j takes the place of reading i: it is later, or
+// neither is and j found or started from what i left.
+func (s *Seen) answers(list []ledger.Reading, j, i int) bool {
+	a, b := &list[i], &list[j]
+	switch s.compare(placeOf(b), placeOf(a)) {
+	case 1:
+		return true
+	case -1:
+		return false
+	}
+	switch {
+	case a.Chain == b.Chain: // of one event
+		return j > i
+	case a.Lost || b.Lost:
+		return false
+	case a.Gone || b.Gone:
+		return j > i
+	case !differ(a, b): // both stand, and say the same
+		return false
+	case a.Version == version.Unknown:
+		return true
+	}
+	return startsFrom(b, a) && !startsFrom(a, b)
+}
+
+// startsFrom tells whether a reading comes of a step that started from what
+// another left.
+func startsFrom(b, a *ledger.Reading) bool {
+	return b.Before != "" && version.Compare(b.Before, a.Version) == 0 && !another(a.Device, b.Device)
+}
+
+func withoutUnknown(readings []ledger.Reading) []ledger.Reading {
+	var list []ledger.Reading
+	for _, r := range readings {
+		if n := len(list); r.Version == version.Unknown && !r.Lost && n > 0 && !list[n-1].Gone && !another(list[n-1].Device, r.Device) {
+			continue
+		}
+		list = append(list, r)
+	}
+	return list
+}
+
+// described takes each word about the device from the last reading that has
+// it, since the device was last fitted.
+func described(readings []ledger.Reading) ledger.Device {
+	d := readings[len(readings)-1].Device
+	for i := len(readings) - 2; i >= 0; i-- {
+		o := readings[i].Device
+		if readings[i].Gone || another(d, o) {
+			break
+		}
+		for _, f := range []struct{ to, from *string }{
+			{&d.Kind, &o.Kind},
+			{&d.Maker, &o.Maker},
+			{&d.Model, &o.Model},
+			{&d.Name, &o.Name},
+			{&d.Place, &o.Place},
+			{&d.Serial, &o.Serial},
+			{&d.Variant, &o.Variant},
+		} {
+			if *f.to == "" {
+				*f.to = *f.from
+			}
+		}
+	}
+	return d
+}
+
+// another tells whether two descriptions can't be of the same equipment.
+func another(a, b ledger.Device) bool {
+	return a.Model != "" && b.Model != "" && a.Model != b.Model ||
+		a.Serial != "" && b.Serial != "" && a.Serial != b.Serial
+}
+
+// leadsTo tells whether the later reading may come after the earlier one: it
+// found the same version, or a step started from that version. Where nobody
+// read what a step started from, it may have been that one, unless neither
+// reading is known to be later. Another piece of equipment under the same id
+// starts from what it came with.
+func leadsTo(before, after *ledger.Reading, later bool) bool {
+	switch {
+	case before.Gone || after.Gone || after.Lost || before.Version == version.Unknown:
+		return true
+	case another(before.Device, after.Device) && later:
+		return true
+	case version.Compare(after.Version, before.Version) == 0:
+		return true
+	case after.Before != "":
+		return version.Compare(after.Before, before.Version) == 0
+	}
+	return after.Installed && later
+}
+
+// ContradictionKind says how two readings of one device disagree.
+type ContradictionKind string
+
+// The ways in which readings disagree.
+const (
+	// Two writers left the device with different versions, and neither had seen
+	// what the other wrote. Both stand until somebody reads the device again.
+	TwoVersions ContradictionKind = "two versions"
+	// The later reading didn't start from what the earlier one left: somebody
+	// changed the device in between, or one of them misread it.
+	Unexplained ContradictionKind = "unexplained change"
+)
+
+// Contradiction is two readings of one device that don't follow each other.
+type Contradiction struct {
+	Kind    ContradictionKind `json:"kind"`
+	Earlier ledger.Reading    `json:"earlier"`
+	Later   ledger.Reading    `json:"later"`
+}
+
+// contradictedOver is how many of a device's last readings are gone through.
+const contradictedOver = 500
+
+// Contradictions finds them among readings of one device, in order of Ord.
+func Contradictions(readings []ledger.Reading, seen *Seen) []Contradiction {
+	var list []Contradiction
+	ordered := withoutUnknown(seen.sort(readings[max(0, len(readings)-contradictedOver):]))
+	shown := map[[2]int]bool{}
+	note := func(kind ContradictionKind, i, j int) {
+		if !shown[[2]int{i, j}] {
+			shown[[2]int{i, j}] = true
+			list = append(list, Contradiction{Kind: kind, Earlier: ordered[i], Later: ordered[j]})
+		}
+	}
+	for j := 1; j < len(ordered); j++ {
+		later := seen.compare(placeOf(&ordered[j]), placeOf(&ordered[j-1])) != 0
+		switch {
+		case leadsTo(&ordered[j-1], &ordered[j], later):
+		case later:
+			note(Unexplained, j-1, j)
+		default:
+			note(TwoVersions, j-1, j)
+		}
+	}
+	if len(ordered) == 0 {
+		return list
+	}
+	if stand := seen.unanswered(ordered); len(stand) > 1 {
+		last := stand[len(stand)-1]
+		for _, i := range stand[:len(stand)-1] {
+			if differ(&ordered[i], &ordered[last]) {
+				note(TwoVersions, i, last)
+			}
+		}
+	}
+	return list
+}
