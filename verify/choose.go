@@ -11,26 +11,26 @@ import (
 // whose files are there by path and size. ok is false where the layout has no
 // card at all.
 func Choose(l media.Layout, read io.ReaderAt, bytes int64) (media.Card, bool) {
-	return choose(l, LookAt(read, bytes))
+	return choose(l, List(read, bytes))
 }
 
 // ChooseForFolder is Choose for a mounted card.
 func ChooseForFolder(l media.Layout, dir string) (media.Card, bool) {
-	return choose(l, LookAtFolder(dir))
+	return choose(l, ListFolder(dir))
 }
 
-func choose(l media.Layout, g Glance) (media.Card, bool) {
+func choose(l media.Layout, on Listing) (media.Card, bool) {
 	if len(l.Cards) == 0 {
 		return media.Card{}, false
 	}
-	if r := g.Record; r != nil && r.Plan == l.PlanID && r.Of == len(l.Cards) {
+	if r := on.Record; r != nil && r.Plan == l.PlanID && r.Of == len(l.Cards) {
 		return l.Cards[r.Card-1], true
 	}
 	best, most := 0, -1
 	for i, c := range l.Cards {
 		n := 0
 		for _, f := range c.Files {
-			if size, ok := g.sizes[key(f.Path)]; ok && size == f.Size {
+			if size, ok := on.sizes[key(f.Path)]; ok && size == f.Size {
 				n++
 			}
 		}

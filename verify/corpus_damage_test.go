@@ -226,7 +226,7 @@ func TestCorpusRandomDamage(t *testing.T) {
 				r := v.judge(o)
 				most = max(most, o.asked)
 				require.LessOrEqual(t, o.asked, mostReads*v.inUse, "damage %d: %v", i, all)
-				require.EqualValues(t, o.asked, r.Counts["bytes_read"], "damage %d", i)
+				require.EqualValues(t, o.asked, r.Counts.BytesRead, "damage %d", i)
 				require.Contains(t, []verify.Verdict{verify.Good, verify.Bad, verify.Unchecked}, r.Verdict)
 				touched := v.touches(all)
 				if touched {
@@ -470,7 +470,7 @@ func TestCorpusFailingReads(t *testing.T) {
 		require.NotEmpty(t, unread, "sector %d: %s", sector, told(r))
 		require.Condition(t, func() bool { return anyFound(unread, fmt.Sprintf("byte %d of the card", sector*512)) }, "sector %d: %s", sector, told(r))
 		if sector*512 >= v.places.data && !slices.ContainsFunc(v.entries, func(at int64) bool { return at/512 == sector }) {
-			require.Equal(t, len(v.files)-1, r.Counts["files_matching"], "all else is still checked")
+			require.Equal(t, len(v.files)-1, r.Counts.FilesMatching, "all else is still checked")
 		}
 	}
 }

@@ -41,7 +41,7 @@ const rightButWrong = "Right files, wrong file system"
 var corpusExFAT = map[string]handed{
 	"exFAT, empty": {
 		make: func(s *stranger) { s.onExFAT() }, verdict: verify.Bad,
-		kinds: []verify.Kind{verify.OtherFileSystem, verify.MissingFile}, words: "exFAT", says: "cardwright prepare kittiwake --to NEWCARD",
+		kinds: []verify.Kind{verify.OtherFileSystem, verify.MissingFile}, words: "exFAT", says: "Use another card: PREPARE",
 	},
 	"exFAT, right files": {
 		make: func(s *stranger) { s.onExFAT(); s.right(); s.fsckExFAT() }, verdict: verify.Bad,
@@ -50,7 +50,7 @@ var corpusExFAT = map[string]handed{
 	},
 	"exFAT, what to do about it": {
 		make: func(s *stranger) { s.onExFAT("-c", "4K", "-L", "KITTIWAKE"); s.right() }, verdict: verify.Bad,
-		kinds: []verify.Kind{verify.OtherFileSystem}, says: "Copy them to a card that your devices can read: cardwright verify TARGET --for kittiwake --repair-to NEWCARD",
+		kinds: []verify.Kind{verify.OtherFileSystem}, says: "Copy them to a card that your devices can read: REPAIR",
 	},
 	"exFAT in a partition, right files": {make: func(s *stranger) {
 		s.table("label: dos\nstart=8192, type=7\n")
@@ -223,7 +223,7 @@ func TestCorpusExFATReadError(t *testing.T) {
 	r := judgeBy(t, s, &overlay{ReaderAt: image, fails: at + 1000}, "kittiwake")
 	require.Equal(t, verify.Unchecked, r.Verdict, told(r))
 	require.Len(t, found(r, verify.Unreadable), 1)
-	require.Equal(t, len(s.files)-1, r.Counts["files_matching"])
+	require.Equal(t, len(s.files)-1, r.Counts.FilesMatching)
 }
 
 // A folder that is mounted from a card of another file system isn't called
@@ -236,7 +236,7 @@ func TestCorpusFolderOnExFAT(t *testing.T) {
 		e := asked(t, s.shop, "kittiwake", 0, func(l media.Layout) (media.Card, bool) { return verify.ChooseForFolder(l, dir) })
 		r := verify.Folder(t.Context(), dir, e, nil)
 		require.Equal(t, verify.Unchecked, r.Verdict, told(r))
-		require.Equal(t, len(s.files), r.Counts["files_matching"])
+		require.Equal(t, len(s.files), r.Counts.FilesMatching)
 		require.Len(t, found(r, verify.UncommonLayout), 1)
 	})
 }

@@ -92,7 +92,7 @@ func TestCorpusZipBombs(t *testing.T) {
 			assert.Len(t, found(r, verify.StillZipped), 1, told(r))
 			assert.Len(t, r.Findings, 2, told(r)) // and that there is no record
 			assert.Less(t, o.asked, int64(64<<20+4*len(bomb)))
-			assert.EqualValues(t, o.asked, r.Counts["bytes_read"], "what is read of archives is counted, too")
+			assert.EqualValues(t, o.asked, r.Counts.BytesRead, "what is read of archives is counted, too")
 			assert.Less(t, after.TotalAlloc-before.TotalAlloc, uint64(512<<20))
 		})
 	}
@@ -187,7 +187,7 @@ func TestCorpusReadsWhatIsInUse(t *testing.T) {
 	for block := p.fat / 512; block < p.data/512; block++ {
 		require.NotZero(t, b.seen[block/64]&(1<<(block%64)), "byte %d of a FAT was not read", block*512)
 	}
-	assert.EqualValues(t, b.asked, r.Counts["bytes_read"])
+	assert.EqualValues(t, b.asked, r.Counts.BytesRead)
 	t.Logf("%d bytes read of a card of %d; %d in use", b.asked, int64(size), inUse)
 	assert.GreaterOrEqual(t, b.asked, payload)
 	assert.Less(t, b.asked, inUse+2*p.data+4<<20, "files once, the FATs and folders twice")

@@ -306,11 +306,14 @@ func corpusPlan(t testing.TB, shop *manifest.Shop, id string, size int64) (media
 	return layout, laid
 }
 
+// corpusCommands stand for the commands that advice names.
+var corpusCommands = verify.Commands{Verify: "VERIFY", Order: "ORDER", Drive: "DRIVE", Prepare: "PREPARE", Repair: "REPAIR"}
+
 // asked is what `verify --for` expects of a card, or `verify` without it.
 func asked(t testing.TB, shop *manifest.Shop, id string, size int64, choose func(media.Layout) (media.Card, bool)) *verify.Expected {
 	t.Helper()
 	if id == "" {
-		return &verify.Expected{FromRecord: true, Aboard: &verify.Aboard{Shop: shop}}
+		return &verify.Expected{FromRecord: true, Aboard: &verify.Aboard{Shop: shop}, Commands: corpusCommands}
 	}
 	layout, plan := corpusPlan(t, shop, id, size)
 	vessel := shop.Vessel(id)
@@ -318,11 +321,11 @@ func asked(t testing.TB, shop *manifest.Shop, id string, size int64, choose func
 	if !ok {
 		return &verify.Expected{
 			Nothing: true, RecordOptional: true, Record: media.Record{Vessel: id, VesselName: vessel.Name},
-			Aboard: &verify.Aboard{Shop: shop, Vessel: vessel, Plan: plan},
+			Aboard: &verify.Aboard{Shop: shop, Vessel: vessel, Plan: plan}, Commands: corpusCommands,
 		}
 	}
 	e := verify.ForCard(layout, card, nil, media.PackagesOf(shop))
-	e.Aboard = &verify.Aboard{Shop: shop, Vessel: vessel, Plan: plan, Card: card.Number}
+	e.Aboard, e.Commands = &verify.Aboard{Shop: shop, Vessel: vessel, Plan: plan, Card: card.Number}, corpusCommands
 	return &e
 }
 

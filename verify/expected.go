@@ -2,10 +2,12 @@ package verify
 
 import (
 	"io"
+	"slices"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/manifest/samename"
+	"cardwright/manifest/version"
 	"cardwright/media"
 )
 
@@ -31,12 +33,8 @@ type Expected struct {
 	Trusts []*manifest.Trust
 	// Signed: the record has to be signed by one of Trusts.
 	Signed bool
-	// Target is what the card is called on the command line, for the commands
-	// that a report names; "": TARGET.
-	Target string
-	// Flags that the commands which a report names need beside the vessel, for
-	// the same plan: what was asked of it, and the shop folder.
-	Flags []string
+	// Commands that the advice of findings names.
+	Commands Commands
 	// Digest of the card, 64 hex digits; "" where it isn't known.
 	Digest string
 	// Limits on measured bytes; the zero value sets none.
@@ -48,6 +46,16 @@ type Expected struct {
 	// Package opens the package file of a payload path, to name the first byte
 	// that differs. nil, or an error: only the MiB is named.
 	Package func(path string) (io.ReadCloser, error)
+}
+
+// Commands are how the caller's program does what advice names, each a line to
+// copy. Advice leaves out one that is "".
+type Commands struct {
+	Verify  string // judges this card for its vessel
+	Order   string // the same, and writes the install order
+	Drive   string // judges the drive that the card is in
+	Prepare string // writes another card for the vessel
+	Repair  string // the same, from what is good on this one
 }
 
 // Aboard is what is known of a shop's packages and of one vessel.
@@ -68,6 +76,74 @@ func ForCard(l media.Layout, c media.Card, installOrder []byte, packages media.P
 	}
 	e.Package = func(path string) (io.ReadCloser, error) { return packages.Open(sources[path]) }
 	return e
+}
+
+// orRecord is what is expected where the caller expects nothing.
+func (e *Expected) orRecord() Expected {
+	if e == nil {
+		return Expected{FromRecord: true}
+	}
+	return *e
+}
+
+// visit is the vessel that the card should be for, or nil.
+func (e Expected) visit() *Aboard {
+	if e.Aboard == nil || e.Aboard.Vessel == nil {
+		return nil
+	}
+	return e.Aboard
+}
+
+// shop is the shop whose packages are known, or nil.
+func (e Expected) shop() *manifest.Shop {
+	if e.Aboard == nil {
+		return nil
+	}
+	return e.Aboard.Shop
+}
+
+// steps are those of the vessel's plan that this card is for.
+func (a *Aboard) steps() []order.Step {
+	return slices.DeleteFunc(slices.Clone(a.Plan.Steps), func(s order.Step) bool { return s.Card != a.Card })
+}
+
+// choosesFolder tells whether a step's folder is chosen on the device's screen.
+func (a *Aboard) choosesFolder(s order.Step) bool {
+	id := s.Device
+	if s.Through != "" {
+		id = s.Through
+	}
+	device := a.Vessel.Device(id)
+	if device == nil {
+		return false
+	}
+	model := a.Shop.Model(device.Model)
+	return model != nil && model.Card != nil && model.Card.Folder == manifest.AnyFolder
+}
+
+// endOf is the version that a device ends the visit on.
+func (a *Aboard) endOf(d *manifest.Device) version.V {
+	end := d.Version
+	for _, s := range a.Plan.Steps {
+		if s.Device == d.ID {
+			end = s.To
+		}
+	}
+	return end
+}
+
+// atPowerUp are the devices that install by themselves at power-up, with their
+// models. No vessel has none.
+func (a *Aboard) atPowerUp() (devices []*manifest.Device) {
+	if a == nil {
+		return nil
+	}
+	for _, d := range a.Vessel.Devices {
+		if m := a.Shop.Model(d.Model); m != nil && m.Card != nil && m.Card.AtPowerUp {
+			devices = append(devices, d)
+		}
+	}
+	return devices
 }
 
 // key is a path as everything that ignores letter case compares it.

@@ -56,8 +56,8 @@ func TestFolders(t *testing.T) {
 		r := verify.Folder(t.Context(), dir, s.folderExpected(), func(n int64) { read += n })
 		assert.Len(t, found(r, verify.FolderOnly), 1)
 		assert.Empty(t, r.Digest)
-		assert.Equal(t, int64(r.Counts["bytes_of_files"]), read)
-		assert.Equal(t, len(s.job.Card.Files), r.Counts["files_matching"])
+		assert.Equal(t, int64(r.Counts.BytesOfFiles), read)
+		assert.Equal(t, len(s.job.Card.Files), r.Counts.FilesMatching)
 		switch fileSystemOf(t, dir) {
 		case ext4, xfs, tmpfs:
 			assert.Equal(t, verify.Good, r.Verdict, told(r))

@@ -38,15 +38,12 @@ func TestGoodCards(t *testing.T) {
 		require.Equal(t, verify.Good, r.Verdict, "%s: %s", name, told(r))
 		assert.Equal(t, s.outcome.Digest, r.Digest)
 		assert.Equal(t, payload, progress)
-		assert.Equal(t, len(s.job.Card.Files), r.Counts["files_matching"])
-		assert.Equal(t, len(s.layout.Files()), r.Counts["files"])
-		assert.Equal(t, payload, int64(r.Counts["bytes_of_files"]))
-		for _, zero := range []string{"files_differing", "files_missing", "files_unexpected", "files_unreadable", "findings_left_out"} {
-			n, ok := r.Counts[zero]
-			assert.True(t, ok, zero)
-			assert.Zero(t, n, zero)
-		}
-		assert.Less(t, int64(r.Counts["bytes_read"]), 2*payload+20<<20)
+		assert.Equal(t, len(s.job.Card.Files), r.Counts.FilesMatching)
+		assert.Equal(t, len(s.layout.Files()), r.Counts.Files)
+		assert.Equal(t, payload, int64(r.Counts.BytesOfFiles))
+		c := r.Counts
+		assert.Zero(t, c.FilesDiffering+c.FilesMissing+c.FilesUnexpected+c.FilesUnreadable+c.FindingsLeftOut, "%+v", c)
+		assert.Less(t, int64(r.Counts.BytesRead), 2*payload+20<<20)
 	}
 	r := judge(s.card, nil)
 	assert.Equal(t, verify.Unchecked, r.Verdict)
@@ -329,7 +326,7 @@ func TestAnyFlippedByteIsFound(t *testing.T) {
 			require.Len(t, all, 1, name)
 			require.Equal(t, f.Path, all[0].Path, name)
 			require.Contains(t, all[0].Found, mib, name)
-			require.Equal(t, 1, r.Counts["files_differing"])
+			require.Equal(t, 1, r.Counts.FilesDiffering)
 			require.Empty(t, found(r, verify.RecordAltered), "%s: it is the file that differs", name)
 		}
 		e := s.written()
@@ -474,17 +471,17 @@ func TestFindingsAreBounded(t *testing.T) {
 	r := verify.Folder(t.Context(), dir, s.folderExpected(), nil)
 	assert.Equal(t, verify.Bad, r.Verdict)
 	assert.Len(t, r.Findings, verify.MaxFindings)
-	assert.GreaterOrEqual(t, r.Counts["findings_left_out"], more)
+	assert.GreaterOrEqual(t, r.Counts.FindingsLeftOut, more)
 
 	e := s.folderExpected()
 	e.Beside = true // then they are only told
 	r = verify.Folder(t.Context(), dir, e, nil)
 	assert.NotEqual(t, verify.Bad, r.Verdict)
-	left := r.Counts["findings_left_out"]
+	left := r.Counts.FindingsLeftOut
 	assert.GreaterOrEqual(t, left, more)
 	r.AddImageOnly()
 	r.Add(verify.Finding{Kind: verify.ExtraFile, Severity: verify.Stop})
 	assert.Equal(t, verify.Bad, r.Verdict)
 	assert.Len(t, r.Findings, verify.MaxFindings+2, "what the caller adds is kept")
-	assert.Equal(t, left, r.Counts["findings_left_out"])
+	assert.Equal(t, left, r.Counts.FindingsLeftOut)
 }

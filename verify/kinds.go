@@ -79,22 +79,24 @@ var Kinds = []Kind{
 // card can't be good, and is bad only for another reason.
 var unchecking = map[Kind]bool{Unreadable: true, NothingExpected: true, UncommonLayout: true, NotFromMedium: true, NewerRecord: true}
 
-// weigh takes a finding into account for the verdict, kept or not.
-func (r *Report) weigh(f Finding) {
+// weight is what findings come to.
+type weight struct{ stops, bad, unchecked bool }
+
+func (w *weight) add(f Finding) {
+	w.stops = w.stops || f.Severity == Stop
 	switch {
 	case unchecking[f.Kind]:
-		r.unchecked = true
+		w.unchecked = true
 	case f.Severity == Stop:
-		r.bad = true
+		w.bad = true
 	}
 }
 
-// verdict concludes from all findings.
-func (r *Report) verdict() Verdict {
+func (w weight) verdict() Verdict {
 	switch {
-	case r.bad:
+	case w.bad:
 		return Bad
-	case r.unchecked:
+	case w.unchecked:
 		return Unchecked
 	}
 	return Good

@@ -5,246 +5,198 @@ import (
 	"errors"
 	"fmt"
 	"path"
-	"slices"
-	"strings"
 
 	"cardwright/media"
 )
 
-// readRecord reads the record's folder as far as it is there. A record that
-// can't be understood is told of, and nothing is taken from it.
-func (j *judging) readRecord() *media.Record {
-	for _, path := range []string{media.RecordPath, media.SumsPath, media.SignaturePath} {
-		e, ok := j.at(path)
-		if !ok || e.dir || e.size > media.MaxRecordBytes {
-			continue
-		}
-		content, err := e.content()
-		if err != nil {
-			continue // told when all files are hashed
-		}
-		j.own[path] = content
-	}
-	text, ok := j.own[media.RecordPath]
+// recordOnCard is the record that stands on a card, as far as it can be read.
+type recordOnCard struct {
+	is    *media.Record // nil: none, or none that can be understood
+	err   error         // why a record there can't be understood
+	newer bool          // because a newer cardwright made it
+}
+
+// readRecord decodes the record on a card. One that is, byte for byte, the
+// expected one isn't decoded, which takes long for thousands of files.
+func readRecord(card onCard, expected Expected) recordOnCard {
+	text, ok := card.own[media.RecordPath]
 	if !ok {
-		return nil
+		return recordOnCard{}
 	}
-	if j.isAsWritten(text) {
-		r := j.expected.Record
-		return &r
+	if !expected.FromRecord {
+		if want, err := expected.Record.Encode(); err == nil && bytes.Equal(text, want) {
+			return recordOnCard{is: &expected.Record}
+		}
 	}
-	r, err := media.DecodeRecord(text)
-	if errors.Is(err, media.ErrNewerRecord) {
-		j.newer = true
-		j.report.add(Finding{
-			Kind: NewerRecord, Severity: Warn, Path: media.RecordPath,
-			Expected: fmt.Sprintf("a record of format %d", media.RecordFormat), Found: err.Error(),
-			Meaning: "A newer cardwright made this card. What its record says can't be read here.",
-			Advice:  "Update cardwright on this computer, and verify the card again.",
-		})
-		return nil
-	}
+	record, err := media.DecodeRecord(text)
 	if err != nil {
-		j.report.add(Finding{
-			Kind: RecordAltered, Severity: Stop, Path: media.RecordPath,
-			Expected: "a record as cardwright writes it", Found: err.Error(),
-			Meaning: "The record was altered or damaged.", Advice: "Prepare the card again.",
-		})
-		return nil
+		return recordOnCard{err: err, newer: errors.Is(err, media.ErrNewerRecord)}
 	}
-	return &r
-}
-
-// isAsWritten spares a card that was just written the decoding of its record,
-// which takes long for thousands of files.
-func (j *judging) isAsWritten(text []byte) bool {
-	if j.fromRecord() {
-		return false
-	}
-	want, err := j.expected.Record.Encode()
-	return err == nil && bytes.Equal(text, want)
-}
-
-// isOwn tells whether a path belongs to the record's folder as it should be.
-func (j *judging) isOwn(e file) bool {
-	if j.expected != nil && j.expected.Alone {
-		return false
-	}
-	return slices.ContainsFunc(ownPaths, func(p string) bool { return j.isAt(e, p) })
+	return recordOnCard{is: &record}
 }
 
 // ownPaths are the record's folder and what may stand in it.
 var ownPaths = []string{media.RecordFolder, media.RecordPath, media.SumsPath, media.InstallOrderPath, media.SignaturePath}
 
-// ownNames tells of the record's files under other names than they were given.
-func (j *judging) ownNames() {
-	for _, p := range ownPaths {
-		e, ok := j.at(p)
-		if !ok {
-			continue
-		}
-		if path.Base(e.path) != path.Base(p) {
-			j.nameCase(e, p)
-		}
-		if e.hidden {
-			j.report.add(Finding{
-				Kind: HiddenFile, Severity: Warn, Path: e.path, Expected: "nothing hidden", Found: "marked as hidden or as the system's",
-				Meaning: "Whoever looks for the install order on the card may not see it. No device depends on it.",
-				Advice:  "Nothing, if the order is on paper.",
-			})
-		}
+// judgeRecordForm tells of a record that can't be understood.
+func judgeRecordForm(m matched, tell teller) {
+	switch {
+	case m.record.newer:
+		tell(newerRecord.at(media.RecordPath, fmt.Sprintf("a record of format %d", media.RecordFormat), m.record.err.Error()))
+	case m.record.err != nil:
+		tell(recordDamaged.at(media.RecordPath, "a record as cardwright writes it", m.record.err.Error()))
 	}
 }
 
-// record compares the record's folder with what it should be, byte for byte:
-// with the digests that were just formed it can be written again.
-func (j *judging) record(found *media.Record) {
-	if j.expected != nil && j.expected.Alone {
+// judgeRecord compares the record's folder with what it should be, byte for
+// byte: with the files' digests it can be written again.
+func judgeRecord(m matched, tell teller) {
+	if m.expected.Alone {
 		return
 	}
-	want := found
-	if !j.fromRecord() {
-		want = &j.expected.Record
-	}
-	if !j.hasOwn() {
-		j.noRecord()
+	if m.card.files.at(media.RecordFolder) == nil {
+		judgeNoRecord(m, tell)
 		return
 	}
-	j.ownNames()
-	if want == nil || j.newer {
+	judgeOwnNames(m, tell)
+	want := m.record.is
+	if !m.expected.FromRecord {
+		want = &m.expected.Record
+	}
+	if want == nil || m.record.newer {
 		return // nothing expected, or the record is told of as it is
 	}
-	if found != nil && j.another(found, want) {
+	if f, another := m.anothersRecord(); another {
+		tell(f)
 		return
 	}
-	again := *want
+	again := m.written(*want)
+	judgeInstallOrder(m, &again, tell)
+	text, err := again.Encode()
+	if err != nil {
+		tell(recordAltered.at(media.RecordPath, asWritten, err.Error()))
+		return
+	}
+	judgeOwnFile(m, recordAltered, media.RecordPath, text, tell)
+	judgeOwnFile(m, sumsAltered, media.SumsPath, again.Sums(text), tell)
+}
+
+// written is the record as it was written, with running digests of the files
+// as they are. Of a file that differs those can't be formed; they are taken from
+// the card's record.
+func (m matched) written(want media.Record) media.Record {
+	again := want
 	again.Files = make([]media.RecordFile, len(want.Files))
 	for i, f := range want.Files {
-		if e, ok := j.at(f.Path); ok && j.digests[e.path] == f.SHA256 {
-			f.Running = j.running[e.path]
-		} else if len(f.Running) == 0 && found != nil {
-			f.Running = runningOf(*found, f) // of a file that differs they can't be formed
+		if at := m.card.files.at(f.Path); at.is(f.SHA256) {
+			f.Running = at.Running
+		} else if len(f.Running) == 0 && m.record.is != nil {
+			f.Running = runningOf(*m.record.is, f)
 		}
 		again.Files[i] = f
 	}
-	j.installOrder(&again, found)
-	text, err := again.Encode()
-	if err != nil {
-		j.report.add(altered(RecordAltered, media.RecordPath, err.Error()))
-		return
-	}
-	j.same(RecordAltered, media.RecordPath, text)
-	j.same(SumsAltered, media.SumsPath, again.Sums(text))
+	return again
 }
 
-func (j *judging) hasOwn() bool {
-	_, ok := j.at(media.RecordFolder)
-	return ok
+func judgeNoRecord(m matched, tell teller) {
+	as := noRecord
+	if m.expected.FromRecord || m.expected.RecordOptional {
+		as = as.weighing(Warn)
+	}
+	tell(as.at(media.RecordFolder, "the record of what was put on the card", "none"))
 }
 
-func (j *judging) noRecord() {
-	f := Finding{
-		Kind: NoRecord, Severity: Stop, Path: media.RecordFolder,
-		Expected: "the record of what was put on the card", Found: "none",
-		Meaning: "The card was not made by cardwright, or its record was removed. It is judged by its contents.",
-		Advice:  "Prepare a card of your own where you want it known later what was on it.",
+// judgeOwnNames tells of the record's files under other names than they were
+// given, and of hidden ones.
+func judgeOwnNames(m matched, tell teller) {
+	for _, p := range ownPaths {
+		f := m.card.files.at(p)
+		if f == nil {
+			continue
+		}
+		if path.Base(f.Path) != path.Base(p) {
+			tell(nameCase.at(f.Path, p, f.Path))
+		}
+		if f.hidden {
+			tell(hiddenOwn.at(f.Path, "nothing hidden", markedHidden))
+		}
 	}
-	if j.fromRecord() || j.expected.RecordOptional {
-		f.Severity = Warn
-	}
-	j.report.add(f)
 }
 
-// another tells when the record is, by its own word, that of another vessel,
-// plan or card: then comparing further would only repeat it.
-func (j *judging) another(found, want *media.Record) bool {
-	f := Finding{Severity: Stop, Path: media.RecordPath, Advice: "Use the card that was made for this vessel and plan, or prepare this one again."}
+const (
+	asWritten    = "as cardwright wrote it"
+	markedHidden = "marked as hidden or as the system's"
+	noSuchFile   = "no such file"
+)
+
+// anothersRecord tells when the record is, by its own word, that of another
+// vessel, plan or card: then comparing further would only repeat it.
+func (m matched) anothersRecord() (Finding, bool) {
+	found, want := m.record.is, m.expected.Record
+	if found == nil || m.expected.FromRecord {
+		return Finding{}, false
+	}
 	switch {
 	case found.Vessel != want.Vessel:
-		f.Kind, f.Expected, f.Found = OtherVessel, want.VesselName+" ("+want.Vessel+")", found.VesselName+" ("+found.Vessel+")"
-		f.Meaning = "The card was made for another vessel."
+		return otherVessel.at(media.RecordPath, want.VesselName+" ("+want.Vessel+")", found.VesselName+" ("+found.Vessel+")"), true
 	case found.Plan != want.Plan:
-		f.Kind, f.Expected, f.Found = OtherPlan, "plan "+want.Plan, "plan "+found.Plan
-		f.Meaning = "The card was made for another plan of this vessel: its devices or the catalogue have changed since."
+		return otherPlan.at(media.RecordPath, "plan "+want.Plan, "plan "+found.Plan), true
 	case found.Card != want.Card || found.Of != want.Of:
-		f.Kind = OtherCard
-		f.Expected, f.Found = fmt.Sprintf("card %d of %d", want.Card, want.Of), fmt.Sprintf("card %d of %d", found.Card, found.Of)
-		f.Meaning = "It is another card of the set."
-	default:
-		return false
+		return otherCard.at(media.RecordPath, fmt.Sprintf("card %d of %d", want.Card, want.Of), fmt.Sprintf("card %d of %d", found.Card, found.Of)), true
 	}
-	j.report.add(f)
-	return true
+	return Finding{}, false
 }
 
-// installOrder compares the install order with what it should be, or, where
-// that isn't known, takes over what the card has. One that the card's record
-// names may say it in other words, see otherWords.
-func (j *judging) installOrder(r *media.Record, found *media.Record) {
-	e, ok := j.at(media.InstallOrderPath)
-	if !ok || e.dir {
-		j.report.add(altered(OrderAltered, media.InstallOrderPath, "no such file"))
-		return
-	}
-	digest, read := j.digests[e.path]
-	if !read {
-		return
-	}
-	if r.InstallOrder.SHA256 == "" {
-		r.InstallOrder = media.RecordFile{Path: media.InstallOrderPath, Size: e.size, SHA256: digest, Running: j.running[e.path]}
-		return
-	}
-	if r.InstallOrder.SHA256 == digest {
-		return
-	}
-	if found != nil && found.InstallOrder.SHA256 == digest && j.otherWords(e) {
-		r.InstallOrder = found.InstallOrder
-		return
-	}
-	f := altered(OrderAltered, media.InstallOrderPath, "SHA-256 "+digest)
-	f.Expected = "SHA-256 " + r.InstallOrder.SHA256
-	f.Meaning = "The install order on the card is not the one for this plan."
-	j.report.add(f)
-}
-
-// same compares a file of the record's folder with the bytes it should have.
-func (j *judging) same(kind Kind, path string, want []byte) {
-	got, ok := j.own[path]
+// judgeInstallOrder compares the install order with what it should be, or, where
+// that isn't known, takes over into the record what the card has. One that the
+// card's record names may say it in other words, see reworded.
+func judgeInstallOrder(m matched, r *media.Record, tell teller) {
+	f := m.card.files.fileAt(media.InstallOrderPath)
 	switch {
-	case !ok:
-		e, there := j.at(path)
-		if !there || e.dir {
-			j.report.add(altered(kind, path, "no such file"))
-		} else if _, read := j.digests[e.path]; read { // else it is told as unreadable
-			j.report.add(altered(kind, path, "a file of another size"))
+	case f == nil:
+		tell(orderGone.at(media.InstallOrderPath, asWritten, noSuchFile))
+	case f.SHA256 == "": // told where it was read
+	case r.InstallOrder.SHA256 == "":
+		r.InstallOrder = media.RecordFile{Path: media.InstallOrderPath, Size: f.Size, SHA256: f.SHA256, Running: f.Running}
+	case f.is(r.InstallOrder.SHA256):
+	case m.reworded != notReworded:
+		r.InstallOrder = m.record.is.InstallOrder
+		as := otherWording
+		if m.reworded == unsignedWords {
+			as = unsignedWording
 		}
-	case !bytes.Equal(got, want):
-		j.report.add(altered(kind, path, "other bytes from byte "+fmt.Sprint(firstOther(got, want))+" on"))
+		tell(as.at(media.InstallOrderPath, "the install order as it is written here", "other words for the same plan"))
+	default:
+		tell(orderDiffers.at(media.InstallOrderPath, "SHA-256 "+r.InstallOrder.SHA256, "SHA-256 "+f.SHA256))
 	}
 }
 
-func altered(kind Kind, path, found string) Finding {
-	return Finding{
-		Kind: kind, Severity: Stop, Path: path,
-		Expected: "as cardwright wrote it", Found: found,
-		Meaning: "It was altered or damaged after the card was made.",
-		Advice:  "Prepare the card again.",
+// judgeOwnFile compares a file of the record's folder with the bytes it should
+// have.
+func judgeOwnFile(m matched, as cause, path string, want []byte, tell teller) {
+	got, ok := m.card.own[path]
+	f := m.card.files.fileAt(path)
+	switch {
+	case ok && bytes.Equal(got, want):
+	case ok:
+		tell(as.at(path, asWritten, fmt.Sprintf("other bytes from byte %d on", firstOther(got, want))))
+	case f == nil:
+		tell(as.at(path, asWritten, noSuchFile))
+	case f.SHA256 != "": // else it is told as unreadable
+		tell(as.at(path, asWritten, "a file of another size"))
 	}
 }
 
-func firstOther(a, b []byte) int {
-	n := min(len(a), len(b))
-	for i := range n {
-		if a[i] != b[i] {
-			return i
+// judgeFolderNames tells of an install order on the card that names folders
+// which aren't there any more.
+func judgeFolderNames(m matched, tell teller) {
+	f := m.card.files.fileAt(media.InstallOrderPath)
+	if f == nil || len(m.moved) == 0 {
+		return
+	}
+	for _, s := range m.expected.Aboard.Plan.Steps {
+		if now := m.folderOf(s); now != s.Folder {
+			tell(outdatedOrder.at(f.Path, "/"+now, "/"+s.Folder))
 		}
 	}
-	return n
 }
-
-func parentOf(path string) string {
-	i := strings.LastIndexByte(path, '/')
-	return path[:max(i, 0)]
-}
-
-func compareText(a, b string) int { return strings.Compare(a, b) }

@@ -1,10 +1,16 @@
 // Package verify judges cards: what stands on one, against what was expected,
 // gives findings and a verdict. It never writes to a card, and never calls a
 // card good of which it could not read everything that matters.
+//
+// A report is made in four steps, each from the value of the one before: what is
+// read (onCard), which of it is wanted (matched), what is wrong (judged), and the
+// conclusion (Report). Commands that advice names are the caller's.
 package verify
 
 import (
 	"io"
+	"slices"
+	"strings"
 
 	"cardwright/manifest/version"
 )
@@ -34,17 +40,123 @@ const (
 
 // Report is the outcome of judging one card.
 type Report struct {
-	Format   int            `json:"format"`
-	Verdict  Verdict        `json:"verdict"`
-	Findings []Finding      `json:"findings"` // from worst to least
-	Counts   map[string]int `json:"counts"`   // every count, zeros too
-	Card     int            `json:"card"`     // which card of the vessel's plan it was judged as; 0 without a vessel
-	Digest   string         `json:"digest"`   // of the card, 64 hex digits; "" where it could not be formed
-	Brings   []Bring        `json:"brings"`   // which steps of the vessel's plan it can do; none without a vessel
+	Format   int       `json:"format"`
+	Verdict  Verdict   `json:"verdict"`
+	Findings []Finding `json:"findings"` // from worst to least
+	Counts   Counts    `json:"counts"`
+	Card     int       `json:"card"`   // which card of the vessel's plan it was judged as; 0 without a vessel
+	Digest   string    `json:"digest"` // of the card, 64 hex digits; "" where it could not be formed
+	Brings   []Bring   `json:"brings"` // which steps of the vessel's plan it can do; none without a vessel
 
-	asked          asked
-	bad, unchecked bool            // what the findings so far come to, those left out too
-	whole          map[string]file // files that could be read to their end, by SHA-256
+	commands Commands
+	repairs  bool             // a good card can be written for the vessel
+	weight   weight           // of all findings, those left out too
+	whole    map[string]*file // files that could be read to their end, by SHA-256
+}
+
+// Counts of what was read of a card, and of how it compares.
+type Counts struct {
+	BytesOfCard     int `json:"bytes_of_card"` // 0: a folder
+	BytesOfFiles    int `json:"bytes_of_files"`
+	BytesRead       int `json:"bytes_read"` // 0: a folder
+	ClusterBytes    int `json:"cluster_bytes"`
+	Files           int `json:"files"`
+	FilesDiffering  int `json:"files_differing"`
+	FilesMatching   int `json:"files_matching"`
+	FilesMissing    int `json:"files_missing"`
+	FilesUnexpected int `json:"files_unexpected"`
+	FilesUnreadable int `json:"files_unreadable"`
+	FindingsLeftOut int `json:"findings_left_out"`
+	Folders         int `json:"folders"`
+}
+
+// rightFiles tells whether every expected file is there, whole.
+func (c Counts) rightFiles() bool {
+	return c.FilesMatching > 0 && c.FilesMissing+c.FilesDiffering+c.FilesUnreadable == 0
+}
+
+// conclude makes the report of a judged card.
+func conclude(j judged) Report {
+	r := Report{
+		Format: Format, Findings: j.list, Counts: j.counts(), Digest: j.card.digest, Brings: j.brings(),
+		commands: j.expected.Commands, repairs: j.expected.visit() != nil && !j.expected.Nothing,
+		weight: j.weight, whole: map[string]*file{},
+	}
+	if r.Findings == nil {
+		r.Findings = []Finding{}
+	}
+	if j.expected.Aboard != nil && !j.expected.Nothing {
+		r.Card = j.expected.Aboard.Card
+	}
+	if j.card.medium != nil {
+		r.Counts.BytesRead = int(j.card.medium.asked)
+	}
+	r.Counts.FindingsLeftOut = j.leftOut
+	for _, f := range j.card.files.all {
+		if f.SHA256 != "" {
+			r.whole[f.SHA256] = f
+		}
+	}
+	for i := range r.Findings {
+		r.Findings[i] = r.Findings[i].withCommands(r.commands)
+	}
+	r.settle()
+	return r
+}
+
+// settle puts the findings in their order, and concludes the verdict.
+func (r *Report) settle() {
+	slices.SortStableFunc(r.Findings, func(a, b Finding) int {
+		if c := rank(a.Severity) - rank(b.Severity); c != 0 {
+			return c
+		}
+		if c := slices.Index(Kinds, a.Kind) - slices.Index(Kinds, b.Kind); c != 0 {
+			return c
+		}
+		return strings.Compare(a.Path, b.Path)
+	})
+	r.Verdict = r.weight.verdict()
+}
+
+func rank(s Severity) int { return slices.Index([]Severity{Stop, Warn, Note}, s) }
+
+// Add adds a finding that the caller made, and concludes again.
+func (r *Report) Add(f Finding) {
+	r.weight.add(f)
+	r.Findings = append(r.Findings, f.withCommands(r.commands))
+	r.settle()
+}
+
+// AddCached adds that what was read may have come from a cache.
+func (r *Report) AddCached(found string) { r.Add(fromCache(found)) }
+
+func fromCache(found string) Finding {
+	return notFromMedium.at("", "reads from the card itself", found)
+}
+
+// AddImageOnly adds what the verdict on an image can't say. The file owes no
+// more than to hold what was written to it; the card is proven on the card.
+func (r *Report) AddImageOnly() { r.Add(imageOnly.at("", "a card", "an image file")) }
+
+// RightFilesOnly tells of a card that is bad for its file system alone: every
+// expected file is on it, whole.
+func (r Report) RightFilesOnly() bool {
+	onlyThat := !slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Severity == Stop && f.Kind != OtherFileSystem })
+	return r.weight.bad && onlyThat && r.Counts.rightFiles() && r.Counts.FindingsLeftOut == 0
+}
+
+// OrderOutdated tells that the install order on the card isn't to be gone by.
+func (r Report) OrderOutdated() bool {
+	return slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Kind == OutdatedOrder })
+}
+
+// RepairCommand is the caller's command that writes a good card for the vessel
+// that was named; "" where none was named, or it needs no card.
+func (r Report) RepairCommand() string {
+	if !r.repairs {
+		return ""
+	}
+	return r.commands.Repair
 }
 
 // Whole opens a file of the card with this SHA-256, or gives nil where none

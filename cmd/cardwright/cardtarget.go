@@ -156,7 +156,7 @@ func (t *cardTarget) judgeFolder(ctx context.Context, r media.Record, beside boo
 func (t *cardTarget) expected(r media.Record) verify.Expected {
 	return verify.Expected{
 		Record: r, Alone: t.job.Card.Alone, FileSystems: t.job.Card.FileSystems, Package: t.openPackage,
-		Trusts: t.signers, Signed: len(t.signers) > 0 && !t.job.Card.Alone,
+		Trusts: t.signers, Signed: len(t.signers) > 0 && !t.job.Card.Alone, Commands: cardCommands("TARGET", media.ShellWord(r.Vessel), nil, 0),
 	}
 }
 

@@ -65,14 +65,14 @@ func mayErase(path string, listed readers.Drive, limits readers.Limits) error {
 // seenCard is a card as it was before anything is done to it.
 type seenCard struct {
 	code   string
-	glance verify.Glance
+	glance verify.Listing
 }
 
 func lookAtCard(card media.Medium) (seenCard, error) {
 	if err := card.Forget(); err != nil {
 		return seenCard{}, err
 	}
-	g := verify.LookAt(card, card.Bytes())
+	g := verify.List(card, card.Bytes())
 	code, err := readers.Code(card, card.Bytes(), g.Root)
 	return seenCard{code, g}, err
 }
@@ -164,8 +164,8 @@ func described(d readers.Drive) string {
 }
 
 // showLoss tells of the files on a card that nobody here wrote.
-func (p *preparing) showLoss(g verify.Glance) {
-	for _, lot := range verify.Lots(g.Foreign) {
+func (p *preparing) showLoss(g verify.Listing) {
+	for _, lot := range verify.BySort(g.Foreign) {
 		newest := ""
 		if !lot.Newest.IsZero() {
 			newest = ", newest of " + lot.Newest.Format("2006-01-02")
@@ -190,7 +190,7 @@ func knownBySystem(d readers.Drive) string {
 
 // heldOn is what a drive's card holds, where nothing is known here as the system
 // names it.
-func heldOn(ctx context.Context, shop *manifest.Shop, listed readers.Drive, g verify.Glance) string {
+func heldOn(ctx context.Context, shop *manifest.Shop, listed readers.Drive, g verify.Listing) string {
 	if name := knownBySystem(listed); name != "" && g.FileSystem == "" {
 		return "a file system that can't be read here: " + name
 	}

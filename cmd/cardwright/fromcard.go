@@ -56,16 +56,16 @@ func recordOn(target string) (*media.Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	var g verify.Glance
+	var g verify.Listing
 	if kind == folderTarget {
-		g = verify.LookAtFolder(target)
+		g = verify.ListFolder(target)
 	} else {
 		card, err := openToRead(target, kind)
 		if err != nil {
 			return nil, err
 		}
 		defer card.Close() // opened for reading only
-		g = verify.LookAt(card, card.Bytes())
+		g = verify.List(card, card.Bytes())
 	}
 	if g.Record == nil {
 		return nil, fmt.Errorf("%s has no record of cardwright's that can be read", target)

@@ -16,7 +16,7 @@ import (
 
 // holds says what a card holds, with what the shop's ledger tells of it. shop is
 // nil where there is none.
-func holds(ctx context.Context, shop *manifest.Shop, g verify.Glance) string {
+func holds(ctx context.Context, shop *manifest.Shop, g verify.Listing) string {
 	if shop == nil {
 		return g.Holds("", nil)
 	}
@@ -46,7 +46,7 @@ func (t *cardTarget) meant() media.Record { return t.job.Layout.Record(t.job.Car
 
 // anothers tells whether a card is one that was made, but not the one that the
 // target is to become.
-func (t *cardTarget) anothers(g verify.Glance) bool {
+func (t *cardTarget) anothers(g verify.Listing) bool {
 	r := t.meant()
 	return g.Record != nil && (g.Record.Shop != r.Shop || g.Record.Vessel != r.Vessel || g.Record.Card != r.Card)
 }
@@ -59,7 +59,7 @@ func (p *preparing) tellHeld(path, held string) {
 // guardFolder looks at what a folder holds. Files that aren't a card's are left
 // to WriteFolder, which finds them anyway.
 func (p *preparing) guardFolder(ctx context.Context, t *cardTarget) error {
-	g := verify.LookAtFolder(t.path)
+	g := verify.ListFolder(t.path)
 	if g.Record == nil {
 		return nil
 	}
@@ -88,7 +88,7 @@ func (p *preparing) mayReplace(ctx context.Context, t *cardTarget) error {
 		return err
 	}
 	defer old.Close()
-	g := verify.LookAt(old, old.Bytes())
+	g := verify.List(old, old.Bytes())
 	held := holds(ctx, p.shop, g)
 	blank := g.FileSystem == "" && g.Blank && allZero(ctx, old, old.Bytes())
 	if !p.options.loseFiles && !blank && !g.Is(t.meant()) {

@@ -23,7 +23,7 @@ func conclusion(r verify.Report) string {
 	switch {
 	case r.RightFilesOnly():
 		return "Right files, wrong file system: do not use this card as it is."
-	case r.Verdict == verify.Bad && r.Card > 0 && r.Counts["files"] > 0 && r.Counts["files_matching"] == 0 && !slices.ContainsFunc(r.Brings, func(b verify.Bring) bool { return b.Whole }):
+	case r.Verdict == verify.Bad && r.Card > 0 && r.Counts.Files > 0 && r.Counts.FilesMatching == 0 && !slices.ContainsFunc(r.Brings, func(b verify.Bring) bool { return b.Whole }):
 		return "Nothing that the vessel needs stands on it as it should: do not use this card."
 	case r.Verdict == verify.Bad:
 		return "Do not use this card."
@@ -137,16 +137,47 @@ func writeLabelled(w io.Writer, label, text string) {
 	}
 }
 
+// cardCommands are the commands that advice about a card names: for a vessel,
+// with the flags that have the same plan, which has so many cards. NEWCARD is
+// another card, or NEWCARD1 and so on.
+func cardCommands(target, vessel string, flags []string, cards int) verify.Commands {
+	line := func(words ...string) string {
+		for _, flag := range flags {
+			words = append(words, media.ShellWord(flag))
+		}
+		return strings.Join(words, " ")
+	}
+	verifying := func(target string) string { return line("cardwright verify", target, "--for", vessel) }
+	this := verifying(media.ShellWord(target))
+	return verify.Commands{
+		Verify: this, Order: this + " --order install-order.txt", Drive: verifying("DRIVE"),
+		Prepare: line("cardwright prepare", vessel) + newCards("--to", cards),
+		Repair:  this + newCards("--repair-to", cards),
+	}
+}
+
+// newCards names another card for each of a plan's.
+func newCards(flag string, cards int) string {
+	if cards < 2 {
+		return " " + flag + " NEWCARD"
+	}
+	all := ""
+	for i := range cards {
+		all += fmt.Sprintf(" %s NEWCARD%d", flag, i+1)
+	}
+	return all
+}
+
 func writeCounts(w io.Writer, r verify.Report) {
 	c := r.Counts
 	counts := fmt.Sprintf("%s in %s, %s; matching %d, differing %d, missing %d, unexpected %d, unreadable %d.",
-		counted(c["files"], "file"), counted(c["folders"], "folder"), media.Bytes(int64(c["bytes_of_files"])),
-		c["files_matching"], c["files_differing"], c["files_missing"], c["files_unexpected"], c["files_unreadable"])
+		counted(c.Files, "file"), counted(c.Folders, "folder"), media.Bytes(int64(c.BytesOfFiles)),
+		c.FilesMatching, c.FilesDiffering, c.FilesMissing, c.FilesUnexpected, c.FilesUnreadable)
 	fmt.Fprintf(w, "\n%s\n", wrapped(counts, ""))
-	if c["bytes_of_card"] > 0 {
-		fmt.Fprintf(w, "Read %s of the card's %s.\n", media.Bytes(int64(c["bytes_read"])), media.Bytes(int64(c["bytes_of_card"])))
+	if c.BytesOfCard > 0 {
+		fmt.Fprintf(w, "Read %s of the card's %s.\n", media.Bytes(int64(c.BytesRead)), media.Bytes(int64(c.BytesOfCard)))
 	}
-	if n := c["findings_left_out"]; n > 0 {
+	if n := c.FindingsLeftOut; n > 0 {
 		fmt.Fprintf(w, "%s more are not shown.\n", counted(n, "finding"))
 	}
 	if r.Digest != "" {

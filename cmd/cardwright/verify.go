@@ -256,7 +256,7 @@ func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
 	if err != nil {
 		return verify.Report{}, err
 	}
-	bar := v.session.bar("reading back", verify.LookAt(card, v.bytes).FileBytes())
+	bar := v.session.bar("reading back", verify.List(card, v.bytes).FileBytes())
 	report := verify.Card(ctx, card, v.bytes, expected, bar.add)
 	bar.end()
 	addHowRead(&report, kind, card)
@@ -270,7 +270,7 @@ func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
 	if err != nil {
 		return verify.Report{}, err
 	}
-	bar := v.session.bar("reading back", verify.LookAtFolder(v.path).FileBytes())
+	bar := v.session.bar("reading back", verify.ListFolder(v.path).FileBytes())
 	report := verify.Folder(ctx, v.path, expected, bar.add)
 	bar.end()
 	return report, nil
@@ -279,9 +279,8 @@ func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
 // expect is what the card should hold: what the vessel needs, or, without
 // --for, what a record on the card says that a known shop has signed.
 func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, bool)) (*verify.Expected, error) {
-	flags := v.session.flags(v.ask)
 	if v.vessel == nil {
-		expected := verify.Expected{FromRecord: true, Trusts: v.trusts(), Target: v.path, Flags: flags}
+		expected := verify.Expected{FromRecord: true, Trusts: v.trusts(), Commands: v.commands(0)}
 		if v.shop != nil {
 			expected.Aboard = &verify.Aboard{Shop: v.shop}
 		}
@@ -303,7 +302,7 @@ func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, b
 	}
 	if !ok {
 		return &verify.Expected{
-			Nothing: true, RecordOptional: true, Trusts: v.trusts(), Target: v.path, Flags: flags,
+			Nothing: true, RecordOptional: true, Trusts: v.trusts(), Commands: v.commands(0),
 			Record: media.Record{Vessel: v.vessel.ID, VesselName: v.vessel.Name},
 			Aboard: &verify.Aboard{Shop: v.shop, Vessel: v.vessel, Plan: v.plan},
 		}, nil
@@ -314,9 +313,18 @@ func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, b
 		return nil, err
 	}
 	expected := verify.ForCard(layout, card, order, media.PackagesOf(v.shop))
-	expected.Trusts, expected.Target, expected.Flags = v.trusts(), v.path, flags
+	expected.Trusts, expected.Commands = v.trusts(), v.commands(len(layout.Cards))
 	expected.Aboard = &verify.Aboard{Shop: v.shop, Vessel: v.vessel, Plan: v.plan, Card: card.Number}
 	return &expected, nil
+}
+
+// commands are those that advice names, for a plan of so many cards.
+func (v *verifying) commands(cards int) verify.Commands {
+	vessel := "VESSEL"
+	if v.vessel != nil {
+		vessel = v.vessel.ID
+	}
+	return cardCommands(v.path, vessel, v.session.flags(v.ask), cards)
 }
 
 func (v *verifying) trusts() []*manifest.Trust {
@@ -390,6 +398,6 @@ func (v *verifying) state(report verify.Report) sheet.CardState {
 	return sheet.CardState{
 		Number: v.card.Number, Of: v.card.Of, Label: v.card.Label, VolumeID: media.VolumeText(v.card.VolumeID),
 		Digest: report.Digest, Plan: v.plan.ID(), Verdict: report.Verdict, Findings: report.Findings,
-		When: time.Now(), Bytes: v.bytes, Used: int64(report.Counts["bytes_of_files"]),
+		When: time.Now(), Bytes: v.bytes, Used: int64(report.Counts.BytesOfFiles),
 	}
 }

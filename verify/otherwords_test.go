@@ -72,13 +72,14 @@ func TestUnsignedInstallOrderInOtherWords(t *testing.T) {
 			e := s.planned()
 			e.Record.InstallOrder = media.NewRecordFile(media.InstallOrderPath, today)
 			e.Aboard = &verify.Aboard{Shop: shop.Shop, Vessel: shop.Vessel, Plan: plan, Card: 1}
+			e.Commands = corpusCommands
 			r := judge(s.card, e)
 			assert.Equal(t, c.verdict, r.Verdict, told(r))
 			if c.verdict == verify.Good {
 				f := found(r, verify.OtherWording)
 				require.Len(t, f, 1)
 				assert.Equal(t, verify.Warn, f[0].Severity)
-				assert.Contains(t, f[0].Advice, "--order")
+				assert.Contains(t, f[0].Advice, ": ORDER")
 			} else {
 				assert.NotEmpty(t, found(r, verify.OrderAltered), told(r))
 			}

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"io"
 	"strings"
 	"time"
 
@@ -14,18 +15,15 @@ import (
 const headBytes = 16 << 10
 
 // blankHead tells whether a card begins with nothing.
-func blankHead(read interface {
-	ReadAt(p []byte, at int64) (int, error)
-}, bytes int64,
-) bool {
+func blankHead(read io.ReaderAt, bytes int64) bool {
 	head := make([]byte, min(bytes, headBytes))
 	n, _ := read.ReadAt(head, 0)
 	return n == len(head) && strings.Trim(string(head), "\x00") == ""
 }
 
 // whatElse looks for what a card holds beside file systems that are read.
-func (g *Glance) whatElse(card *fatread.Card, blankHead bool) {
-	g.Blank = g.FileSystem == ""
+func (l *Listing) whatElse(card *fatread.Card, blankHead bool) {
+	l.Blank = l.FileSystem == ""
 	for _, p := range card.Partitions {
 		switch p.FileSystem {
 		case fatread.FAT12, fatread.FAT16, fatread.FAT32, fatread.ExFAT, fatread.Blank:
@@ -35,27 +33,27 @@ func (g *Glance) whatElse(card *fatread.Card, blankHead bool) {
 				continue // what is left behind the head of a card that was blanked
 			}
 		}
-		g.Other, g.Blank = p.FileSystem, false
+		l.Other, l.Blank = p.FileSystem, false
 	}
-	g.Blank = g.Blank && (blankHead || len(card.Partitions) > 0)
+	l.Blank = l.Blank && (blankHead || len(card.Partitions) > 0)
 }
 
 // Is tells whether a card is, by its record, the one of which r is the record or
 // an earlier making of the same: same shop, vessel and number, and nothing of
 // anybody else's beside it.
-func (g Glance) Is(r media.Record) bool {
-	have := g.Record
-	return have != nil && have.Shop == r.Shop && have.Vessel == r.Vessel && have.Card == r.Card && !g.HasOthers()
+func (l Listing) Is(r media.Record) bool {
+	have := l.Record
+	return have != nil && have.Shop == r.Shop && have.Vessel == r.Vessel && have.Card == r.Card && !l.HasOthers()
 }
 
 // HasOthers tells whether something is lost with a card that no record lists:
 // files, what couldn't be read, or something that is no file system known here.
-func (g Glance) HasOthers() bool {
-	return len(g.Foreign) > 0 || g.Unread || g.Unknown()
+func (l Listing) HasOthers() bool {
+	return len(l.Foreign) > 0 || l.Unread || l.Unknown()
 }
 
 // Unknown tells of a card with something on it that is no file system known here.
-func (g Glance) Unknown() bool { return g.FileSystem == "" && !g.Blank }
+func (l Listing) Unknown() bool { return l.FileSystem == "" && !l.Blank }
 
 // Making is what a shop's ledger has of the making of a card.
 type Making struct {
@@ -65,30 +63,30 @@ type Making struct {
 
 // Holds says in a few words what a card holds, as seen from the shop of that
 // name; note is nil where no ledger tells of the card.
-func (g Glance) Holds(shop string, note *Making) string {
+func (l Listing) Holds(shop string, note *Making) string {
 	var parts []string
-	if g.Record != nil {
-		parts = append(parts, g.made(shop, note))
+	if l.Record != nil {
+		parts = append(parts, l.made(shop, note))
 	}
-	switch others := g.others(); {
-	case others != "" && g.Record != nil:
+	switch others := l.others(); {
+	case others != "" && l.Record != nil:
 		parts = append(parts, "beside it, somebody else's: "+others)
 	case others != "":
 		parts = append(parts, "somebody else's: "+others)
-	case g.Record != nil:
-	case g.Blank && g.FileSystem == "":
+	case l.Record != nil:
+	case l.Blank && l.FileSystem == "":
 		parts = append(parts, "nothing: it is blank")
-	case g.Unknown():
-		parts = append(parts, g.other())
+	case l.Unknown():
+		parts = append(parts, l.other())
 	default:
-		parts = append(parts, "no files: "+g.FileSystem+", empty")
+		parts = append(parts, "no files: "+l.FileSystem+", empty")
 	}
 	return strings.Join(parts, "; ")
 }
 
 // made tells by its record whose card it is.
-func (g Glance) made(shop string, note *Making) string {
-	r := g.Record
+func (l Listing) made(shop string, note *Making) string {
+	r := l.Record
 	name := r.VesselName
 	if name == "" {
 		name = r.Vessel
@@ -100,7 +98,7 @@ func (g Glance) made(shop string, note *Making) string {
 	if note != nil {
 		text += " on " + note.At.Local().Format("2006-01-02")
 	}
-	switch lacking := g.lacking(); {
+	switch lacking := l.lacking(); {
 	case lacking > 0:
 		text += fmt.Sprintf(", not whole: %d of its %d files are missing or of another size", lacking, len(r.Files))
 	case note != nil && note.Proven:
@@ -110,9 +108,9 @@ func (g Glance) made(shop string, note *Making) string {
 }
 
 // lacking counts the record's files that aren't there, by name and size.
-func (g Glance) lacking() (n int) {
-	for _, f := range g.Record.Files {
-		if size, ok := g.sizes[key(f.Path)]; !ok || size != f.Size {
+func (l Listing) lacking() (n int) {
+	for _, f := range l.Record.Files {
+		if size, ok := l.sizes[key(f.Path)]; !ok || size != f.Size {
 			n++
 		}
 	}
@@ -120,26 +118,26 @@ func (g Glance) lacking() (n int) {
 }
 
 // other is what can't be read here, in words.
-func (g Glance) other() string {
-	switch g.Other {
+func (l Listing) other() string {
+	switch l.Other {
 	case "", fatread.Unknown:
 		return "something that is no file system known here"
 	case fatread.Scrambled:
 		return "bytes without any pattern: encrypted, or wiped"
 	}
-	return "what can't be read here: " + g.Other
+	return "what can't be read here: " + l.Other
 }
 
-func (g Glance) others() string {
+func (l Listing) others() string {
 	var parts []string
-	for _, lot := range Lots(g.Foreign) {
-		parts = append(parts, fmt.Sprintf("%s: %d", lot.Sort, lot.Count))
+	for _, g := range BySort(l.Foreign) {
+		parts = append(parts, fmt.Sprintf("%s: %d", g.Sort, g.Count))
 	}
-	if g.Unread {
+	if l.Unread {
 		parts = append(parts, "what couldn't be read")
 	}
-	if g.Other != "" && (g.Record != nil || len(g.Foreign) > 0) {
-		parts = append(parts, g.other())
+	if l.Other != "" && (l.Record != nil || len(l.Foreign) > 0) {
+		parts = append(parts, l.other())
 	}
 	return strings.Join(parts, ", ")
 }

@@ -53,7 +53,7 @@ func TestSignedCards(t *testing.T) {
 	assert.Equal(t, verify.Good, r.Verdict, told(r))
 	require.Len(t, found(r, verify.Signed), 1)
 	assert.Contains(t, found(r, verify.Signed)[0].Found, "Hollin Quay Marine Electrics")
-	assert.Equal(t, len(s.job.Card.Files), r.Counts["files_matching"])
+	assert.Equal(t, len(s.job.Card.Files), r.Counts.FilesMatching)
 
 	r = judge(s.card, byItself(theirs))
 	assert.Equal(t, verify.Unchecked, r.Verdict, told(r))

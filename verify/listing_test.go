@@ -15,7 +15,7 @@ import (
 	"cardwright/verify"
 )
 
-func foreign(g verify.Glance) (paths []string) {
+func foreign(g verify.Listing) (paths []string) {
 	for _, f := range g.Foreign {
 		paths = append(paths, f.Path)
 	}
@@ -44,7 +44,7 @@ func TestGlance(t *testing.T) {
 		"the record damaged":  {s.byHand(dir, []string{"mcopy", "-o", "order.txt", "::_card/record.json"}), false, allFiles(s)},
 		"the record too long": {s.byHand(dir, []string{"mcopy", "-o", "big.bin", "::_card/record.json"}), false, allFiles(s)},
 	} {
-		g := verify.LookAt(c.card, c.card.Bytes())
+		g := verify.List(c.card, c.card.Bytes())
 		assert.Equal(t, c.ours, g.Record != nil, name)
 		assert.ElementsMatch(t, c.foreign, foreign(g), name)
 		assert.False(t, g.Unread, name)
@@ -54,7 +54,7 @@ func TestGlance(t *testing.T) {
 			assert.Equal(t, "KITTIWAKE", g.Label)
 		}
 	}
-	g := verify.LookAt(s.card, s.card.Bytes())
+	g := verify.List(s.card, s.card.Bytes())
 	var bytes int64
 	for _, f := range s.layout.Files() {
 		bytes += f.Size
@@ -75,20 +75,20 @@ func TestGlanceAtAFailingCard(t *testing.T) {
 	s := newScene(t)
 	g := s.layout.Geometry()
 	for _, at := range []int64{0, g.PartitionOffset(), g.DataOffset()} {
-		assert.True(t, verify.LookAt(mediatest.ReadError(s.card, at, errBroken), s.card.Bytes()).Unread, "%d", at)
+		assert.True(t, verify.List(mediatest.ReadError(s.card, at, errBroken), s.card.Bytes()).Unread, "%d", at)
 	}
 }
 
 func TestGlanceAtAFolder(t *testing.T) {
 	s, dir := newScene(t), t.TempDir()
 	require.NoError(t, s.job.WriteFolder(t.Context(), media.FolderTarget{Dir: dir, Judge: acceptFolder}).Err)
-	g := verify.LookAtFolder(dir)
+	g := verify.ListFolder(dir)
 	require.NotNil(t, g.Record)
 	assert.Empty(t, g.Foreign)
 	assert.False(t, g.Unread)
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "photo.jpg"), []byte("x"), 0o600))
-	assert.Equal(t, []string{"photo.jpg"}, foreign(verify.LookAtFolder(dir)))
-	assert.True(t, verify.LookAtFolder(filepath.Join(dir, "none")).Unread)
+	assert.Equal(t, []string{"photo.jpg"}, foreign(verify.ListFolder(dir)))
+	assert.True(t, verify.ListFolder(filepath.Join(dir, "none")).Unread)
 }
 
 // Of a set, the card at hand is chosen by its record where that is for this

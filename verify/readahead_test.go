@@ -13,8 +13,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-func fileOf(content []byte, ending error) file {
-	return file{open: func() (io.ReadCloser, error) {
+func fileOf(content []byte, ending error) *file {
+	return &file{open: func() (io.ReadCloser, error) {
 		in := io.Reader(bytes.NewReader(content))
 		if ending != nil {
 			in = io.MultiReader(in, iotest.ErrReader(ending))
@@ -31,7 +31,7 @@ func TestReadAheadGivesEveryFileWhole(t *testing.T) {
 			rapid.IntRange(batchBytes-leastRead-1, batchBytes+1),
 			rapid.IntRange(0, 3*batchBytes),
 		), 0, 8).Draw(t, "sizes")
-		var files []file
+		var files []*file
 		var want [][]byte
 		var endings []error
 		for i, n := range sizes {
@@ -55,16 +55,16 @@ func TestReadAheadGivesEveryFileWhole(t *testing.T) {
 
 func TestReadAheadGoesOnAfterAFileThatCannotBeOpened(t *testing.T) {
 	failure := errors.New("no such file")
-	shut := file{open: func() (io.ReadCloser, error) { return nil, failure }}
+	shut := &file{open: func() (io.ReadCloser, error) { return nil, failure }}
 	var errs []error
-	readAhead(t.Context(), []file{shut, fileOf([]byte("content"), nil)}, func(p part) { errs = append(errs, p.err) })
+	readAhead(t.Context(), []*file{shut, fileOf([]byte("content"), nil)}, func(p part) { errs = append(errs, p.err) })
 	assert.Equal(t, []error{failure, nil}, errs)
 }
 
 func TestReadAheadEndsWithItsContext(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
-	endless := file{open: func() (io.ReadCloser, error) { return io.NopCloser(zeros{}), nil }}
-	readAhead(ctx, []file{endless, endless}, func(p part) {
+	endless := &file{open: func() (io.ReadCloser, error) { return io.NopCloser(zeros{}), nil }}
+	readAhead(ctx, []*file{endless, endless}, func(p part) {
 		assert.False(t, p.last)
 		stop()
 	})

@@ -39,7 +39,7 @@ type ahead struct{ full, empty chan *batch }
 
 // readAhead reads files and hands their parts to take, reading on meanwhile.
 // It ends early, between two parts, when ctx does.
-func readAhead(ctx context.Context, files []file, take func(part)) {
+func readAhead(ctx context.Context, files []*file, take func(part)) {
 	a := ahead{make(chan *batch, batchesAhead), make(chan *batch, batchesAhead)}
 	for range batchesAhead {
 		a.empty <- &batch{bytes: make([]byte, batchBytes)}
@@ -54,7 +54,7 @@ func readAhead(ctx context.Context, files []file, take func(part)) {
 	}
 }
 
-func (a ahead) read(ctx context.Context, files []file) {
+func (a ahead) read(ctx context.Context, files []*file) {
 	defer close(a.full)
 	b := <-a.empty
 	for _, f := range files {
@@ -67,7 +67,7 @@ func (a ahead) read(ctx context.Context, files []file) {
 }
 
 // readFile reads one file, and returns the batch that isn't full yet.
-func (a ahead) readFile(ctx context.Context, b *batch, f file) *batch {
+func (a ahead) readFile(ctx context.Context, b *batch, f *file) *batch {
 	in, err := f.open()
 	if err != nil {
 		b.add(0, err)

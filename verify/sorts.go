@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// Lot is all files of one sort on a card, as a person would miss them.
-type Lot struct {
+// Group is all files of one sort on a card, as a person would miss them.
+type Group struct {
 	Sort   string
 	Count  int
 	Bytes  int64
@@ -30,22 +30,22 @@ var sorts = []struct {
 
 const otherSort = "other files"
 
-// Lots sorts files into lots, the ones hardest to replace first.
-func Lots(files []Seen) []Lot {
-	lots := make([]Lot, len(sorts)+1)
+// BySort groups files by what they hold, the ones hardest to replace first.
+func BySort(files []ListedFile) []Group {
+	groups := make([]Group, len(sorts)+1)
 	for i := range sorts {
-		lots[i].Sort = sorts[i].sort
+		groups[i].Sort = sorts[i].sort
 	}
-	lots[len(sorts)].Sort = otherSort
+	groups[len(sorts)].Sort = otherSort
 	for _, f := range files {
-		lot := &lots[sortOf(f.Path)]
-		lot.Count++
-		lot.Bytes += f.Size
-		if f.Modified.After(lot.Newest) {
-			lot.Newest = f.Modified
+		g := &groups[sortOf(f.Path)]
+		g.Count++
+		g.Bytes += f.Size
+		if f.Modified.After(g.Newest) {
+			g.Newest = f.Modified
 		}
 	}
-	return slices.DeleteFunc(lots, func(l Lot) bool { return l.Count == 0 })
+	return slices.DeleteFunc(groups, func(g Group) bool { return g.Count == 0 })
 }
 
 func sortOf(name string) int {

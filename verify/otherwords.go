@@ -10,34 +10,43 @@ import (
 	"cardwright/verify/visible"
 )
 
-// otherWords tells whether the install order on the card may stand though it
-// isn't, byte for byte, what is written here: by another edition's words, or
-// another language's. The caller has compared it with the card's record.
+// reworded is whether an install order that isn't, byte for byte, the one that
+// is written here says the same.
+type reworded int
+
+const (
+	notReworded   reworded = iota
+	signedWords            // a known shop has signed it
+	unsignedWords          // nobody known has
+)
+
+// rewordedOrder tells whether the install order on the card, as its record names
+// it, may stand though it isn't the one that is written here: by another
+// edition's words, or another language's.
 //
 // One that a known shop has signed may. One that nobody known has signed may
-// where it says the steps of this plan and no others, and that is told as a
-// warning: whoever can write a card can write a record that fits any order, and
-// no rule tells harmless words beside the steps from harmful ones.
-func (j *judging) otherWords(e file) bool {
-	f := Finding{
-		Kind: OtherWording, Severity: Note, Path: media.InstallOrderPath,
-		Expected: "the install order as it is written here", Found: "other words for the same plan",
-		Meaning: "It was written by another edition of cardwright, or from a vessel file that said other things beside the plan.",
+// where it says the steps of this plan and no others: whoever can write a card
+// can write a record that fits any order, and no rule tells harmless words
+// beside the steps from harmful ones.
+func rewordedOrder(m matched) reworded {
+	f := m.card.files.fileAt(media.InstallOrderPath)
+	want := m.expected.Record.InstallOrder.SHA256
+	_, another := m.anothersRecord()
+	switch {
+	case f == nil || m.expected.FromRecord || m.expected.Alone || want == "" || f.is(want):
+		return notReworded
+	case another || m.record.is == nil || !f.is(m.record.is.InstallOrder.SHA256):
+		return notReworded
+	case m.signer.vouches():
+		return signedWords
+	case m.expected.Aboard == nil || f.Size > media.MaxRecordBytes:
+		return notReworded
 	}
-	if !j.vouched() {
-		if j.expected.Aboard == nil || e.size > media.MaxRecordBytes {
-			return false
-		}
-		text, err := e.content()
-		if err != nil || !saysSteps(string(text), j.expected.Aboard.Plan.Steps) {
-			return false
-		}
-		f.Severity = Warn
-		f.Meaning += " Nobody known has signed it: it names this plan's steps in their order, and what else it says is not vouched for."
-		f.Advice = "Work by the order that is written from here: " + j.report.command("--order install-order.txt")
+	text, err := f.content()
+	if err != nil || !saysSteps(string(text), m.expected.Aboard.Plan.Steps) {
+		return notReworded
 	}
-	j.report.add(f)
-	return true
+	return unsignedWords
 }
 
 // saysSteps tells whether a text names these steps, in their order, and no

@@ -1,0 +1,263 @@
+package verify
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"cardwright/media"
+	"cardwright/verify/fatread"
+)
+
+// judgeSize compares a card's size with what its devices accept.
+func judgeSize(m matched, tell teller) {
+	l, bytes := m.expected.Limits, m.card.bytes
+	if m.card.system == nil || l == (media.Limits{}) || l.Check(bytes) == nil {
+		return
+	}
+	if bytes < l.Least {
+		tell(tooSmall.at("", "at least "+media.Bytes(l.Least), media.Bytes(bytes)))
+		return
+	}
+	tell(tooLarge.at("", "at most "+media.Bytes(l.Most), media.Bytes(bytes)))
+}
+
+// minor are faults in book-keeping that no file depends on; machines that used
+// a card leave them behind.
+var minor = map[fatread.FaultKind]bool{
+	fatread.InfoFree: true, fatread.InfoNext: true, fatread.DirtyFlag: true, fatread.ErrorFlag: true,
+	fatread.LabelDiffers: true, fatread.LabelExtra: true, fatread.EntryTime: true, fatread.ClustersLost: true,
+	fatread.HiddenSectors: true, fatread.BootCode: true, fatread.BootAlone: true, fatread.TableLeft: true, fatread.EntryBehind: true,
+}
+
+// meanings of faults that are no damage, or whose cause is known; of all others
+// it is that devices may read a damaged file system differently.
+var meanings = map[fatread.FaultKind]string{
+	fatread.PartitionType:    "The partition table says something else than is there: devices may pass it over",
+	fatread.PartitionOutside: "The partition is larger than the card: a card that claims more than it holds, or a copy that was cut short",
+	fatread.VolumeSize:       "The file system is larger than the room for it: a card that claims more than it holds, or a copy that was cut short",
+	fatread.TableAmbiguous:   "The card says in two ways what is on it: some devices go by the one, some by the other",
+	fatread.TableStale:       "The card has a table left from before: some devices go by it",
+	fatread.FATsDiffer:       "The two copies of the table that leads to the files differ: devices may go by either",
+	fatread.BootCode:         "The boot sector's copy differs in what no device goes by: boot code, or the names and numbers beside it",
+	fatread.BootAlone:        "The boot sector has no copy: if it is damaged, nothing leads to the files",
+	fatread.TableLeft:        "The end of the card has the backup of a table from before; no device goes by it alone",
+	fatread.EntryBehind:      "Bytes from before stand behind the end of a folder: readers stop there, and no file depends on them",
+}
+
+// judgeFaults tells what is wrong with the partition table and the file system.
+func judgeFaults(m matched, tell teller) {
+	if m.card.system == nil {
+		return
+	}
+	for _, f := range m.card.system.Faults {
+		if f.Kind != fatread.NameTwice { // told with the names, see judgeSameNames
+			tell(ofFault(f))
+		}
+	}
+	if n := m.card.system.FaultsLeftOut; n > 0 {
+		tell(damagedBeyond.at("", "a sound file system", fmt.Sprintf("%d more faults", n)))
+	}
+}
+
+func ofFault(f fatread.Fault) Finding {
+	if f.Unread() {
+		return notRead(f.Path, f.Offset, f.Found)
+	}
+	as := damaged
+	if minor[f.Kind] {
+		as = bookKeeping
+	}
+	as = as.meaningOf(f.Kind)
+	if meaning, ok := meanings[f.Kind]; ok {
+		as.meaning = meaning + " (" + string(f.Kind) + ")."
+	}
+	where := ""
+	if f.Offset >= 0 {
+		where = fmt.Sprintf(" (byte %d of the card)", f.Offset)
+	}
+	return as.at(f.Path, f.Expected, f.Found+where)
+}
+
+// notRead is a finding of what couldn't be read; offset is in bytes from the
+// card's start, or -1.
+func notRead(path string, offset int64, found string) Finding {
+	if offset >= 0 {
+		found += fmt.Sprintf(" at byte %d of the card", offset)
+	}
+	return unreadable.at(path, "bytes that can be read", found)
+}
+
+// judgeVolume tells whether there is one file system, and where every device
+// looks for it.
+func judgeVolume(m matched, tell teller) {
+	card, v := m.card.system, m.card.volume
+	switch {
+	case card == nil:
+	case len(card.Volumes) == 0:
+		judgeNoVolume(card, tell)
+	case len(card.Volumes) > 1:
+		tell(severalSystems.at("", "one file system", fmt.Sprintf("%d file systems", len(card.Volumes))))
+	case v == nil: // named, and not read: see judgeFileSystem
+	default:
+		judgePartitions(card, v, tell)
+		judgeLayout(card, v, tell)
+		if v.Bad > 0 {
+			tell(badClusters.at("", "no cluster marked bad", fmt.Sprintf("%d clusters marked bad", v.Bad)))
+		}
+	}
+}
+
+func judgePartitions(card *fatread.Card, v *fatread.Volume, tell teller) {
+	switch {
+	case len(card.Partitions) > 1:
+		tell(severalSystems.at("", "one partition", fmt.Sprintf("%d partitions", len(card.Partitions))))
+	case card.Table == fatread.MBR && v.Partition != 1:
+		tell(severalSystems.at("", "the partition in the first entry of the table", fmt.Sprintf("it in entry %d", v.Partition)))
+	}
+}
+
+// mostCluster is the largest cluster that every device can be taken to read, in
+// bytes (FAT32 specification, "Boot Sector and BPB": not greater than 32K).
+const mostCluster = 32 << 10
+
+// judgeLayout tells of what the specifications allow and advise against: whether
+// the devices aboard read it isn't known from their card rules.
+func judgeLayout(card *fatread.Card, v *fatread.Volume, tell teller) {
+	if card.Table == fatread.GPT {
+		tell(uncommonLayout.at("", "a partition table of the old kind (MBR), as cards are sold with", "a GPT, as large disks have"))
+	}
+	if v.SectorBytes != 512 {
+		tell(uncommonLayout.at("", "sectors of 512 bytes", fmt.Sprintf("sectors of %d bytes", v.SectorBytes)))
+	}
+	if v.FileSystem == fatread.ExFAT {
+		return
+	}
+	if v.FATs == 1 {
+		tell(uncommonLayout.at("", "2 FATs", "1 FAT"))
+	}
+	if v.ClusterBytes > mostCluster {
+		tell(uncommonLayout.at("", fmt.Sprintf("clusters of at most %d bytes", mostCluster), fmt.Sprintf("clusters of %d bytes", v.ClusterBytes)))
+	}
+}
+
+// judgeNoVolume tells what a card without a file system looks like.
+func judgeNoVolume(card *fatread.Card, tell teller) {
+	f := noFileSystem.at("", "a FAT32 file system", "no file system that is known here")
+	for _, p := range card.Partitions {
+		switch p.FileSystem {
+		case fatread.Unreadable: // told with its place; what is there isn't known
+			return
+		case fatread.Headless:
+			f = bootSectorGone.at("", fromItsStart, "its first sector overwritten; the copy of it, in sector 6, is whole")
+		case fatread.Tableless:
+			f = tableGone.at("", fromItsStart, "the card's first sector overwritten; a FAT32 file system begins further on")
+		case fatread.Scrambled:
+			f = encrypted.at("", f.Expected, "bytes without any pattern")
+		case fatread.Blank:
+			f = blank.at("", f.Expected, "nothing: zeros where a file system would begin")
+		case fatread.DamagedFAT:
+			f = bootSectorsUseless.at("", f.Expected, "a FAT file system whose boot sector and its backup are both useless")
+		}
+	}
+	tell(f)
+}
+
+const fromItsStart = "a FAT32 file system from its first sector on"
+
+// fileSystem is the one that the files stand on, "" where it isn't known.
+func (c onCard) fileSystem() string {
+	switch {
+	case c.folder != nil:
+		return c.folder.fileSystem
+	case len(c.system.Volumes) == 1:
+		return c.system.Volumes[0].FileSystem
+	}
+	return ""
+}
+
+// judgeFileSystem tells of a file system that the devices don't read.
+func judgeFileSystem(m matched, tell teller) {
+	name := m.card.fileSystem()
+	reads := []string{"fat32"}
+	if len(m.expected.FileSystems) > 0 {
+		reads = m.expected.FileSystems
+	}
+	switch {
+	case name == "" || slices.Contains(reads, strings.ToLower(name)):
+	case name == behindDriver:
+		tell(behindADriver.at("", "a FAT32 file system", name))
+	default:
+		tell(m.onOtherFileSystem().at("", fileSystemNames(reads), name))
+	}
+}
+
+// onOtherFileSystem is what it means that the devices don't read a file system,
+// by what is on it.
+func (m matched) onOtherFileSystem() cause {
+	c := m.counts()
+	switch {
+	case m.expected.visit() == nil:
+		return notKnownToBeRead
+	case m.expected.Nothing:
+		return notReadNorNeeded
+	case c.rightFiles():
+		return rightFilesOnOther
+	case c.FilesMatching > 0:
+		return someRightOnOther
+	}
+	return otherFileSystem
+}
+
+func fileSystemNames(names []string) string {
+	shown := map[string]string{"exfat": fatread.ExFAT}
+	var all []string
+	for _, n := range names {
+		if s, ok := shown[n]; ok {
+			n = s
+		} else {
+			n = strings.ToUpper(n)
+		}
+		all = append(all, n)
+	}
+	return strings.Join(all, " or ")
+}
+
+// behindDriver is a file system of which the system knows nothing.
+const behindDriver = "one that a driver outside the system serves (FUSE)"
+
+// judgeFolder tells what can't be judged of a card by its folder.
+func judgeFolder(m matched, tell teller) {
+	folder := m.card.folder
+	if folder == nil {
+		return
+	}
+	for _, odd := range folder.odd {
+		if odd.err {
+			tell(notRead(odd.path, -1, odd.what))
+		} else {
+			tell(noPlainFile.at(odd.path, "a plain file", odd.what))
+		}
+	}
+	if folder.cached > 0 {
+		tell(fromCache(fmt.Sprintf("%d files that may have come from a cache", folder.cached)))
+	}
+	tell(folderOnly.at("", "a drive or an image", "a folder"))
+}
+
+// judgeDigest compares the card's digest with the one of the written card. That
+// none could be formed is told where nothing else stops the card.
+func judgeDigest(m matched, stops bool, tell teller) {
+	for _, f := range m.card.undigested {
+		tell(notRead(f.Path, f.Offset, f.Found))
+		stops = true
+	}
+	want, have := m.expected.Digest, m.card.digest
+	switch {
+	case m.card.volume == nil || want == "" || want == have:
+	case have != "":
+		tell(digestDiffers.at("", want, have))
+	case !stops:
+		tell(notRead("", -1, "no digest of the card could be formed"))
+	}
+}

@@ -1,0 +1,350 @@
+package verify
+
+import (
+	"archive/zip"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"path"
+	"slices"
+	"strings"
+
+	"cardwright/manifest/order"
+	"cardwright/manifest/pattern"
+	"cardwright/manifest/samename"
+	"cardwright/manifest/version"
+	"cardwright/media"
+)
+
+// identified is a file or folder that nobody asked for, and what it turned out
+// to be.
+type identified struct {
+	*file
+	as       cause
+	expected string
+	found    string
+}
+
+// identifier finds out what files are that nobody asked for.
+type identifier struct {
+	ctx      context.Context
+	known    catalogue
+	visit    *Aboard // nil: no vessel was named
+	blind    bool
+	absent   []absence // what they may be instead of; noted there
+	unzipped uint64    // bytes unpacked from archives so far
+}
+
+// identifyOthers tells what is on the card beside what is expected: each file
+// once, by what it turned out to be. What wanted files are found as is noted
+// with those that are absent.
+func identifyOthers(ctx context.Context, m *matched) (others []identified) {
+	nothingWanted := m.expected.FromRecord && len(m.wanted) == 0
+	if nothingWanted && len(m.known.byDigest) == 0 { // nothing to compare with
+		return nil
+	}
+	filled := m.card.files.filledFolders()
+	i := identifier{ctx: ctx, known: m.known, visit: m.expected.visit(), blind: m.card.blind, absent: m.absent}
+	for _, f := range m.card.files.all {
+		if !f.dir && m.inPlace(f) || m.isMoved(f) || f.dir && filled[key(f.Path)] || m.isOwn(f) {
+			continue
+		}
+		it := i.identify(f)
+		if m.expected.Beside && !m.amongOurs(f) {
+			it.as.severity, it.expected = Note, "other files, as allowed"
+		}
+		if nothingWanted && it.as.severity == Stop { // told, not judged
+			it.as.severity = Warn
+		}
+		others = append(others, it)
+	}
+	return others
+}
+
+// amongOurs tells of a file that isn't beside the card's own but among them: in
+// the record's folder, or where a device looks for its package and might take
+// this for one.
+func (m matched) amongOurs(f *file) bool {
+	if samename.Within(f.Path, media.RecordFolder) {
+		return true
+	}
+	looked := func(w media.RecordFile) bool { return samename.Same(parentOf(w.Path), parentOf(f.Path)) }
+	return !f.dir && m.known.passesForPackage(f) && slices.ContainsFunc(m.wanted, looked)
+}
+
+// identify tells what a file is, by the first that fits. What a desktop system
+// leaves is looked into like all else: somebody may have put a package, or a
+// program, where it would pass for that.
+func (i *identifier) identify(f *file) identified {
+	switch {
+	case f.dir && isClutter(f.Path):
+		return *i.clutter(f)
+	case f.dir && i.blind:
+		return identified{f, extraFolder.weighing(Warn), "nothing", "a folder that is empty as far as it could be read"}
+	case f.dir:
+		return identified{f, extraFolder, "nothing", "an empty folder"}
+	}
+	if all := i.known.of(f); all != nil {
+		return i.release(f, all)
+	}
+	for _, as := range []func(*file) *identified{i.beginning, i.altered, asProgram, i.clutter, i.archive, asPartial, asHidden} {
+		if it := as(f); it != nil {
+			return *it
+		}
+	}
+	return identified{f, extraFile, "nothing", media.Bytes(f.Size)}
+}
+
+// instead notes what was found of an expected file that isn't in its place.
+func (i *identifier) instead(digest, what string) {
+	for n := range i.absent {
+		if i.absent[n].SHA256 == digest {
+			i.absent[n].instead = what
+		}
+	}
+}
+
+// release says of a package of the catalogue why it isn't the one that is
+// wanted here.
+func (i *identifier) release(f *file, all []pkg) identified {
+	p := all[0]
+	it := identified{f, notNeeded, "nothing", p.String()}
+	switch {
+	case p.of.Withdrawn != "":
+		it.as = withdrawn.meaningOf(p.of.Withdrawn)
+	case i.visit == nil:
+		it.as, it.expected = knownRelease, ""
+	default:
+		i.againstVessel(&it, p)
+	}
+	return it
+}
+
+// againstVessel compares a known release with what the vessel's devices of its
+// model run and get.
+func (i *identifier) againstVessel(it *identified, p pkg) {
+	if card := i.stepsCard(it.file); card != 0 && card != i.visit.Card {
+		it.as, it.expected = onAnotherCard, fmt.Sprintf("it on card %d of the plan", card)
+		return
+	}
+	goal, aboard, variant := version.V(""), false, false
+	for _, d := range i.visit.Vessel.Devices {
+		if d.Model != p.model.ID {
+			continue
+		}
+		aboard = true
+		variant = variant || d.Variant == p.of.Variant
+		if to := i.visit.endOf(d); goal == "" || version.Compare(to, goal) > 0 {
+			goal = to
+		}
+	}
+	switch {
+	case !aboard:
+		it.as = notAboard.meaningOf(i.visit.Vessel.Name, p.model.Name)
+	case !variant:
+		it.as = otherVariant.meaningOf(p.of.Variant)
+	case goal == "" || goal == version.Unknown:
+	case version.Compare(p.of.Version, goal) < 0:
+		it.as, it.expected = olderRelease, string(goal)
+	case version.Compare(p.of.Version, goal) > 0:
+		it.as, it.expected = newerRelease, string(goal)
+	default:
+		i.rightElsewhere(it, p)
+	}
+}
+
+// stepsCard is the card on which a step needs a file: this one if any of its
+// steps does; 0: none.
+func (i *identifier) stepsCard(f *file) (card int) {
+	for _, s := range i.visit.Plan.Steps {
+		if !slices.ContainsFunc(s.Files, func(w order.File) bool { return f.is(w.SHA256) }) {
+			continue
+		}
+		if s.Card == i.visit.Card {
+			return s.Card
+		}
+		card = s.Card
+	}
+	return card
+}
+
+// rightElsewhere tells of a wanted file that stands at another path, where its
+// device doesn't look for it.
+func (i *identifier) rightElsewhere(it *identified, p pkg) {
+	n := slices.IndexFunc(i.absent, func(a absence) bool { return it.is(a.SHA256) })
+	if n < 0 {
+		i.asDownloaded(it, p)
+		return
+	}
+	want := i.absent[n].Path
+	it.expected, it.found = want, it.Path
+	i.instead(it.SHA256, "its content stands at "+it.Path)
+	switch {
+	case samename.ButCase(path.Base(want), path.Base(it.Path)):
+		it.as = wrongFolder.adviceFor(parentOf(want))
+	case bareName(it.Path) != strings.ToLower(path.Base(it.Path)):
+		it.as = byABrowser.adviceFor(want)
+	default:
+		it.as = renamedFile.adviceFor(want)
+	}
+}
+
+// asDownloaded tells of a package in the archive that it is downloaded in,
+// where its device wants the files in it.
+func (i *identifier) asDownloaded(it *identified, p pkg) {
+	for _, file := range p.of.Files {
+		if file.Name != p.source.Name || p.source.Member != "" {
+			continue
+		}
+		for _, m := range file.Members {
+			if slices.ContainsFunc(i.absent, func(a absence) bool { return a.SHA256 == m.SHA256 }) {
+				it.as, it.expected = asDownloaded, "the files inside it, unpacked"
+				i.instead(m.SHA256, "it is inside the archive "+it.Path)
+			}
+		}
+	}
+}
+
+func (i *identifier) open(p pkg) func() (io.ReadCloser, error) {
+	return func() (io.ReadCloser, error) { return i.known.packages.Open(p.source) }
+}
+
+// beginning tells of the beginning of a known package, and no more.
+func (i *identifier) beginning(f *file) *identified {
+	for _, p := range i.known.named(f) {
+		if f.Size < p.Size && beginsLike(f, i.open(p)) {
+			i.instead(p.SHA256, "its beginning stands at "+f.Path)
+			return &identified{f, truncated.meaningOf(p.String()), media.Bytes(p.Size), stopsAt(f.Size, p.Size)}
+		}
+	}
+	return nil
+}
+
+// stopsAt says that a file of so many bytes should have had more.
+func stopsAt(have, want int64) string {
+	return fmt.Sprintf("%s: it stops at byte %d, %s are missing", media.Bytes(have), have, media.Bytes(want-have))
+}
+
+// altered tells of a file with a known package's name and size and other bytes.
+func (i *identifier) altered(f *file) *identified {
+	for _, p := range i.known.named(f) {
+		if f.SHA256 == "" || f.Size != p.Size {
+			continue
+		}
+		it := identified{f, alteredKnown.meaningOf(p.String()), "SHA-256 " + p.SHA256, "SHA-256 " + f.SHA256}
+		i.instead(p.SHA256, "one like it, altered, stands at "+f.Path)
+		if at, ok := firstOtherByte(i.ctx, f, i.open(p), p.Size); ok {
+			it.found += differsAt(at)
+		}
+		return &it
+	}
+	return nil
+}
+
+var unfinished = pattern.Of(`(?i)\.(part|partial|crdownload|download)$`)
+
+func asPartial(f *file) *identified {
+	if !unfinished.MatchString(f.Path) {
+		return nil
+	}
+	return &identified{f, partial, "a finished download", media.Bytes(f.Size)}
+}
+
+func asHidden(f *file) *identified {
+	if !f.hidden && !strings.HasPrefix(path.Base(f.Path), ".") {
+		return nil
+	}
+	return &identified{f, hiddenFile, "nothing", "a hidden file of " + media.Bytes(f.Size)}
+}
+
+// Bounds on looking into an archive on a card.
+const (
+	maxZipMembers = 4096
+	maxZipBytes   = 8 << 30 // unpacked, of all archives on a card
+	maxZipRatio   = 1000    // unpacked to packed, of one member
+)
+
+// packed are the endings of archives (common practice, no source).
+var packed = pattern.Of(`(?i)\.(zip|7z|rar|tar|gz|tgz|xz|bz2)$`)
+
+// archive tells of known packages inside an archive. Nothing is unpacked to
+// disk; an archive past the bounds is told as one that wasn't looked into.
+func (i *identifier) archive(f *file) *identified {
+	if f.at == nil || !strings.HasPrefix(f.head(), "PK") {
+		return nil
+	}
+	return &identified{f, stillZipped, "the files inside it", i.inside(f)}
+}
+
+func (i *identifier) inside(f *file) string {
+	archive, err := media.ReadArchive(io.NewSectionReader(f.at, 0, f.Size), f.Size)
+	if err != nil {
+		return "an archive that is damaged: " + err.Error()
+	}
+	if len(archive.File) > maxZipMembers {
+		return fmt.Sprintf("an archive of %d members, which were not looked at", len(archive.File))
+	}
+	inside, left := i.unpack(archive, f.Path)
+	text := "an archive"
+	if len(inside) > 0 {
+		text = "an archive with " + strings.Join(inside, ", ")
+	}
+	if left != "" {
+		text += "; " + left
+	}
+	if slices.ContainsFunc(archive.File, func(m *zip.File) bool { return packed.MatchString(m.Name) }) {
+		text += "; archives inside it were not opened"
+	}
+	return text
+}
+
+// unpack names the known packages in an archive. It unpacks only what could be
+// one by its size: most of what bombs are made of isn't unpacked at all.
+func (i *identifier) unpack(archive *zip.Reader, at string) (inside []string, left string) {
+	sizes := i.known.sizes()
+	for _, m := range archive.File {
+		if !sizes[m.UncompressedSize64] {
+			continue
+		}
+		i.unzipped += m.UncompressedSize64
+		if m.UncompressedSize64/(m.CompressedSize64+1) > maxZipRatio || i.unzipped > maxZipBytes {
+			return inside, "it unpacks to more than anybody means, and was not looked at to its end"
+		}
+		digest, err := hashMember(i.ctx, m)
+		if err != nil {
+			return inside, "it could not be read to its end: " + err.Error()
+		}
+		for _, p := range i.known.byDigest[digest] {
+			inside = append(inside, p.String())
+			i.instead(digest, "it is inside the archive "+at)
+		}
+	}
+	return inside, ""
+}
+
+func hashMember(ctx context.Context, m *zip.File) (string, error) {
+	in, err := m.Open()
+	if err != nil {
+		return "", err
+	}
+	defer in.Close()
+	sum := sha256.New()
+	buffer := make([]byte, 64<<10)
+	for n := uint64(0); n <= m.UncompressedSize64; {
+		if err := ctx.Err(); err != nil {
+			return "", err
+		}
+		got, err := in.Read(buffer)
+		sum.Write(buffer[:got])
+		n += uint64(got)
+		if err == io.EOF {
+			return hex.EncodeToString(sum.Sum(nil)), nil
+		}
+		if err != nil {
+			return "", err
+		}
+	}
+	return "", fmt.Errorf("%s is longer than it says", m.Name)
+}

@@ -1,0 +1,187 @@
+package verify
+
+import (
+	"path"
+	"slices"
+
+	"cardwright/media"
+	"cardwright/verify/visible"
+)
+
+// judged is a matched card and what was found on it: the third value on the way
+// to a report.
+type judged struct {
+	matched
+	findings
+}
+
+// findings are those of one card. A hostile card could give rise to millions:
+// those past MaxFindings are counted, and weigh like all others.
+type findings struct {
+	list    []Finding
+	leftOut int
+	weight  weight
+}
+
+// MaxFindings is how many findings a report holds.
+const MaxFindings = 1000
+
+func (f *findings) add(one Finding) {
+	f.weight.add(one)
+	if len(f.list) < MaxFindings {
+		f.list = append(f.list, one)
+		return
+	}
+	f.leftOut++
+}
+
+// teller takes a finding.
+type teller func(Finding)
+
+// judges each look at one thing on a matched card. They read nothing, and none
+// goes by what another has told. Their order is that of findings which nothing
+// else puts in order.
+var judges = []func(matched, teller){
+	judgeSize, judgeFaults, judgeVolume, judgeFolder,
+}
+
+// judgesOfFiles look at a card whose files were read.
+var judgesOfFiles = []func(matched, teller){
+	judgeRecordForm, judgeExpectation, judgeReading,
+	judgeWanted, judgeMoved, judgeOthers, judgeWithdrawn, judgeAbsent,
+	judgeNames, judgeSameNames, judgeBehindEnds, judgePassedOver,
+	judgeReleases, judgeFolderNames, judgePowerUp, judgeVessels, judgePlan,
+	judgeSignature, judgeRecord,
+}
+
+// judge judges a card by everything that it should be.
+func judge(m matched) judged {
+	j := judged{matched: m}
+	for _, look := range judges {
+		look(m, j.add)
+	}
+	if m.card.hasFiles() {
+		for _, look := range judgesOfFiles {
+			look(m, j.add)
+		}
+	}
+	judgeFileSystem(m, j.add)
+	judgeDigest(m, j.weight.stops, j.add)
+	return j
+}
+
+// judgeExpectation tells where there is nothing to compare the card with, or
+// where the vessel needs no card.
+func judgeExpectation(m matched, tell teller) {
+	const trusted = "a vessel, or a record on the card that can be trusted"
+	switch r := m.record.is; {
+	case !m.expected.FromRecord && m.expected.Nothing:
+		tell(nothingNeeded.meaningOf(m.expected.Record.VesselName).at("", "no card", "a card with files"))
+	case !m.expected.FromRecord:
+	case r == nil:
+		tell(nothingExpected.at("", trusted, "neither"))
+	case !m.signer.vouches():
+		tell(nothingExpected.at("", trusted, "a record that nobody vouches for: for "+r.VesselName+", by "+r.Shop))
+	}
+}
+
+// judgeReading tells of files that couldn't be read to their end.
+func judgeReading(m matched, tell teller) {
+	for _, f := range m.card.files.all {
+		switch {
+		case f.err == nil:
+		case chainEnds(f.err): // all of it that there is was read
+			tell(chainTooShort.at(f.Path, media.Bytes(f.Size)+" of its own", "the chain that leads to its bytes ends, or runs into another file's, before that"))
+		default:
+			tell(notRead(f.Path, -1, f.err.Error()))
+		}
+	}
+	if m.card.stopped != nil {
+		tell(notRead(m.card.stopped.Path, -1, "reading was interrupted"))
+	}
+}
+
+// judgeWanted compares what stands where wanted files should.
+func judgeWanted(m matched, tell teller) {
+	for _, p := range m.pairs {
+		if p.found.Path != p.want.Path {
+			tell(nameCase.at(p.found.Path, p.want.Path, p.found.Path))
+		}
+		if p.state() == differs {
+			tell(m.differing(p))
+		}
+	}
+}
+
+// differing is a file that stands where an expected one should.
+func (m matched) differing(p pairing) Finding {
+	var f Finding
+	switch {
+	case p.beginning:
+		return truncated.meaningOf(p.want.Path).at(p.found.Path, media.Bytes(p.want.Size), stopsAt(p.found.Size, p.want.Size))
+	case p.found.Size != p.want.Size:
+		f = sizeDiffers.at(p.found.Path, media.Bytes(p.want.Size), media.Bytes(p.found.Size))
+	default:
+		f = contentDiffers.at(p.found.Path, "SHA-256 "+p.want.SHA256, "SHA-256 "+p.found.SHA256+p.difference)
+	}
+	if what := m.known.saying(p.found); what != "" {
+		f.Found += ": " + what
+	}
+	return f
+}
+
+// judgeMoved tells of steps whose files stand in a folder of another name.
+func judgeMoved(m matched, tell teller) {
+	for _, s := range m.moved {
+		tell(movedFolder.meaningOf(s.Number, s.Device).at(below(s.folder, path.Base(s.Files[0].Name)), "/"+s.Folder, "/"+s.folder))
+	}
+}
+
+// judgeOthers tells of files that nobody asked for.
+func judgeOthers(m matched, tell teller) {
+	for _, it := range m.others {
+		tell(it.as.at(it.Path, it.expected, it.found))
+	}
+}
+
+// judgeWithdrawn tells of files that a record on the card lists, so that they are
+// expected, and whose release was withdrawn since. A plan holds none.
+func judgeWithdrawn(m matched, tell teller) {
+	if !m.expected.FromRecord {
+		return
+	}
+	for _, f := range m.card.files.all {
+		all := m.known.of(f)
+		stands := func(p pkg) bool { return p.of.Withdrawn == "" }
+		if m.inPlace(f) && len(all) > 0 && !slices.ContainsFunc(all, stands) {
+			tell(withdrawn.meaningOf(all[0].of.Withdrawn).at(f.Path, "nothing", all[0].String()))
+		}
+	}
+}
+
+// judgeAbsent tells what is nowhere on the card as it should be.
+func judgeAbsent(m matched, tell teller) {
+	lookAlikes := m.card.files.lookAlikes()
+	for _, a := range m.absent {
+		as, found, what := missingFile, noSuchFile, a.instead
+		if f, ok := lookAlikes(a.Path); ok {
+			what = "a name that some devices alone may take for it stands at " + f.Path
+		}
+		if what != "" {
+			found += "; " + what
+		} else if m.card.blind {
+			as, found = unseenFile, "not seen"
+		}
+		tell(as.at(a.Path, media.Bytes(a.Size), found))
+	}
+}
+
+// judgeNames tells of names that were made to mislead whoever reads them.
+func judgeNames(m matched, tell teller) {
+	for _, f := range m.card.files.all {
+		base := path.Base(f.Path)
+		if shown := visible.Visible(base); shown != base {
+			tell(hostileName.at(f.Path, "characters that show as themselves", shown))
+		}
+	}
+}
