@@ -34,7 +34,6 @@ type boot struct {
 	root                               uint32
 	info, backup                       int64
 	dirty                              bool
-	id                                 uint32
 	label                              string
 	fat32                              bool
 	unread                             bool // the first sector can't be read: these are its backup's
@@ -77,7 +76,6 @@ func parseBoot(b []byte) (boot, []complaint) {
 	}
 	v.dirty = tail[1]&1 != 0
 	if tail[2] == 0x28 || tail[2] == 0x29 {
-		v.id = le.Uint32(tail[3:])
 	}
 	if tail[2] == 0x29 {
 		v.label = string(tail[7:18])
@@ -271,14 +269,12 @@ func (c *Card) useBackup(p *Partition, head []byte, unreadable bool) (boot, bool
 }
 
 func (c *Card) readVolume(v *Volume, p *Partition, b boot, head []byte) {
-	v.VolumeID = b.id
 	v.SectorBytes = int(b.sector)
 	v.ClusterBytes = int(b.sector * b.perCluster)
 	v.FATs = int(b.fats)
 	v.FATBytes = b.fatSectors * b.sector
 	v.DataStart = p.Start + b.dataSector()*b.sector
 	v.Clusters = b.clusters()
-	v.Dirty = b.dirty
 	if name := oem(b.label); b.label != noVolumeName {
 		v.BootLabel = strings.TrimRight(name, " \x00")
 	}

@@ -1,15 +1,12 @@
 // Package fatread reads memory cards that strangers made: partition table,
-// FAT12, FAT16, FAT32 and exFAT, every structure checked, every bound named.
-// It never writes, and shares no code with what writes cards.
+// FAT12, FAT16, FAT32 and exFAT. It never writes, and shares no code with what
+// writes cards.
 //
-// Everything on a card is taken as hostile. No bytes make it panic, hang or
-// hold more memory than its Limits allow: what it can't read or won't follow
-// becomes a Fault, and the rest is read all the same.
-//
-// Sources: Microsoft FAT32 File System Specification v1.03 (6 Dec 2000);
-// Microsoft exFAT file system specification, revision 1.00 (2019); UEFI
-// Specification, chapter 5 (GPT). Marks of file systems that are only named
-// are listed in magic.go with where they come from.
+// Everything on a card is hostile. No bytes make it panic, hang or hold more
+// memory than its Limits allow: what it can't read or won't follow becomes a
+// Fault, and the rest is read all the same. By Microsoft's FAT32 File System
+// Specification v1.03 (2000) and exFAT specification, revision 1.00 (2019), and
+// the UEFI Specification, chapter 5 (GPT); other file systems are only named.
 package fatread
 
 import (
@@ -64,7 +61,7 @@ func fill[T int | int64](field *T, value T) {
 const (
 	MBR     = "mbr"
 	GPT     = "gpt"
-	NoTable = "none" // a file system straight on the card, or nothing at all
+	noTable = "none" // a file system straight on the card, or nothing at all
 )
 
 // Card is what stands on a card. It keeps the reader it came from for Open
@@ -93,7 +90,7 @@ type Partition struct {
 	Type       string // "0x0c" in an MBR, a GUID in lower case in a GPT, "" without a table
 	Start      int64  // bytes
 	Length     int64  // bytes
-	Table      string // MBR, GPT or NoTable
+	Table      string // MBR, GPT or noTable
 	FileSystem string // see the names in magic.go
 }
 
@@ -105,18 +102,16 @@ type Volume struct {
 
 	Label        string // the root folder's; "" for none
 	BootLabel    string // the boot sector's; "" for none
-	VolumeID     uint32
-	Start        int64 // bytes from the start of the card, as the fields below
-	DataStart    int64 // where cluster 2 begins
+	Start        int64  // bytes from the start of the card, as the fields below
+	DataStart    int64  // where cluster 2 begins
 	SectorBytes  int
 	ClusterBytes int
 	FATs         int
 	FATBytes     int64 // of one FAT
 	Clusters     int64
-	Free         int64   // -1: not known
+	Free         int64   // -1: not known, as on exFAT
 	Bad          int64   // clusters marked bad
-	Lost         int64   // clusters in use by nothing; -1: not known
-	Dirty        bool    // not taken out cleanly
+	Lost         int64   // clusters in use by nothing; -1: not known, as on exFAT
 	Root         Entry   // the root folder; no clusters on FAT12 and FAT16
 	Entries      []Entry // a folder's entries in their order on the card, then those of its folders
 	Behind       []Entry // what stands behind the end marks of folders, by its entries alone; see behind.go
@@ -140,7 +135,6 @@ type Entry struct {
 	Dir       bool
 	Hidden    bool
 	System    bool
-	ReadOnly  bool
 
 	First         uint32 // first cluster; 0: none
 	Chain         []Run  // at most Limits.Runs
@@ -163,7 +157,7 @@ func Read(r io.ReaderAt, bytes int64, limits Limits) *Card {
 	limits = limits.filled()
 	c := &Card{
 		Bytes:   bytes,
-		Table:   NoTable,
+		Table:   noTable,
 		Counts:  map[FaultKind]int{},
 		limits:  limits,
 		limited: map[string]bool{},
@@ -183,9 +177,6 @@ func Read(r io.ReaderAt, bytes int64, limits Limits) *Card {
 	}
 	return c
 }
-
-// BytesRead counts what was asked of the drive so far, by Open and Digest too.
-func (c *Card) BytesRead() int64 { return c.src.asked }
 
 // Place is where a cluster begins, in bytes from the start of the card.
 func (v *Volume) Place(cluster uint32) int64 {

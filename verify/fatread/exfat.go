@@ -10,9 +10,8 @@ import (
 // (2019); the numbers of its sections stand where they are used.
 
 const (
-	exfatRegion   = 12 // sectors of a boot region; its backup follows
-	exfatSums     = 11 // sectors that its checksum covers, which fills the last
-	exfatExtended = 8  // sectors of boot code after the boot sector
+	exfatRegion = 12 // sectors of a boot region; its backup follows
+	exfatSums   = 11 // sectors that its checksum covers, which fills the last
 
 	exfatJump     = "\xeb\x76\x90"
 	leastExFATFAT = 2 * exfatRegion
@@ -26,7 +25,7 @@ type exfatBoot struct {
 	partition, length   uint64
 	fatAt, fatSectors   int64
 	heapAt, clusters    int64
-	root, serial        uint32
+	root                uint32
 	flags               uint16
 	fats                int64
 }
@@ -43,7 +42,7 @@ func parseExFAT(s []byte) (exfatBoot, []complaint) {
 		partition: le.Uint64(s[64:]), length: le.Uint64(s[72:]),
 		fatAt: int64(le.Uint32(s[80:])), fatSectors: int64(le.Uint32(s[84:])),
 		heapAt: int64(le.Uint32(s[88:])), clusters: int64(le.Uint32(s[92:])),
-		root: le.Uint32(s[96:]), serial: le.Uint32(s[100:]),
+		root:  le.Uint32(s[96:]),
 		flags: le.Uint16(s[106:]), fats: int64(s[110]),
 	}
 	return b, append(b.sizes(s), b.fields(s)...)
@@ -154,7 +153,7 @@ func exfatBootSum(region []byte) (sum uint32) {
 	return sum
 }
 
-// checkRegion checks the sum and marks of the main boot region; what can't be
+// checkRegion checks the sum of the main boot region, its marks among it; what can't be
 // read is told already.
 func (c *Card) checkRegion(p *Partition, head []byte, shift uint, gone spans) bool {
 	size := exfatRegion << shift
@@ -168,15 +167,6 @@ func (c *Card) checkRegion(p *Partition, head []byte, shift uint, gone spans) bo
 			Expected: fmt.Sprintf("%08x throughout", exfatBootSum(head[:exfatSums<<shift])),
 			Found:    fmt.Sprintf("%08x…", le.Uint32(head[exfatSums<<shift:])),
 		})
-	}
-	for i := 1; i <= exfatExtended; i++ {
-		at := (i+1)<<shift - 4
-		if mark := le.Uint32(head[at:]); mark != infoTrail {
-			c.add(Fault{
-				Kind: BootSignature, Partition: p.Number, Offset: p.Start + int64(at),
-				Expected: fmt.Sprintf("0x%08x", uint32(infoTrail)), Found: fmt.Sprintf("0x%08x", mark),
-			})
-		}
 	}
 	return right
 }
@@ -207,7 +197,6 @@ func idleInExFAT(i int) bool { return i >= 120 && i != 510 && i != 511 }
 
 // readExFAT reads a volume by its boot sector.
 func (c *Card) readExFAT(v *Volume, p *Partition, b exfatBoot) {
-	v.VolumeID = b.serial
 	v.SectorBytes, v.ClusterBytes = int(b.sector()), int(b.cluster())
 	v.FATs, v.FATBytes = int(b.fats), b.fatSectors*b.sector()
 	v.DataStart = p.Start + b.heapAt*b.sector()
@@ -223,7 +212,7 @@ func (c *Card) readExFAT(v *Volume, p *Partition, b exfatBoot) {
 		return
 	}
 	f.loads = min(f.loads, 2*rereads) // only files in pieces ask it
-	w := &exfatWalker{walker: walker{card: c, v: v, fat: v.fat, p: p, boot: boot{fat32: true, root: b.root}, whole: true}, ex: b}
+	w := &exfatWalker{walker: walker{card: c, v: v, fat: v.fat, p: p, boot: boot{fat32: true, root: b.root}}, ex: b}
 	w.run()
 }
 
@@ -246,8 +235,7 @@ func (c *Card) checkExFATSizes(v *Volume, p *Partition, b exfatBoot) {
 // checkExFATFlags reads VolumeFlags (section 3.1.13).
 func (c *Card) checkExFATFlags(v *Volume, p *Partition, b exfatBoot) {
 	const dirty, failed = 2, 4
-	v.Dirty = b.flags&dirty != 0
-	if v.Dirty {
+	if b.flags&dirty != 0 {
 		c.add(Fault{Kind: DirtyFlag, Partition: p.Number, Offset: p.Start + 106, Expected: "the flag clear", Found: "set: not taken out cleanly"})
 	}
 	if b.flags&failed != 0 {

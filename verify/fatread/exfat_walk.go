@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"math/bits"
 	"time"
 
 	"cardwright/manifest/samename"
@@ -305,102 +304,58 @@ func (w *exfatWalker) findBitmap() {
 	w.bitmapRuns = ch.runs
 }
 
-// tally is what the bitmap says beside what was claimed.
-type tally struct {
-	free, bad, lost, unmarked int64
-	firstLost, firstUnmarked  uint32
-	unread                    bool
-}
-
-// checkBitmap compares every bit with what was claimed.
+// checkBitmap looks for clusters of files and folders that the bitmap has as
+// free: whatever writes to the card next may overwrite them. Clusters that are
+// marked and belong to nothing aren't looked for: no verdict depends on them.
 func (w *exfatWalker) checkBitmap() {
 	if w.bitmapRuns == nil {
 		return
 	}
-	var n tally
 	next, buf := uint32(2), make([]byte, pieceBytes)
+	var n unmarked
 	for _, r := range w.bitmapRuns {
 		w.card.src.each(w.v.Place(r.First), int64(r.Count)*int64(w.v.ClusterBytes), buf, func(at int64, b []byte, err error) bool {
 			if err != nil {
-				n.unread = true
 				w.card.unread(w.p.Number, "", at, "allocation bitmap", err)
 				next += uint32(8 * len(b))
-				return int64(next) <= int64(w.fat.last)
+			} else {
+				next = w.compareBits(&n, next, b)
 			}
-			next = w.compareBits(&n, next, b)
-			return next <= w.fat.last
+			return int64(next) <= int64(w.fat.last)
 		})
 		if next > w.fat.last {
 			break
 		}
 	}
-	w.tellBitmap(n)
+	if n.count > 0 {
+		w.fault(ChainFree, w.ownerPath(n.first), w.placeInRuns(int64(n.first-2)/8), "clusters marked as in use in the allocation bitmap",
+			fmt.Sprintf("%s marked free, the first of them %d", count(n.count, "cluster"), n.first))
+	}
 }
 
-func (w *exfatWalker) compareBits(n *tally, c uint32, b []byte) uint32 {
+// unmarked are clusters of files and folders that the bitmap has as free.
+type unmarked struct {
+	count int
+	first uint32
+}
+
+func (w *exfatWalker) compareBits(n *unmarked, c uint32, b []byte) uint32 {
 	for _, v := range b {
-		// Most of a card is of one kind: nothing there, or all told already.
-		if c < w.fat.last-8 && (v == 0 && !w.claimed.near(c) || v == 0xFF && !w.whole) {
-			n.free += int64(8 - bits.OnesCount8(v))
+		if c < w.fat.last-8 && (v == 0xFF || !w.claimed.near(c)) { // most of a card
 			c += 8
 			continue
 		}
 		for bit := 0; bit < 8 && c <= w.fat.last; bit++ {
-			switch used, claimed := v>>bit&1 == 1, w.claimed.has(c); {
-			case !used && !claimed:
-				n.free++
-			case !used:
-				n.free++
-				n.unmarked++
-				if n.firstUnmarked == 0 {
-					n.firstUnmarked = c
+			if v>>bit&1 == 0 && w.claimed.has(c) {
+				n.count++
+				if n.first == 0 {
+					n.first = c
 				}
-			case !claimed:
-				w.unclaimed(n, c)
 			}
 			c++
 		}
 	}
 	return c
-}
-
-// unclaimed tells a bad cluster from one that is in use by nothing.
-func (w *exfatWalker) unclaimed(n *tally, c uint32) {
-	if !w.whole {
-		return
-	}
-	v, err := w.fat.get(c)
-	switch {
-	case err != nil:
-		w.tellUnread("", err)
-	case v == w.fat.badMark():
-		n.bad++
-	default:
-		n.lost++
-		if n.firstLost == 0 {
-			n.firstLost = c
-		}
-	}
-}
-
-func (w *exfatWalker) tellBitmap(n tally) {
-	bit := func(c uint32) int64 { return w.placeInRuns(int64(c-2) / 8) }
-	if n.unmarked > 0 {
-		w.fault(ChainFree, w.ownerPath(n.firstUnmarked), bit(n.firstUnmarked), "clusters marked as in use in the allocation bitmap",
-			fmt.Sprintf("%s marked free, the first of them %d", count(int(n.unmarked), "cluster"), n.firstUnmarked))
-	}
-	if n.unread || int64(w.fat.last) != w.v.Clusters+1 {
-		return
-	}
-	w.v.Free = n.free
-	if !w.whole {
-		return
-	}
-	w.v.Bad, w.v.Lost = n.bad, n.lost
-	if n.lost > 0 {
-		w.fault(ClustersLost, "", bit(n.firstLost), "0 clusters in use by nothing",
-			fmt.Sprintf("%d, the first of them %d", n.lost, n.firstLost))
-	}
 }
 
 // placeInRuns is where a byte of the bitmap stands on the card.
@@ -479,7 +434,6 @@ func (l *exfatLister) cutShort() {
 }
 
 func (l *exfatLister) skip(off int64, err error) {
-	l.w.whole = false
 	l.w.card.unread(l.w.p.Number, l.f.shown(), off, "folder", err)
 	l.need, l.benign = 0, 0
 }
@@ -522,7 +476,6 @@ func (l *exfatLister) finish(ch chain) {
 	l.behind.tell(&l.w.walker, l.f.shown())
 	if all := ch.clusters * int64(l.w.v.ClusterBytes); all > mostExFATDir {
 		l.w.fault(DirectoryLong, l.f.shown(), -1, fmt.Sprintf("at most %d bytes", mostExFATDir), fmt.Sprint(all))
-		l.w.whole = l.w.whole && l.ended
 	}
 	if ch.held() < ch.clusters && !l.ended {
 		l.w.stop(l.f.shown(), fmt.Sprintf("a folder in %d pieces at most", l.w.mostRuns()), "more")
@@ -604,7 +557,7 @@ func (l *exfatLister) takeFile(units []uint16, s []byte) {
 	e := Entry{
 		Path: path, First: le.Uint32(s[20:]), Size: size64(s[24:]), Written: size64(s[8:]),
 		Dir: attributes&attrDir != 0, Hidden: attributes&attrHidden != 0, System: attributes&attrSystem != 0,
-		ReadOnly: attributes&attrReadOnly != 0, contiguous: s[1]&flagContiguous != 0,
+		contiguous: s[1]&flagContiguous != 0,
 	}
 	l.checkSet(&e, attributes, s)
 	l.checkName(path, units, le.Uint16(s[4:]))

@@ -1,6 +1,6 @@
 package fatread
 
-// FaultKind names what is wrong with a card; the list is closed (see Kinds).
+// FaultKind names what is wrong with a card; the list is closed.
 type FaultKind string
 
 // The kinds of faults.
@@ -97,22 +97,6 @@ type Fault struct {
 // Unread tells that something was not looked at, so that a card with this
 // fault can't be called good, nor bad for this fault's sake.
 func (f Fault) Unread() bool { return f.ReadError || f.Kind == LimitReached }
-
-// Kinds lists every kind of fault.
-func Kinds() []FaultKind {
-	return []FaultKind{
-		ReadFailed, LimitReached,
-		TableSignature, TableEntry, TableChain, TableAmbiguous, TableStale, TableLeft, GPTHeader, GPTEntries, GPTBackup,
-		PartitionOutside, PartitionOverlap, PartitionType,
-		BootSignature, BootField, BootBackup, BootAlone, BootCode, BootUsed, VolumeSize, HiddenSectors, FATSize, FATType, BootChecksum,
-		InfoSignature, InfoFree, InfoNext, LabelDiffers, LabelExtra,
-		FATMedia, DirtyFlag, ErrorFlag, FATsDiffer, ChainLoop, ChainCross, ChainRange, ChainFree, ChainBad,
-		ChainShort, ChainLong, ClustersLost,
-		NameBad, NameTwice, EntryBehind, LongOrphan, LongOrder, LongChecksum, LongEntry, PathLong, DotEntry,
-		DirectoryLoop, DirectoryLong, DirectorySize, DirectoryNone, SizeNoCluster, ClusterNoSize,
-		EntryAttributes, EntryTime, SetOrder, SetChecksum, EntryUnknown, NameHash, WrittenSize, UpcaseWrong, BitmapWrong,
-	}
-}
 
 // add keeps a fault while there is room, and counts it in any case.
 func (c *Card) add(f Fault) {

@@ -166,7 +166,7 @@ func TestShortImage(t *testing.T) {
 // bounded asserts what holds for any bytes at all.
 func bounded(t testing.TB, c *Card, asked int64) {
 	t.Helper()
-	assert.Equal(t, asked, c.BytesRead())
+	assert.Equal(t, asked, c.src.asked)
 	var fats, data int64
 	entries := 0
 	for i := range c.Volumes {
@@ -372,7 +372,7 @@ func TestMain(m *testing.M) {
 
 func tell(r io.ReaderAt, size int64) {
 	c := Read(r, size, Limits{})
-	o := outcome{Asked: c.BytesRead(), Counts: c.Counts, Entries: c.entries}
+	o := outcome{Asked: c.src.asked, Counts: c.Counts, Entries: c.entries}
 	status, _ := os.ReadFile("/proc/self/status")
 	_, after, _ := strings.Cut(string(status), "VmHWM:")
 	fmt.Sscanf(after, "%d", &o.Held)

@@ -207,7 +207,6 @@ func (l *lister) takeShort(off int64, e []byte) {
 		Path: path, ShortName: short, First: l.w.first(e),
 		Size: int64(le.Uint32(e[28:])), Written: int64(le.Uint32(e[28:])),
 		Dir: e[11]&attrDir != 0, Hidden: e[11]&attrHidden != 0, System: e[11]&attrSystem != 0,
-		ReadOnly: e[11]&attrReadOnly != 0,
 	}
 	var ok bool
 	if entry.Modified, ok = fatTime(le.Uint16(e[24:]), le.Uint16(e[22:])); !ok {

@@ -192,7 +192,7 @@ func (c *Card) remains(p *Partition, head []byte) string {
 	if p.Length > 0 && backupWhole(head) {
 		return Headless
 	}
-	if p.Table != NoTable {
+	if p.Table != noTable {
 		return ""
 	}
 	for _, first := range usualStarts {

@@ -136,16 +136,16 @@ func TestReadsWhatMtoolsWrote(t *testing.T) {
 		fs    string
 		kind  string
 	}{
-		{"FAT12", 8 << 20, []string{"-F", "12"}, "", nil, FAT12, NoTable},
-		{"FAT12, clusters of 512", 2 << 20, []string{"-F", "12", "-s", "1", "-r", "1024"}, "", nil, FAT12, NoTable},
-		{"FAT16", 64 << 20, []string{"-F", "16"}, "", nil, FAT16, NoTable},
-		{"FAT16, one FAT", 64 << 20, []string{"-F", "16", "-f", "1"}, "", nil, FAT16, NoTable},
-		{"FAT16, largest clusters", 512 << 20, []string{"-F", "16", "-s", "128"}, "", nil, FAT16, NoTable},
-		{"FAT32", 64 << 20, []string{"-F", "32", "-s", "1"}, "", nil, FAT32, NoTable},
-		{"FAT32, labelled", 512 << 20, []string{"-F", "32", "-n", "KITTIWAKE"}, "", nil, FAT32, NoTable},
-		{"FAT32, sectors of 4096", 512 << 20, []string{"-F", "32", "-S", "4096", "-s", "1"}, "", nil, FAT32, NoTable},
-		{"FAT32, sectors of 1024", 512 << 20, []string{"-F", "32", "-S", "1024", "-s", "2"}, "", nil, FAT32, NoTable},
-		{"FAT32, many reserved", 64 << 20, []string{"-F", "32", "-s", "1", "-R", "300", "-b", "200"}, "", nil, FAT32, NoTable},
+		{"FAT12", 8 << 20, []string{"-F", "12"}, "", nil, FAT12, noTable},
+		{"FAT12, clusters of 512", 2 << 20, []string{"-F", "12", "-s", "1", "-r", "1024"}, "", nil, FAT12, noTable},
+		{"FAT16", 64 << 20, []string{"-F", "16"}, "", nil, FAT16, noTable},
+		{"FAT16, one FAT", 64 << 20, []string{"-F", "16", "-f", "1"}, "", nil, FAT16, noTable},
+		{"FAT16, largest clusters", 512 << 20, []string{"-F", "16", "-s", "128"}, "", nil, FAT16, noTable},
+		{"FAT32", 64 << 20, []string{"-F", "32", "-s", "1"}, "", nil, FAT32, noTable},
+		{"FAT32, labelled", 512 << 20, []string{"-F", "32", "-n", "KITTIWAKE"}, "", nil, FAT32, noTable},
+		{"FAT32, sectors of 4096", 512 << 20, []string{"-F", "32", "-S", "4096", "-s", "1"}, "", nil, FAT32, noTable},
+		{"FAT32, sectors of 1024", 512 << 20, []string{"-F", "32", "-S", "1024", "-s", "2"}, "", nil, FAT32, noTable},
+		{"FAT32, many reserved", 64 << 20, []string{"-F", "32", "-s", "1", "-R", "300", "-b", "200"}, "", nil, FAT32, noTable},
 		{"FAT32 in an MBR", 512 << 20, []string{"-F", "32", "-h", "8192", "--offset", "8192"}, "@@4M", []string{"label: dos\nstart=8192, type=c\n"}, FAT32, MBR},
 		{"FAT16 in an MBR", 64 << 20, []string{"-F", "16", "-h", "2048", "--offset", "2048"}, "@@1M", []string{"label: dos\nstart=2048, type=6\n"}, FAT16, MBR},
 		{"FAT32 in a GPT", 512 << 20, []string{"-F", "32", "-h", "2048", "--offset", "2048"}, "@@1M", []string{"label: gpt\nstart=2048, type=EBD0A0A2-B9E5-4433-87C0-68B6B72699C7\n"}, FAT32, GPT},
@@ -186,7 +186,7 @@ func TestBlank(t *testing.T) {
 		c := Read(bytes.NewReader(make([]byte, size)), size, Limits{})
 		assert.Empty(t, c.Volumes, size)
 		assert.Empty(t, c.Faults, size)
-		assert.Equal(t, NoTable, c.Table)
+		assert.Equal(t, noTable, c.Table)
 		require.Len(t, c.Partitions, 1)
 		assert.Equal(t, Blank, c.Partitions[0].FileSystem, size)
 	}

@@ -63,7 +63,7 @@ func (c *Card) readTable() {
 }
 
 func (c *Card) wholeCard() {
-	c.Partitions = []Partition{{Table: NoTable, Length: c.src.size}}
+	c.Partitions = []Partition{{Table: noTable, Length: c.src.size}}
 }
 
 // possible tells whether an entry can be true of a card of so many sectors.
@@ -252,7 +252,7 @@ func (c *Card) readLink(sector []byte, at int64, number int) (next slot, ok bool
 
 // checkPartitions tells of those that leave the card or share sectors.
 func (c *Card) checkPartitions() {
-	if c.Table == NoTable {
+	if c.Table == noTable {
 		return
 	}
 	order := make([]*Partition, len(c.Partitions))

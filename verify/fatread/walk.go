@@ -133,7 +133,6 @@ func (w *walker) checkFirstEntries() {
 	}
 	clean := w.fat.mask>>1 + 1
 	if v&clean == 0 {
-		w.v.Dirty = true
 		w.fault(DirtyFlag, "", w.fat.place(1), "the FAT's flag for a clean volume", fmt.Sprintf("not set in 0x%x", v))
 	}
 	if v&(clean>>1) == 0 {

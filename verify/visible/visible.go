@@ -10,9 +10,9 @@ import (
 	"unicode/utf8"
 )
 
-// MaxMarks is how many combining marks may stand on one character; more would
+// maxMarks is how many combining marks may stand on one character; more would
 // grow over the lines above and below.
-const MaxMarks = 2
+const maxMarks = 2
 
 // The marks that an escape stands between. In the text itself they are
 // escaped too, so that no text can forge an escape.
@@ -28,19 +28,19 @@ const (
 // Different texts stay different.
 func Visible(s string) string {
 	var b strings.Builder
-	marks := MaxMarks // a mark with nothing to stand on is escaped
+	marks := maxMarks // a mark with nothing to stand on is escaped
 	for i := 0; i < len(s); {
 		r, n := utf8.DecodeRuneInString(s[i:])
 		switch {
 		case r == utf8.RuneError && n == 1:
 			fmt.Fprintf(&b, "%cx%02X%c", open, s[i], shut)
-			marks = MaxMarks
-		case unicode.Is(unicode.M, r) && marks < MaxMarks && !hidden(r):
+			marks = maxMarks
+		case unicode.Is(unicode.M, r) && marks < maxMarks && !hidden(r):
 			b.WriteRune(r)
 			marks++
 		case unicode.Is(unicode.M, r) || hidden(r):
 			fmt.Fprintf(&b, "%cU+%04X%c", open, r, shut)
-			marks = MaxMarks
+			marks = maxMarks
 		default:
 			b.WriteRune(r)
 			marks = 0
