@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"cardwright/manifest"
 	"cardwright/manifest/pattern"
@@ -40,6 +41,29 @@ type catalogue struct {
 type pastFile struct {
 	*manifest.Past
 	model *manifest.Model
+}
+
+// pastOf is the file of a release that a file on a card was, before it was
+// replaced or taken out. What the catalogue still has is none.
+func (c catalogue) pastOf(f *file) (pastFile, bool) {
+	past, ok := c.past[f.SHA256]
+	return past, ok && f.SHA256 != "" && len(c.byDigest[f.SHA256]) == 0
+}
+
+// as is what it means that such a file stands on a card.
+func (p pastFile) as() cause {
+	row := replaced
+	if p.By == "" {
+		row = takenOut
+	}
+	return row.meaningOf(p.Until.Format(time.DateOnly), p.Why)
+}
+
+func (p pastFile) words() string {
+	if p.By == "" {
+		return fmt.Sprintf("%s of %s %s, taken out on %s", p.File, p.model.ID, p.Version, p.Until.Format(time.DateOnly))
+	}
+	return fmt.Sprintf("%s of %s %s, replaced on %s", p.File, p.model.ID, p.Version, p.Until.Format(time.DateOnly))
 }
 
 // catalogueOf knows nothing of a shop that is nil.

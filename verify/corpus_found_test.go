@@ -2,7 +2,9 @@ package verify_test
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"encoding/binary"
+	"encoding/hex"
 	"os"
 	"path/filepath"
 	"strings"
@@ -213,6 +215,46 @@ func (s *stranger) bootText(sectors ...int64) {
 	for _, sector := range sectors {
 		s.patch(s.start+sector*512+510-int64(len(text)), []byte(text)...)
 	}
+}
+
+// Bytes that were replaced since the card was made are told as that, with the
+// day, wherever they stand; so is a file that was taken out.
+func TestReplacedBytes(t *testing.T) {
+	was := make([]byte, 4096)
+	was[7] = 1
+	sum := sha256.Sum256(was)
+	for name, c := range map[string]struct {
+		by, path string
+		kind     verify.Kind
+		found    string
+		meaning  string
+	}{
+		"in its place": {"aa", beacon, verify.ContentDiffers, "replaced on 2026-02-03", "until it was replaced on 2026-02-03: the first lost its number"},
+		"elsewhere":    {"aa", "old/" + beacon, verify.ContentDiffers, "replaced on 2026-02-03", "until it was replaced on 2026-02-03"},
+		"taken out":    {"", "old/notes.upd", verify.ContentDiffers, "taken out on 2026-02-03", "taken out of its release on 2026-02-03"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			shop := changed("catalogue/solveld-beacon-1.yaml", "    minutes: 5\n", "    minutes: 5\nhistory:\n  - version: 1.6\n    file: beacon1.upd\n"+
+				"    size: 4096\n    sha256: "+hex.EncodeToString(sum[:])+"\n    until: 2026-02-03\n    why: the first lost its number\n"+replacedBy(c.by))
+			s := newStranger(t, corpusShopWith(t, shop), "kittiwake", corpusCard)
+			s.fat32()
+			s.right(beacon)
+			s.put(c.path, was)
+			r := judgeStranger(t, s, "kittiwake")
+			require.Equal(t, verify.Bad, r.Verdict, told(r))
+			all := found(r, c.kind)
+			require.Len(t, all, 1, told(r))
+			assert.Contains(t, all[0].Found, c.found)
+			assert.Contains(t, all[0].Meaning, c.meaning)
+		})
+	}
+}
+
+func replacedBy(digit string) string {
+	if digit == "" {
+		return ""
+	}
+	return "    by: " + strings.Repeat(digit, 32) + "\n"
 }
 
 // A folder that a card stands in for is judged like a card: another name that

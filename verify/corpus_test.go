@@ -330,6 +330,9 @@ func TestCorpus(t *testing.T) {
 					}
 				}
 			}
+			for _, f := range r.Findings {
+				assert.NotRegexp(t, `%[!a-z]|\{[a-z]+\}`, f.Meaning+f.Advice, "a blank that wasn't filled in")
+			}
 			for _, kind := range c.not {
 				assert.Empty(t, found(r, kind), told(r))
 			}

@@ -93,7 +93,8 @@ var (
 var (
 	nothingNeeded   = cause{NothingNeeded, Stop, "%s needs nothing from a card: every device runs the newest release that fits.", putAway}
 	nothingExpected = cause{NothingExpected, Warn, "It can be told what is on the card, not whether that is right.", "Name the vessel: {verify}"}
-	otherVessel     = cause{OtherVessel, Stop, "The card was made for another vessel.", useTheRight}
+	otherVessel     = cause{OtherVessel, Stop, "The card was made for another vessel.", "Keep it for that vessel. Use the card that was made for this one, or prepare one: {prepare}"}
+	othersNotNeeded = cause{OtherVessel, Stop, otherVessel.meaning, "Keep it for that vessel."}
 	otherPlan       = cause{OtherPlan, Stop, "The card was made for another plan of this vessel: its devices or the catalogue have changed since.", useTheRight}
 	otherCard       = cause{OtherCard, Stop, "It is another card of the set.", useTheRight}
 	superseded      = cause{Superseded, Warn, "The card was made for an earlier plan: the vessel's devices or the catalogue have changed since.", "Verify it with --for %s, or prepare a new card."}
@@ -108,6 +109,9 @@ const (
 // Wanted files.
 var (
 	contentDiffers = cause{ContentDiffers, Stop, "The file was altered or damaged. A device that installed it could be left without working software.", "Do not use the card. Prepare it again; if it happens again, use another card."}
+	replaced       = cause{ContentDiffers, Stop, "The card has the bytes that this file had until it was replaced on %s: %s", again}
+	takenOut       = cause{ContentDiffers, Stop, "The card has a file that was taken out of its release on %s: %s", again}
+	replacedSince  = cause{Superseded, Warn, "A file of it was replaced on %s, after the card was made: %s", "Prepare a new card."}
 	sizeDiffers    = cause{SizeDiffers, Stop, "The file is not whole, or is another one.", again}
 	truncated      = cause{Truncated, Stop, "It is the beginning of %s, and no more: a download or a copy that was interrupted.", "Do not install it. Download it again, or prepare the card again."}
 	missingFile    = cause{MissingFile, Stop, "A device that needs this file cannot be updated from this card.", again}

@@ -10,6 +10,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"time"
 
 	"cardwright/manifest/order"
 	"cardwright/manifest/pattern"
@@ -89,7 +90,7 @@ func (i *identifier) identify(f *file) identified {
 	if all := i.known.of(f); all != nil {
 		return i.release(f, all)
 	}
-	for _, as := range []func(*file) *identified{i.beginning, i.altered, asProgram, i.clutter, i.archive, asPartial, asHidden} {
+	for _, as := range []func(*file) *identified{i.past, i.beginning, i.altered, asProgram, i.clutter, i.archive, asPartial, asHidden} {
 		if it := as(f); it != nil {
 			return *it
 		}
@@ -209,6 +210,20 @@ func (i *identifier) asDownloaded(it *identified, p pkg) {
 
 func (i *identifier) open(p pkg) func() (io.ReadCloser, error) {
 	return func() (io.ReadCloser, error) { return i.known.packages.Open(p.source) }
+}
+
+// past tells of a file that a release had, and that was replaced or taken out.
+func (i *identifier) past(f *file) *identified {
+	p, ok := i.known.pastOf(f)
+	if !ok {
+		return nil
+	}
+	it := identified{f, p.as(), "nothing", p.words()}
+	if p.By != "" {
+		it.expected = "SHA-256 " + p.By
+		i.instead(p.By, "what it was until "+p.Until.Format(time.DateOnly)+" stands at "+f.Path)
+	}
+	return &it
 }
 
 // beginning tells of the beginning of a known package, and no more.

@@ -3,6 +3,7 @@ package verify
 import (
 	"path"
 	"slices"
+	"time"
 
 	"cardwright/media"
 	"cardwright/verify/visible"
@@ -48,7 +49,7 @@ var judges = []func(matched, teller){
 // judgesOfFiles look at a card whose files were read.
 var judgesOfFiles = []func(matched, teller){
 	judgeRecordForm, judgeExpectation, judgeReading,
-	judgeWanted, judgeMoved, judgeOthers, judgeWithdrawn, judgeAbsent,
+	judgeWanted, judgeMoved, judgeOthers, judgeWithdrawn, judgeReplaced, judgeAbsent,
 	judgeNames, judgeSameNames, judgeBehindEnds, judgePassedOver,
 	judgeReleases, judgeFolderNames, judgePowerUp, judgeVessels, judgePlan,
 	judgeSignature, judgeRecord,
@@ -124,6 +125,11 @@ func (m matched) differing(p pairing) Finding {
 	default:
 		f = contentDiffers.at(p.found.Path, "SHA-256 "+p.want.SHA256, "SHA-256 "+p.found.SHA256+p.difference)
 	}
+	if past, ok := m.known.pastOf(p.found); ok {
+		as := past.as()
+		as.kind = f.Kind
+		return as.at(f.Path, f.Expected, f.Found+": "+past.words())
+	}
 	if what := m.known.saying(p.found); what != "" {
 		f.Found += ": " + what
 	}
@@ -155,6 +161,19 @@ func judgeWithdrawn(m matched, tell teller) {
 		stands := func(p pkg) bool { return p.of.Withdrawn == "" }
 		if m.inPlace(f) && len(all) > 0 && !slices.ContainsFunc(all, stands) {
 			tell(withdrawn.meaningOf(all[0].of.Withdrawn).at(f.Path, "nothing", all[0].String()))
+		}
+	}
+}
+
+// judgeReplaced tells of files that a record on the card lists, so that they are
+// expected, and that were replaced since. A plan holds none.
+func judgeReplaced(m matched, tell teller) {
+	if !m.expected.FromRecord {
+		return
+	}
+	for _, p := range m.pairs {
+		if past, ok := m.known.pastOf(p.found); ok && p.state() == same {
+			tell(replacedSince.meaningOf(past.Until.Format(time.DateOnly), past.Why).at(p.found.Path, "the file that its release has now", past.words()))
 		}
 	}
 }

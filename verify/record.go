@@ -136,9 +136,13 @@ func (m matched) anothersRecord() (Finding, bool) {
 	if found == nil || m.expected.FromRecord {
 		return Finding{}, false
 	}
+	as := otherVessel
+	if m.expected.Nothing {
+		as = othersNotNeeded
+	}
 	switch {
 	case found.Vessel != want.Vessel:
-		return otherVessel.at(media.RecordPath, want.VesselName+" ("+want.Vessel+")", found.VesselName+" ("+found.Vessel+")"), true
+		return as.at(media.RecordPath, want.VesselName+" ("+want.Vessel+")", found.VesselName+" ("+found.Vessel+")"), true
 	case found.Plan != want.Plan:
 		return otherPlan.at(media.RecordPath, "plan "+want.Plan, "plan "+found.Plan), true
 	case found.Card != want.Card || found.Of != want.Of:

@@ -97,6 +97,7 @@ func conclude(j judged) Report {
 			r.whole[f.SHA256] = f
 		}
 	}
+	j.explain(r.Findings)
 	for i := range r.Findings {
 		r.Findings[i] = r.Findings[i].withCommands(r.commands)
 	}
@@ -191,6 +192,7 @@ type Finding struct {
 	Found    string   `json:"found"`
 	Meaning  string   `json:"meaning"`
 	Advice   string   `json:"advice"`
+	Because  Kind     `json:"because,omitempty"` // kind of the finding that this one follows from; "": it stands for itself
 }
 
 // Kind names what was found; the list is closed (see Kinds).

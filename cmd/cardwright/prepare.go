@@ -439,7 +439,7 @@ func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 	name := fmt.Sprintf("card %d of %d, %s, for %s", t.job.Card.Number, t.job.Card.Of, t.path, p.vessel.Name)
 	switch c {
 	case exitDone, exitUnchecked:
-		writeReport(out, name, *t.report)
+		writeReport(out, shownReport{Report: *t.report, title: name, all: true})
 		if t.capacity != nil {
 			fmt.Fprintln(out, wrapped(t.capacity.Conclusion(), ""))
 		}
@@ -452,7 +452,7 @@ func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 	default:
 		fmt.Fprintf(out, "%s\n%s\n%s\n", headed("✗ NOT WRITTEN", name), wrapped(o.Err.Error(), ""), t.leftover(o))
 		if t.report != nil {
-			writeFindings(out, t.report.Findings)
+			writeFindings(out, t.report.Findings, true)
 		}
 	}
 }

@@ -74,7 +74,7 @@ func (v *verifying) writeReportPage(path string, report verify.Report) error {
 		fmt.Fprintf(&text, "The card holds %s.\n", media.Bytes(v.bytes))
 	}
 	fmt.Fprintln(&text)
-	writeReport(&text, v.title(), report)
+	writeReport(&text, v.shown(report, false))
 	lines := strings.SplitAfter(text.String(), "\n")
 	if len(lines) > pageLines {
 		lines = append(lines[:pageLines-2], "\n… and more: cardwright verify --json has every finding.\n")

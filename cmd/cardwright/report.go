@@ -35,27 +35,40 @@ func conclusion(r verify.Report) string {
 	return "It holds exactly what was expected."
 }
 
+// shownReport is a report as a person reads it.
+type shownReport struct {
+	verify.Report
+	title string
+	whose string // whose card it is, where it's another's; "": it isn't, or that isn't known
+	all   bool   // also what follows from another finding, and every one of many alike
+}
+
 // writeReport writes a report for a person: the verdict, what to do, then the
 // findings from worst to least, then every count.
-func writeReport(w io.Writer, title string, r verify.Report) {
-	fmt.Fprintln(w, headed(verdictLines[r.Verdict], title))
+func writeReport(w io.Writer, r shownReport) {
+	fmt.Fprintln(w, headed(verdictLines[r.Verdict], r.title))
 	if r.Verdict != verify.Bad && r.OrderOutdated() {
 		fmt.Fprintln(w, wrapped("The order ON THIS CARD names a folder that isn't there: use the one written now.", ""))
 	}
-	fmt.Fprintln(w, conclusion(r))
-	if r.Verdict != verify.Good && len(r.Findings) > 0 {
-		writeWhatToDo(w, r)
+	if r.whose != "" {
+		fmt.Fprintln(w, wrapped(r.whose, ""))
 	}
-	writeBrings(w, r)
-	writeFindings(w, r.Findings)
-	writeCounts(w, r)
+	fmt.Fprintln(w, conclusion(r.Report))
+	if r.Verdict != verify.Good && len(r.Findings) > 0 {
+		writeWhatToDo(w, r.Report)
+	}
+	if r.all || r.whose == "" || slices.ContainsFunc(r.Brings, func(b verify.Bring) bool { return b.Whole }) {
+		writeBrings(w, r.Report)
+	}
+	writeFindings(w, r.Findings, r.all)
+	writeCounts(w, r.Report)
 }
 
 // writeWhatToDo gives the worst finding's advice, and how to get a good card.
 func writeWhatToDo(w io.Writer, r verify.Report) {
 	const indent = "            "
 	text := r.Findings[0].Advice
-	if path := r.Findings[0].Path; path != "" {
+	if path := r.Findings[0].Path; path != "" && !ofAnother(r.Findings[0]) {
 		fmt.Fprintf(w, "What to do about %s:\n%s", visible.Visible(path), indent)
 	} else {
 		fmt.Fprint(w, "What to do: ")
@@ -96,24 +109,73 @@ func brings(b verify.Bring, card int) string {
 	return "✗ " + step + "missing or wrong: " + strings.Join(b.Missing, "")
 }
 
+// ofAnother tells of a finding that says whose card it is: its place, the record,
+// is not what has to be mended.
+func ofAnother(f verify.Finding) bool {
+	return f.Path == media.RecordPath && (f.Kind == verify.OtherVessel || f.Kind == verify.OtherPlan || f.Kind == verify.OtherCard)
+}
+
+// mostAlike is how many findings of one cause are shown, if not all are.
+const mostAlike = 5
+
 // writeFindings tells findings of one cause together: what they mean and what
-// to do stands once.
-func writeFindings(w io.Writer, findings []verify.Finding) {
-	for i, f := range findings {
-		if i == 0 || !sameCause(f, findings[i-1]) {
-			fmt.Fprintf(w, "\n%s %s\n", f.Severity, f.Kind)
+// to do stands once. Unless all are asked for, those that follow from another
+// are counted, and of many alike the first are shown.
+func writeFindings(w io.Writer, findings []verify.Finding, all bool) {
+	shown := findings
+	if !all {
+		shown = slices.DeleteFunc(slices.Clone(findings), func(f verify.Finding) bool { return f.Because != "" })
+	}
+	for i := 0; i < len(shown); {
+		end := i + 1
+		for end < len(shown) && sameCause(shown[i], shown[end]) {
+			end++
 		}
+		writeAlike(w, shown[i:end], all)
+		explains := ofAnother(shown[i]) || shown[i].Kind == verify.NothingNeeded
+		if n := followingFrom(findings, shown[i].Kind); explains && n > 0 && !all {
+			fmt.Fprintf(w, "    %s from this; --all shows what.\n", follow(n))
+		}
+		i = end
+	}
+}
+
+// followingFrom counts the findings that a kind of them explains.
+func followingFrom(findings []verify.Finding, k verify.Kind) (n int) {
+	for _, f := range findings {
+		if f.Because == k {
+			n++
+		}
+	}
+	return n
+}
+func follow(n int) string {
+	if n == 1 {
+		return "1 more finding follows"
+	}
+	return fmt.Sprintf("%d more findings follow", n)
+}
+
+// writeAlike tells findings of one cause.
+func writeAlike(w io.Writer, alike []verify.Finding, all bool) {
+	fmt.Fprintf(w, "\n%s %s\n", alike[0].Severity, alike[0].Kind)
+	left := 0
+	if !all && len(alike) > mostAlike {
+		left = len(alike) - mostAlike
+	}
+	for _, f := range alike[:len(alike)-left] {
 		if f.Path != "" {
 			fmt.Fprintf(w, "  %s\n", visible.Visible(f.Path))
 		}
 		writeLabelled(w, "expected", f.Expected)
 		writeLabelled(w, "found", f.Found)
-		if i+1 == len(findings) || !sameCause(f, findings[i+1]) {
-			writeLabelled(w, "means", f.Meaning)
-			if f.Advice != "" {
-				fmt.Fprintf(w, "    %-8s  %s\n", "do", advice(f.Advice, "              "))
-			}
-		}
+	}
+	if left > 0 {
+		fmt.Fprintf(w, "  and %d more like these; --all shows them\n", left)
+	}
+	writeLabelled(w, "means", alike[0].Meaning)
+	if alike[0].Advice != "" {
+		fmt.Fprintf(w, "    %-8s  %s\n", "do", advice(alike[0].Advice, "              "))
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -26,6 +27,7 @@ type verifyOptions struct {
 	card       int // 0: whichever of the plan's cards it is
 	ask        askOptions
 	form       formOptions
+	all        bool
 	repairTo   []string
 	repair     prepareOptions // for --repair-to
 }
@@ -56,6 +58,7 @@ card of the same vessel, unless --for names the vessel.`,
 	cmd.Flags().IntVar(&o.card, "card", 0, "which card of the plan's set it should be (default: whichever it is)")
 	cmd.Flags().StringVar(&o.reportFile, "report", "", "write a one-page report of the card to this file")
 	cmd.Flags().StringArrayVar(&o.repairTo, "repair-to", nil, "write a good card to another target, from what is good here and the shop's packages (needs --for); once for each card of the plan")
+	cmd.Flags().BoolVar(&o.all, "all", false, "show every finding, also those that follow from another")
 	o.ask.addFlags(cmd)
 	o.form.addFlags(cmd)
 	o.repair.addTargetFlags(cmd)
@@ -98,7 +101,7 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 		return fmt.Errorf("verifying %s: %w", path, ctx.Err())
 	}
 	if !s.json {
-		writeReport(s.out, v.title(), report)
+		writeReport(s.out, v.shown(report, o.all))
 		_, err := v.follow(ctx, o, report)
 		return err
 	}
@@ -219,6 +222,7 @@ type verifying struct {
 	card  media.Card // of the plan, as chosen
 	bytes int64      // measured; 0 for a folder
 	open  io.Closer  // the card, until the end; nil for a folder
+	whose string     // whose card it is, where it's another's
 
 	key    *keys.Key // by which the card is noted; nil: it isn't
 	beside error     // what was told beside the verdict
@@ -235,6 +239,41 @@ func (v *verifying) title() string {
 		return v.path
 	}
 	return v.path + ", for " + v.vessel.Name
+}
+
+func (v *verifying) shown(r verify.Report, all bool) shownReport {
+	return shownReport{Report: r, title: v.title(), whose: v.whose, all: all}
+}
+
+// anothers says whose card it is, by its record, and when it was made, where
+// it isn't the one that was asked for: that explains all else. "": it is, or
+// no record tells.
+func (v *verifying) anothers(ctx context.Context, r *media.Record, report verify.Report) string {
+	if v.vessel == nil || r == nil {
+		return ""
+	}
+	has := func(k verify.Kind) bool {
+		return slices.ContainsFunc(report.Findings, func(f verify.Finding) bool {
+			return f.Kind == k && (f.Path == media.RecordPath || f.Kind == verify.NothingNeeded)
+		})
+	}
+	name, made := or(r.VesselName, r.Vessel), ""
+	if note := making(ctx, v.shop, r); note != nil {
+		made = ", made " + note.At.Local().Format("2 January 2006")
+	} else if r.Shop != v.shop.Name {
+		made = ", made by " + r.Shop
+	}
+	switch {
+	case has(verify.OtherVessel):
+		return fmt.Sprintf("This is %s's card%s; you asked for %s.", name, made, v.vessel.Name)
+	case has(verify.NothingNeeded):
+		return fmt.Sprintf("This is %s's card%s; %s needs nothing from a card now.", name, made, name)
+	case has(verify.OtherPlan):
+		return fmt.Sprintf("This is %s's card%s, for another plan than today's.", name, made)
+	case has(verify.OtherCard):
+		return fmt.Sprintf("This is card %d of %d for %s%s; you asked for card %d of %d.", r.Card, r.Of, name, made, v.card.Number, v.card.Of)
+	}
+	return ""
 }
 
 func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
@@ -256,10 +295,12 @@ func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
 	if err != nil {
 		return verify.Report{}, err
 	}
-	bar := v.session.bar("reading back", verify.List(card, v.bytes).FileBytes())
+	listing := verify.List(card, v.bytes)
+	bar := v.session.bar("reading back", listing.FileBytes())
 	report := verify.Card(ctx, card, v.bytes, expected, bar.add)
 	bar.end()
 	addHowRead(&report, kind, card)
+	v.whose = v.anothers(ctx, listing.Record, report)
 	return report, nil
 }
 
@@ -270,9 +311,11 @@ func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
 	if err != nil {
 		return verify.Report{}, err
 	}
-	bar := v.session.bar("reading back", verify.ListFolder(v.path).FileBytes())
+	listing := verify.ListFolder(v.path)
+	bar := v.session.bar("reading back", listing.FileBytes())
 	report := verify.Folder(ctx, v.path, expected, bar.add)
 	bar.end()
+	v.whose = v.anothers(ctx, listing.Record, report)
 	return report, nil
 }
 

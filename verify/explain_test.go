@@ -1,0 +1,66 @@
+package verify_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"cardwright/verify"
+)
+
+// On another's card all that follows from its being another's is marked so: what
+// is missing, and what its own record lists. Nothing else is.
+func TestAnothersCard(t *testing.T) {
+	drilled, all := drillScene(t)
+	wanted := drilled[0]
+	morvenRose := all[len(drilled)+1]
+	for name, c := range map[string]struct {
+		tree *node
+		lead verify.Kind
+	}{
+		"another vessel's":        {morvenRose.tree, verify.OtherVessel},
+		"another card of the set": {drilled[1].tree, verify.OtherCard},
+	} {
+		root := c.tree.copied()
+		card, _ := build(t, root, built{})
+		r := judge(card, wanted.expected)
+		require.Equal(t, verify.Bad, r.Verdict, name)
+		require.Equal(t, c.lead, r.Findings[0].Kind, "%s: %s", name, told(r))
+		follow := 0
+		for _, f := range r.Findings {
+			if f.Because != "" {
+				assert.Equal(t, c.lead, f.Because)
+				follow++
+			} else if f.Severity == verify.Stop {
+				assert.Equal(t, c.lead, f.Kind, "%s: %+v", name, f)
+			}
+		}
+		assert.Positive(t, follow, name)
+
+		root.put("photo.jpg", []byte("x"))
+		root.put("setup.exe", []byte("MZ"))
+		changed := ""
+		root.each(func(p string, _, k *node) {
+			if changed == "" && !k.dir && len(k.content) > 600 && p != "photo.jpg" && p[0] != '_' {
+				k.content, changed = flipped(k.content, 5), p
+			}
+		})
+		card, _ = build(t, root, built{})
+		r = judge(card, wanted.expected)
+		for _, f := range r.Findings {
+			if f.Path == "photo.jpg" || f.Path == "setup.exe" || f.Path == changed && f.Kind != verify.MissingFile {
+				assert.Empty(t, f.Because, "%s: %+v", name, f)
+			}
+		}
+		assert.Len(t, found(r, verify.Executable), 1, name)
+	}
+}
+
+// A card right by its record has nothing to explain.
+func TestNothingToExplain(t *testing.T) {
+	s := newScene(t)
+	for _, f := range judge(s.card, s.planned()).Findings {
+		assert.Empty(t, f.Because)
+	}
+}
