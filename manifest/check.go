@@ -26,6 +26,10 @@ func (c *checker) mistake(at Pos, what, found, expected, hint string) {
 
 func (c *checker) check() {
 	c.nameModels()
+	checks := map[string]Pos{}
+	for _, t := range c.shop.Checks {
+		c.once(checks, t.Check, t.At("check"), "check")
+	}
 	for _, m := range c.shop.Models {
 		c.model(m)
 	}
@@ -80,6 +84,9 @@ func (c *checker) model(m *Model) {
 	seen := map[string]Pos{}
 	for _, t := range m.Checks {
 		c.once(seen, t.Check, t.At("check"), "check")
+		if t.Text == "" && t.Minutes == 0 && !c.faulty[m.At("").File] {
+			c.mistake(t.At("check"), "nothing said of the check", quote(t.Check)+" alone", "its text, its minutes, or both", "")
+		}
 	}
 	c.versions(m)
 	reader := c.fatReader(m)

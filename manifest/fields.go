@@ -33,6 +33,8 @@ var fields = map[string]field{
 
 	"Shop.trusts": {help: "whose signed records on cards are believed, this shop's own among them"},
 
+	"Shop.checks": {help: "how long checks take, where a model doesn't say"},
+
 	"Shop.sea_trial": {help: "the shop's own tolerances for sea trials; what is left out is as usual"},
 
 	"SeaTrial.deviation": {digits: true, form: &tolerance, usual: "5", help: "degrees that the deviation on any heading may have"},
@@ -81,11 +83,17 @@ var fields = map[string]field{
 	"Model.install":       {help: "how an update is started on its screen, in the maker's words"},
 	"Model.restarts":      {help: "what restarts, and how long it is dark"},
 	"Model.leave_alone":   {help: "what not to touch while an update runs"},
-	"Model.checks":        {help: "how its checks are made: the maker's steps and figures"},
+	"Model.checks":        {help: "how its checks are made and how long they take: the maker's steps and figures"},
 	"Model.if_it_fails":   {help: "what the maker says to do when an update fails"},
 
-	"CheckText.check": {must: true, words: Checks, help: "the check"},
-	"CheckText.text":  {must: true, help: "how it is made on this model"},
+	"Model.settings_minutes": {most: maxMinutes, help: "how long it takes to enter its settings again, where an update loses them"},
+
+	"CheckText.check":   {must: true, words: Checks, help: "the check"},
+	"CheckText.text":    {help: "how it is made on this model"},
+	"CheckText.minutes": {most: maxMinutes, help: "how long it takes on this model"},
+
+	"CheckTime.check":   {must: true, words: Checks, help: "the check"},
+	"CheckTime.minutes": {must: true, most: maxMinutes, help: "how long it takes, with the way there and back"},
 
 	"CardRules.least":        {must: true, help: "smallest card it reads, as printed on the card: 4GB"},
 	"CardRules.most":         {must: true, help: "largest card it reads, as printed on the card: 32GB"},

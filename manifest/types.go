@@ -79,6 +79,8 @@ type Shop struct {
 
 	SeaTrial *SeaTrial `yaml:"sea_trial"` // the shop's own tolerances; nil: the usual ones
 
+	Checks []*CheckTime `yaml:"checks"` // how long checks take, where a model doesn't say
+
 	Dir     string    `yaml:"-"` // the shop folder, absolute
 	Models  []*Model  `yaml:"-"` // in order of id
 	Vessels []*Vessel `yaml:"-"` // in order of id
@@ -131,14 +133,24 @@ type Model struct {
 	LeaveAlone   string       `yaml:"leave_alone"`   // what not to touch meanwhile
 	Checks       []*CheckText `yaml:"checks"`
 	IfItFails    string       `yaml:"if_it_fails"`
+
+	SettingsMinutes int `yaml:"settings_minutes"` // to enter its settings again, where an update loses them; 0: not said
 }
 
-// CheckText is how one check of Checks is made on a model: the steps and the
-// figures of its maker.
+// CheckText is how one check of Checks is made: on a model, the steps and the
+// figures of its maker. One of Text and Minutes is given.
 type CheckText struct {
 	Source
-	Check string `yaml:"check"`
-	Text  string `yaml:"text"`
+	Check   string `yaml:"check"`
+	Text    string `yaml:"text"`
+	Minutes int    `yaml:"minutes"` // 0: not said
+}
+
+// CheckTime is how long a check of Checks takes, on whatever model.
+type CheckTime struct {
+	Source
+	Check   string `yaml:"check"`
+	Minutes int    `yaml:"minutes"`
 }
 
 // Kind is the trade's word for what a device is.

@@ -441,7 +441,7 @@ func newAuditDueCommand(s *session, o *auditOptions) *cobra.Command {
 func summaries(shop *manifest.Shop) []audit.PlanSummary {
 	var all []audit.PlanSummary
 	for _, v := range order.Fleet(shop) {
-		p := audit.PlanSummary{Vessel: v.Vessel, Name: v.Name, Berth: v.Berth, Steps: v.Steps, Minutes: v.Minutes}
+		p := audit.PlanSummary{Vessel: v.Vessel, Name: v.Name, Berth: v.Berth, Steps: v.Steps, Minutes: v.Minutes, AtLeast: v.AtLeast}
 		switch v.State {
 		case order.Blocked:
 			p.Conflict = v.Why
@@ -477,7 +477,7 @@ func planText(p audit.PlanSummary) string {
 	case p.Unread != "":
 		return "not planned yet: " + p.Unread
 	}
-	return fmt.Sprintf("%s planned, %s", counted(p.Steps, "step"), counted(p.Minutes, "minute"))
+	return fmt.Sprintf("%s planned, %s", counted(p.Steps, "step"), atLeast(p.Minutes, p.AtLeast))
 }
 
 func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {

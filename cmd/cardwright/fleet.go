@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strconv"
 	"text/tabwriter"
 
 	"cardwright/manifest/order"
@@ -53,18 +54,23 @@ func fleetCode(fleet []order.Standing) error {
 
 func writeFleet(w io.Writer, fleet []order.Standing) {
 	counts := map[order.State]int{}
-	total := 0
+	total, more := 0, false
 	for _, f := range fleet {
 		counts[f.State]++
 		total += f.Minutes
+		more = more || f.AtLeast
 	}
 	fmt.Fprintf(w, "%s: %d due (%s), %d up to date, %d blocked,\n%d to be read first, %d not planned.\n\n",
-		counted(len(fleet), "vessel"), counts[order.Due], counted(total, "minute"), counts[order.UpToDate],
+		counted(len(fleet), "vessel"), counts[order.Due], atLeast(total, more), counts[order.UpToDate],
 		counts[order.Blocked], counts[order.ToBeRead], counts[order.NotPlanned])
 	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(table, "vessel\tstate\tdevices\tsteps\tminutes")
 	for _, f := range fleet {
-		fmt.Fprintf(table, "%s\t%s\t%d\t%d\t%d\n", f.Vessel, f.State, f.Devices, f.Steps, f.Minutes)
+		minutes := strconv.Itoa(f.Minutes)
+		if f.AtLeast {
+			minutes += " or more"
+		}
+		fmt.Fprintf(table, "%s\t%s\t%d\t%d\t%s\n", f.Vessel, f.State, f.Devices, f.Steps, minutes)
 	}
 	_ = table.Flush() // a broken pipe ends the process by itself
 	shown := 0

@@ -148,6 +148,28 @@ func planned(shop *manifest.Shop, vessel *manifest.Vessel, o askOptions, sizes .
 	if err != nil {
 		return media.Layout{}, order.Plan{}, err
 	}
+	return plannedFor(shop, vessel, ask, sizes...)
+}
+
+// plannedAs is planned for a card or a sheet that names its plan: it is the plan
+// that builds before this one made of the same steps, where that is the one named.
+func plannedAs(id string, shop *manifest.Shop, vessel *manifest.Vessel, o askOptions, sizes ...int64) (media.Layout, order.Plan, error) {
+	layout, plan, err := planned(shop, vessel, o, sizes...)
+	if err != nil || id == "" || plan.ID() == id {
+		return layout, plan, err
+	}
+	ask, err := o.ask()
+	if err != nil {
+		return layout, plan, err
+	}
+	ask.Earlier = true
+	if before, then, err := plannedFor(shop, vessel, ask, sizes...); err == nil && then.ID() == id {
+		return before, then, nil
+	}
+	return layout, plan, nil
+}
+
+func plannedFor(shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ...int64) (media.Layout, order.Plan, error) {
 	plan, err := order.WhatIf(shop, vessel, ask)
 	if bad, ok := errors.AsType[*order.BadAsk](err); ok {
 		return media.Layout{}, plan, usage(bad)
@@ -205,7 +227,7 @@ func followsText(p order.Plan) string {
 	for i, s := range p.Steps {
 		parts[i] = s.Device + " to " + string(s.To)
 	}
-	return fmt.Sprintf("%s, %s (%s)", counted(len(p.Steps), "step"), counted(minutes(p), "minute"), strings.Join(parts, ", "))
+	return fmt.Sprintf("%s, %s (%s)", counted(len(p.Steps), "step"), timeText(p.Time), strings.Join(parts, ", "))
 }
 
 func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {
@@ -215,8 +237,10 @@ func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {
 	case len(plan.Steps) == 0:
 		fmt.Fprintf(w, "%s: nothing to do; every device runs the newest release that fits.\n", visible.Visible(vessel.Name))
 	default:
-		fmt.Fprintf(w, "%s: %s on %s, %s.\n\n", visible.Visible(vessel.Name),
-			counted(len(plan.Steps), "step"), counted(len(plan.Cards), "card"), counted(minutes(plan), "minute"))
+		fmt.Fprintf(w, "%s: %s on %s, %s.\n", visible.Visible(vessel.Name),
+			counted(len(plan.Steps), "step"), counted(len(plan.Cards), "card"), timeText(plan.Time))
+		writeTime(w, plan.Time)
+		fmt.Fprintln(w)
 		for _, step := range plan.Steps {
 			writeStep(w, step)
 		}
@@ -260,7 +284,9 @@ func writeCards(w io.Writer, cards []order.Card) {
 
 func writeOutOfService(w io.Writer, windows []order.OutOfService) {
 	for _, o := range windows {
-		fmt.Fprintf(w, "%s is out of service from step %d to step %d: stay alongside.\n", o.Device, o.FromStep, o.ToStep)
+		text := fmt.Sprintf("%s is out of service from step %d to step %d, %s: stay alongside.",
+			o.Device, o.FromStep, o.ToStep, atLeast(o.Minutes, o.AtLeast))
+		fmt.Fprintln(w, wrapped(text, "        "))
 	}
 }
 
@@ -295,9 +321,37 @@ func writeConflict(w io.Writer, vessel *manifest.Vessel, c *order.Conflict) {
 	}
 }
 
-func minutes(p order.Plan) (sum int) {
-	for _, s := range p.Steps {
-		sum += s.Minutes
+// timeText is how long a plan's work takes, in minutes.
+func timeText(t order.Time) string { return atLeast(t.Minutes(), t.AtLeast()) }
+
+func atLeast(minutes int, more bool) string {
+	switch {
+	case more && minutes == 0:
+		return "time unknown"
+	case more:
+		return "at least " + counted(minutes, "minute")
 	}
-	return sum
+	return counted(minutes, "minute")
+}
+
+// writeTime says what the time is made of, and what it leaves out.
+func writeTime(w io.Writer, t order.Time) {
+	if t.Checks+t.Settings > 0 {
+		parts := []string{fmt.Sprintf("%d for updates", t.Steps)}
+		if t.Checks > 0 {
+			parts = append(parts, fmt.Sprintf("%d for checks", t.Checks))
+		}
+		if t.Settings > 0 {
+			parts = append(parts, fmt.Sprintf("%d to enter settings again", t.Settings))
+		}
+		fmt.Fprintf(w, "%s.\n", strings.Join(parts, ", "))
+	}
+	if n := len(t.Missing); n > 0 {
+		const named = 3
+		missing := strings.Join(t.Missing[:min(n, named)], "; ")
+		if n > named {
+			missing += fmt.Sprintf("; and %d more", n-named)
+		}
+		fmt.Fprintln(w, wrapped("No time is written down for "+missing+".", "  "))
+	}
 }

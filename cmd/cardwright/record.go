@@ -322,6 +322,9 @@ func (r *recording) fill() error {
 		if err := r.readSheet(); err != nil {
 			return err
 		}
+		if err := r.planOfSheet(); err != nil {
+			return err
+		}
 	}
 	if r.options.settings != "" {
 		r.filled.SettingsSaved = r.options.settings
@@ -341,6 +344,40 @@ func (r *recording) fill() error {
 		r.filled.Checks = append(r.filled.Checks, check)
 	}
 	return nil
+}
+
+// planOfSheet takes the plan that builds before this one made of the same steps,
+// where the sheet is filled in for that one.
+func (r *recording) planOfSheet() error {
+	filled := r.filled
+	if filled.Plan == r.job.Plan.ID() {
+		filled.Plan = "" // also where the sheet, a table, doesn't say: its steps do
+	}
+	if r.options.otherPlan || fits(filled, r.job.Plan) {
+		return nil
+	}
+	ask, err := r.options.ask.ask()
+	if err != nil {
+		return err
+	}
+	ask.Earlier = true
+	if _, plan, err := plannedFor(r.shop, r.vessel, ask); err == nil && fits(filled, plan) {
+		r.job.Plan = plan
+		if r.filled.Plan != "" {
+			r.filled.Plan = plan.ID()
+		}
+	}
+	return nil
+}
+
+// fits tells whether a sheet can have been filled in for a plan.
+func fits(f record.Filled, plan order.Plan) bool {
+	if f.Plan != "" {
+		return f.Plan == plan.ID()
+	}
+	return !slices.ContainsFunc(f.Steps, func(s record.FilledStep) bool {
+		return s.Number < 1 || s.Number > len(plan.Steps) || s.Device != plan.Steps[s.Number-1].Device
+	})
 }
 
 func (r *recording) readSheet() error {

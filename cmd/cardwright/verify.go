@@ -215,7 +215,8 @@ type verifying struct {
 	shop    *manifest.Shop   // nil where there is none: then nobody's signature is believed
 	vessel  *manifest.Vessel // nil without --for
 	ask     askOptions
-	number  int // of the card that it should be; 0: whichever it is
+	number  int    // of the card that it should be; 0: whichever it is
+	planID  string // that the card's own record names; "": none
 
 	plan  order.Plan
 	cards media.Layout
@@ -289,6 +290,9 @@ func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
 		return verify.Report{}, err
 	}
 	v.open, v.bytes = card, card.Bytes()
+	if r := verify.LookAt(card, v.bytes).Record; r != nil {
+		v.planID = r.Plan
+	}
 	expected, err := v.expect(v.bytes, func(l media.Layout) (media.Card, bool) {
 		return verify.Choose(l, card, v.bytes)
 	})
@@ -305,6 +309,9 @@ func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
 }
 
 func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
+	if r := verify.LookAtFolder(v.path).Record; r != nil {
+		v.planID = r.Plan
+	}
 	expected, err := v.expect(0, func(l media.Layout) (media.Card, bool) {
 		return verify.ChooseForFolder(l, v.path)
 	})
@@ -381,13 +388,13 @@ func (v *verifying) trusts() []*manifest.Trust {
 // do, for any size, so that the report can say what is wrong with this one.
 func (v *verifying) layout(bytes int64) (media.Layout, error) {
 	if bytes > 0 {
-		layout, plan, err := planned(v.shop, v.vessel, v.ask, bytes)
+		layout, plan, err := plannedAs(v.planID, v.shop, v.vessel, v.ask, bytes)
 		if err == nil {
 			v.plan = plan
 			return layout, nil
 		}
 	}
-	layout, plan, err := planned(v.shop, v.vessel, v.ask)
+	layout, plan, err := plannedAs(v.planID, v.shop, v.vessel, v.ask)
 	v.plan = plan
 	return layout, err
 }

@@ -13,32 +13,33 @@ type move struct {
 	pack             int // the package, by number
 }
 
-// part is a component with the state that an order has brought it to.
-type part struct {
-	*walker
-	now  state
-	left int // least steps to the target
-}
-
 // arranger brings the steps of all components into one order: as few steps as
-// can be, then as few card swaps, then the order of the file.
+// can be, then the least cost, then the order of the file.
 type arranger struct {
-	parts  []part
-	at     []place // for each device of the vessel
-	packs  []pack
-	number map[pack]int
-	apart  []set     // for each package, those that it can't share a card with
-	ahead  [][][]int // for each device, option and host: swaps after that step, on the device's own way
-	failed map[string]int
-	tried  int
-	limit  int
+	parts   []*part
+	at      []place // for each device of the vessel
+	packs   []pack
+	number  map[pack]int
+	apart   []set     // for each package, those that it can't share a card with
+	ownWay  [][][]int // for each device, option and host: swaps after that step, on the device's own way
+	earlier bool      // as plans were made before time out of service counted: swaps only
+	finals  int       // steps without a way back that were taken
+	calmed  map[string]cost
+	failed  map[string]cost
+	rest    []choice // room for next
+	weighed int      // steps tried for less time out of service
+	tried   int      // steps tried for fewer swaps
+	limits  limits
 }
 
 // place is a device's component and its number there.
 type place struct{ part, device int }
 
-func newArranger(parts []part, at []place, limit int) *arranger {
-	a := &arranger{parts: parts, at: at, number: map[pack]int{}, limit: limit}
+func newArranger(parts []*part, at []place, earlier bool, limits limits) *arranger {
+	a := &arranger{
+		parts: parts, at: at, earlier: earlier, limits: limits,
+		number: map[pack]int{}, calmed: map[string]cost{}, failed: map[string]cost{},
+	}
 	for i := range at {
 		k, j := a.part(i)
 		for to := k.now[j] + 1; to <= k.target[j]; to++ {
@@ -60,13 +61,13 @@ func newArranger(parts []part, at []place, limit int) *arranger {
 		a.apart[m].add(n)
 	})
 	for i := range at {
-		a.ahead = append(a.ahead, a.lookAhead(i))
+		a.ownWay = append(a.ownWay, a.swapsOnOwnWay(i))
 	}
 	return a
 }
 
 func (a *arranger) part(device int) (*part, int) {
-	return &a.parts[a.at[device].part], a.at[device].device
+	return a.parts[a.at[device].part], a.at[device].device
 }
 
 func (a *arranger) addPack(p pack) {
@@ -90,13 +91,26 @@ func (k *part) pack(i, to, host int) pack {
 // moves lists the steps that a shortest order can go on with, in the order of
 // preference.
 func (a *arranger) moves(yield func(move) bool) {
+	var last move
+	onTheWay := false
+	for m := range a.allowed {
+		if m.device != last.device || m.to != last.to {
+			k, j := a.part(m.device)
+			last, onTheWay = m, k.onTheWay(j, m.to)
+		}
+		if onTheWay && !yield(m) {
+			return
+		}
+	}
+}
+
+// allowed lists the steps that are allowed now, whether a shortest order can go
+// on with them or not.
+func (a *arranger) allowed(yield func(move) bool) {
 	for i := range a.at {
 		k, j := a.part(i)
 		for to := k.target[j]; to > k.now[j]; to-- {
-			if !k.onTheWay(j, to) {
-				continue
-			}
-			for host := k.p.allowed(k.now, j, to); host != nowhere; host = k.p.host(k.now, j, to, host+1) {
+			for host := k.way(k.now, j, to); host != nowhere; host = k.p.host(k.now, j, to, host+1) {
 				m := move{i, k.now[j], to, host, a.number[k.pack(j, to, max(host, 0))]}
 				if !yield(m) {
 					return
@@ -109,11 +123,9 @@ func (a *arranger) moves(yield func(move) bool) {
 	}
 }
 
-// onTheWay tells whether a shortest order can go on with this step.
+// onTheWay tells whether a shortest order can go on with this step, which is
+// allowed.
 func (k *part) onTheWay(i, to int) bool {
-	if k.way(k.now, i, to) == nowhere {
-		return false
-	}
 	spare := k.left - k.walker.left(k.now)
 	if k.harmless(k.now, i, to, spare) {
 		return true
@@ -124,16 +136,55 @@ func (k *part) onTheWay(i, to int) bool {
 	return spare >= 0 && k.can(next, spare)
 }
 
-func (a *arranger) take(m move) {
+// take takes a step, and says what it costs but for swaps.
+func (a *arranger) take(m move) cost {
 	k, j := a.part(m.device)
-	k.now[j] = m.to
+	o := &k.p.devices[j].options[m.to]
+	out := a.weight()
+	c := cost{outage: o.minutes() * (out + k.put(j, m.to))}
 	k.left--
+	switch {
+	case a.earlier:
+		return cost{}
+	case o.final():
+		a.finals++
+	default:
+		c.early = a.finals
+	}
+	return c
 }
 
 func (a *arranger) takeBack(m move) {
 	k, j := a.part(m.device)
-	k.now[j] = m.from
+	k.put(j, m.from)
 	k.left++
+	if !a.earlier && k.p.devices[j].options[m.to].final() {
+		a.finals--
+	}
+}
+
+// weight is that of all devices that are out of service now.
+func (a *arranger) weight() (sum int) {
+	for _, k := range a.parts {
+		sum += k.weight
+	}
+	return sum
+}
+
+// least is a cost that can't be avoided from here, but for swaps.
+func (a *arranger) least() cost {
+	if a.earlier {
+		return cost{}
+	}
+	var c cost
+	back := 0
+	for _, k := range a.parts {
+		c.early += k.ahead.forced
+		c.outage += k.ahead.outage
+		back += k.ahead.backLeft
+	}
+	c.early += a.finals * back
+	return c
 }
 
 func (a *arranger) done() bool {
@@ -145,22 +196,48 @@ func (a *arranger) done() bool {
 	return true
 }
 
+// settled says what of an order is sure to be as preferred.
+type settled struct{ calm, swaps bool }
+
 // order is the preferred order, or nil when the work was over before there was
-// one. sure is false where fewer card swaps might do, or an order that stands
-// before this one.
-func (a *arranger) order() (moves []move, sure bool) {
+// one.
+func (a *arranger) order() (moves []move, sure settled) {
 	card := newSet(len(a.packs))
-	moves, most := a.quick(card)
-	if moves == nil || most == 0 {
-		return moves, true
+	if a.earlier {
+		moves, swaps := a.quick(card)
+		return a.fewerSwaps(moves, cost{swaps: swaps})
 	}
-	for swaps := a.least(card); swaps <= most && a.tried <= a.limit; swaps++ {
-		a.failed = map[string]int{}
-		if better, ok := a.search(card, swaps); ok {
-			return better, true
+	moves, total, ok := a.greedy(card)
+	if !ok {
+		for _, k := range a.parts {
+			k.work = a.limits.work()
+		}
+		moves, _ = a.quick(card)
+		return moves, settled{}
+	}
+	if total == (cost{}) {
+		return moves, settled{true, true}
+	}
+	if total.calm() == (cost{}) {
+		return a.fewerSwaps(moves, total)
+	}
+	return a.calmest(moves, total)
+}
+
+// fewerSwaps looks for the order with the fewest swaps, and the first of those
+// in the order of the file, among those that cost no more otherwise.
+func (a *arranger) fewerSwaps(moves []move, total cost) ([]move, settled) {
+	if moves == nil || a.earlier && total.swaps == 0 {
+		return moves, settled{true, true}
+	}
+	card := newSet(len(a.packs))
+	for swaps := a.leastSwaps(card); swaps <= total.swaps && a.tried <= a.limits.arranged; swaps++ {
+		clear(a.failed)
+		if better, ok := a.search(card, cost{total.early, total.outage, swaps}); ok {
+			return better, settled{true, true}
 		}
 	}
-	return moves, false
+	return moves, settled{calm: true}
 }
 
 // quick is an order made by never swapping cards before it must.
@@ -193,50 +270,65 @@ func (a *arranger) quick(card set) (moves []move, swaps int) {
 	return moves, swaps
 }
 
-// search finds the first order, in the order of preference, with at most so
-// many swaps, depth first.
-func (a *arranger) search(card set, swaps int) ([]move, bool) {
+// search finds the first order, in the order of preference, that costs at most
+// so much, depth first.
+func (a *arranger) search(card set, most cost) ([]move, bool) {
 	if a.done() {
 		return nil, true
 	}
-	if a.least(card) > swaps {
+	least := a.least()
+	if least.swaps = a.leastSwaps(card); least.compare(most) > 0 {
+		return nil, false
+	}
+	if !a.earlier && a.known(a.calmed, a.key(nil), most.calm()) {
 		return nil, false
 	}
 	key := a.key(card)
-	if most, ok := a.failed[key]; ok && swaps <= most {
+	if a.known(a.failed, key, most) {
 		return nil, false
 	}
 	for m := range a.moves {
-		rest, ok := a.goOn(card, swaps, m)
+		rest, ok := a.goOn(card, most, m)
 		if ok {
 			return append([]move{m}, rest...), true
 		}
-		if a.tried++; a.tried > a.limit {
+		if a.tried++; a.tried > a.limits.arranged || !a.earlier && a.over() {
 			return nil, false
 		}
 	}
-	a.failed[key] = swaps
+	a.failed[key] = most
 	return nil, false
 }
 
-func (a *arranger) goOn(card set, swaps int, m move) ([]move, bool) {
+// known tells whether it is remembered that no order from here costs so little.
+func (a *arranger) known(failed map[string]cost, key string, most cost) bool {
+	c, ok := failed[key]
+	return ok && most.compare(c) <= 0
+}
+
+func (a *arranger) over() bool {
+	return slices.ContainsFunc(a.parts, func(k *part) bool { return k.work.over() })
+}
+
+func (a *arranger) goOn(card set, most cost, m move) ([]move, bool) {
 	next := card.clone()
 	if card.meets(a.apart[m.pack]) {
-		next, swaps = newSet(len(a.packs)), swaps-1
-	}
-	if swaps < 0 {
-		return nil, false
+		next = newSet(len(a.packs))
+		most.swaps--
 	}
 	if next.add(m.pack); a.apart[m.pack].first() < 0 {
 		next.drop(m.pack) // it never matters
 	}
-	a.take(m)
+	most = most.minus(a.take(m))
 	defer a.takeBack(m)
-	return a.search(next, swaps)
+	if (cost{}).compare(most) > 0 {
+		return nil, false
+	}
+	return a.search(next, most)
 }
 
-// least is a number of swaps that can't be avoided from here.
-func (a *arranger) least(card set) int {
+// leastSwaps is a number of swaps that can't be avoided from here.
+func (a *arranger) leastSwaps(card set) int {
 	most := a.crowd(card)
 	for i := range a.at {
 		k, j := a.part(i)
@@ -255,7 +347,7 @@ func (a *arranger) own(card set, device int) int {
 		if !k.p.devices[j].options[to].over.has(k.now[j]) {
 			continue
 		}
-		for host, after := range a.ahead[device][to] {
+		for host, after := range a.ownWay[device][to] {
 			if card.meets(a.apart[a.number[k.pack(j, to, host)]]) {
 				after++
 			}
@@ -265,8 +357,8 @@ func (a *arranger) own(card set, device int) int {
 	return least
 }
 
-// lookAhead fills in ahead for one device, from its last step back.
-func (a *arranger) lookAhead(device int) [][]int {
+// swapsOnOwnWay fills in ownWay for one device, from its last step back.
+func (a *arranger) swapsOnOwnWay(device int) [][]int {
 	k, j := a.part(device)
 	d := &k.p.devices[j]
 	ahead := make([][]int, k.target[j]+1)
@@ -334,6 +426,8 @@ func (a *arranger) key(card set) string {
 	for _, k := range a.parts {
 		b.WriteString(k.key(k.now))
 	}
+	b.WriteByte(byte(a.finals))
+	b.WriteByte(byte(a.finals >> 8))
 	for _, w := range card {
 		for i := range 8 {
 			b.WriteByte(byte(w >> (8 * i)))

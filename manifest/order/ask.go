@@ -14,6 +14,11 @@ type Ask struct {
 	Aim  map[string]version.V // model → the version that all its devices aboard end on
 	Hold []string             // devices that are left alone
 	Only []string             // when not empty: all other devices are left alone
+
+	// Earlier orders the steps as they were ordered before time out of service
+	// counted: by card swaps and the order of the file. Cards made then are still
+	// judged by the plan that they were made for.
+	Earlier bool
 }
 
 // BadAsk says that what was asked names something that isn't there.

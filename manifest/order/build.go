@@ -73,6 +73,7 @@ func (b *builder) device(d *manifest.Device) {
 		blank:   !b.stands(KindInstalled, d),
 		slot:    m.Card != nil || !b.stands(KindNoSlot, d),
 		display: m.Kind == "chart display",
+		weight:  weight(m),
 	})
 }
 

@@ -53,8 +53,20 @@
 // sum of releases behind, then the least sum over the chart displays, then
 // device by device, in the order of the vessel's file, the fewest behind.
 //
-// Of all orders that lead there, the one with the fewest steps is chosen; then
-// the fewest card swaps; then the order of the file: of two orders, the one
+// Of all orders that lead there, the one with the fewest steps is chosen. Then
+// safety comes before card swaps:
+//
+//   - the fewest pairs of a step without a way back (`way_back: false`) before one
+//     that has a way back, or whose maker doesn't say: a failure after the point
+//     of no return leaves a boat of mixed releases, a window only costs minutes;
+//   - then the least weighted time out of service: each step's minutes, for every
+//     device that is out before it or after it, times the device's weight. An
+//     autopilot computer and a heading sensor weigh 4; a position sensor, a chart
+//     display, a radar and a sounder 3; a transponder and a radio 2; others 1. A
+//     step whose minutes the catalogue doesn't say counts as 10 here;
+//   - then the fewest card swaps;
+//
+// then the order of the file: of two orders, the one
 // whose first differing step is on the device that stands earlier in the file,
 // or on the same device installs the newer release, or installs the same
 // release through the host that stands earlier in `through`.
@@ -117,6 +129,9 @@
 //     search.
 //   - What can't be reached even if being on one version didn't mean to have
 //     left the others, can't be reached.
+//   - An order that costs nothing but steps is found without a search. Where the
+//     first one costs something, branch and bound looks for less, with what any
+//     two devices can't avoid as the bound (ahead.go).
 //   - Any two devices by themselves have few states. Ends that no order of the
 //     two leads to are no ends; and what must come before what in every order
 //     of the two must not, over all pairs, go round in a circle.

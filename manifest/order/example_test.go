@@ -227,9 +227,8 @@ func ExampleWhatIf() {
 	printPlan(WhatIf(shop, vessel, Ask{Aim: map[string]version.V{"fennick-plot-12": "4.0"}, Hold: []string{"radar"}}))
 	// Output:
 	// 1. radar 1.6 → 1.9
-	// 1. helm 3.1 → 4.0
-	// 2. radar 1.6 → 1.8
-	// helm is out of service from step 1 to step 2
+	// 1. radar 1.6 → 1.8
+	// 2. helm 3.1 → 4.0
 	// note: radar ends on 1.8, not on 1.9, the newest
 	// no safe order, because
 	// - asked: fennick-plot-12 ends on 4.0 ()

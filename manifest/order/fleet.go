@@ -28,8 +28,9 @@ type Standing struct {
 	State   State  `json:"state"`
 	Devices int    `json:"devices"` // that get something
 	Steps   int    `json:"steps"`
-	Minutes int    `json:"minutes"`
-	Why     string `json:"why"` // where it is neither due nor up to date
+	Minutes int    `json:"minutes"`  // with checks and settings
+	AtLeast bool   `json:"at_least"` // some of it nobody wrote down
+	Why     string `json:"why"`      // where it is neither due nor up to date
 	Plan    Plan   `json:"-"`
 }
 
@@ -57,8 +58,8 @@ func standing(shop *manifest.Shop, vessel *manifest.Vessel) Standing {
 	plan, err := Make(shop, vessel)
 	s := Standing{Vessel: vessel.ID, Name: vessel.Name, Berth: vessel.Berth, Plan: plan, Steps: len(plan.Steps)}
 	devices := map[string]bool{}
+	s.Minutes, s.AtLeast = plan.Time.Minutes(), plan.Time.AtLeast()
 	for _, step := range plan.Steps {
-		s.Minutes += step.Minutes
 		devices[step.Device] = true
 	}
 	s.Devices = len(devices)

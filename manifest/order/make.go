@@ -29,7 +29,7 @@ func WhatIf(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) (Plan, error)
 func bounded(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limits) (Plan, error) {
 	plan := Plan{
 		Format: Format, Vessel: vessel.ID,
-		Steps: []Step{}, OutOfService: []OutOfService{}, Cards: []Card{}, Notes: []string{},
+		Steps: []Step{}, OutOfService: []OutOfService{}, Cards: []Card{}, Notes: []string{}, Time: Time{Missing: []string{}},
 	}
 	if err := check(shop, vessel); err != nil {
 		return plan, err
@@ -93,7 +93,7 @@ type visit struct {
 	ask    Ask
 	limits limits
 	plan   Plan
-	parts  []part
+	parts  []*part
 	at     []place
 }
 
@@ -113,12 +113,15 @@ func (v *visit) make() error {
 	if v.plan.Conflict != nil {
 		return nil
 	}
-	a := newArranger(v.parts, v.at, v.limits.arranged)
+	a := newArranger(v.parts, v.at, v.ask.Earlier, v.limits)
 	moves, sure := a.order()
 	if moves == nil {
 		return &GaveUp{ids(v.vessel.Devices), "the order takes too long to find"}
 	}
-	if !sure {
+	switch {
+	case !sure.calm:
+		v.note("the order is safe and as short as can be; whether less time out of service, or fewer card swaps, would do was not settled")
+	case !sure.swaps:
 		v.note("the order is safe and as short as can be; whether fewer card swaps would do was not settled")
 	}
 	v.tell(a, moves)
@@ -134,7 +137,7 @@ func (v *visit) solve(q *question) error {
 	}
 	if o.target != nil {
 		o.walker.work = v.limits.work()
-		v.parts = append(v.parts, part{o.walker, p.start(), o.steps})
+		v.parts = append(v.parts, newPart(o.walker, o.steps))
 		return nil
 	}
 	if v.plan.Conflict != nil {

@@ -122,7 +122,7 @@ func TestMakeOutOfService(t *testing.T) {
 		device radar radar 1.6 through[helm]`))
 	require.NoError(t, err)
 	assert.Equal(t, "pilot 1.0>2.0, helm 3.1>4.0, radar 1.6>1.8 through helm", short(plan))
-	assert.Equal(t, []OutOfService{{"pilot", 1, 2}, {"radar", 2, 3}}, plan.OutOfService)
+	assert.Equal(t, []OutOfService{{"pilot", 1, 2, 0, true}, {"radar", 2, 3, 0, true}}, plan.OutOfService)
 }
 
 func TestMakeConflict(t *testing.T) {

@@ -347,22 +347,24 @@ func (o *oracle) newest() []int {
 	return best
 }
 
-// route is an order with what it costs.
+// route is an order with what it costs, in the order in which that matters.
 type route struct {
-	steps        []step
-	count, swaps int
-	ok           bool
+	steps                       []step
+	count, early, outage, swaps int
+	ok                          bool
 }
+
+func (r route) costs() []int { return []int{r.count, r.early, r.outage, r.swaps} }
 
 // best is the preferred order to an end.
 func (o *oracle) best(end []int) route {
 	memo := map[string]route{}
-	var from func(s []int, card []step) route
-	from = func(s []int, card []step) route {
+	var from func(s []int, finals int, card []step) route
+	from = func(s []int, finals int, card []step) route {
 		if slices.Equal(s, end) {
 			return route{ok: true}
 		}
-		key := fmt.Sprint(s, sortedSteps(card))
+		key := fmt.Sprint(s, finals, sortedSteps(card))
 		if r, ok := memo[key]; ok {
 			return r
 		}
@@ -377,9 +379,19 @@ func (o *oracle) best(end []int) route {
 					swap, onCard = 1, []step{st}
 				}
 			}
-			rest := from(after(s, st), onCard)
-			r := route{append([]step{st}, rest.steps...), rest.count + 1, rest.swaps + swap, rest.ok}
-			if r.ok && (!best.ok || r.count < best.count || r.count == best.count && r.swaps < best.swaps) {
+			taken, early := finals, finals
+			if o.final(st) {
+				taken, early = finals+1, 0
+			}
+			rest := from(after(s, st), taken, onCard)
+			r := route{
+				append([]step{st}, rest.steps...), rest.count + 1, rest.early + early,
+				rest.outage + o.outage(s, st), rest.swaps + swap, rest.ok,
+			}
+			if o.ask.Earlier {
+				r.early, r.outage = 0, 0
+			}
+			if r.ok && (!best.ok || slices.Compare(r.costs(), best.costs()) < 0) {
 				best = r // of equal ones, the first is preferred
 			}
 		}
@@ -390,7 +402,38 @@ func (o *oracle) best(end []int) route {
 	for i, d := range o.vessel.Devices {
 		start[i] = number(d.Version)
 	}
-	return from(start, nil)
+	return from(start, 0, nil)
+}
+
+// final tells whether a step has no way back.
+func (o *oracle) final(st step) bool {
+	r := o.running(o.vessel.Devices[st.device], st.to)
+	return r != nil && r.WayBack != nil && !*r.WayBack
+}
+
+// outage is a step's minutes, for every device that is out of service before it
+// or after it, times the device's weight.
+func (o *oracle) outage(s []int, st step) int {
+	minutes := 10 // where the catalogue doesn't say
+	if r := o.running(o.vessel.Devices[st.device], st.to); r != nil && r.Minutes > 0 {
+		minutes = r.Minutes
+	}
+	sum := 0
+	for i, d := range o.vessel.Devices {
+		if o.out(s, i) || o.out(after(s, st), i) {
+			switch o.shop.Model(d.Model).Kind {
+			case "autopilot computer", "heading sensor":
+				sum += 4 * minutes
+			case "position sensor", "chart display", "radar", "sounder":
+				sum += 3 * minutes
+			case "transponder", "radio":
+				sum += 2 * minutes
+			default:
+				sum += minutes
+			}
+		}
+	}
+	return sum
 }
 
 func sortedSteps(card []step) []string {

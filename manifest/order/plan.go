@@ -21,6 +21,7 @@ type Plan struct {
 	OutOfService []OutOfService `json:"out_of_service"`
 	Cards        []Card         `json:"cards"` // filled in by media.Lay
 	Notes        []string       `json:"notes"`
+	Time         Time           `json:"time"`
 	Conflict     *Conflict      `json:"conflict"`
 	Unknown      []Reading      `json:"unknown,omitempty"` // to be read first: there are no steps until then, see Unread
 	Answers      []Answer       `json:"answers,omitempty"` // what follows; none where there would be more than MaxAnswers
@@ -55,6 +56,8 @@ type OutOfService struct {
 	Device   string `json:"device"`
 	FromStep int    `json:"from_step"`
 	ToStep   int    `json:"to_step"`
+	Minutes  int    `json:"minutes"`            // of the steps inside
+	AtLeast  bool   `json:"at_least,omitempty"` // the catalogue has no time for one of them
 }
 
 // Card is what one memory card of the plan holds.

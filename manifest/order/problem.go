@@ -28,6 +28,7 @@ type device struct {
 	wired   []int    // the devices of `through`, also when it was struck
 	hosting bool     // some device is updated through it
 	display bool
+	weight  int // of a minute without it
 }
 
 // option is one version that a device can be on.

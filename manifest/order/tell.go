@@ -16,13 +16,20 @@ func (v *visit) tell(a *arranger, moves []move) {
 		a.take(m)
 		windows.look(i + 1)
 	}
-	v.plan.OutOfService = append(v.plan.OutOfService, windows.found...)
+	for _, w := range windows.found {
+		for _, s := range v.plan.Steps[w.FromStep-1 : w.ToStep] {
+			w.Minutes += s.Minutes
+			w.AtLeast = w.AtLeast || s.Minutes == 0
+		}
+		v.plan.OutOfService = append(v.plan.OutOfService, w)
+	}
+	v.plan.Time = timeOf(v.shop, v.vessel, v.plan.Steps)
 	v.noteSteps()
 	v.noteBehind()
 }
 
 func (v *visit) step(number int, m move) Step {
-	k, j := &v.parts[v.at[m.device].part], v.at[m.device].device
+	k, j := v.parts[v.at[m.device].part], v.at[m.device].device
 	d := &k.p.devices[j]
 	o := &d.options[m.to]
 	s := Step{
@@ -55,7 +62,7 @@ func (w *windows) look(step int) {
 		out := w.out(i)
 		switch {
 		case out && w.open[i] == 0:
-			w.found = append(w.found, OutOfService{w.vessel.Devices[i].ID, max(step, 1), 0})
+			w.found = append(w.found, OutOfService{Device: w.vessel.Devices[i].ID, FromStep: max(step, 1)})
 			w.open[i] = len(w.found)
 		case !out && w.open[i] > 0:
 			w.found[w.open[i]-1].ToStep = step
@@ -65,7 +72,7 @@ func (w *windows) look(step int) {
 }
 
 func (v *visit) out(device int) bool {
-	k := &v.parts[v.at[device].part]
+	k := v.parts[v.at[device].part]
 	return k.p.outOfService(k.now, v.at[device].device)
 }
 
@@ -109,7 +116,7 @@ func (v *visit) noteSteps() {
 // noteBehind names the devices that don't end on the newest release.
 func (v *visit) noteBehind() {
 	for i, d := range v.vessel.Devices {
-		k, j := &v.parts[v.at[i].part], v.at[i].device
+		k, j := v.parts[v.at[i].part], v.at[i].device
 		options := k.p.devices[j].options
 		if end := k.target[j]; end < len(options)-1 {
 			v.note("%s ends on %s, not on %s, the newest", d.ID, options[end].version, options[len(options)-1].version)

@@ -12,7 +12,9 @@ import (
 // Preference says which plan is chosen, of all that are safe.
 const Preference = "Of all releases that fit one another and that a safe order leads to: the fewest releases behind " +
 	"in all, then on the chart displays, then device by device in the order of the vessel's file. " +
-	"Of all orders that lead there: the fewest steps, then the fewest card swaps, then the order of the file."
+	"Of all orders that lead there: the fewest steps; then no step without a way back before one with a way back, " +
+	"unless the rules force it; then the least time out of service, steering and navigation first; then the fewest " +
+	"card swaps; then the order of the file."
 
 // Reason is why a device ends where it does.
 type Reason struct {

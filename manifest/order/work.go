@@ -6,11 +6,13 @@ type limits struct {
 	looks    int // at rules, while looking for ends and orders
 	states   int // remembered at once
 	patience int // ends without an order, before every state is gone through instead
+	weighed  int // steps tried, times devices aboard, while looking for less time out of service
+	bonds    int // pairs of devices, one of which may put the other out of service, up to which that is looked for
 	arranged int // steps tried, while looking for fewer card swaps
 }
 
 // standard makes giving up take about a second, and far less than 256 MB.
-var standard = limits{looks: 4_000_000, states: 400_000, patience: 24, arranged: 20_000}
+var standard = limits{looks: 4_000_000, states: 400_000, patience: 24, weighed: 20_000, bonds: 2_000, arranged: 20_000}
 
 // proofWork is how many times the looks of one search a proof may take.
 const proofWork = 4

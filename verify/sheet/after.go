@@ -114,7 +114,7 @@ func (m *maker) check(n int, d *manifest.Device, check string) Check {
 // the maker's instructions before them.
 func (m *maker) how(d *manifest.Device, check string) string {
 	for _, t := range m.model(d.Model).Checks {
-		if t.Check == check {
+		if t.Check == check && t.Text != "" {
 			return prose(t.Text)
 		}
 	}

@@ -19,9 +19,10 @@ type PlanSummary struct {
 	Name     string `json:"name"`  // as its file says today; "": as the ledger has it
 	Berth    string `json:"berth"` // the same
 	Steps    int    `json:"steps"`
-	Minutes  int    `json:"minutes"`
-	Conflict string `json:"conflict"` // why no set of releases has a safe order; "" where one has
-	Unread   string `json:"unread"`   // why nothing could be planned yet; "" where it could
+	Minutes  int    `json:"minutes"`            // with checks and settings
+	AtLeast  bool   `json:"at_least,omitempty"` // some of it nobody wrote down
+	Conflict string `json:"conflict"`           // why no set of releases has a safe order; "" where one has
+	Unread   string `json:"unread"`             // why nothing could be planned yet; "" where it could
 }
 
 // Due says what is to be done, vessel by vessel.
