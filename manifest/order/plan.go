@@ -177,7 +177,7 @@ func identityFiles(files []File) []identityFile {
 	}
 	list := make([]identityFile, len(files))
 	for i, f := range files {
-		list[i] = identityFile{Name: f.Name, Size: f.Size, SHA256: f.SHA256}
+		list[i] = identityFile(f)
 	}
 	return list
 }

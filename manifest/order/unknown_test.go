@@ -31,8 +31,8 @@ func TestUnknownVersionIsReadFirst(t *testing.T) {
 		follows = append(follows, string(a.Found[0])+": "+short(a.Then))
 	}
 	assert.Equal(t, []string{
-		"2.0: helm 2.0>3.0, helm 3.0>4.0, radar 1.6>1.8",
-		"3.0: helm 3.0>4.0, radar 1.6>1.8",
+		"2.0: helm 2.0>3.0, radar 1.6>1.8, helm 3.0>4.0",
+		"3.0: radar 1.6>1.8, helm 3.0>4.0",
 		"4.0: radar 1.6>1.8",
 	}, follows)
 }
