@@ -290,16 +290,14 @@ func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
 		return verify.Report{}, err
 	}
 	v.open, v.bytes = card, card.Bytes()
-	if r := verify.LookAt(card, v.bytes).Record; r != nil {
-		v.planID = r.Plan
-	}
+	listing := verify.List(card, v.bytes)
+	v.planID = planOn(listing)
 	expected, err := v.expect(v.bytes, func(l media.Layout) (media.Card, bool) {
 		return verify.Choose(l, card, v.bytes)
 	})
 	if err != nil {
 		return verify.Report{}, err
 	}
-	listing := verify.List(card, v.bytes)
 	bar := v.session.bar("reading back", listing.FileBytes())
 	report := verify.Card(ctx, card, v.bytes, expected, bar.add)
 	bar.end()
@@ -309,21 +307,27 @@ func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
 }
 
 func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
-	if r := verify.LookAtFolder(v.path).Record; r != nil {
-		v.planID = r.Plan
-	}
+	listing := verify.ListFolder(v.path)
+	v.planID = planOn(listing)
 	expected, err := v.expect(0, func(l media.Layout) (media.Card, bool) {
 		return verify.ChooseForFolder(l, v.path)
 	})
 	if err != nil {
 		return verify.Report{}, err
 	}
-	listing := verify.ListFolder(v.path)
 	bar := v.session.bar("reading back", listing.FileBytes())
 	report := verify.Folder(ctx, v.path, expected, bar.add)
 	bar.end()
 	v.whose = v.anothers(ctx, listing.Record, report)
 	return report, nil
+}
+
+// planOn is the plan that a card's record names, or "".
+func planOn(l verify.Listing) string {
+	if l.Record == nil {
+		return ""
+	}
+	return l.Record.Plan
 }
 
 // expect is what the card should hold: what the vessel needs, or, without
