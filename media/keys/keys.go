@@ -64,8 +64,9 @@ func Place() (string, error) {
 	return filepath.Join(dir, "cardwright", "shop.key"), nil
 }
 
-// New makes a key and keeps it at path with owner-only rights. A key that is
-// there already is never replaced: cards were signed with it.
+// New makes a key and keeps it at path with owner-only rights; where the file
+// system keeps none it makes no key. A key that is there already is never
+// replaced: cards were signed with it.
 func New(path string) (Key, error) {
 	_, private, err := minisign.GenerateKey(rand.Reader)
 	if err != nil {
@@ -94,11 +95,11 @@ func keep(path string, text []byte) error {
 	if err := durable.MakeFolders(filepath.Dir(path), 0o700); err != nil {
 		return err
 	}
-	f, err := durable.Create(path, 0o600)
+	f, err := createOwn(path)
 	if err != nil {
 		return err
 	}
-	if err = ownerOnly(f); err == nil {
+	if err = ownAlone(f); err == nil {
 		_, err = f.Write(text)
 	}
 	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
@@ -110,6 +111,16 @@ func keep(path string, text []byte) error {
 	return nil
 }
 
+// ownAlone refuses a file that others may read although it was made for its
+// owner alone: a memory stick's file system keeps no rights.
+func ownAlone(f *os.File) error {
+	others, err := readByOthers(f)
+	if err == nil && others != "" {
+		err = fmt.Errorf("others may read what is kept there (%s): name a place on this computer's own drive with --key", others)
+	}
+	return err
+}
+
 // Load reads the key at path. It wraps fs.ErrNotExist where there is none, and
 // refuses one that others than its owner may read.
 func Load(path string) (Key, error) {
@@ -118,12 +129,12 @@ func Load(path string) (Key, error) {
 		return Key{}, fmt.Errorf("reading the key: %w", err)
 	}
 	defer f.Close()
-	info, err := f.Stat()
+	others, err := readByOthers(f)
 	if err != nil {
-		return Key{}, fmt.Errorf("reading the key: %w", err)
+		return Key{}, fmt.Errorf("reading the key: who may read %s can't be told: %w", path, err)
 	}
-	if why := readByOthers(path, info); why != "" {
-		return Key{}, fmt.Errorf("reading the key: %s may be read by others (%s), and make a new key if somebody has read it", path, why)
+	if others != "" {
+		return Key{}, fmt.Errorf("reading the key: %s may be read by others (%s): %s, and make a new key if somebody has read it", path, others, keepOthersOut)
 	}
 	text, err := io.ReadAll(io.LimitReader(f, maxKeyFile+1))
 	if err != nil {

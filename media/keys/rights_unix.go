@@ -4,19 +4,24 @@ package keys
 
 import (
 	"fmt"
-	"io/fs"
 	"os"
+
+	"cardwright/manifest/durable"
 )
 
-// ownerOnly has nothing to do: the file was made so.
-func ownerOnly(*os.File) error { return nil }
+// createOwn makes the unfinished file of a path, which nobody but the user may
+// open.
+func createOwn(path string) (*os.File, error) { return durable.Create(path, 0o600) }
 
-// readByOthers says how others than its owner may read a file, and what to do;
-// "" where they may not.
-func readByOthers(_ string, info fs.FileInfo) string {
-	mode := info.Mode().Perm()
-	if mode&0o077 == 0 {
-		return ""
+// readByOthers says by which rights others may open a file; "" where they may
+// not.
+func readByOthers(f *os.File) (string, error) {
+	info, err := f.Stat()
+	if err != nil || info.Mode().Perm()&0o077 == 0 {
+		return "", err
 	}
-	return fmt.Sprintf("rights %04o, expected 0600): chmod 600 it", mode)
+	return fmt.Sprintf("rights %04o, expected 0600", info.Mode().Perm()), nil
 }
+
+// keepOthersOut says how.
+const keepOthersOut = "chmod 600 it"

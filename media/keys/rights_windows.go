@@ -2,11 +2,13 @@ package keys
 
 import (
 	"fmt"
-	"io/fs"
 	"os"
 	"strings"
+	"unsafe"
 
 	"golang.org/x/sys/windows"
+
+	"cardwright/manifest/durable"
 )
 
 // me is the SID of the user of this program.
@@ -18,39 +20,65 @@ func me() (string, error) {
 	return user.User.Sid.String(), nil
 }
 
-// ownerOnly lets nobody but the user open a file, whatever its folder would
-// hand down to it.
-func ownerOnly(f *os.File) error {
+// createOwn makes the unfinished file of a path, which nobody but the user may
+// open from its first moment on, whatever its folder would hand down to it (P:
+// protected).
+func createOwn(path string) (*os.File, error) {
+	path = durable.Unfinished(path)
+	fail := func(err error) (*os.File, error) {
+		return nil, &os.PathError{Op: "create", Path: path, Err: err}
+	}
 	sid, err := me()
 	if err != nil {
-		return err
+		return fail(err)
 	}
-	rights, err := windows.SecurityDescriptorFromString("D:P(A;;FA;;;" + sid + ")")
+	descriptor, err := windows.SecurityDescriptorFromString("D:P(A;;FA;;;" + sid + ")")
 	if err != nil {
-		return err
+		return fail(err)
 	}
-	list, _, err := rights.DACL()
+	name, err := windows.UTF16PtrFromString(path)
 	if err != nil {
-		return err
+		return fail(err)
 	}
-	return windows.SetNamedSecurityInfo(f.Name(), windows.SE_FILE_OBJECT,
-		windows.DACL_SECURITY_INFORMATION|windows.PROTECTED_DACL_SECURITY_INFORMATION, nil, nil, list, nil)
+	rights := &windows.SecurityAttributes{SecurityDescriptor: descriptor}
+	rights.Length = uint32(unsafe.Sizeof(*rights))
+	handle, err := windows.CreateFile(name, windows.GENERIC_WRITE, windows.FILE_SHARE_READ, rights, windows.CREATE_NEW, windows.FILE_ATTRIBUTE_NORMAL, 0)
+	if err != nil {
+		return fail(err)
+	}
+	return os.NewFile(uintptr(handle), path), nil
 }
 
-// readByOthers says who else may read a file, and what to do; "" where nobody
-// may.
-func readByOthers(path string, _ fs.FileInfo) string {
+// readByOthers says who else may read a file; "" where nobody may.
+func readByOthers(f *os.File) (string, error) {
 	sid, err := me()
 	if err != nil {
-		return fmt.Sprintf("it can't be told who you are: %v): make a new key with cardwright key new", err)
+		return "", err
 	}
-	rights, err := windows.GetNamedSecurityInfo(path, windows.SE_FILE_OBJECT, windows.DACL_SECURITY_INFORMATION)
+	descriptor, err := windows.GetSecurityInfo(windows.Handle(f.Fd()), windows.SE_FILE_OBJECT, windows.DACL_SECURITY_INFORMATION)
 	if err != nil {
-		return fmt.Sprintf("its rights can't be read: %v): look at them in its properties, under Security", err)
+		return "", err
 	}
-	others := mayRead(rights.String(), sid)
-	if len(others) == 0 {
-		return ""
+	others := mayRead(unsafe.Slice((*byte)(unsafe.Pointer(descriptor)), descriptor.Length()), sid)
+	for i, who := range others {
+		others[i] = accountOf(who)
 	}
-	return fmt.Sprintf("%s): take their rights away in its properties, under Security", strings.Join(others, ", "))
+	return strings.Join(others, ", "), nil
 }
+
+// accountOf is the name of the account or group that a SID stands for, where
+// the system knows it.
+func accountOf(text string) string {
+	sid, err := windows.StringToSid(text)
+	if err != nil {
+		return text
+	}
+	name, _, _, err := sid.LookupAccount("")
+	if err != nil {
+		return text
+	}
+	return fmt.Sprintf("%s (%s)", name, text)
+}
+
+// keepOthersOut says how.
+const keepOthersOut = "in its properties, under Security, leave nobody in but yourself"

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -49,10 +50,12 @@ func (s slot) drive(id string) string {
 	return drive
 }
 
-// boot starts a computer and waits until it takes commands.
+// boot starts a computer and waits until it takes commands. Its processor is
+// emulated, too: where hardware virtualisation is offered inside a virtual
+// machine it may hang, and the kernel starts in half a minute without.
 func (l *lab) boot(sd, usb slot) (*machine, error) {
 	monitor := filepath.Join(l.dir, "monitor")
-	cmd := exec.Command("qemu-system-x86_64", "-accel", "kvm", "-accel", "tcg", "-cpu", "max", "-m", "512", "-display", "none", "-no-reboot",
+	cmd := exec.Command("qemu-system-x86_64", "-accel", "tcg", "-cpu", "max", "-m", "512", "-display", "none", "-no-reboot",
 		"-kernel", filepath.Join(l.kernel, "vmlinuz"), "-initrd", filepath.Join(l.dir, "initrd"), "-append", "console=ttyS0 quiet panic=-1 random.trust_cpu=on",
 		"-monitor", "unix:"+monitor+",server=on,wait=off", "-serial", "file:"+filepath.Join(l.dir, "console"), "-serial", "stdio",
 		"-device", "sdhci-pci", "-drive", sd.drive("sdc0"), "-device", "sd-card,drive=sdc0",
@@ -65,6 +68,8 @@ func (l *lab) boot(sd, usb slot) (*machine, error) {
 	if err != nil {
 		return nil, err
 	}
+	var complaints strings.Builder
+	cmd.Stderr = &complaints
 	if err := cmd.Start(); err != nil {
 		return nil, err
 	}
@@ -78,7 +83,8 @@ func (l *lab) boot(sd, usb slot) (*machine, error) {
 	}()
 	if _, err := m.until("@ready", bootTime); err != nil {
 		m.kill()
-		return nil, fmt.Errorf("starting the emulated computer: %w", err)
+		console, _ := os.ReadFile(filepath.Join(l.dir, "console"))
+		return nil, fmt.Errorf("starting the emulated computer: %w\n%s%s", err, complaints.String(), console)
 	}
 	return m, nil
 }
