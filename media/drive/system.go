@@ -18,6 +18,14 @@ var here = system{runtime.GOOS, systemErrors}
 // followed there.
 var adviceOn = map[string]map[error][2]string{
 	"windows": {
+		ErrFull: {
+			"the card holds less than it claims: use another card",
+			"free some room on that disk, or choose a folder on another",
+		},
+		ErrTooLong: {
+			"the card holds less than it claims: use another card",
+			"choose a folder on a disk with another file system",
+		},
 		ErrBusy: {
 			"close the windows and programs that show it or use its files, then try again",
 			"another run or program has it open: close that, or choose another name",
@@ -28,6 +36,14 @@ var adviceOn = map[string]map[error][2]string{
 		},
 	},
 	"darwin": {
+		ErrFull: {
+			"the card holds less than it claims: use another card",
+			"free some room on that disk, or choose a folder on another",
+		},
+		ErrTooLong: {
+			"the card holds less than it claims: use another card",
+			"choose a folder on a disk with another file system",
+		},
 		ErrBusy: {
 			"close what uses it (diskutil list shows what is on it), then try again",
 			"another run is writing the same image: wait for it, or choose another name",

@@ -4,14 +4,16 @@ package intake
 
 import (
 	"errors"
+	"io"
 	"os"
 
 	"golang.org/x/sys/unix"
 )
 
-// lockFolder waits until no other program holds a folder, or only tries; false
-// where one does. A file system without locks lets everybody.
-func lockFolder(f *os.File, wait bool) bool {
+// lockFolder waits until no other program holds a folder, or only tries; nil
+// where one does. What it gives is closed to give the folder up. A file system
+// without locks lets everybody.
+func lockFolder(f *os.File, wait bool) io.Closer {
 	how := unix.LOCK_EX | unix.LOCK_NB
 	if wait {
 		how = unix.LOCK_EX
@@ -19,8 +21,10 @@ func lockFolder(f *os.File, wait bool) bool {
 	for {
 		switch err := unix.Flock(int(f.Fd()), how); {
 		case errors.Is(err, unix.EINTR):
+		case errors.Is(err, unix.EWOULDBLOCK):
+			return nil
 		default:
-			return !errors.Is(err, unix.EWOULDBLOCK)
+			return f
 		}
 	}
 }

@@ -3,6 +3,7 @@ package intake
 import (
 	"context"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 
@@ -28,23 +29,19 @@ func TakeTurn(ctx context.Context, shop *manifest.Shop, waiting func()) (leave f
 	if err != nil {
 		return nil, fmt.Errorf("opening the package folder: %w", err)
 	}
-	giveUp := func() { folder.Close() } // opened for reading only; it gives up the lock
-	if lockFolder(folder, false) {
-		return giveUp, nil
+	if held := lockFolder(folder, false); held != nil {
+		return func() { held.Close() }, nil // it was opened for reading only
 	}
 	waiting()
-	turn := make(chan struct{})
-	go func() {
-		lockFolder(folder, true)
-		close(turn)
-	}()
+	turn := make(chan io.Closer, 1)
+	go func() { turn <- lockFolder(folder, true) }()
 	select {
-	case <-turn:
-		return giveUp, nil
+	case held := <-turn:
+		return func() { held.Close() }, nil
 	case <-ctx.Done():
 		go func() { // whenever the turn comes
-			<-turn
-			giveUp()
+			held := <-turn
+			held.Close()
 		}()
 		return nil, ctx.Err()
 	}

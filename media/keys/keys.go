@@ -14,6 +14,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -48,11 +49,11 @@ var ErrNoPlace = errors.New("it isn't known where your key stands")
 // Place is where a technician's key stands when no other place is named: the
 // user's own folder for settings. It wraps ErrNoPlace where the environment
 // names none. A relative XDG_CONFIG_HOME is passed over, as the XDG Base
-// Directory Specification 0.8 asks for.
+// Directory Specification 0.8 asks for; Windows and macOS don't go by it at all.
 func Place() (string, error) {
 	dir, err := os.UserConfigDir()
 	home, homeErr := os.UserHomeDir()
-	if xdg := os.Getenv("XDG_CONFIG_HOME"); xdg != "" && !filepath.IsAbs(xdg) && homeErr == nil {
+	if xdg := os.Getenv("XDG_CONFIG_HOME"); runtime.GOOS != "windows" && runtime.GOOS != "darwin" && xdg != "" && !filepath.IsAbs(xdg) && homeErr == nil {
 		dir, err = filepath.Join(home, ".config"), nil
 	}
 	if err == nil && !filepath.IsAbs(dir) {

@@ -28,6 +28,7 @@ echo 3 >/proc/sys/kernel/printk
 for m in MODULES; do modprobe $m; done
 exec </dev/ttyS1 >/dev/ttyS1 2>&1
 stty -echo -onlcr
+for i in $(seq 300); do [ -b SDPART ] && [ -b USBPART ] && break; sleep 0.2; done
 echo '@ready'
 while read -r line; do
 	( eval "$line" ) </dev/null
@@ -48,7 +49,7 @@ func (l *lab) pack() error {
 	if err := os.CopyFS(filepath.Join(root, "shop"), os.DirFS("cmd/cardwright/testdata/shop")); err != nil && !os.IsExist(err) {
 		return err
 	}
-	script := strings.Replace(start, "MODULES", strings.Join(modules, " "), 1)
+	script := strings.NewReplacer("MODULES", strings.Join(modules, " "), "SDPART", sdPart, "USBPART", usbPart).Replace(start)
 	if err := os.WriteFile(filepath.Join(root, "init"), []byte(script), 0o755); err != nil {
 		return err
 	}
@@ -98,6 +99,10 @@ func copyFile(from, to string) error {
 	if err != nil {
 		return err
 	}
+	return writeFile(to, content)
+}
+
+func writeFile(to string, content []byte) error {
 	if err := os.MkdirAll(filepath.Dir(to), 0o755); err != nil {
 		return err
 	}
@@ -107,15 +112,14 @@ func copyFile(from, to string) error {
 // addModules copies the modules with all that they depend on, and the list of
 // these for modprobe.
 func (l *lab) addModules(root string) error {
-	release, err := os.ReadFile(filepath.Join(l.kernel, "release"))
+	from, err := filepath.EvalSymlinks(filepath.Join(l.kernel, "modules"))
 	if err != nil {
 		return err
 	}
-	of := filepath.Join("lib/modules", strings.TrimSpace(string(release)))
-	from := filepath.Join(l.kernel, "unpacked", of)
-	files := map[string]string{} // a module's name → its file below from
+	of := filepath.Join("lib/modules", filepath.Base(from)) // the kernel's release
+	files := map[string]string{}                            // a module's name → its file below from
 	err = filepath.WalkDir(from, func(path string, d fs.DirEntry, err error) error {
-		if err == nil && strings.HasSuffix(path, ".ko") {
+		if err == nil && (strings.HasSuffix(path, ".ko") || strings.HasSuffix(path, ".ko.xz")) {
 			files[moduleName(path)], err = filepath.Rel(from, path)
 		}
 		return err
@@ -131,10 +135,11 @@ func (l *lab) addModules(root string) error {
 		if file == "" {
 			return nil, nil // built into the kernel
 		}
-		content, err := os.ReadFile(filepath.Join(from, file))
+		content, err := moduleContent(filepath.Join(from, file))
 		if err != nil {
 			return nil, err
 		}
+		file = strings.TrimSuffix(file, ".xz")
 		var on []string
 		for _, need := range dependsOf(content) {
 			below, err := add(need)
@@ -146,7 +151,7 @@ func (l *lab) addModules(root string) error {
 		if !seen[file] {
 			seen[file] = true
 			fmt.Fprintf(&list, "%s: %s\n", file, strings.Join(on, " "))
-			if err := copyFile(filepath.Join(from, file), filepath.Join(root, of, file)); err != nil {
+			if err := writeFile(filepath.Join(root, of, file), content); err != nil {
 				return nil, err
 			}
 		}
@@ -158,6 +163,14 @@ func (l *lab) addModules(root string) error {
 		}
 	}
 	return os.WriteFile(filepath.Join(root, of, "modules.dep"), []byte(list.String()), 0o644)
+}
+
+// moduleContent is a module, unpacked where the system packs it.
+func moduleContent(path string) ([]byte, error) {
+	if strings.HasSuffix(path, ".xz") {
+		return exec.Command("xz", "--decompress", "--stdout", path).Output()
+	}
+	return os.ReadFile(path)
 }
 
 // dependsOf are the modules that one needs, as its .modinfo section says.

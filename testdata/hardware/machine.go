@@ -32,11 +32,12 @@ type machine struct {
 	in      io.WriteCloser
 	lines   chan string
 	monitor string
+	readers int // how many have been put in
 }
 
 // writeRate is how fast a card takes bytes, a second: slow enough that there
 // are moments to pull it out.
-const writeRate = 400_000
+const writeRate = 1_000_000
 
 func (s slot) drive(id string) string {
 	file := "file=" + s.image
@@ -59,7 +60,7 @@ func (l *lab) boot(sd, usb slot) (*machine, error) {
 		"-kernel", filepath.Join(l.kernel, "vmlinuz"), "-initrd", filepath.Join(l.dir, "initrd"), "-append", "console=ttyS0 quiet panic=-1 random.trust_cpu=on",
 		"-monitor", "unix:"+monitor+",server=on,wait=off", "-serial", "file:"+filepath.Join(l.dir, "console"), "-serial", "stdio",
 		"-device", "sdhci-pci", "-drive", sd.drive("sdc0"), "-device", "sd-card,drive=sdc0",
-		"-device", "qemu-xhci", "-drive", usb.drive("u0"), "-device", "usb-storage,id=usbd,drive=u0,removable=on")
+		"-device", "qemu-xhci", "-drive", usb.drive("u0"), "-device", "usb-storage,id=reader-u0,drive=u0,removable=on")
 	in, err := cmd.StdinPipe()
 	if err != nil {
 		return nil, err
@@ -156,7 +157,8 @@ func (m *machine) ask(command string) error {
 		return err
 	}
 	said, err := r.ReadString(')')
-	if strings.Contains(said, "Error") {
+	said = said[strings.LastIndex(said, "\x1b[K")+1:] // behind the echo of the command
+	if strings.Contains(said, "Error") || strings.Contains(said, "uplicate") {
 		return fmt.Errorf("%s: %s", command, strings.TrimSpace(said))
 	}
 	return err

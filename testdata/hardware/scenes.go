@@ -10,10 +10,10 @@ import (
 	"time"
 )
 
-// The drives of the emulated computer.
+// The drives of the emulated computer, and the partitions that their cards have.
 const (
-	sdDrive  = "/dev/mmcblk0"
-	usbDrive = "/dev/sda"
+	sdDrive, sdPart   = "/dev/mmcblk0", "/dev/mmcblk0p1"
+	usbDrive, usbPart = "/dev/sda", "/dev/sda1"
 )
 
 const known = "cardwright --shop /shop "
@@ -27,14 +27,27 @@ func prepare(drive string) string {
 	return codeOf(drive) + known + "prepare kittiwake --to " + drive + ` --lose-files --erase "$code"`
 }
 
+// scenes plays all of it. The first computer is kept on from the whole work to
+// the first power cut, so that a quick look starts one.
 func (l *lab) scenes(often times) error {
-	if err := l.wholeWork(); err != nil {
+	sd, usb, err := l.cards()
+	if err != nil {
+		return err
+	}
+	m, err := l.boot(sd, usb)
+	if err != nil {
+		return err
+	}
+	defer m.kill()
+	l.tell("booted")
+	spans, err := l.wholeWork(m, sd, usb)
+	if err != nil {
 		return fmt.Errorf("a card from end to end: %w", err)
 	}
-	if err := l.pulledOut(often.pulls); err != nil {
+	if err := l.pulledOut(m, usb, spans[usbDrive], often.pulls); err != nil {
 		return fmt.Errorf("a card pulled out: %w", err)
 	}
-	if err := l.powerCuts(often.cuts); err != nil {
+	if err := l.powerCuts(m, sd, spans, often.cuts); err != nil {
 		return fmt.Errorf("the power cut: %w", err)
 	}
 	if often.pulls > 1 {
@@ -71,62 +84,36 @@ func (m *machine) expect(command string, code int, says ...string) error {
 }
 
 // wholeWork prepares and verifies a card in both readers, mounts it by the
-// kernel's own vfat, and has it checked inside and outside.
-func (l *lab) wholeWork() error {
-	sd, usb, err := l.cards()
-	if err != nil {
-		return err
-	}
-	m, err := l.boot(sd, usb)
-	if err != nil {
-		return err
-	}
-	defer m.kill()
-	l.tell("booted")
-	for drive, part := range map[string]string{sdDrive: sdDrive + "p1", usbDrive: usbDrive + "1"} {
-		for _, step := range []struct {
-			command string
-			says    string
-		}{
-			{prepare(drive), "✓ GOOD: card 1 of 1"},
-			{known + "verify " + drive + " --for kittiwake --order /tmp/order.txt", "✓ GOOD"},
-			{"mount -t vfat -o ro " + part + " /mnt && cd /mnt && sha256sum -c _card/SHA256SUMS && cd / && umount /mnt", "OK"},
-		} {
-			if err := m.expect(step.command, 0, step.says); err != nil {
-				return err
-			}
+// kernel's own vfat, and has it checked inside and outside. It gives how long
+// preparing took in each.
+func (l *lab) wholeWork(m *machine, sd, usb slot) (map[string]time.Duration, error) {
+	spans := map[string]time.Duration{}
+	for _, r := range []struct{ drive, part, image string }{{sdDrive, sdPart, sd.image}, {usbDrive, usbPart, usb.image}} {
+		begin := time.Now()
+		if err := m.expect(prepare(r.drive), 0, "✓ GOOD: card 1 of 1"); err != nil {
+			return nil, err
 		}
-		l.tell("prepared, verified, mounted and checked in %s", drive)
-	}
-	m.kill()
-	for _, s := range []slot{sd, usb} {
-		if state, err := l.stateOf(s.image); err != nil || state != good {
-			return fmt.Errorf("%s is %s afterwards, expected good (%v)", s.image, state, err)
+		spans[r.drive] = time.Since(begin)
+		if err := m.expect(known+"verify "+r.drive+" --for kittiwake --order /tmp/order.txt", 0, "✓ GOOD"); err != nil {
+			return nil, err
 		}
+		if err := m.expect("mount -t vfat -o ro "+r.part+" /mnt && cd /mnt && sha256sum -c _card/SHA256SUMS && cd / && umount /mnt", 0, "OK"); err != nil {
+			return nil, err
+		}
+		if err := l.expectState(good, r.image); err != nil {
+			return nil, err
+		}
+		l.tell("prepared, verified, mounted and checked in %s", r.drive)
 	}
-	return nil
+	return spans, nil
 }
 
 // pulledOut pulls the reader on USB out while its card is written, and puts it
 // in again with a fresh card.
-func (l *lab) pulledOut(times int) error {
-	sd, usb, err := l.cards()
-	if err != nil {
-		return err
-	}
-	m, err := l.boot(sd, usb)
-	if err != nil {
-		return err
-	}
-	defer m.kill()
-	begin := time.Now()
-	if err := m.expect(prepare(usbDrive), 0); err != nil {
-		return err
-	}
-	span := time.Since(begin)
+func (l *lab) pulledOut(m *machine, usb slot, span time.Duration, times int) error {
 	states := map[state]int{}
 	for n := range times {
-		if err := m.replace(l, usb, n); err != nil {
+		if err := m.replace(l, usb, n > 0); err != nil {
 			return err
 		}
 		if err := m.send(prepare(usbDrive)); err != nil {
@@ -134,7 +121,7 @@ func (l *lab) pulledOut(times int) error {
 		}
 		at := moment(span, n, times)
 		time.Sleep(at)
-		if err := m.ask("device_del usbd"); err != nil {
+		if err := m.pull(); err != nil {
 			return err
 		}
 		said, code, err := m.answer()
@@ -154,10 +141,11 @@ func (l *lab) pulledOut(times int) error {
 	return nil
 }
 
-// replace puts the reader in again, with a fresh card.
-func (m *machine) replace(l *lab, usb slot, n int) error {
-	if n == 0 {
-		if err := m.ask("device_del usbd"); err != nil {
+// replace takes the reader out, unless it is out already, and puts in another,
+// with a fresh card.
+func (m *machine) replace(l *lab, usb slot, out bool) error {
+	if !out {
+		if err := m.pull(); err != nil {
 			return err
 		}
 	}
@@ -167,46 +155,52 @@ func (m *machine) replace(l *lab, usb slot, n int) error {
 	if err := l.fresh(usb.image); err != nil {
 		return err
 	}
-	_ = m.ask("drive_del u0") // gone with its device, as a rule
-	if err := m.ask("drive_add 0 " + usb.drive("u0")); err != nil {
+	// names of their own: qemu forgets those of the one before when it gets to it
+	m.readers++
+	id := fmt.Sprintf("u%d", m.readers)
+	if err := m.ask("drive_add 0 " + usb.drive(id)); err != nil {
 		return err
 	}
-	if err := m.ask("device_add usb-storage,id=usbd,drive=u0,removable=on"); err != nil {
+	if err := m.ask("device_add usb-storage,id=reader-" + id + ",drive=" + id + ",removable=on"); err != nil {
 		return err
 	}
-	return m.expect("for i in $(seq 200); do [ -e "+usbDrive+" ] && break; sleep 0.2; done; sleep 1; ls "+usbDrive, 0)
+	return m.expect("for i in $(seq 200); do [ -b "+usbPart+" ] && break; sleep 0.2; done; [ -b "+usbPart+" ]", 0)
 }
 
+// pull takes the reader on USB out.
+func (m *machine) pull() error { return m.ask(fmt.Sprintf("device_del reader-u%d", m.readers)) }
+
 // moment is one of so many, spread over a span by chance: before the first byte
-// is written up to after the last.
+// is written up to after the last. A single one is well within it.
 func moment(span time.Duration, n, of int) time.Duration {
+	if of == 1 {
+		return span/4 + time.Duration(rand.Int64N(int64(span)/2+1))
+	}
 	part := span / time.Duration(of)
 	return part*time.Duration(n) + time.Duration(rand.Int64N(int64(part)+1))
 }
 
-// powerCuts switches the computer off while it writes to both readers in turn.
-func (l *lab) powerCuts(times int) error {
+// powerCuts switches the computer off while it writes, in both readers in turn;
+// first the one that is on.
+func (l *lab) powerCuts(m *machine, sd slot, spans map[string]time.Duration, times int) error {
 	states := map[state]int{}
-	span := 20 * time.Second
+	drive, image := sdDrive, sd.image
 	for n := range times {
-		sd, usb, err := l.cards()
-		if err != nil {
-			return err
+		if n > 0 {
+			sd, usb, err := l.cards()
+			if err != nil {
+				return err
+			}
+			if m, err = l.boot(sd, usb); err != nil {
+				return err
+			}
+			if drive, image = sdDrive, sd.image; n%2 == 1 {
+				drive, image = usbDrive, usb.image
+			}
 		}
-		m, err := l.boot(sd, usb)
-		if err != nil {
-			return err
-		}
-		drive, image := sdDrive, sd.image
-		if n%2 == 1 {
-			drive, image = usbDrive, usb.image
-		}
-		if n < 2 && times > 1 { // the first of each shows how long it takes
-			begin := time.Now()
-			err = m.expect(prepare(drive), 0)
-			span = time.Since(begin)
-		} else if err = m.send(prepare(drive)); err == nil {
-			time.Sleep(moment(span, n%times, times))
+		err := m.send(prepare(drive))
+		if err == nil {
+			time.Sleep(moment(spans[drive], n, times))
 		}
 		m.kill()
 		if err != nil {
@@ -220,6 +214,9 @@ func (l *lab) powerCuts(times int) error {
 			return fmt.Errorf("at moment %d of %d the card in %s is %s", n+1, times, drive, s)
 		}
 		states[s]++
+		if (n+1)%10 == 0 {
+			l.tell("power cut at %d moments: %v", n+1, states)
+		}
 	}
 	l.tell("power cut at %d moments: %v", times, states)
 	return nil

@@ -1,5 +1,3 @@
-//go:build unix
-
 package ledgertest
 
 import (
@@ -9,9 +7,7 @@ import (
 	"net/url"
 	"os"
 	"os/exec"
-	"os/user"
 	"path/filepath"
-	"strconv"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -66,42 +62,12 @@ func postgresProgram(name string) (string, error) {
 
 func (s *Server) data() string { return filepath.Join(s.dir, "data") }
 
-// credential is an unprivileged user to run as: PostgreSQL refuses root.
-func credential() (*syscall.Credential, error) {
-	if os.Getuid() != 0 {
-		return nil, nil
-	}
-	for _, name := range []string{"postgres", "nobody"} {
-		if u, err := user.Lookup(name); err == nil {
-			uid, err1 := strconv.ParseUint(u.Uid, 10, 32)
-			gid, err2 := strconv.ParseUint(u.Gid, 10, 32)
-			return &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}, errors.Join(err1, err2)
-		}
-	}
-	return nil, errors.New("no unprivileged user to run PostgreSQL as")
-}
-
-func (s *Server) giveAway(dir string) error {
-	c, err := credential()
-	if err != nil || c == nil {
-		return err
-	}
-	return os.Chown(dir, int(c.Uid), int(c.Gid))
-}
-
 func (s *Server) run(cmd *exec.Cmd) (string, error) {
 	if err := s.as(cmd); err != nil {
 		return "", err
 	}
 	out, err := cmd.CombinedOutput()
 	return string(out), err
-}
-
-func (s *Server) as(cmd *exec.Cmd) error {
-	c, err := credential()
-	cmd.Dir = s.dir
-	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: c}
-	return err
 }
 
 // patience is how long a server may take to answer.

@@ -1,0 +1,44 @@
+package keys
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/sys/windows"
+)
+
+// By Windows' own calls: who may open a new key, and that letting others in is
+// noticed, whatever the folder hands down.
+func TestOthersAreKeptOut(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "a", "shop.key")
+	made, err := New(path)
+	require.NoError(t, err)
+	loaded, err := Load(path)
+	require.NoError(t, err)
+	assert.Equal(t, made.Public(), loaded.Public())
+	_, err = New(path)
+	require.ErrorContains(t, err, "left as it is")
+
+	me, err := me()
+	require.NoError(t, err)
+	letIn(t, path, "D:P(A;;FA;;;"+me+")(A;;FR;;;WD)")
+	_, err = Load(path)
+	require.ErrorContains(t, err, "may be read by others")
+	require.ErrorContains(t, err, "S-1-1-0")
+
+	_, err = Load(path + ".none")
+	require.ErrorIs(t, err, os.ErrNotExist)
+}
+
+func letIn(t *testing.T, path, sddl string) {
+	t.Helper()
+	descriptor, err := windows.SecurityDescriptorFromString(sddl)
+	require.NoError(t, err)
+	list, _, err := descriptor.DACL()
+	require.NoError(t, err)
+	require.NoError(t, windows.SetNamedSecurityInfo(path, windows.SE_FILE_OBJECT,
+		windows.DACL_SECURITY_INFORMATION|windows.PROTECTED_DACL_SECURITY_INFORMATION, nil, nil, list, nil))
+}
