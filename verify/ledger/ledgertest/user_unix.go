@@ -40,4 +40,3 @@ func (s *Server) as(cmd *exec.Cmd) error {
 	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: c}
 	return err
 }
-
