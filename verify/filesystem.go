@@ -22,27 +22,24 @@ func judgeSize(m matched, tell teller) {
 	tell(tooLarge.at("", "at most "+media.Bytes(l.Most), media.Bytes(bytes)))
 }
 
-// minor are faults in book-keeping that no file depends on; machines that used
-// a card leave them behind.
-var minor = map[fatread.FaultKind]bool{
-	fatread.InfoFree: true, fatread.InfoNext: true, fatread.DirtyFlag: true, fatread.ErrorFlag: true,
-	fatread.LabelDiffers: true, fatread.LabelExtra: true, fatread.EntryTime: true, fatread.ClustersLost: true,
-	fatread.HiddenSectors: true, fatread.BootCode: true, fatread.BootAlone: true, fatread.TableLeft: true, fatread.EntryBehind: true,
-}
+// faultCauses are what faults mean that are no damage, or whose cause is known:
+// of all others devices may read a damaged file system differently.
+var faultCauses = map[fatread.FaultKind]cause{
+	fatread.InfoFree: bookKeeping, fatread.InfoNext: bookKeeping, fatread.DirtyFlag: bookKeeping, fatread.ErrorFlag: bookKeeping,
+	fatread.LabelDiffers: bookKeeping, fatread.LabelExtra: bookKeeping, fatread.EntryTime: bookKeeping,
+	fatread.ClustersLost: bookKeeping, fatread.HiddenSectors: bookKeeping,
 
-// meanings of faults that are no damage, or whose cause is known; of all others
-// it is that devices may read a damaged file system differently.
-var meanings = map[fatread.FaultKind]string{
-	fatread.PartitionType:    "The partition table says something else than is there: devices may pass it over",
-	fatread.PartitionOutside: "The partition is larger than the card: a card that claims more than it holds, or a copy that was cut short",
-	fatread.VolumeSize:       "The file system is larger than the room for it: a card that claims more than it holds, or a copy that was cut short",
-	fatread.TableAmbiguous:   "The card says in two ways what is on it: some devices go by the one, some by the other",
-	fatread.TableStale:       "The card has a table left from before: some devices go by it",
-	fatread.FATsDiffer:       "The two copies of the table that leads to the files differ: devices may go by either",
-	fatread.BootCode:         "The boot sector's copy differs in what no device goes by: boot code, or the names and numbers beside it",
-	fatread.BootAlone:        "The boot sector has no copy: if it is damaged, nothing leads to the files",
-	fatread.TableLeft:        "The end of the card has the backup of a table from before; no device goes by it alone",
-	fatread.EntryBehind:      "Bytes from before stand behind the end of a folder: readers stop there, and no file depends on them",
+	fatread.BootCode:    bookKeeping.saying("The boot sector's copy differs in what no device goes by: boot code, or the names and numbers beside it (%s)."),
+	fatread.BootAlone:   bookKeeping.saying("The boot sector has no copy: if it is damaged, nothing leads to the files (%s)."),
+	fatread.TableLeft:   bookKeeping.saying("The end of the card has the backup of a table from before; no device goes by it alone (%s)."),
+	fatread.EntryBehind: bookKeeping.saying("Bytes from before stand behind the end of a folder: readers stop there, and no file depends on them (%s)."),
+
+	fatread.PartitionType:    damaged.saying("The partition table says something else than is there: devices may pass it over (%s)."),
+	fatread.PartitionOutside: damaged.saying("The partition is larger than the card: a card that claims more than it holds, or a copy that was cut short (%s)."),
+	fatread.VolumeSize:       damaged.saying("The file system is larger than the room for it: a card that claims more than it holds, or a copy that was cut short (%s)."),
+	fatread.TableAmbiguous:   damaged.saying("The card says in two ways what is on it: some devices go by the one, some by the other (%s)."),
+	fatread.TableStale:       damaged.saying("The card has a table left from before: some devices go by it (%s)."),
+	fatread.FATsDiffer:       damaged.saying("The two copies of the table that leads to the files differ: devices may go by either (%s)."),
 }
 
 // judgeFaults tells what is wrong with the partition table and the file system.
@@ -64,19 +61,15 @@ func ofFault(f fatread.Fault) Finding {
 	if f.Unread() {
 		return notRead(f.Path, f.Offset, f.Found)
 	}
-	as := damaged
-	if minor[f.Kind] {
-		as = bookKeeping
-	}
-	as = as.meaningOf(f.Kind)
-	if meaning, ok := meanings[f.Kind]; ok {
-		as.meaning = meaning + " (" + string(f.Kind) + ")."
+	as, known := faultCauses[f.Kind]
+	if !known {
+		as = damaged
 	}
 	where := ""
 	if f.Offset >= 0 {
 		where = fmt.Sprintf(" (byte %d of the card)", f.Offset)
 	}
-	return as.at(f.Path, f.Expected, f.Found+where)
+	return as.meaningOf(f.Kind).at(f.Path, f.Expected, f.Found+where)
 }
 
 // notRead is a finding of what couldn't be read; offset is in bytes from the

@@ -36,6 +36,13 @@ func (c cause) adviceFor(details ...any) cause {
 	return c
 }
 
+// saying is a cause that means something else.
+func (c cause) saying(meaning string) cause {
+	c.meaning = meaning
+	return c
+}
+
+// weighing is a cause that weighs more or less.
 func (c cause) weighing(s Severity) cause {
 	c.severity = s
 	return c

@@ -39,13 +39,11 @@ type boot struct {
 	unread                             bool // the first sector can't be read: these are its backup's
 }
 
-// complaint is a field that makes no sense; a fatal one leaves no way to read
-// the volume.
+// complaint is a fault of a boot sector, its offset counted from there; a fatal
+// one leaves no way to read the volume.
 type complaint struct {
-	fatal           bool
-	kind            FaultKind
-	at              int64 // within the sector
-	expected, found string
+	Fault
+	fatal bool
 }
 
 func anyFatal(all []complaint) bool {
@@ -75,8 +73,6 @@ func parseBoot(b []byte) (boot, []complaint) {
 		tail = b[64:]
 	}
 	v.dirty = tail[1]&1 != 0
-	if tail[2] == 0x28 || tail[2] == 0x29 {
-	}
 	if tail[2] == 0x29 {
 		v.label = string(tail[7:18])
 	}
@@ -87,7 +83,7 @@ func parseBoot(b []byte) (boot, []complaint) {
 func (v *boot) sizes() (all []complaint) {
 	bad := func(wrong bool, at int64, expected string, found int64) {
 		if wrong {
-			all = append(all, complaint{true, BootField, at, expected, fmt.Sprint(found)})
+			all = append(all, complaint{Fault{Kind: BootField, Offset: at, Expected: expected, Found: fmt.Sprint(found)}, true})
 		}
 	}
 	bad(!powerOfTwo(v.sector) || v.sector < 512 || v.sector > 4096, 11, "512, 1024, 2048 or 4096 bytes a sector", v.sector)
@@ -107,7 +103,7 @@ func (v *boot) sizes() (all []complaint) {
 func (v *boot) fields(b []byte) (all []complaint) {
 	note := func(wrong bool, kind FaultKind, at int64, expected, format string, found any) {
 		if wrong {
-			all = append(all, complaint{false, kind, at, expected, fmt.Sprintf(format, found)})
+			all = append(all, complaint{Fault{Kind: kind, Offset: at, Expected: expected, Found: fmt.Sprintf(format, found)}, false})
 		}
 	}
 	note(!signed(b), BootSignature, 510, "55 aa", "% x", b[510:512])
@@ -242,10 +238,8 @@ func (c *Card) findBoot(p *Partition, head []byte, unreadable bool) (boot, bool)
 
 func (c *Card) complain(p *Partition, complaints []complaint) {
 	for _, x := range complaints {
-		c.add(Fault{
-			Kind: x.kind, Partition: p.Number, Path: "", Offset: p.Start + x.at,
-			Expected: x.expected, Found: x.found,
-		})
+		x.Partition, x.Offset = p.Number, p.Start+x.Offset
+		c.add(x.Fault)
 	}
 }
 

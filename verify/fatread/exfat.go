@@ -52,7 +52,7 @@ func parseExFAT(s []byte) (exfatBoot, []complaint) {
 func (b *exfatBoot) sizes(s []byte) (all []complaint) {
 	bad := func(wrong bool, at int64, expected string, found any) {
 		if wrong {
-			all = append(all, complaint{true, BootField, at, expected, fmt.Sprint(found)})
+			all = append(all, complaint{Fault{Kind: BootField, Offset: at, Expected: expected, Found: fmt.Sprint(found)}, true})
 		}
 	}
 	bad(s[105] != 1, 104, "revision 1", fmt.Sprintf("%d.%d", s[105], s[104]))
@@ -69,7 +69,7 @@ func (b *exfatBoot) sizes(s []byte) (all []complaint) {
 func (b *exfatBoot) fields(s []byte) (all []complaint) {
 	note := func(wrong bool, kind FaultKind, at int64, expected, found string) {
 		if wrong {
-			all = append(all, complaint{false, kind, at, expected, found})
+			all = append(all, complaint{Fault{Kind: kind, Offset: at, Expected: expected, Found: found}, false})
 		}
 	}
 	note(!signed(s), BootSignature, 510, "55 aa", fmt.Sprintf("% x", s[510:512]))
