@@ -34,20 +34,19 @@ type identifier struct {
 	known    catalogue
 	visit    *Aboard // nil: no vessel was named
 	blind    bool
-	absent   []absence // what they may be instead of; noted there
+	absent   []absence // what they may be instead of, and what was found of it
 	unzipped uint64    // bytes unpacked from archives so far
 }
 
 // identifyOthers tells what is on the card beside what is expected: each file
-// once, by what it turned out to be. What wanted files are found as is noted
-// with those that are absent.
-func identifyOthers(ctx context.Context, m *matched) (others []identified) {
+// once, by what it turned out to be; and of absent files what was found instead.
+func identifyOthers(ctx context.Context, m matched) (others []identified, absent []absence) {
 	nothingWanted := m.expected.FromRecord && len(m.wanted) == 0
 	if nothingWanted && len(m.known.byDigest) == 0 { // nothing to compare with
-		return nil
+		return nil, m.absent
 	}
 	filled := m.card.files.filledFolders()
-	i := identifier{ctx: ctx, known: m.known, visit: m.expected.visit(), blind: m.card.blind, absent: m.absent}
+	i := identifier{ctx: ctx, known: m.known, visit: m.expected.visit(), blind: m.card.blind, absent: slices.Clone(m.absent)}
 	for _, f := range m.card.files.all {
 		if !f.dir && m.inPlace(f) || m.isMoved(f) || f.dir && filled[key(f.Path)] || m.isOwn(f) {
 			continue
@@ -61,7 +60,7 @@ func identifyOthers(ctx context.Context, m *matched) (others []identified) {
 		}
 		others = append(others, it)
 	}
-	return others
+	return others, i.absent
 }
 
 // amongOurs tells of a file that isn't beside the card's own but among them: in

@@ -65,17 +65,10 @@ func match(ctx context.Context, card onCard, expected Expected) matched {
 		m.byKey[key(w.Path)] = w
 	}
 	m.known = catalogueOf(expected.shop(), m.wanted)
-	comparing := comparer{ctx, card.own, expected}
-	for _, w := range m.wanted {
-		if f := card.files.fileAt(w.Path); f != nil {
-			m.pairs = append(m.pairs, comparing.pair(w, f))
-		} else {
-			m.absent = append(m.absent, absence{RecordFile: w})
-		}
-	}
-	m.movedTo = map[string]string{}
-	m.findMoved()
-	m.others = identifyOthers(ctx, &m)
+	m.pairs, m.absent = pairUp(comparer{ctx, card.own, expected}, card.files, m.wanted)
+	m.moved, m.absent = movedSteps(expected.visit(), card.files, m.absent)
+	m.movedTo = placesOf(m.moved)
+	m.others, m.absent = identifyOthers(ctx, m)
 	m.reworded = rewordedOrder(m)
 	return m
 }
@@ -101,39 +94,61 @@ func wantedFiles(expected Expected, record *media.Record) []media.RecordFile {
 	return wanted
 }
 
-// findMoved finds the files of steps that stand whole in a folder of another
+// pairUp sets what stands where wanted files should beside them; the others are
+// absent.
+func pairUp(comparing comparer, l files, wanted []media.RecordFile) (pairs []pairing, absent []absence) {
+	for _, w := range wanted {
+		if f := l.fileAt(w.Path); f != nil {
+			pairs = append(pairs, comparing.pair(w, f))
+		} else {
+			absent = append(absent, absence{RecordFile: w})
+		}
+	}
+	return pairs, absent
+}
+
+// movedSteps finds the steps whose files stand whole in a folder of another
 // name, on a card that somebody else made: where the folder is chosen on the
-// device's screen, that is no fault.
-func (m *matched) findMoved() {
-	visit := m.expected.visit()
+// device's screen, that is no fault. left are the files that are absent still.
+func movedSteps(visit *Aboard, l files, absent []absence) (moved []movedStep, left []absence) {
+	left = absent
 	if visit == nil {
-		return
+		return nil, left
 	}
 	for _, s := range visit.steps() {
-		if !visit.choosesFolder(s) || !m.allAbsent(s) {
+		if !visit.choosesFolder(s) || !allAbsent(s, left) {
 			continue
 		}
-		folder, found := folderWith(m.card.files, s.Files)
+		folder, found := folderWith(l, s.Files)
 		if found == nil {
 			continue
 		}
-		m.moved = append(m.moved, movedStep{s, folder, found})
-		for i, f := range s.Files {
-			m.movedTo[key(below(s.Folder, f.Name))] = found[i].Path
-		}
-		m.absent = slices.DeleteFunc(m.absent, func(a absence) bool {
+		moved = append(moved, movedStep{s, folder, found})
+		left = slices.DeleteFunc(left, func(a absence) bool {
 			return slices.ContainsFunc(s.Files, func(f order.File) bool { return key(a.Path) == key(below(s.Folder, f.Name)) })
 		})
 	}
+	return moved, left
 }
 
-func (m *matched) allAbsent(s order.Step) bool {
+func allAbsent(s order.Step, absent []absence) bool {
 	for _, f := range s.Files {
-		if !slices.ContainsFunc(m.absent, func(a absence) bool { return key(a.Path) == key(below(s.Folder, f.Name)) }) {
+		if !slices.ContainsFunc(absent, func(a absence) bool { return key(a.Path) == key(below(s.Folder, f.Name)) }) {
 			return false
 		}
 	}
 	return len(s.Files) > 0
+}
+
+// placesOf is where the files of moved steps stand, by key of the wanted path.
+func placesOf(moved []movedStep) map[string]string {
+	places := map[string]string{}
+	for _, s := range moved {
+		for i, f := range s.Files {
+			places[key(below(s.Folder, f.Name))] = s.files[i].Path
+		}
+	}
+	return places
 }
 
 // folderWith is a folder that has all of these files, right and whole, and what

@@ -149,6 +149,7 @@ func followingFrom(findings []verify.Finding, k verify.Kind) (n int) {
 	}
 	return n
 }
+
 func follow(n int) string {
 	if n == 1 {
 		return "1 more finding follows"
