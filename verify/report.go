@@ -15,8 +15,8 @@ import (
 	"cardwright/manifest/version"
 )
 
-// Format is the version of the report's JSON form.
-const Format = 1
+// format is the version of the report's JSON form.
+const format = 1
 
 // Verdict is the conclusion of a report.
 type Verdict string
@@ -78,7 +78,7 @@ func (c Counts) rightFiles() bool {
 // conclude makes the report of a judged card.
 func conclude(j judged) Report {
 	r := Report{
-		Format: Format, Findings: j.list, Counts: j.counts(), Digest: j.card.digest, Brings: j.brings(),
+		Format: format, Findings: j.list, Counts: j.counts(), Digest: j.card.digest, Brings: j.brings(),
 		commands: j.expected.Commands, repairs: j.expected.visit() != nil && !j.expected.Nothing,
 		weight: j.weight, whole: map[string]*file{},
 	}
