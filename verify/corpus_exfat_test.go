@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"encoding/binary"
 	"os"
+	"os/exec"
 	"path"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf16"
 
 	"github.com/stretchr/testify/require"
@@ -155,9 +157,21 @@ func (s *stranger) mounted(do func(dir string)) {
 	require.NoError(s.t, os.MkdirAll(dir, 0o700))
 	s.onLoop(func(loop string) {
 		outside(s.t, "", "mount.exfat-fuse", loop, dir)
-		defer outside(s.t, "", "umount", dir)
+		defer s.unmount(dir)
 		do(dir)
 	})
+}
+
+// unmount waits for what a process that is just being started still holds.
+func (s *stranger) unmount(dir string) {
+	s.t.Helper()
+	for range 50 {
+		if exec.Command(outsideTool(s.t, "umount"), dir).Run() == nil {
+			return
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
+	outside(s.t, "", "umount", dir)
 }
 
 func (s *stranger) write(dir, name string, content []byte) {
