@@ -146,7 +146,8 @@ func (s *session) writeOpen(w io.Writer, vessel *manifest.Vessel) {
 // planAnswer is a plan in JSON, with what is open.
 type planAnswer struct {
 	order.Plan
-	Open []openOn `json:"open,omitempty"`
+	Open   []openOn `json:"open,omitempty"`
+	Behind []stay   `json:"behind"`
 }
 
 // openAtSteps is what is open about each device, in words, for the sheet.

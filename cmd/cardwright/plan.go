@@ -121,21 +121,22 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	if err != nil && !isUnread {
 		return err
 	}
+	behind := staysBehind(shop, vessel, o.ask, plan)
 	if !s.json {
 		s.writeOpen(s.out, vessel)
 	}
 	switch {
 	case s.json:
-		s.writeJSON(planAnswer{plan, s.openOf(vessel)})
+		s.writeJSON(planAnswer{plan, s.openOf(vessel), behind.stays})
 	case isUnread:
 		writeUnread(s.out, vessel, unread, plan)
 	default:
-		writePlan(s.out, vessel, plan)
+		writePlan(s.out, vessel, plan, behind)
 	}
 	switch {
 	case isUnread:
 		return &answered{exitCouldNot}
-	case plan.Conflict != nil:
+	case plan.Conflict != nil, behind.blocked():
 		return &answered{exitNo}
 	}
 	return nil
@@ -230,10 +231,12 @@ func followsText(p order.Plan) string {
 	return fmt.Sprintf("%s, %s (%s)", counted(len(p.Steps), "step"), timeText(p.Time), strings.Join(parts, ", "))
 }
 
-func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {
+func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind behind) {
 	switch {
 	case plan.Conflict != nil:
 		writeConflict(w, vessel, plan.Conflict)
+	case behind.blocked():
+		fmt.Fprintf(w, "%s: nothing can be done for %s alone.\n", visible.Visible(vessel.Name), strings.Join(behind.only, ", "))
 	case len(plan.Steps) == 0:
 		fmt.Fprintf(w, "%s: nothing to do; every device runs the newest release that fits.\n", visible.Visible(vessel.Name))
 	default:
@@ -250,18 +253,28 @@ func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {
 		}
 		writeOutOfService(w, plan.OutOfService)
 	}
-	writeNotes(w, plan.Notes)
+	behind.write(w)
+	writeNotes(w, behind.without(plan.Notes))
 }
 
 func writeStep(w io.Writer, s order.Step) {
 	fmt.Fprintf(w, "%3d. %s (%s)%s\n", s.Number, s.Device, s.Model, through(s))
 	if s.Card == 0 {
-		fmt.Fprintf(w, "     %s → %s, %s, on no card: the catalogue has no file of it\n", s.From, s.To, counted(s.Minutes, "minute"))
-		return
+		fmt.Fprintf(w, "     %s → %s, %s, on no card: the catalogue has no file of it\n", s.From, s.To, stepMinutes(s))
+	} else {
+		fmt.Fprintf(w, "     %s → %s, %s, card %d, folder %s\n", s.From, s.To, stepMinutes(s), s.Card, visible.Visible("/"+s.Folder))
 	}
-	folder := "/" + s.Folder
-	fmt.Fprintf(w, "     %s → %s, %s, card %d, folder %s\n",
-		s.From, s.To, counted(s.Minutes, "minute"), s.Card, visible.Visible(folder))
+	if len(s.Why) > 0 {
+		const named = 3
+		fmt.Fprintln(w, wrappedAfter("     because: ", strings.Join(s.Why[:min(len(s.Why), named)], "; "), "       "))
+	}
+}
+
+func stepMinutes(s order.Step) string {
+	if s.Minutes == 0 {
+		return "minutes not given"
+	}
+	return counted(s.Minutes, "minute")
 }
 
 func through(s order.Step) string {

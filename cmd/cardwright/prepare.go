@@ -175,7 +175,7 @@ func (p *preparing) nothingToWrite() error {
 	if p.session.json {
 		p.answer(prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}})
 	} else {
-		writePlan(p.session.out, p.vessel, p.plan)
+		writePlan(p.session.out, p.vessel, p.plan, staysBehind(p.shop, p.vessel, p.options.ask, p.plan))
 		fmt.Fprintln(p.session.out, "No card was written.")
 	}
 	if p.plan.Conflict != nil {

@@ -27,11 +27,11 @@ type fact struct {
 // facts that are struck from it.
 type question struct {
 	shop    *manifest.Shop
+	vessel  *manifest.Vessel
 	devices []*manifest.Device
 	ask     Ask
 	end     map[*manifest.Device]version.V // versions that single devices must end on
 	struck  map[fact]bool
-	known   bool // devices are exchanged for such as run a release of the catalogue
 	limits  limits
 }
 
@@ -124,7 +124,7 @@ func (b *builder) option(d *device, at point) (option, bool) {
 		o.over = newSet(len(d.options) + 1)
 		return o, true
 	}
-	return o, o.fitted && (o.release != nil || !b.known)
+	return o, o.fitted
 }
 
 // installable tells whether a release can be installed; nil stands for one that

@@ -104,7 +104,7 @@ func (v *visit) make() error {
 		for j, d := range devices {
 			v.at[slices.Index(v.vessel.Devices, d)] = place{n, j}
 		}
-		q := question{shop: v.shop, devices: devices, ask: v.ask, limits: v.limits}
+		q := question{shop: v.shop, vessel: v.vessel, devices: devices, ask: v.ask, limits: v.limits}
 		if err := v.solve(&q); err != nil {
 			return err
 		}

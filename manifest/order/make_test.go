@@ -110,7 +110,7 @@ func TestMakeOutOfService(t *testing.T) {
 	plan, err := Make(scene(`
 		model plot card passes[radar]
 		3.1
-		4.0 needs[radar >= 1.8 by end]
+		4.0 needs[radar >= 1.8 by end] minutes[20]
 		model radar
 		1.6
 		1.8 passed[>= 4.0]
@@ -121,8 +121,8 @@ func TestMakeOutOfService(t *testing.T) {
 		device helm plot 3.1
 		device radar radar 1.6 through[helm]`))
 	require.NoError(t, err)
-	assert.Equal(t, "pilot 1.0>2.0, helm 3.1>4.0, radar 1.6>1.8 through helm", short(plan))
-	assert.Equal(t, []OutOfService{{"pilot", 1, 2, 0, true}, {"radar", 2, 3, 0, true}}, plan.OutOfService)
+	assert.Equal(t, "helm 3.1>4.0, radar 1.6>1.8 through helm, pilot 1.0>2.0", short(plan))
+	assert.Equal(t, []OutOfService{{"radar", 1, 2, 20, true}}, plan.OutOfService)
 }
 
 func TestMakeConflict(t *testing.T) {

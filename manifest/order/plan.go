@@ -40,6 +40,7 @@ type Step struct {
 	Over    string    `json:"over"`   // the range the device must run before this; "" is any
 	Through string    `json:"through"`
 	Minutes int       `json:"minutes"`
+	Why     []string  `json:"why,omitempty"` // it is there, and stands where it does
 }
 
 // File is one file that a step needs.

@@ -44,6 +44,24 @@ func (a point) compare(b point) int {
 	return -1
 }
 
+// example is a version that stands for the point; ok is false where none was
+// found between the two beside it.
+func (a point) example() (v version.V, ok bool) {
+	if !a.after {
+		return a.version, true
+	}
+	for _, end := range []version.V{".0.1", ".1", "+1", "+", "0", "~1", "~~"} {
+		v = a.version + end
+		if a.version == "" {
+			v = "0" + end
+		}
+		if (a.version == "" || version.Compare(v, a.version) > 0) && (a.next == "" || version.Compare(v, a.next) < 0) {
+			return v, true
+		}
+	}
+	return "", false
+}
+
 // in tells whether the version is in the range.
 func (a point) in(r version.Range) bool {
 	if !a.after {

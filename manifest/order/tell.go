@@ -24,6 +24,7 @@ func (v *visit) tell(a *arranger, moves []move) {
 		v.plan.OutOfService = append(v.plan.OutOfService, w)
 	}
 	v.plan.Time = timeOf(v.shop, v.vessel, v.plan.Steps)
+	v.reasons()
 	v.noteSteps()
 	v.noteBehind()
 }

@@ -69,7 +69,18 @@ func (p Plan) ends(d *manifest.Device) version.V {
 }
 
 func (r *Reason) explain(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, d *manifest.Device) error {
-	q := question{shop: shop, ask: ask, limits: standard}
+	var newer []*manifest.Release
+	for _, release := range slices.Backward(releases(shop.Model(d.Model), d.Variant)) {
+		if version.Compare(release.Version, r.Ends) > 0 {
+			newer = append(newer, release)
+		}
+	}
+	return r.explainWhy(shop, vessel, ask, d, newer...)
+}
+
+// explainWhy explains why a device doesn't end on these releases.
+func (r *Reason) explainWhy(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, d *manifest.Device, newer ...*manifest.Release) error {
+	q := question{shop: shop, vessel: vessel, ask: ask, limits: standard}
 	for _, devices := range components(shop, vessel) {
 		if slices.Contains(devices, d) {
 			q.devices = devices
@@ -79,10 +90,8 @@ func (r *Reason) explain(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, 
 	if !ok {
 		return &GaveUp{ids(q.devices), "the choice can't be told again"}
 	}
-	for _, release := range slices.Backward(releases(shop.Model(d.Model), d.Variant)) {
-		if version.Compare(release.Version, r.Ends) > 0 {
-			r.Newer = append(r.Newer, q.notChosen(d, release, chosen))
-		}
+	for _, release := range newer {
+		r.Newer = append(r.Newer, q.notChosen(d, release, chosen))
 	}
 	return nil
 }
