@@ -18,6 +18,7 @@ import (
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/export"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/store"
 	"cardwright/verify/visible"
 )
@@ -203,7 +204,13 @@ func writeHistory(w io.Writer, id string, h audit.History) {
 	fmt.Fprintf(w, "%s %s: %s on record.\n\n", visible.Visible(id), when, counted(len(h.Devices), "device"))
 	for _, d := range h.Devices {
 		writeDevice(w, d)
+		for _, o := range d.Open {
+			if o.Kind != known.Disputed { // said already
+				fmt.Fprintf(w, "    %s\n", wrapped("! "+o.Tell(func(o *known.Open) string { return date(o.At) }), "      "))
+			}
+		}
 	}
+	writeLeftOut(w, h.LeftOut)
 	for i, c := range h.Contradictions {
 		if i == 0 {
 			fmt.Fprintln(w)
@@ -227,6 +234,19 @@ func writeHistory(w io.Writer, id string, h audit.History) {
 		}
 		text := fmt.Sprintf("%s  %s  %s, by %s%s", clock(l.Entry.At), l.Event.Short(), l.Entry.Tell(), l.Technician, struck)
 		fmt.Fprintln(w, wrapped(text, "    "))
+	}
+}
+
+// writeLeftOut tells of events that count in no answer.
+func writeLeftOut(w io.Writer, left audit.LeftOut) {
+	if left.Count == 0 {
+		return
+	}
+	text := fmt.Sprintf("! %s left out: shop.yaml doesn't trust who wrote them.", counted(left.Count, "event"))
+	fmt.Fprintln(w, wrapped(text, "  "))
+	for _, l := range left.Lines {
+		text := fmt.Sprintf("%s  %s  %s, by %s (key %.12s…)", clock(l.Entry.At), l.Event.Short(), l.Entry.Tell(), l.Technician, l.Writer)
+		fmt.Fprintf(w, "    %s\n", wrapped(text, "      "))
 	}
 }
 
@@ -312,6 +332,7 @@ func writeRelease(w io.Writer, u audit.ReleaseUse) {
 		text := fmt.Sprintf("Other bytes: %s%s, until %s: %s", r.File, ofVariant(r.Variant), r.Until, r.Why)
 		fmt.Fprintf(w, "! %s\n", wrapped(text, "  "))
 	}
+	writeLeftOut(w, u.LeftOut)
 	writeUses(w, "has it", u.Has)
 	writeUses(w, "had it", u.Had)
 	writeCarried(w, u.Carried, u.Replaced)
@@ -402,6 +423,7 @@ func writeFleetRows(w io.Writer, fleet audit.Fleet) {
 		counts = []string{"none"}
 	}
 	fmt.Fprintf(w, "%s; devices: %s.\n", counted(len(fleet.Vessels), "vessel"), strings.Join(counts, ", "))
+	writeLeftOut(w, fleet.LeftOut)
 	if len(fleet.Vessels) == 0 {
 		return
 	}

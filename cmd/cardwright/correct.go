@@ -345,6 +345,13 @@ func (s *session) keepCorrection(ctx context.Context, shop *manifest.Shop, key *
 	if err != nil {
 		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
 	}
+	if c.Vessel == "" {
+		files, err := s.followWithdrawals(ctx, shop)
+		if err != nil {
+			return fmt.Errorf("the ledger has it, but the catalogue could not be brought up to date: %w", err)
+		}
+		file = strings.Join(files, ", ")
+	}
 	s.answer(struct {
 		Format int          `json:"format"`
 		Entry  ledger.Entry `json:"entry"`
@@ -410,58 +417,4 @@ func orUnknown(v version.V) version.V {
 		return version.Unknown
 	}
 	return v
-}
-
-func newLedgerWithdrawCommand(s *session) *cobra.Command {
-	var key keyOptions
-	var why, variant string
-	cmd := &cobra.Command{
-		Use:   "withdraw MODEL VERSION --why TEXT",
-		Short: "Note that a release was withdrawn by its maker",
-		Long: `withdraw notes that nobody should run a release any longer. To keep it from
-being planned too, write withdrawn: with the reason into the model's file. It is
-undone by ledger correct EVENT --take-back.`,
-		Args: exactly(2, "a model and a version"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			v, err := version.Parse(args[1])
-			if err != nil {
-				return usage(err)
-			}
-			return runWithdraw(interruptible(cmd), s, key, ledger.Withdrawal{Model: args[0], Version: v, Variant: variant, Why: why})
-		},
-	}
-	key.addFlag(cmd)
-	cmd.Flags().StringVar(&why, "why", "", "what the maker says is wrong with it")
-	cmd.Flags().StringVar(&variant, "variant", "", "only this region or language")
-	return cmd
-}
-
-func runWithdraw(ctx context.Context, s *session, o keyOptions, w ledger.Withdrawal) error {
-	shop, err := s.shop()
-	if err != nil {
-		return err
-	}
-	key, err := o.ledgerKey()
-	if err != nil {
-		return err
-	}
-	model := shop.Model(w.Model)
-	if model == nil {
-		return usage(fmt.Errorf("no model %s in the catalogue", w.Model))
-	}
-	w.Maker = model.Maker
-	e := ledger.Entry{At: time.Now().UTC().Truncate(time.Second), Kind: ledger.ReleaseWithdrawn, Withdrawal: &w}
-	if err := e.Validate(); err != nil {
-		return usage(err)
-	}
-	if err := s.note(ctx, shop, key, e); err != nil {
-		return err
-	}
-	s.answer(e, func(out io.Writer) {
-		fmt.Fprintln(out, wrapped("Noted: "+e.Tell(), "  "))
-		if r := model.Release(w.Version, w.Variant); r == nil || r.Withdrawn == "" {
-			fmt.Fprintln(out, wrapped("Note: the catalogue doesn't say so yet: until the model's file has withdrawn: with the reason, it may still be planned.", "      "))
-		}
-	})
-	return nil
 }

@@ -86,6 +86,19 @@ func doubt(v *manifest.Vessel, k *known.Vessel) {
 	}
 }
 
+// inDoubt tells of which devices a reading has to be noted, since the ledger
+// doubts what their file says.
+func (s *session) inDoubt(vessel *manifest.Vessel) func(device string) bool {
+	return func(device string) bool {
+		k := s.known[vessel.ID]
+		if k == nil {
+			return false
+		}
+		d := k.Device(device)
+		return d != nil && (d.How == known.FailedUnread || d.Other != "")
+	}
+}
+
 // openOf is what is open about a vessel's devices, each with its device, the
 // gravest first; nil where the ledger knows of nothing.
 func (s *session) openOf(vessel *manifest.Vessel) (list []openOn) {

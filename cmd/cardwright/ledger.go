@@ -207,12 +207,25 @@ func newLedgerSyncCommand(s *session) *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("syncing: %w", err)
 			}
-			s.answer(r, func(w io.Writer) { writeSync(w, r) })
+			files, err := s.followWithdrawals(ctx, shop)
+			if err != nil {
+				return fmt.Errorf("the ledgers are synced, but the catalogue could not be brought up to date with withdrawn releases: %w", err)
+			}
+			s.answer(synced{r, files}, func(w io.Writer) {
+				writeSync(w, r)
+				tellFiles(w, files)
+			})
 			if len(r.Refused) > 0 {
 				return &answered{exitNo}
 			}
 			return nil
 		})
+}
+
+// synced is the answer of ledger sync.
+type synced struct {
+	store.SyncReport
+	Files []string `json:"files"` // of the catalogue, that follow withdrawals
 }
 
 func writeSync(w io.Writer, r store.SyncReport) {

@@ -6,10 +6,12 @@ import (
 	"io"
 	"os"
 	"strings"
+	"time"
 
 	"cardwright/manifest"
 	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
 	"cardwright/verify/visible"
 )
 
@@ -43,7 +45,7 @@ func (s *session) surveyNetwork(ctx context.Context, o surveyOptions, id string)
 		shop = &manifest.Shop{}
 	}
 	if o.write {
-		return s.takeOver(vessel, shop.Dir, network)
+		return s.takeOver(ctx, vessel, shop.Dir, network)
 	}
 	found := survey.Compare(shop, vessel, network)
 	if s.json {
@@ -194,17 +196,21 @@ func writeSeen(w io.Writer, vessel *manifest.Vessel, l survey.Line) {
 func quotedText(s string) string { return "“" + s + "”" }
 
 // takeOver writes into the vessel's file what can be told for certain.
-func (s *session) takeOver(vessel *manifest.Vessel, dir string, n *survey.Network) error {
+func (s *session) takeOver(ctx context.Context, vessel *manifest.Vessel, dir string, n *survey.Network) error {
 	file, shop, vessel, err := openVessel(dir, vessel)
 	if err != nil {
 		return err
 	}
 	changes := []change{}
+	note := surveyNote{at: time.Now().UTC().Truncate(time.Second), how: ledger.FromCapture, read: map[string]version.V{}, visit: ledger.NewVisit()}
 	var fresh []newDevice
 	left := 0
 	for _, l := range survey.Compare(shop, vessel, n) {
 		switch {
 		case l.Writes():
+			if l.Version != "" {
+				note.read[l.Device] = l.Version
+			}
 			for _, c := range networkChanges(l) {
 				if err := setDevice(file, vessel, vessel.Device(l.Device), c); err != nil {
 					return err
@@ -221,7 +227,7 @@ func (s *session) takeOver(vessel *manifest.Vessel, dir string, n *survey.Networ
 	if err != nil {
 		return err
 	}
-	if err := s.saveSurvey(shop, vessel, file, append(changes, more...)); err != nil {
+	if err := s.saveSurvey(ctx, shop, vessel, file, append(changes, more...), note); err != nil {
 		return err
 	}
 	switch {

@@ -39,6 +39,15 @@ func openLedger(ctx context.Context, shop *manifest.Shop) (*store.Ledger, error)
 	return l, nil
 }
 
+// openLedgerIfAny opens a shop's ledger to read it; nil where there is none.
+func openLedgerIfAny(ctx context.Context, shop *manifest.Shop) (*store.Ledger, error) {
+	l, err := openLedger(ctx, shop)
+	if errors.Is(err, store.ErrNoLedger) {
+		return nil, nil
+	}
+	return l, err
+}
+
 // technician is who does the work: --by, or the user of this computer.
 func (s *session) technician() string {
 	if s.by != "" {

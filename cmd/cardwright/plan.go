@@ -129,7 +129,7 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	case s.json:
 		s.writeJSON(planAnswer{plan, s.openOf(vessel), behind.stays})
 	case isUnread:
-		writeUnread(s.out, vessel, unread, plan)
+		writeUnread(s.text(), vessel, unread, plan, s.inDoubt(vessel))
 	default:
 		writePlan(s.out, vessel, plan, behind)
 	}
@@ -189,7 +189,7 @@ func plannedFor(shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, siz
 }
 
 // writeUnread says which versions to read first, and what would follow.
-func writeUnread(w io.Writer, vessel *manifest.Vessel, unread *order.Unread, plan order.Plan) {
+func writeUnread(w io.Writer, vessel *manifest.Vessel, unread *order.Unread, plan order.Plan, inDoubt func(device string) bool) {
 	fmt.Fprintf(w, "%s: first read the version off %s; nothing is planned by guess.\n\n",
 		visible.Visible(vessel.Name), counted(len(unread.Devices), "device"))
 	for _, r := range unread.Devices {
@@ -198,6 +198,9 @@ func writeUnread(w io.Writer, vessel *manifest.Vessel, unread *order.Unread, pla
 			what += ", " + r.Place
 		}
 		text := fmt.Sprintf("%s (%s): switch it on, read its version, write it at %s", r.Device, what, r.At)
+		if inDoubt(r.Device) {
+			text = fmt.Sprintf("%s (%s): switch it on, read its version, and note it: cardwright record %s --read %s=VERSION", r.Device, what, vessel.ID, r.Device)
+		}
 		fmt.Fprintf(w, "  - %s\n", wrapped(text, "    "))
 	}
 	for i, a := range plan.Answers {

@@ -46,6 +46,13 @@ type recordOptions struct {
 	otherPlan bool
 	takenOn   bool
 	follow    bool
+	reads     []string
+	restOff   string
+}
+
+// onlyReads tells whether nothing but versions that were read is to be noted.
+func (o recordOptions) onlyReads() bool {
+	return len(o.reads) > 0 && len(o.steps)+len(o.checks) == 0 && o.sheet+o.settings+o.restOff == ""
 }
 
 func newRecordCommand(s *session) *cobra.Command {
@@ -58,9 +65,13 @@ on the phone exports, or CSV), from flags, and at a terminal by one question for
 each thing that is still open. What was noted is never changed; a mistake is
 corrected by a later note.
 
-A step: --step NUMBER=done:BEFORE:AFTER[:MINUTES[:NOTE]], or NUMBER=failed:…,
-or NUMBER=put off. A check: --check DEVICE:CHECK=passed[:VALUE], failed or not
-done. --taken-on notes the vessel itself with its devices, as in its file.`,
+A step is given as it is typed at a terminal: --step '1=3.1 to 3.5, 11 min',
+--step '2=failed, screen stayed dark', --step '3=put off, the tide'; or with
+colons, NUMBER=done:BEFORE:AFTER[:MINUTES[:NOTE]]. --put-off-rest WHY puts off all
+steps of which nothing is said. A check: --check DEVICE:CHECK=passed[:VALUE],
+failed or not done. --read DEVICE=VERSION notes a version that was read off a
+device, without any plan. --taken-on notes the vessel itself with its devices, as
+in its file.`,
 		Args: exactly(1, "the id of a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runRecord(interruptible(cmd), s, o, args[0])
@@ -72,6 +83,8 @@ done. --taken-on notes the vessel itself with its devices, as in its file.`,
 	flags.StringVar(&o.sheet, "sheet", "", "filled sheet: JSON or CSV")
 	flags.StringArrayVar(&o.steps, "step", nil, "a step, as above; may be repeated")
 	flags.StringArrayVar(&o.checks, "check", nil, "a check, as above; may be repeated")
+	flags.StringArrayVar(&o.reads, "read", nil, "DEVICE=VERSION: a version that was read off a device; may be repeated")
+	flags.StringVar(&o.restOff, "put-off-rest", "", "put off all steps of which nothing else is said, and why")
 	flags.StringVar(&o.settings, "settings", "", "where the settings were saved")
 	flags.StringVar(&o.at, "at", "", "when the work ended: 2026-03-02, or 2026-03-02 14:30 (default: now)")
 	flags.StringVar(&o.purpose, "purpose", "", "why the work was done")
@@ -94,7 +107,7 @@ func (o recordOptions) moment() (time.Time, error) {
 // only refuses what would be left out without a word, where a record does
 // something else than note work.
 func (o recordOptions) only(does string) error {
-	if o.sheet+o.settings+o.purpose+o.told+o.approved != "" || len(o.steps)+len(o.checks) > 0 || o.otherPlan {
+	if o.sheet+o.settings+o.purpose+o.told+o.approved+o.restOff != "" || len(o.steps)+len(o.checks)+len(o.reads) > 0 || o.otherPlan {
 		return usage(fmt.Errorf("%s, and nothing else: note the work aboard by another record", does))
 	}
 	return nil
@@ -119,6 +132,9 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	shop, vessel, err := s.vessel(id)
 	if err != nil {
 		return err
+	}
+	if o.onlyReads() {
+		o.otherPlan = true // nobody asks what became of today's plan
 	}
 	r := recording{session: s, options: o, shop: shop, vessel: vessel}
 	if o.follow {
@@ -336,6 +352,16 @@ func (r *recording) fill() error {
 		}
 		r.filled.Steps = append(r.filled.Steps, step)
 	}
+	if r.options.restOff != "" {
+		r.job.PutOffRest(&r.filled, r.options.restOff)
+	}
+	for _, text := range r.options.reads {
+		device, v, ok := strings.Cut(text, "=")
+		if !ok {
+			return usage(fmt.Errorf("--read %s: expected DEVICE=VERSION", text))
+		}
+		r.filled.Checks = append(r.filled.Checks, record.FilledCheck{Device: device, Check: ledger.VersionShown, Result: record.Passed, Value: v})
+	}
 	for _, text := range r.options.checks {
 		check, err := checkOf(text)
 		if err != nil {
@@ -421,6 +447,13 @@ func (r *recording) stepOf(text string) (record.FilledStep, error) {
 	if !ok || err != nil || n < 1 || n > len(r.job.Plan.Steps) {
 		return record.FilledStep{}, fmt.Errorf("--step %s: expected NUMBER=RESULT, the number from 1 to %d", text, len(r.job.Plan.Steps))
 	}
+	if word, _, colons := strings.Cut(rest, ":"); !colons || !slices.Contains([]string{record.Done, record.Failed, record.PutOff}, word) {
+		var typed record.Filled
+		if err := r.job.Answer(&typed, "step/"+number, rest); err != nil {
+			return record.FilledStep{}, fmt.Errorf("--step %s: %w", text, err)
+		}
+		return typed.Steps[0], nil
+	}
 	fields := strings.SplitN(rest, ":", 5)
 	step := record.FilledStep{Number: n, Device: r.job.Plan.Steps[n-1].Device, Result: fields[0]}
 	for i, field := range fields[1:] {
@@ -454,6 +487,9 @@ func checkOf(text string) (record.FilledCheck, error) {
 // askOpen asks at a terminal for what is open; elsewhere what is needed and
 // open is an error that lists it.
 func (r *recording) askOpen(ctx context.Context) error {
+	if r.options.onlyReads() {
+		return nil
+	}
 	open := r.open()
 	in, ok := r.session.in.(*os.File)
 	if ok && term.IsTerminal(int(in.Fd())) {
@@ -493,7 +529,7 @@ func (r *recording) howToAnswer(open []record.Question) {
 	}
 	text := fmt.Sprintf("%s: what was done aboard? Nothing is noted before the last answer.", r.vessel.Name)
 	if steps := r.job.Plan.Steps; n > 0 {
-		text = fmt.Sprintf("%s: what became of the %s? Type the version that the device shows now, or both versions and the minutes: %s to %s, %d min. Or: failed, and why; put off, and why. Nothing is noted before the last answer.",
+		text = fmt.Sprintf("%s: what became of the %s? Type the version that the device shows now, or both versions and the minutes: %s to %s, %d min. Or: failed, and why; put off, and why; rest put off, and why. Nothing is noted before the last answer.",
 			r.vessel.Name, counted(n, "step"), steps[0].From, steps[0].To, max(1, steps[0].Minutes))
 	}
 	fmt.Fprintf(r.session.errs, "%s\n\n", wrapped(text, ""))

@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -13,9 +15,11 @@ import (
 	"cardwright/manifest/edit"
 	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
+	"cardwright/verify/ledger/record"
 )
 
 type surveyOptions struct {
+	at      string
 	answers string
 	csv     bool
 	network string
@@ -31,7 +35,7 @@ func newSurveyCommand(s *session) *cobra.Command {
 and version. --csv prints the same as a table to fill in; --answers takes such a
 table back and writes serials and versions into the vessel's file. Its columns
 are device, serial, version, place, variant and, for a device that is new, model;
-an empty cell changes nothing. Write versions as v3.10: many spreadsheets make
+an empty cell changes nothing. What was read is noted in the ledger. Write versions as v3.10: many spreadsheets make
 3.1 of 3.10.
 
 --network reads a capture of the boat's network (NMEA 2000): candump's log or
@@ -50,6 +54,7 @@ Read the version off the device's own screen before you rely on it.`,
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&o.answers, "answers", "", "table (CSV) of what was found")
+	flags.StringVar(&o.at, "at", "", "when it was found: 2026-03-02, or 2026-03-02 14:30 (default: now)")
 	flags.BoolVar(&o.csv, "csv", false, "print the table to fill in")
 	flags.StringVar(&o.network, "network", "", "capture of the boat's network")
 	flags.BoolVar(&o.write, "write", false, "write what the network says into the vessel's file")
@@ -76,7 +81,7 @@ func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) 
 	case err != nil:
 		return err
 	case o.answers != "":
-		return s.surveyAnswers(vessel, shop.Dir, o.answers)
+		return s.surveyAnswers(ctx, vessel, shop.Dir, o)
 	case o.csv:
 		return writeSurveyTable(s.out, vessel)
 	case s.json:
@@ -160,10 +165,16 @@ type surveyed struct {
 	Format  int      `json:"format"`
 	Vessel  string   `json:"vessel"`
 	Changes []change `json:"changes"`
-	File    string   `json:"file"` // "" where nothing was written
+	File    string   `json:"file"`  // "" where nothing was written
+	Noted   int      `json:"noted"` // events in the ledger
 }
 
-func (s *session) surveyAnswers(vessel *manifest.Vessel, dir, path string) error {
+func (s *session) surveyAnswers(ctx context.Context, vessel *manifest.Vessel, dir string, o surveyOptions) error {
+	path := o.answers
+	at, err := o.moment(ctx, s)
+	if err != nil {
+		return err
+	}
 	table, err := readTable(path, answerColumns)
 	if err != nil {
 		return err
@@ -176,8 +187,12 @@ func (s *session) surveyAnswers(vessel *manifest.Vessel, dir, path string) error
 		return err
 	}
 	changes := []change{}
+	note := surveyNote{at: at, read: map[string]version.V{}, visit: surveyVisit(vessel.ID, at, o.at != "", table)}
 	var fresh []newDevice
 	for _, row := range table.Rows {
+		if v, err := version.Parse(row.Get("version")); err == nil && vessel.Device(row.Get("device")) != nil {
+			note.read[row.Get("device")] = v
+		}
 		d := vessel.Device(row.Get("device"))
 		if d == nil {
 			fresh = append(fresh, newDevice{
@@ -197,7 +212,34 @@ func (s *session) surveyAnswers(vessel *manifest.Vessel, dir, path string) error
 	if err != nil {
 		return err
 	}
-	return s.saveSurvey(shop, vessel, file, append(changes, more...))
+	return s.saveSurvey(ctx, shop, vessel, file, append(changes, more...), note)
+}
+
+// moment is when the survey was made.
+func (o *surveyOptions) moment(ctx context.Context, s *session) (time.Time, error) {
+	if o.at == "" {
+		return time.Now().UTC().Truncate(time.Second), nil
+	}
+	if err := s.sureMoment(ctx, "--at", &o.at); err != nil {
+		return time.Time{}, err
+	}
+	return pastMoment(o.at)
+}
+
+// surveyVisit names a survey by what was found: noted again without a date, or
+// for the same one, it is the same.
+func surveyVisit(vessel string, at time.Time, dated bool, table *tables.Table) string {
+	text := "survey of " + vessel + "\n"
+	for _, row := range table.Rows {
+		for _, c := range answerColumns {
+			text += row.Get(c.Name) + "\x00"
+		}
+		text += "\n"
+	}
+	if dated {
+		text += at.Format(time.RFC3339)
+	}
+	return record.VisitOf([]byte(text))
 }
 
 // openVessel opens a vessel's file, and loads shop and vessel with it: reading
@@ -304,9 +346,25 @@ func addDevices(file *edit.File, shop *manifest.Shop, vessel *manifest.Vessel, f
 	return changes, nil
 }
 
-// saveSurvey writes the vessel's file, and says what changed in it.
-func (s *session) saveSurvey(shop *manifest.Shop, vessel *manifest.Vessel, file *edit.File, changes []change) error {
+// saveSurvey notes in the ledger what was read, writes the vessel's file, and says
+// what changed in it.
+func (s *session) saveSurvey(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, file *edit.File, changes []change, note surveyNote) error {
 	answer := surveyed{Format: 1, Vessel: vessel.ID, Changes: changes}
+	will, err := edit.Check(shop.Dir, file)
+	if err != nil {
+		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
+	}
+	for _, c := range changes {
+		switch {
+		case c.Key == "":
+			note.fresh = append(note.fresh, c.Device)
+		case c.Key != "version" && !slices.Contains(note.other, c.Device):
+			note.other = append(note.other, c.Device)
+		}
+	}
+	if answer.Noted, err = s.noteSurvey(ctx, will, will.Vessel(vessel.ID), note); err != nil {
+		return err
+	}
 	if len(changes) > 0 {
 		if err := edit.Save(shop.Dir, file); err != nil {
 			return err
@@ -319,6 +377,9 @@ func (s *session) saveSurvey(shop *manifest.Shop, vessel *manifest.Vessel, file 
 	}
 	if len(changes) == 0 {
 		fmt.Fprintf(s.out, "%s: nothing to change, as far as it can be told.\n", vessel.Name)
+		if n := tellNoted(answer.Noted); n != "" {
+			fmt.Fprintln(s.out, n)
+		}
 		return nil
 	}
 	fmt.Fprintf(s.out, "✓ %s: %s written to %s\n", vessel.Name, counted(len(changes), "change"), file.Name())
@@ -328,6 +389,9 @@ func (s *session) saveSurvey(shop *manifest.Shop, vessel *manifest.Vessel, file 
 			continue
 		}
 		fmt.Fprintf(s.out, "  %s: %s %s, was %s\n", c.Device, c.Key, c.Is, or(c.Was, "not written down"))
+	}
+	if n := tellNoted(answer.Noted); n != "" {
+		fmt.Fprintln(s.out, n)
 	}
 	fmt.Fprintf(s.text(), "Next: cardwright plan %s\n", vessel.ID)
 	return nil

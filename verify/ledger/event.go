@@ -212,6 +212,10 @@ type Check struct {
 // VersionShown is the check whose value is the version that the device shows.
 const VersionShown = "version shown"
 
+// FromCapture is the note of a version that a device said of itself on the
+// boat's network.
+const FromCapture = "from a capture of the boat's network"
+
 // Correcting replaces what an earlier event says, or takes it back. The
 // earlier event stays where it is. Of two corrections of one event the later
 // one counts; a correction is never itself corrected: correct the first event

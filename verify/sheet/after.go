@@ -30,18 +30,6 @@ var places = []struct{ check, where string }{
 	{"automatic tuning", underWay},
 }
 
-// usual are the checks after an update where the catalogue names none, by kind
-// (common practice, no source).
-var usual = map[manifest.Kind][]string{
-	"chart display":      {"settings and waypoints", "position shown", "radar picture", "depth shown"},
-	"radar":              {"radar picture"},
-	"sounder":            {"depth shown"},
-	"autopilot computer": {"dockside set-up", "rudder stops and centre", "compass swing", "heading against course", "automatic tuning"},
-	"heading sensor":     {"compass swing", "heading against course"},
-	"position sensor":    {"position shown", "heading against course"},
-	"transponder":        {"targets shown", "position shown"},
-}
-
 // figures are the checks whose text has a figure of common practice.
 var figures = []string{"compass swing", "heading against course", "automatic tuning"}
 
@@ -78,27 +66,15 @@ func (m *maker) toCheck(check string) []*manifest.Device {
 	})
 }
 
-// checksOf are the checks that the steps of a device make necessary. The
-// version shown isn't among them: it is read in the step itself. A pilot is
-// always let go of and taken back.
+// checksOf are the checks that the steps of a device make necessary.
 func (m *maker) checksOf(d *manifest.Device) []string {
-	var all []string
-	kind := m.model(d.Model).Kind
-	if kind == autopilot {
-		all = append(all, "manual steering")
-	}
-	named := false
+	var installed []*manifest.Release
 	for _, s := range m.in.Plan.Steps {
 		if s.Device == d.ID {
-			after := m.release(s).After
-			named = named || len(after) > 0
-			all = append(all, after...)
+			installed = append(installed, m.release(s))
 		}
 	}
-	if !named {
-		all = append(all, usual[kind]...)
-	}
-	return all
+	return manifest.ChecksAfter(m.model(d.Model).Kind, installed)
 }
 
 func (m *maker) check(n int, d *manifest.Device, check string) Check {

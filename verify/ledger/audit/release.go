@@ -286,6 +286,16 @@ func (v *Vessel) describe(ctx context.Context, q store.Querier) error {
 
 // withdrawalsIn are the ledger's, those that stand; and those that were left out.
 func withdrawalsIn(ctx context.Context, l *store.Ledger, q store.Querier) (known.Withdrawals, []ledger.Event, error) {
+	trust, events, err := withdrawalEvents(ctx, l, q)
+	if err != nil {
+		return nil, nil, err
+	}
+	_, left := known.Facts(events, trust)
+	return known.WithdrawalsOf(nil, events, trust), left, nil
+}
+
+// withdrawalEvents are the events that withdraw a release, with their corrections.
+func withdrawalEvents(ctx context.Context, l *store.Ledger, q store.Querier) (known.Trust, []ledger.Event, error) {
 	trust, err := l.Trust(ctx, q)
 	if err != nil {
 		return nil, nil, err
@@ -300,11 +310,22 @@ func withdrawalsIn(ctx context.Context, l *store.Ledger, q store.Querier) (known
 		return nil, nil, err
 	}
 	// What was corrected into a withdrawal, or corrects one, stands under no vessel.
-	if err := store.EachEvent(ctx, q, `vessel = '' AND kind = 'correction'`, nil, collect); err != nil {
-		return nil, nil, err
+	err = store.EachEvent(ctx, q, `vessel = '' AND kind = 'correction'`, nil, collect)
+	return trust, events, err
+}
+
+// WithdrawnAndLifted are the withdrawals that stand, and those that were taken
+// back, by writers whom the shop trusts.
+func WithdrawnAndLifted(ctx context.Context, l *store.Ledger) (stand, lifted known.Withdrawals, err error) {
+	err = l.Look(ctx, func(q store.Querier) error {
+		trust, events, err := withdrawalEvents(ctx, l, q)
+		stand, lifted = known.WithdrawalsOf(nil, events, trust), known.LiftedOf(events, trust)
+		return err
+	})
+	if err != nil {
+		err = fmt.Errorf("looking for withdrawn releases: %w", err)
 	}
-	_, left := known.Facts(events, trust)
-	return known.WithdrawalsOf(nil, events, trust), left, nil
+	return stand, lifted, err
 }
 
 // Withdrawals are the releases that a ledger says are withdrawn, by writers whom

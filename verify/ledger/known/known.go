@@ -86,6 +86,7 @@ type How string
 const (
 	ReadAboard   How = "read aboard"
 	Installed    How = "installed and read"
+	FromCapture  How = ledger.FromCapture
 	ByHand       How = "written by hand" // in the vessel's file, and not noted
 	TakenOn      How = "as its file had it when it was taken on"
 	NobodyKnows  How = "not known"

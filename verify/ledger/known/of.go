@@ -113,6 +113,8 @@ func how(f *Fact, r *ledger.Reading) How {
 		return TakenOn
 	case r.Installed:
 		return Installed
+	case f.Entry.Check != nil && f.Entry.Check.Note == ledger.FromCapture:
+		return FromCapture
 	}
 	return ReadAboard
 }

@@ -19,6 +19,7 @@ type Withdrawn struct {
 	By        string    `json:"by"` // technician; "" for the catalogue
 	Event     ledger.ID `json:"-"`  // zero for the catalogue
 	Catalogue bool      `json:"-"`
+	Told      time.Time `json:"-"` // when the event, or its last correction, was dated
 }
 
 // Covers tells whether it is of a variant. One that the shop noted without a
@@ -42,13 +43,52 @@ func WithdrawalsOf(catalogue []*manifest.Model, events []ledger.Event, trust Tru
 		}
 	}
 	facts, _ := Facts(events, trust)
+	told := lastTold(events)
 	for i := range facts {
 		f := &facts[i]
 		if w := f.Entry.Withdrawal; w != nil {
-			list = append(list, Withdrawn{
-				Maker: w.Maker, Model: w.Model, Version: w.Version, Variant: w.Variant, Why: w.Why,
-				At: f.Entry.At, By: f.Technician(), Event: f.Event.ID,
-			})
+			list = append(list, withdrawnBy(w, f.Entry.At, &f.Event, told))
+		}
+	}
+	return list
+}
+
+func withdrawnBy(w *ledger.Withdrawal, at time.Time, e *ledger.Event, told map[ledger.ID]time.Time) Withdrawn {
+	return Withdrawn{
+		Maker: w.Maker, Model: w.Model, Version: w.Version, Variant: w.Variant, Why: w.Why,
+		At: at, By: e.Statement.Technician, Event: e.ID, Told: told[e.ID],
+	}
+}
+
+// lastTold is when each event, or the last of its corrections, was dated.
+func lastTold(events []ledger.Event) map[ledger.ID]time.Time {
+	told := map[ledger.ID]time.Time{}
+	for i := range events {
+		e := &events[i].Statement.Entry
+		of := events[i].ID
+		if e.Correction != nil {
+			of, _ = ledger.ParseID(e.Correction.Of) // it was validated
+		}
+		if e.At.After(told[of]) {
+			told[of] = e.At
+		}
+	}
+	return told
+}
+
+// LiftedOf gives the withdrawals among events that were taken back.
+func LiftedOf(events []ledger.Event, trust Trust) Withdrawals {
+	facts, _ := Facts(events, trust)
+	stands := map[ledger.ID]bool{}
+	for _, f := range facts {
+		stands[f.Event.ID] = true
+	}
+	var list Withdrawals
+	told := lastTold(events)
+	for i := range events {
+		e := &events[i]
+		if w := e.Statement.Entry.Withdrawal; w != nil && !stands[e.ID] && (trust == nil || trust(e)) {
+			list = append(list, withdrawnBy(w, e.Statement.Entry.At, e, told))
 		}
 	}
 	return list

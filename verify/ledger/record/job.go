@@ -119,7 +119,10 @@ func (m *maker) begin() {
 	}
 }
 
-// device describes a device aboard as the ledger keeps it.
+// Device describes a device aboard as the ledger keeps it; false where it isn't
+// aboard.
+func (j *Job) Device(id string) (ledger.Device, bool) { return j.device(id) }
+
 func (j *Job) device(id string) (ledger.Device, bool) {
 	d := j.Vessel.Device(id)
 	if d == nil {
@@ -343,28 +346,28 @@ func (m *maker) addCheck(kind ledger.Kind, c FilledCheck) {
 	m.out.Entries = append(m.out.Entries, e)
 }
 
-// due are the checks that the installed releases ask for, but for the version
-// shown, which each step says.
+// due are the checks that the sheet prints for the devices on which a step was
+// done, but for the version shown, which each step says.
 func (j *Job) due(f Filled) []FilledCheck {
 	var list []FilledCheck
-	for _, s := range f.Steps {
-		d := j.Vessel.Device(s.Device)
-		if s.Result != Done || d == nil {
-			continue
-		}
+	for _, d := range j.Vessel.Devices {
 		m := j.model(d.Model)
-		if m == nil {
-			continue
-		}
-		r := m.Release(s.After, d.Variant)
-		if r == nil {
-			continue
-		}
-		for _, check := range r.After {
-			c := FilledCheck{Device: s.Device, Check: check, Result: NotDone}
-			if check != ledger.VersionShown && !slices.Contains(list, c) {
-				list = append(list, c)
+		var installed []*manifest.Release
+		done := false
+		for _, s := range f.Steps {
+			if s.Result != Done || s.Device != d.ID || m == nil {
+				continue
 			}
+			done = true
+			if r := m.Release(s.After, d.Variant); r != nil {
+				installed = append(installed, r)
+			}
+		}
+		if !done {
+			continue
+		}
+		for _, check := range manifest.ChecksAfter(m.Kind, installed) {
+			list = append(list, FilledCheck{Device: d.ID, Check: check, Result: NotDone})
 		}
 	}
 	return list

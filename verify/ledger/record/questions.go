@@ -100,7 +100,7 @@ func (j *Job) openChecks(f Filled) []Question {
 			list = append(list, Question{
 				Key:     checkKey + due.Device + "/" + due.Check,
 				Ask:     fmt.Sprintf("%s, %s: passed, failed or not done, and what was read?", due.Device, due.Check),
-				Choices: []string{Passed, Failed, NotDone}, Default: NotDone, Needed: true,
+				Choices: []string{Passed, Failed, NotDone}, Default: NotDone, Needed: j.named(f, due),
 			})
 		}
 	}
@@ -108,6 +108,17 @@ func (j *Job) openChecks(f Filled) []Question {
 		list = append(list, Question{Key: "settings", Ask: "Where were the settings saved (empty: nowhere)?", Choices: []string{}})
 	}
 	return list
+}
+
+// named tells whether a release that was installed names a check; the usual ones
+// count as not done where nobody is there to ask.
+func (j *Job) named(f Filled, due FilledCheck) bool {
+	d := j.Vessel.Device(due.Device)
+	m := j.model(d.Model)
+	return slices.ContainsFunc(f.Steps, func(s FilledStep) bool {
+		r := m.Release(s.After, d.Variant)
+		return s.Device == due.Device && s.Result == Done && r != nil && slices.Contains(r.After, due.Check)
+	})
 }
 
 // Answer writes the answer to a question into the sheet. It returns an error
@@ -125,6 +136,10 @@ func (j *Job) Answer(f *Filled, key, answer string) error {
 	case "note":
 		return answerNote(f, of, answer)
 	case "check":
+		if strings.EqualFold(answer, RestNotDone) {
+			j.leaveRest(f)
+			return nil
+		}
 		return answerCheck(f, of, answer)
 	case "settings":
 		f.SettingsSaved = answer
@@ -144,6 +159,10 @@ func (j *Job) answerStep(f *Filled, of, answer string) error {
 		s = f.Steps[i] // minutes and what was read before, from a sheet that doesn't say how it went
 	}
 	s.Result = Done
+	if rest, why := leading(answer, RestPutOff); rest != "" {
+		j.PutOffRest(f, why)
+		return nil
+	}
 	result, why := leading(answer, Failed, PutOff, Done)
 	switch {
 	case answer == "":
@@ -160,6 +179,35 @@ func (j *Job) answerStep(f *Filled, of, answer string) error {
 	}
 	f.Steps = append(slices.DeleteFunc(slices.Clone(f.Steps), func(o FilledStep) bool { return o.Number == number }), s)
 	return nil
+}
+
+// RestPutOff and RestNotDone answer for this and all that is left: nobody types
+// "put off, the tide" eight times.
+const (
+	RestPutOff  = "rest put off"
+	RestNotDone = "rest not done"
+)
+
+// PutOffRest puts off all steps that nobody has said anything of.
+func (j *Job) PutOffRest(f *Filled, why string) {
+	for _, p := range j.Plan.Steps {
+		i := slices.IndexFunc(f.Steps, func(s FilledStep) bool { return s.Number == p.Number })
+		switch {
+		case i < 0:
+			f.Steps = append(f.Steps, FilledStep{Number: p.Number, Device: p.Device, Result: PutOff, Note: why})
+		case f.Steps[i].Result == "":
+			f.Steps[i].Result, f.Steps[i].Note = PutOff, why
+		}
+	}
+}
+
+// leaveRest says of all checks that are open that they weren't done.
+func (j *Job) leaveRest(f *Filled) {
+	for _, q := range j.openChecks(*f) {
+		if of, ok := strings.CutPrefix(q.Key, checkKey); ok {
+			_ = answerCheck(f, of, NotDone) // its own question has both words
+		}
+	}
 }
 
 // read takes "1.8", "1.6 to 1.8", or nothing for the version planned; then the

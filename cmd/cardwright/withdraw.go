@@ -1,0 +1,235 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/edit"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/known"
+	"cardwright/verify/ledger/store"
+	"cardwright/verify/visible"
+)
+
+type withdrawOptions struct {
+	key      keyOptions
+	why      string
+	variant  string
+	takeBack bool
+}
+
+func newLedgerWithdrawCommand(s *session) *cobra.Command {
+	var o withdrawOptions
+	cmd := &cobra.Command{
+		Use:   "withdraw MODEL VERSION --why TEXT",
+		Short: "Note that a release was withdrawn by its maker",
+		Long: `withdraw notes that nobody should run a release any longer, and writes it into
+the model's file: the release is no longer planned, and a card with it isn't
+good. --take-back lifts it, in the ledger and in the model's file; so it does what
+the model's file alone says.`,
+		Args: exactly(2, "a model and a version"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			v, err := version.Parse(args[1])
+			if err != nil {
+				return usage(err)
+			}
+			w := ledger.Withdrawal{Model: args[0], Version: v, Variant: o.variant, Why: o.why}
+			if o.takeBack {
+				return runLift(interruptible(cmd), s, o, w)
+			}
+			return runWithdraw(interruptible(cmd), s, o, w)
+		},
+	}
+	o.key.addFlag(cmd)
+	cmd.Flags().StringVar(&o.why, "why", "", "what the maker says is wrong with it; with --take-back, why it is lifted")
+	cmd.Flags().StringVar(&o.variant, "variant", "", "only this region or language")
+	cmd.Flags().BoolVar(&o.takeBack, "take-back", false, "lift it: the maker says that the release is right, or it was another")
+	return cmd
+}
+
+// withdrawn is the answer of ledger withdraw.
+type withdrawn struct {
+	ledger.Entry
+	Files []string `json:"files"` // of the catalogue, that were changed
+}
+
+func runWithdraw(ctx context.Context, s *session, o withdrawOptions, w ledger.Withdrawal) error {
+	shop, err := s.shop()
+	if err != nil {
+		return err
+	}
+	key, err := o.key.ledgerKey()
+	if err != nil {
+		return err
+	}
+	model := shop.Model(w.Model)
+	if model == nil {
+		return usage(fmt.Errorf("no model %s in the catalogue%s", w.Model, tryIt(manifest.Nearest(w.Model, modelIDs(shop)))))
+	}
+	w.Maker = model.Maker
+	e := ledger.Entry{At: time.Now().UTC().Truncate(time.Second), Kind: ledger.ReleaseWithdrawn, Withdrawal: &w}
+	if err := e.Validate(); err != nil {
+		return usage(err)
+	}
+	if err := s.note(ctx, shop, key, e); err != nil {
+		return err
+	}
+	files, err := s.followWithdrawals(ctx, shop)
+	if err != nil {
+		return fmt.Errorf("the ledger has it, but the catalogue could not be brought up to date: %w", err)
+	}
+	s.answer(withdrawn{e, files}, func(out io.Writer) {
+		fmt.Fprintln(out, wrapped("Noted: "+e.Tell(), "  "))
+		tellFiles(out, files)
+		if !slices.ContainsFunc(model.Releases, func(r *manifest.Release) bool { return ledger.VersionKey(r.Version) == ledger.VersionKey(w.Version) }) {
+			fmt.Fprintln(out, wrapped(fmt.Sprintf("Note: the catalogue has no %s %s: look whether the version is right.", w.Model, w.Version), "      "))
+		}
+	})
+	return nil
+}
+
+func tellFiles(out io.Writer, files []string) {
+	for _, f := range files {
+		fmt.Fprintf(out, "%s was brought up to date.\n", visible.Visible(f))
+	}
+}
+
+// runLift takes back every withdrawal of a release, in the ledger and in the
+// catalogue.
+func runLift(ctx context.Context, s *session, o withdrawOptions, w ledger.Withdrawal) error {
+	shop, err := s.shop()
+	if err != nil {
+		return err
+	}
+	key, err := o.key.ledgerKey()
+	if err != nil {
+		return err
+	}
+	if o.why == "" {
+		return usage(errors.New("say why with --why: it stands in the history beside the withdrawal"))
+	}
+	all, err := s.withdrawals(ctx, shop)
+	if err != nil {
+		return err
+	}
+	var entries []ledger.Entry
+	now := time.Now().UTC().Truncate(time.Second)
+	for _, x := range all.standing {
+		if x.Model == w.Model && ledger.VersionKey(x.Version) == ledger.VersionKey(w.Version) && (w.Variant == "" || x.Variant == w.Variant) {
+			entries = append(entries, ledger.Entry{
+				At: after(now, x.Told), Kind: ledger.Correction, Correction: &ledger.Correcting{Of: x.Event.String(), Why: o.why},
+			})
+		}
+	}
+	inFile := func(m *manifest.Model, r *manifest.Release) bool {
+		return m.ID == w.Model && r.Withdrawn != "" && ledger.VersionKey(r.Version) == ledger.VersionKey(w.Version) && (w.Variant == "" || r.Variant == w.Variant)
+	}
+	there := slices.ContainsFunc(shop.Models, func(m *manifest.Model) bool {
+		return slices.ContainsFunc(m.Releases, func(r *manifest.Release) bool { return inFile(m, r) })
+	})
+	if len(entries) == 0 && !there {
+		return usage(fmt.Errorf("neither the ledger nor the catalogue says that %s %s is withdrawn: see cardwright audit withdrawn", w.Model, w.Version))
+	}
+	if len(entries) > 0 {
+		if err := s.note(ctx, shop, key, entries...); err != nil {
+			return err
+		}
+	}
+	files, err := changeWithdrawn(shop, func(m *manifest.Model, r *manifest.Release) (string, bool) { return "", inFile(m, r) })
+	if err != nil {
+		return fmt.Errorf("the ledger has it, but the catalogue could not be brought up to date: %w", err)
+	}
+	s.answer(struct {
+		Format  int            `json:"format"`
+		Entries []ledger.Entry `json:"entries"`
+		Files   []string       `json:"files"`
+	}{1, entries, files}, func(out io.Writer) {
+		fmt.Fprintf(out, "Lifted: %s %s is no longer withdrawn.\n", visible.Visible(w.Model), w.Version)
+		tellFiles(out, files)
+	})
+	return nil
+}
+
+// shopWithdrawals are what a ledger tells of withdrawn releases.
+type shopWithdrawals struct {
+	standing known.Withdrawals
+	lifted   known.Withdrawals // taken back since
+}
+
+func (s *session) withdrawals(ctx context.Context, shop *manifest.Shop) (all shopWithdrawals, err error) {
+	l, err := openLedger(ctx, shop)
+	if errors.Is(err, store.ErrNoLedger) {
+		return all, nil
+	}
+	if err != nil {
+		return all, err
+	}
+	defer l.Close()
+	all.standing, all.lifted, err = audit.WithdrawnAndLifted(ctx, l)
+	return all, err
+}
+
+// followWithdrawals writes into the catalogue what the ledger withdrew, and
+// takes out what was lifted there since. It gives the files that it changed.
+func (s *session) followWithdrawals(ctx context.Context, shop *manifest.Shop) ([]string, error) {
+	all, err := s.withdrawals(ctx, shop)
+	if err != nil {
+		return nil, err
+	}
+	return changeWithdrawn(shop, func(m *manifest.Model, r *manifest.Release) (string, bool) {
+		if w := all.standing.Of(m.ID, r.Variant, r.Version); w != nil {
+			return w.Why, r.Withdrawn == ""
+		}
+		lifted := slices.ContainsFunc(all.lifted, func(w known.Withdrawn) bool {
+			return w.Model == m.ID && ledger.VersionKey(w.Version) == ledger.VersionKey(r.Version) && w.Covers(r.Variant) && w.Why == r.Withdrawn
+		})
+		return "", r.Withdrawn != "" && lifted
+	})
+}
+
+// changeWithdrawn writes what change gives into releases of the catalogue; "" is
+// none.
+func changeWithdrawn(shop *manifest.Shop, change func(*manifest.Model, *manifest.Release) (string, bool)) ([]string, error) {
+	files := []string{}
+	for _, m := range shop.Models {
+		if !slices.ContainsFunc(m.Releases, func(r *manifest.Release) bool { _, is := change(m, r); return is }) {
+			continue
+		}
+		file, now, err := edit.OpenLoaded(shop.Dir, m.At(""))
+		if err != nil {
+			return files, err
+		}
+		model := now.Model(m.ID)
+		if model == nil {
+			return files, &edit.Changed{Path: file.Name()}
+		}
+		for i, r := range model.Releases {
+			why, is := change(model, r)
+			way := edit.Way{"releases", i, "withdrawn"}
+			switch {
+			case !is:
+			case why == "":
+				err = file.Delete(way)
+			default:
+				err = file.Set(way, why, "version", "variant", "released")
+			}
+			if err != nil {
+				return files, err
+			}
+		}
+		if err := edit.Save(shop.Dir, file); err != nil {
+			return files, err
+		}
+		files = append(files, file.Name())
+	}
+	return files, nil
+}
