@@ -54,6 +54,13 @@ func (s *session) learn(ctx context.Context, shop *manifest.Shop, vessels ...*ma
 	return nil
 }
 
+// learnIfAny is learn for commands that go on where the ledger can't be asked.
+func (s *session) learnIfAny(ctx context.Context, shop *manifest.Shop, vessels ...*manifest.Vessel) {
+	if err := s.learn(ctx, shop, vessels...); err != nil {
+		s.unasked = fmt.Errorf("the ledger could not be asked what it knows, withdrawn releases for one: %w", err)
+	}
+}
+
 // learnFleet is learn for all vessels of the shop.
 func (s *session) learnFleet(ctx context.Context, shop *manifest.Shop) error {
 	l, err := openLedger(ctx, shop)

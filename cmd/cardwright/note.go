@@ -99,6 +99,9 @@ func (s *session) append(ctx context.Context, shop *manifest.Shop, key *keys.Key
 // noteCard notes that a card was prepared or verified. Without a key nothing
 // can be signed, so nothing is noted; key new says how to have one.
 func (s *session) noteCard(ctx context.Context, shop *manifest.Shop, key *keys.Key, kind ledger.Kind, vessel *manifest.Vessel, card ledger.Card) error {
+	if s.unasked != nil {
+		return s.unasked
+	}
 	if shop == nil || key == nil {
 		return nil
 	}

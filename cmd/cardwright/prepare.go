@@ -88,7 +88,7 @@ type preparing struct {
 }
 
 func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) error {
-	shop, vessel, err := s.vessel(id)
+	shop, vessel, err := s.vesselToJudge(id)
 	if err != nil {
 		return err
 	}

@@ -30,7 +30,8 @@ type session struct {
 	yes     bool   // --yes
 	by      string // --by
 
-	known map[string]*vesselKnown // by vessel, once they were looked up
+	known   map[string]*vesselKnown // by vessel, once they were looked up
+	unasked error                   // why the ledger couldn't be asked for them
 
 	answers *bufio.Reader // over in, once anything is asked: what one asking has buffered is the next one's
 
@@ -160,6 +161,17 @@ func (s *session) shopIfAny() (*manifest.Shop, error) {
 // vessel loads the shop folder and finds one vessel in it, as files and ledger
 // know it.
 func (s *session) vessel(id string) (*manifest.Shop, *manifest.Vessel, error) {
+	shop, vessel, err := s.vesselToJudge(id)
+	if err == nil {
+		err = s.unasked
+	}
+	return shop, vessel, err
+}
+
+// vesselToJudge is vessel for commands whose answer is a card's verdict: where the
+// ledger can't be asked they judge all the same, and noteCard says that it
+// couldn't.
+func (s *session) vesselToJudge(id string) (*manifest.Shop, *manifest.Vessel, error) {
 	shop, err := s.shop()
 	if err != nil {
 		return nil, nil, err
@@ -168,9 +180,7 @@ func (s *session) vessel(id string) (*manifest.Shop, *manifest.Vessel, error) {
 	if vessel == nil {
 		return nil, nil, usage(fmt.Errorf("no vessel %q in %s; there are: %s", id, shop.Dir, vesselIDs(shop)))
 	}
-	if err := s.learn(context.Background(), shop, vessel); err != nil {
-		return nil, nil, fmt.Errorf("asking the ledger what is known of %s: %w", id, err)
-	}
+	s.learnIfAny(context.Background(), shop, vessel)
 	return shop, vessel, nil
 }
 

@@ -76,11 +76,11 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 		return err
 	}
 	if o.forVessel != "" {
-		v.shop, v.vessel, err = s.vessel(o.forVessel)
+		v.shop, v.vessel, err = s.vesselToJudge(o.forVessel)
 	} else {
 		v.shop, err = s.shopIfAny()
 		if err == nil && v.shop != nil {
-			err = s.learn(ctx, v.shop)
+			s.learnIfAny(ctx, v.shop)
 		}
 	}
 	if err != nil {
