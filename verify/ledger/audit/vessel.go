@@ -205,11 +205,6 @@ func (h *History) lines(events []ledger.Event, trust known.Trust, vessel string,
 	}
 }
 
-func idOf(b []byte) (id ledger.ID) {
-	copy(id[:], b)
-	return id
-}
-
 // Unknown tells whether nobody has read a device's version yet.
 func (d Device) Unknown() bool { return d.Version == version.Unknown || d.Version == "" }
 
