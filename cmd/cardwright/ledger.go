@@ -2,7 +2,7 @@ package main
 
 import (
 	"context"
-	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -17,9 +17,6 @@ import (
 	"cardwright/verify/ledger/store"
 	"cardwright/verify/visible"
 )
-
-// maxHeadsFile bounds a file of saved heads, in bytes.
-const maxHeadsFile = 1 << 20
 
 type checkOptions struct {
 	key   keyOptions
@@ -64,23 +61,14 @@ func savedHeads(path string) (ledger.Heads, error) {
 		return ledger.Heads{}, fmt.Errorf("reading saved heads: %w", err)
 	}
 	defer f.Close()
-	text, err := io.ReadAll(io.LimitReader(f, maxHeadsFile))
-	if err != nil {
-		return ledger.Heads{}, fmt.Errorf("reading saved heads: %w", err)
+	h, err := ledger.ReadHeads(f)
+	switch {
+	case errors.Is(err, ledger.ErrNewer), errors.Is(err, ledger.ErrNotHeads):
+		return h, usage(fmt.Errorf("%s: %w", path, err))
+	case err != nil:
+		return h, fmt.Errorf("%s: %w", path, err)
 	}
-	var of struct{ Heads struct{ Format int } }
-	if err := json.Unmarshal(text, &of); err == nil && of.Heads.Format > 1 {
-		return ledger.Heads{}, usage(fmt.Errorf("reading saved heads: %s: format %d, expected 1: %w", path, of.Heads.Format, ledger.ErrNewer))
-	}
-	var report struct{ Heads ledger.Heads }
-	if err := json.Unmarshal(text, &report); err != nil {
-		return ledger.Heads{}, fmt.Errorf("reading saved heads: %s is not what cardwright ledger backup --json printed: %w", path, err)
-	}
-	if h := report.Heads; h.Format != 1 || h.Ledger == "" || len(h.Heads) > ledger.MaxHeads {
-		return h, usage(fmt.Errorf("reading saved heads: %s is not what cardwright ledger backup --json printed: found heads of format %d, %d of them, of ledger %+.40q; expected format 1 and a ledger's id",
-			path, h.Format, len(h.Heads), h.Ledger))
-	}
-	return report.Heads, nil
+	return h, nil
 }
 
 func newAuditCheckCommand(s *session) *cobra.Command {

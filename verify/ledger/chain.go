@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -33,26 +34,40 @@ const (
 	maxHeadsBytes = 4 << 20
 )
 
-// ReadHeads reads heads that were saved as JSON.
+// ErrNotHeads says of JSON that no heads are in it.
+var ErrNotHeads = errors.New("it is not what cardwright ledger backup --json printed")
+
+// ReadHeads reads the heads in what ledger backup printed as JSON.
 func ReadHeads(r io.Reader) (Heads, error) {
-	data, err := io.ReadAll(io.LimitReader(r, maxHeadsBytes+1))
+	h, err := readHeads(r)
 	if err != nil {
 		return Heads{}, fmt.Errorf("reading saved heads: %w", err)
 	}
-	if len(data) > maxHeadsBytes {
-		return Heads{}, fmt.Errorf("reading saved heads: found more than %d bytes", maxHeadsBytes)
-	}
-	var h Heads
-	if err := json.Unmarshal(data, &h); err != nil {
-		return Heads{}, fmt.Errorf("reading saved heads: %w", err)
-	}
-	if h.Format > 1 {
-		return Heads{}, fmt.Errorf("reading saved heads: format %d, expected 1: %w", h.Format, ErrNewer)
-	}
-	if h.Format != 1 || len(h.Heads) > MaxHeads {
-		return Heads{}, fmt.Errorf("reading saved heads: found format %d and %d heads, expected format 1 and at most %d", h.Format, len(h.Heads), MaxHeads)
-	}
 	return h, nil
+}
+
+func readHeads(r io.Reader) (Heads, error) {
+	data, err := io.ReadAll(io.LimitReader(r, maxHeadsBytes+1))
+	if err != nil {
+		return Heads{}, err
+	}
+	if len(data) > maxHeadsBytes {
+		return Heads{}, fmt.Errorf("found more than %d bytes", maxHeadsBytes)
+	}
+	// The format first: a later one may have other types.
+	var form struct{ Heads struct{ Format int } }
+	if err := json.Unmarshal(data, &form); err == nil && form.Heads.Format > 1 {
+		return Heads{}, fmt.Errorf("format %d, expected 1: %w", form.Heads.Format, ErrNewer)
+	}
+	var report struct{ Heads Heads }
+	if err := json.Unmarshal(data, &report); err != nil {
+		return Heads{}, fmt.Errorf("it is not what cardwright ledger backup --json printed: %w", err)
+	}
+	if h := report.Heads; h.Format != 1 || h.Ledger == "" || len(h.Heads) > MaxHeads {
+		return Heads{}, fmt.Errorf("%w: found heads of format %d, %d of them, of ledger %+.40q; expected format 1, at most %d heads and a ledger's id",
+			ErrNotHeads, h.Format, len(h.Heads), h.Ledger, MaxHeads)
+	}
+	return report.Heads, nil
 }
 
 // BreakKind says how a ledger is broken; the list is closed.

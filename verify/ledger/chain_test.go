@@ -92,12 +92,15 @@ func TestPassKeepsWhatFollowsAnUnsoundEventLinked(t *testing.T) {
 
 func TestSavedHeadsAreReadBack(t *testing.T) {
 	h := ledger.Heads{Format: 1, Ledger: "x", Taken: statement().Written, Heads: []ledger.Head{{Writer: "w", Chain: "c", Seq: 3, ID: ledger.ID{1}}}}
-	text, err := json.Marshal(h)
+	text, err := json.Marshal(map[string]any{"format": 1, "path": "k.db", "heads": h})
 	require.NoError(t, err)
 	again, err := ledger.ReadHeads(bytes.NewReader(text))
 	require.NoError(t, err)
 	assert.Equal(t, h, again)
-	for _, bad := range []string{"", "{}", `{"format":2}`, `{"format":1,"heads":[{"id":"zz"}]}`, `{"format":1,"heads":[` + strings.Repeat("{},", 10_000) + "{}]}", strings.Repeat(" ", 5<<20)} {
+	for _, bad := range []string{
+		"", "{}", `{"heads":{"format":2}}`, `{"heads":{"format":1,"ledger":"x","heads":[{"id":"zz"}]}}`, `{"heads":{"format":1,"heads":[]}}`,
+		`{"heads":{"format":1,"ledger":"x","heads":[` + strings.Repeat("{},", 10_000) + "{}]}}", strings.Repeat(" ", 5<<20), string(text) + "{}", string(text[:len(text)-1]),
+	} {
 		_, err := ledger.ReadHeads(strings.NewReader(bad))
 		assert.ErrorContains(t, err, "reading saved heads")
 	}
