@@ -19,7 +19,7 @@ var portNames = `(` + anyCase("con") + `|` + anyCase("prn") + `|` + anyCase("aux
 
 // refusedPaths are paths that look right and aren't: a port's name anywhere, the
 // card's own record at the beginning.
-var refusedPaths = `(^|/)` + portNames + `(/|$)|^/?` + anyCase(RecordFolder) + `(/|$)`
+var refusedPaths = `(^|/)` + portNames + `(/|$)|^/?` + anyCase(recordFolder) + `(/|$)`
 
 func anyCase(word string) string {
 	var b strings.Builder

@@ -123,9 +123,9 @@ const (
 	maxPath = 259
 )
 
-// RecordFolder is the folder of a card's own record, which no file of a
+// recordFolder is the folder of a card's own record, which no file of a
 // package may use.
-const RecordFolder = "_card"
+const recordFolder = "_card"
 
 func ledgerProblem(s string) string {
 	if strings.HasPrefix(s, "postgres://") || strings.HasPrefix(s, "postgresql://") {
@@ -147,7 +147,7 @@ func pathProblem(s string) string {
 		return fmt.Sprintf("longer than %d characters", maxPath)
 	}
 	for i, name := range strings.Split(s, "/") {
-		if i == 0 && samename.Same(name, RecordFolder) {
+		if i == 0 && samename.Same(name, recordFolder) {
 			return "the folder of the card's own record"
 		}
 		if p := nameProblem(name); p != "" {

@@ -47,8 +47,8 @@ func ParseSize(s string) (Size, error) {
 	return Size(n) * unit, nil
 }
 
-// ExactSize writes a size that a person typed as ParseSize reads it, or is "".
-func ExactSize(s string) string { return sizeHint(strings.Join(strings.Fields(s), " ")) }
+// exactSize writes a size that a person typed as ParseSize reads it, or is "".
+func exactSize(s string) string { return sizeHint(strings.Join(strings.Fields(s), " ")) }
 
 // SizeAsTyped reads a size as people write it: with a space before the unit, the
 // unit in other letters or cut short (4 gb, 4G), and separators in the number.
@@ -56,7 +56,7 @@ func SizeAsTyped(s string) (Size, error) {
 	if size, err := ParseSize(s); err == nil {
 		return size, nil
 	}
-	if exact := ExactSize(s); exact != "" {
+	if exact := exactSize(s); exact != "" {
 		return ParseSize(exact)
 	}
 	return ParseSize(s) // which says what is wrong with it

@@ -252,7 +252,7 @@ func writeSum(out *bytes.Buffer, digest, path string) {
 // Bounds on a record read from a card.
 const (
 	MaxRecordBytes = 4 << 20 // a full 32 GB card's is under 3 MiB
-	MaxRecordFiles = 65536
+	maxRecordFiles = 65536
 
 	// The shortest file of an honest record takes 133 bytes for 6 values; a
 	// list of nothing would take 3 bytes, and many times as much memory.
@@ -323,8 +323,8 @@ func (r Record) check() error {
 	if r.Format != RecordFormat {
 		return fmt.Errorf("format %d, expected %d", r.Format, RecordFormat)
 	}
-	if len(r.Files) > MaxRecordFiles {
-		return fmt.Errorf("%d files, expected at most %d", len(r.Files), MaxRecordFiles)
+	if len(r.Files) > maxRecordFiles {
+		return fmt.Errorf("%d files, expected at most %d", len(r.Files), maxRecordFiles)
 	}
 	if r.Card < 1 || r.Of < r.Card {
 		return fmt.Errorf("card %d of %d", r.Card, r.Of)

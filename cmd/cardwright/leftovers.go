@@ -8,8 +8,8 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/media"
-	"cardwright/media/intake"
 	"cardwright/media/place"
+	"cardwright/media/readiness"
 )
 
 // removal is the command that takes a leftover away.
@@ -46,21 +46,21 @@ func (p *preparing) tellLeft() {
 }
 
 // leftInShop are the tasks of taking away what killed runs left in a shop folder.
-func leftInShop(shop *manifest.Shop) []intake.Task {
-	var tasks []intake.Task
+func leftInShop(shop *manifest.Shop) []readiness.Task {
+	var tasks []readiness.Task
 	left, err := place.LeftoversBelow(shop.Dir)
 	for _, l := range left {
 		file, relErr := filepath.Rel(shop.Dir, l.Path)
 		if relErr != nil {
 			file = l.Path
 		}
-		tasks = append(tasks, intake.Task{
-			Urgency: intake.Tidy, Fact: "a run that was cut off has left this of " + l.Of,
+		tasks = append(tasks, readiness.Task{
+			Urgency: readiness.Tidy, Fact: "a run that was cut off has left this of " + l.Of,
 			At: manifest.Pos{File: filepath.ToSlash(file)}, Do: removal(l),
 		})
 	}
 	if err != nil {
-		tasks = append(tasks, intake.Task{Urgency: intake.Tidy, Fact: err.Error(), At: manifest.Pos{File: manifest.ShopFile}, Do: "look at the shop folder"})
+		tasks = append(tasks, readiness.Task{Urgency: readiness.Tidy, Fact: err.Error(), At: manifest.Pos{File: manifest.ShopFile}, Do: "look at the shop folder"})
 	}
 	return tasks
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/nmea2000"
 	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
@@ -17,10 +18,10 @@ import (
 
 // seenAboard is the answer of survey --network in JSON.
 type seenAboard struct {
-	Format  int             `json:"format"`
-	Vessel  string          `json:"vessel"` // "" where none was named
-	Network *survey.Network `json:"network"`
-	Lines   []survey.Line   `json:"lines"`
+	Format  int               `json:"format"`
+	Vessel  string            `json:"vessel"` // "" where none was named
+	Network *nmea2000.Network `json:"network"`
+	Lines   []survey.Line     `json:"lines"`
 }
 
 // surveyNetwork reads a capture and lays it beside a vessel's file; id is ""
@@ -56,7 +57,7 @@ func (s *session) surveyNetwork(ctx context.Context, o surveyOptions, id string)
 	return networkCode(vessel, network, found)
 }
 
-func (s *session) readCapture(ctx context.Context, path string) (*survey.Network, error) {
+func (s *session) readCapture(ctx context.Context, path string) (*nmea2000.Network, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("reading the capture: %w", err)
@@ -64,7 +65,7 @@ func (s *session) readCapture(ctx context.Context, path string) (*survey.Network
 	defer f.Close() // opened for reading only
 	bar := s.bar("reading the capture", sizeOf(path))
 	defer bar.end()
-	return survey.ReadCapture(ctx, path, &counting{f, bar})
+	return nmea2000.ReadCapture(ctx, path, &counting{f, bar})
 }
 
 // counting tells a bar what is read.
@@ -81,7 +82,7 @@ func (c *counting) Read(p []byte) (int, error) {
 
 // networkCode is 3 where network and file differ, and 4 where something of the
 // capture was lost or can't be told.
-func networkCode(vessel *manifest.Vessel, n *survey.Network, found []survey.Line) error {
+func networkCode(vessel *manifest.Vessel, n *nmea2000.Network, found []survey.Line) error {
 	code := exitDone
 	if !n.Whole() || n.Frames == 0 {
 		code = exitUnchecked
@@ -110,7 +111,7 @@ var stateMarks = map[survey.State]string{
 	survey.UnknownModel: "? unknown model", survey.Unclear: "? unclear",
 }
 
-func writeNetwork(w io.Writer, vessel *manifest.Vessel, n *survey.Network, found []survey.Line) {
+func writeNetwork(w io.Writer, vessel *manifest.Vessel, n *nmea2000.Network, found []survey.Line) {
 	if n.Frames == 0 && !n.Whole() {
 		writeNoCapture(w, n)
 		return
@@ -138,14 +139,14 @@ func writeNetwork(w io.Writer, vessel *manifest.Vessel, n *survey.Network, found
 
 // writeNoCapture says of a file that is no capture how it begins, and what would be
 // one.
-func writeNoCapture(w io.Writer, n *survey.Network) {
+func writeNoCapture(w io.Writer, n *nmea2000.Network) {
 	const shown = 3
 	fmt.Fprintf(w, "%s\n", wrapped(fmt.Sprintf("No frame of a network could be read from %s: none of its %s is of a form that is known. It begins:", n.Name, counted(n.Bad, "line")), ""))
 	for _, f := range n.Faults[:min(shown, len(n.Faults))] {
 		fmt.Fprintf(w, "  %s\n", wrappedAfter(fmt.Sprintf("line %d: ", f.Line), f.Text, "    "))
 	}
 	fmt.Fprintln(w, "\nThese forms are read, as text:")
-	for _, form := range survey.Forms {
+	for _, form := range nmea2000.Forms {
 		fmt.Fprintf(w, "  %s\n", wrappedAfter("- ", form, "    "))
 	}
 	fmt.Fprintln(w, "\nExport the capture as one of them, and read it again.")
@@ -196,7 +197,7 @@ func writeSeen(w io.Writer, vessel *manifest.Vessel, l survey.Line) {
 func quotedText(s string) string { return "“" + s + "”" }
 
 // takeOver writes into the vessel's file what can be told for certain.
-func (s *session) takeOver(ctx context.Context, vessel *manifest.Vessel, dir string, n *survey.Network) error {
+func (s *session) takeOver(ctx context.Context, vessel *manifest.Vessel, dir string, n *nmea2000.Network) error {
 	file, shop, vessel, err := openVessel(dir, vessel)
 	if err != nil {
 		return err

@@ -11,6 +11,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/media/intake"
+	"cardwright/media/readiness"
 )
 
 func newShopCommand(s *session) *cobra.Command {
@@ -72,12 +73,12 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 			return err
 		}
 	}
-	ready := intake.Ready(shop, today, inv, time.Now(), time.Duration(o.olderThan)*24*time.Hour)
+	ready := readiness.Of(shop, today, inv, time.Now(), time.Duration(o.olderThan)*24*time.Hour)
 	ready.Tasks = append(ready.Tasks, leftInShop(shop)...)
 	if s.json {
 		s.writeJSON(struct {
 			Format int `json:"format"`
-			intake.Readiness
+			readiness.Readiness
 		}{1, ready})
 	} else {
 		writeReady(s.text(), shop, ready)
@@ -91,7 +92,7 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 	return nil
 }
 
-func writeReady(w io.Writer, shop *manifest.Shop, r intake.Readiness) {
+func writeReady(w io.Writer, shop *manifest.Shop, r readiness.Readiness) {
 	switch {
 	case !r.Served():
 		unfit := 0
@@ -109,7 +110,7 @@ func writeReady(w io.Writer, shop *manifest.Shop, r intake.Readiness) {
 		fmt.Fprintf(w, "✓ READY: %s can be served.\n", counted(len(r.Today), "vessel"))
 	}
 	n := 0
-	for _, u := range intake.Urgencies {
+	for _, u := range readiness.Urgencies {
 		first := true
 		for _, t := range r.Tasks {
 			if t.Urgency != u {
@@ -128,7 +129,7 @@ func writeReady(w io.Writer, shop *manifest.Shop, r intake.Readiness) {
 	}
 }
 
-func writeTask(w io.Writer, shop *manifest.Shop, n int, t intake.Task) {
+func writeTask(w io.Writer, shop *manifest.Shop, n int, t readiness.Task) {
 	what := t.Fact
 	if v := shop.Vessel(t.Vessel); v != nil {
 		what = v.Name + ": " + what

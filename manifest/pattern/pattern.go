@@ -37,32 +37,19 @@ func CompileAll() (int, error) {
 // Regexp is the compiled pattern.
 func (p *Pattern) Regexp() *regexp.Regexp { return p.once() }
 
-func (p *Pattern) String() string { return p.text }
-
 // These do what the methods of the same names of regexp.Regexp do.
 
-func (p *Pattern) MatchString(s string) bool              { return p.once().MatchString(s) }
-func (p *Pattern) FindString(s string) string             { return p.once().FindString(s) }
-func (p *Pattern) FindStringIndex(s string) []int         { return p.once().FindStringIndex(s) }
-func (p *Pattern) FindStringSubmatch(s string) []string   { return p.once().FindStringSubmatch(s) }
-func (p *Pattern) FindStringSubmatchIndex(s string) []int { return p.once().FindStringSubmatchIndex(s) }
-func (p *Pattern) FindAllString(s string, n int) []string { return p.once().FindAllString(s, n) }
+func (p *Pattern) MatchString(s string) bool            { return p.once().MatchString(s) }
+func (p *Pattern) FindString(s string) string           { return p.once().FindString(s) }
+func (p *Pattern) FindStringIndex(s string) []int       { return p.once().FindStringIndex(s) }
+func (p *Pattern) FindStringSubmatch(s string) []string { return p.once().FindStringSubmatch(s) }
 func (p *Pattern) FindAllStringIndex(s string, n int) [][]int {
 	return p.once().FindAllStringIndex(s, n)
-}
-
-func (p *Pattern) FindAllStringSubmatch(s string, n int) [][]string {
-	return p.once().FindAllStringSubmatch(s, n)
 }
 
 func (p *Pattern) FindAllStringSubmatchIndex(s string, n int) [][]int {
 	return p.once().FindAllStringSubmatchIndex(s, n)
 }
 func (p *Pattern) ReplaceAllString(s, by string) string { return p.once().ReplaceAllString(s, by) }
-func (p *Pattern) ReplaceAllStringFunc(s string, by func(string) string) string {
-	return p.once().ReplaceAllStringFunc(s, by)
-}
-func (p *Pattern) FindSubmatch(b []byte) [][]byte { return p.once().FindSubmatch(b) }
-func (p *Pattern) Split(s string, n int) []string { return p.once().Split(s, n) }
-func (p *Pattern) Match(b []byte) bool            { return p.once().Match(b) }
-func (p *Pattern) ReplaceAll(b, by []byte) []byte { return p.once().ReplaceAll(b, by) }
+func (p *Pattern) FindSubmatch(b []byte) [][]byte       { return p.once().FindSubmatch(b) }
+func (p *Pattern) Split(s string, n int) []string       { return p.once().Split(s, n) }

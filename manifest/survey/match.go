@@ -1,3 +1,6 @@
+// Package survey lays what a boat's network tells beside the vessel's file:
+// which device seen is which one aboard, and where the two differ. What could be
+// either of two devices is told and left.
 package survey
 
 import (
@@ -5,6 +8,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/nmea2000"
 	"cardwright/manifest/version"
 )
 
@@ -24,7 +28,7 @@ const (
 // Line is one device, as it was seen and as the file has it.
 type Line struct {
 	State   State            `json:"state"`
-	Seen    *Seen            `json:"seen"`    // nil: not seen
+	Seen    *nmea2000.Seen   `json:"seen"`    // nil: not seen
 	Device  string           `json:"device"`  // its id in the file; "": not there
 	Model   string           `json:"model"`   // of the catalogue; "": unknown
 	Version version.V        `json:"version"` // as seen; "": none that can be read
@@ -42,7 +46,7 @@ type Line struct {
 func (l Line) Writes() bool { return l.State == Differs && l.device != nil && !l.other }
 
 // Compare lays what was seen beside a vessel's file; vessel may be nil.
-func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *Network) []Line {
+func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *nmea2000.Network) []Line {
 	lines := []Line{}
 	byModel := map[string][]*Line{}
 	var order []string
@@ -80,7 +84,7 @@ func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *Network) []L
 
 // lineOf finds out which model a device is and what it runs; a state is given
 // only where that can't be told.
-func lineOf(shop *manifest.Shop, s *Seen) Line {
+func lineOf(shop *manifest.Shop, s *nmea2000.Seen) Line {
 	l := Line{Seen: s}
 	models := modelsNamed(shop, s.Product.Model)
 	if manifest.Problem("Device.serial", s.Product.Serial) == nil {

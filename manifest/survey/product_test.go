@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest"
+	"cardwright/manifest/nmea2000"
 	"cardwright/manifest/survey"
 )
 
@@ -25,7 +26,7 @@ func FuzzProduct(f *testing.F) {
 			return
 		}
 		line := fmt.Sprintf("1.0,6,126996,35,255,%d,%s\n", len(data), hex.EncodeToString(data))
-		n, err := survey.ReadCapture(context.Background(), "c", strings.NewReader(line))
+		n, err := nmea2000.ReadCapture(context.Background(), "c", strings.NewReader(line))
 		require.NoError(t, err)
 		for _, d := range n.Devices {
 			for _, text := range []string{d.Product.Model, d.Product.Software, d.Product.Hardware, d.Product.Serial} {

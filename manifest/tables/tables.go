@@ -195,13 +195,13 @@ func (t *tableReader) unreadable(err error) {
 	t.mistake(at, "not readable as a table", found, "cells separated by commas, with quotes round those that hold a comma or a quote", "")
 }
 
-// MaxColumns is the most columns that a table may have.
-const MaxColumns = 64
+// maxColumns is the most columns that a table may have.
+const maxColumns = 64
 
 func (t *tableReader) heading(cells []string, at []manifest.Pos) {
-	if len(cells) > MaxColumns {
-		t.mistake(at[MaxColumns], "too many columns", fmt.Sprintf("%d", len(cells)), fmt.Sprintf("at most %d", MaxColumns), "")
-		cells = cells[:MaxColumns]
+	if len(cells) > maxColumns {
+		t.mistake(at[maxColumns], "too many columns", fmt.Sprintf("%d", len(cells)), fmt.Sprintf("at most %d", maxColumns), "")
+		cells = cells[:maxColumns]
 	}
 	var names []string
 	for _, c := range t.columns {

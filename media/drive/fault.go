@@ -13,7 +13,7 @@ var (
 	ErrLocked    = errors.New("it is locked against writing")
 	ErrBusy      = errors.New("it is in use")
 	ErrFull      = errors.New("there is no room left")
-	ErrTooLong   = errors.New("the file system there can't hold a file that long")
+	errTooLong   = errors.New("the file system there can't hold a file that long")
 	ErrNoAnswer  = errors.New("it does not answer")
 	ErrShrunk    = errors.New("it has become smaller")
 	ErrGone      = errors.New("it was pulled out")
@@ -50,7 +50,7 @@ var advice = map[error][2]string{
 		"the card holds less than it claims, or the disk is full that holds a loop drive's file: use another card",
 		"free some room on that disk, or choose a folder on another",
 	},
-	ErrTooLong: {
+	errTooLong: {
 		"the card holds less than it claims, or the disk can't hold a loop drive's file: use another card",
 		"choose a folder on a disk with another file system",
 	},

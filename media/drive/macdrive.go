@@ -158,7 +158,7 @@ var darwinErrors = []systemError{
 	{syscall.Errno(35), ErrBusy},     // EWOULDBLOCK: a lock that another run holds
 	{syscall.Errno(28), ErrFull},     // ENOSPC
 	{syscall.Errno(69), ErrFull},     // EDQUOT
-	{syscall.Errno(27), ErrTooLong},  // EFBIG
+	{syscall.Errno(27), errTooLong},  // EFBIG
 	{syscall.Errno(5), ErrNoAnswer},  // EIO
 	{syscall.Errno(19), ErrNoAnswer}, // ENODEV
 	{syscall.Errno(6), ErrNoAnswer},  // ENXIO

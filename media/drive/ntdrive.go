@@ -374,7 +374,7 @@ var windowsErrors = []systemError{
 	{syscall.Errno(170), ErrBusy},      // ERROR_BUSY
 	{syscall.Errno(112), ErrFull},      // ERROR_DISK_FULL
 	{syscall.Errno(39), ErrFull},       // ERROR_HANDLE_DISK_FULL
-	{syscall.Errno(223), ErrTooLong},   // ERROR_FILE_TOO_LARGE
+	{syscall.Errno(223), errTooLong},   // ERROR_FILE_TOO_LARGE
 	{syscall.Errno(21), ErrNoCard},     // ERROR_NOT_READY
 	{syscall.Errno(1112), ErrNoCard},   // ERROR_NO_MEDIA_IN_DRIVE
 	{syscall.Errno(23), ErrNoAnswer},   // ERROR_CRC

@@ -13,7 +13,7 @@ var systemErrors = []systemError{
 	{unix.EWOULDBLOCK, ErrBusy}, // a lock that another run holds
 	{unix.ENOSPC, ErrFull},
 	{unix.EDQUOT, ErrFull},
-	{unix.EFBIG, ErrTooLong},
+	{unix.EFBIG, errTooLong},
 	{unix.ENOMEDIUM, ErrNoCard},
 	{unix.EIO, ErrNoAnswer},
 	{unix.ENODEV, ErrNoAnswer},

@@ -15,7 +15,7 @@ import (
 )
 
 // errList says that an archive's list of members is longer than any package's.
-var errList = fmt.Errorf("a list of members of more than %d bytes, or %d members", MaxMemberList, MaxMembers)
+var errList = fmt.Errorf("a list of members of more than %d bytes, or %d members", maxMemberList, MaxMembers)
 
 // archive is a zip file whose list of members was read within bounds.
 type archive struct{ *zip.Reader }
@@ -35,7 +35,7 @@ func (r *listReader) ReadAt(p []byte, off int64) (int, error) {
 
 // openArchive reads the list of a zip file's members.
 func openArchive(file io.ReaderAt, size int64) (*archive, error) {
-	bounded := &listReader{file, MaxMemberList}
+	bounded := &listReader{file, maxMemberList}
 	z, err := zip.NewReader(bounded, size)
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) { // names are judged one by one
 		return nil, err
@@ -87,7 +87,7 @@ func unfit(m *zip.File) string {
 		return "not a plain file"
 	case m.Flags&1 != 0:
 		return "encrypted"
-	case m.UncompressedSize64 > uint64(MaxUnpacked):
+	case m.UncompressedSize64 > uint64(maxUnpacked):
 		return fmt.Sprintf("%d bytes, more than a card holds", m.UncompressedSize64)
 	}
 	return ""
@@ -137,14 +137,14 @@ func (a *archive) inside(ctx context.Context, want []entry, progress func(int64)
 	for _, e := range want {
 		bySize[uint64(e.file.Size)] = append(bySize[uint64(e.file.Size)], e)
 	}
-	left := int64(MaxUnpacked)
+	left := int64(maxUnpacked)
 	for _, m := range a.File {
 		candidates := bySize[m.UncompressedSize64]
 		if len(candidates) == 0 || unfit(m) != "" || m.UncompressedSize64 == 0 {
 			continue
 		}
 		if left -= int64(m.UncompressedSize64); left < 0 {
-			return nil, nil, fmt.Errorf("more than %d bytes to look through", int64(MaxUnpacked))
+			return nil, nil, fmt.Errorf("more than %d bytes to look through", int64(maxUnpacked))
 		}
 		sum, err := digest(ctx, m, progress)
 		if err != nil {
@@ -163,7 +163,7 @@ func (a *archive) members(ctx context.Context, progress func(int64)) ([]Member, 
 		return nil, fmt.Errorf("members %s", both)
 	}
 	var all []Member
-	left := int64(MaxUnpacked)
+	left := int64(maxUnpacked)
 	for _, m := range a.File {
 		if m.Mode().IsDir() {
 			continue
@@ -175,7 +175,7 @@ func (a *archive) members(ctx context.Context, progress func(int64)) ([]Member, 
 			return nil, fmt.Errorf("member %s: %s", p.Found, p.What)
 		}
 		if left -= int64(m.UncompressedSize64); left < 0 {
-			return nil, fmt.Errorf("more than %d bytes unpacked", int64(MaxUnpacked))
+			return nil, fmt.Errorf("more than %d bytes unpacked", int64(maxUnpacked))
 		}
 		sum, err := digest(ctx, m, progress)
 		if err != nil {

@@ -76,8 +76,8 @@ func gather(path, named string) (evidence, error) {
 	if err != nil {
 		return e, fmt.Errorf("looking for lists and signatures beside the download: %w", err)
 	}
-	if len(names) == MaxPackageFiles {
-		e.notes = append(e.notes, fmt.Sprintf("more than %d files lie beside it: lists were looked for among the first of them", MaxPackageFiles))
+	if len(names) == maxPackageFiles {
+		e.notes = append(e.notes, fmt.Sprintf("more than %d files lie beside it: lists were looked for among the first of them", maxPackageFiles))
 	}
 	e.siblings = slices.DeleteFunc(names, func(n string) bool { return n == e.base })
 	if named != "" {
@@ -96,7 +96,7 @@ func namesIn(dir string) ([]string, error) {
 		return nil, err
 	}
 	defer folder.Close() // opened for reading only
-	names, err := folder.Readdirnames(MaxPackageFiles)
+	names, err := folder.Readdirnames(maxPackageFiles)
 	if err != nil && !errors.Is(err, io.EOF) {
 		return nil, err
 	}
@@ -129,12 +129,12 @@ func absolute(path string) string {
 // addLists reads the lists of a folder: those that are called so, and small
 // texts in which there are digests.
 func (e *evidence) addLists(dir string) error {
-	looked, left := 0, MaxBesideBytes
+	looked, left := 0, maxBesideBytes
 	for _, name := range e.siblings {
 		path := filepath.Join(dir, name)
 		byName := isListName(name)
 		if !byName {
-			if looked++; looked > MaxBeside {
+			if looked++; looked > maxBeside {
 				continue
 			}
 		}
@@ -146,7 +146,7 @@ func (e *evidence) addLists(dir string) error {
 			e.lists = append(e.lists, *l)
 		}
 	}
-	if looked > MaxBeside || left < 0 {
+	if looked > maxBeside || left < 0 {
 		e.notes = append(e.notes, "many files lie beside it: those that are not called lists were not all looked at")
 	}
 	return nil
@@ -271,7 +271,7 @@ func readSignature(path string) (*signatureFile, error) {
 	minisigned := strings.EqualFold(filepath.Ext(path), signatureEnd)
 	most := MaxListBytes
 	if minisigned {
-		most = MaxSignature
+		most = maxSignature
 	}
 	text, err := readSmall(path, most)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -284,8 +284,8 @@ func readSignature(path string) (*signatureFile, error) {
 	if form == notSigned {
 		return nil, nil
 	}
-	if form == "" && len(text) > MaxSignature {
-		return nil, fmt.Errorf("reading the signature: %s has more than %d bytes", path, MaxSignature)
+	if form == "" && len(text) > maxSignature {
+		return nil, fmt.Errorf("reading the signature: %s has more than %d bytes", path, maxSignature)
 	}
 	return &signatureFile{filepath.Base(path), form, text}, nil
 }

@@ -77,7 +77,7 @@ func List(shop *manifest.Shop) (Inventory, error) { return ListFor(shop, shop.Ve
 // ListFor is List with the needs of these vessels alone.
 func ListFor(shop *manifest.Shop, vessels []*manifest.Vessel) (Inventory, error) {
 	packages := media.PackagesOf(shop)
-	needs := NeedsOf(shop, vessels)
+	needs := needsOf(shop, vessels)
 	inv := Inventory{Unplanned: needs.Unplanned}
 	known := map[string]bool{}
 	for _, m := range shop.Models {
@@ -178,8 +178,8 @@ func (w *walk) folder(dir string) error {
 		return err
 	}
 	for _, e := range entries {
-		if w.entries++; w.entries > MaxPackageFiles {
-			return fmt.Errorf("more than %d files and folders", MaxPackageFiles)
+		if w.entries++; w.entries > maxPackageFiles {
+			return fmt.Errorf("more than %d files and folders", maxPackageFiles)
 		}
 		path := filepath.Join(dir, e.Name())
 		switch {
@@ -234,8 +234,8 @@ func companion(path string, known, folders map[string]bool) bool {
 	return isListName(name) && (owned(name) == "" || known[dir+owned(name)])
 }
 
-// MostWorkers is how many files are read at a time, at most.
-const MostWorkers = 4
+// mostWorkers is how many files are read at a time, at most.
+const mostWorkers = 4
 
 // Check reads every package file again, several at a time, and compares it
 // with the catalogue. What the system kept in memory of a file is let go first,
@@ -253,7 +253,7 @@ func Check(ctx context.Context, inv Inventory, progress func(int64)) error {
 		}
 	}
 	bySize := inv.sizes()
-	for range min(runtime.GOMAXPROCS(0), MostWorkers) {
+	for range min(runtime.GOMAXPROCS(0), mostWorkers) {
 		wait.Go(func() {
 			buffer := make([]byte, copyBytes)
 			for c := range jobs {
@@ -351,7 +351,7 @@ func hashFile(ctx context.Context, path string, buffer []byte, progress func(int
 		return "", 0, err
 	}
 	defer in.Close() // opened for reading only
-	letGo(in)
+	dropCache(in)
 	sum := sha256.New()
 	var all int64
 	for {

@@ -17,16 +17,16 @@ import (
 const (
 	MaxListBytes    = 1 << 20        // a list of digests
 	MaxListLines    = 20_000         // of such a list, and digests in it
-	MaxListLine     = 16 << 10       // bytes of a line of it
-	MaxListDepth    = 64             // of one that is JSON or XML
-	MaxBeside       = 2000           // files of the folder of a download among which lists are looked for
-	MaxBesideBytes  = 16 << 20       // of those files, read to see whether they are lists
-	MaxSignature    = 4 << 10        // bytes of a signature; they have a few hundred
-	MaxWholeSigned  = 8 << 20        // a file with a signature of the older kind, which is checked in memory
-	MaxMemberList   = 2 << 20        // an archive's list of members, in bytes
+	maxListLine     = 16 << 10       // bytes of a line of it
+	maxListDepth    = 64             // of one that is JSON or XML
+	maxBeside       = 2000           // files of the folder of a download among which lists are looked for
+	maxBesideBytes  = 16 << 20       // of those files, read to see whether they are lists
+	maxSignature    = 4 << 10        // bytes of a signature; they have a few hundred
+	maxWholeSigned  = 8 << 20        // a file with a signature of the older kind, which is checked in memory
+	maxMemberList   = 2 << 20        // an archive's list of members, in bytes
 	MaxMembers      = 10_000         // of an archive
-	MaxUnpacked     = 32_000_000_000 // what is unpacked of one archive: the largest card
-	MaxPackageFiles = 100_000        // entries of the package folder
+	maxUnpacked     = 32_000_000_000 // what is unpacked of one archive: the largest card
+	maxPackageFiles = 100_000        // entries of the package folder
 )
 
 // Request is a download and what was said of it.

@@ -165,7 +165,7 @@ func (x *examination) whole() io.Reader { return io.NewSectionReader(x.file, 0, 
 
 // unpacked is what is missing of a packed file, by reading it to its end.
 func (x *examination) unpacked(in io.Reader) string {
-	n, err := copyAll(x.ctx, io.Discard, io.LimitReader(in, MaxUnpacked), nil)
+	n, err := copyAll(x.ctx, io.Discard, io.LimitReader(in, maxUnpacked), nil)
 	switch {
 	case x.ctx.Err() != nil, err == nil:
 		return ""

@@ -70,7 +70,7 @@ func readList(name string, data []byte) (list, error) {
 	}
 	r := lineReader{list: &l, ofName: kindOfName(name)}
 	for _, line := range rejoined(l.unsigned(lines)) {
-		if len(line) > MaxListLine {
+		if len(line) > maxListLine {
 			l.longLine = true
 			continue
 		}
@@ -127,7 +127,7 @@ var (
 func rejoined(lines []string) []string {
 	var out []string
 	for _, line := range lines {
-		if n := len(out); n > 0 && len(line)+len(out[n-1]) < MaxListLine && onlyHex.MatchString(strings.TrimRight(line, " \t")) {
+		if n := len(out); n > 0 && len(line)+len(out[n-1]) < maxListLine && onlyHex.MatchString(strings.TrimRight(line, " \t")) {
 			if m := endsHex.FindStringSubmatch(strings.TrimRight(out[n-1], " \t")); m != nil && len(ofLength(len(m[1]))) == 0 {
 				out[n-1] += " " + strings.TrimSpace(line)
 				continue

@@ -71,7 +71,7 @@ func fromXML(text string) *branch {
 		if errors.Is(err, io.EOF) {
 			return root
 		}
-		if err != nil || len(open) > MaxListDepth {
+		if err != nil || len(open) > maxListDepth {
 			return nil
 		}
 		top := open[len(open)-1]
@@ -96,7 +96,7 @@ type treeReader struct{ lineReader }
 // read adds the digests of a branch that has a name. Those of a branch without
 // one it gives back, for the branch around it.
 func (r *treeReader) read(b *branch, depth int) []listed {
-	if depth > MaxListDepth {
+	if depth > maxListDepth {
 		return nil
 	}
 	var name string

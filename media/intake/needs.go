@@ -23,9 +23,9 @@ type Unplanned struct {
 	NoFile bool   `json:"no_file,omitempty"` // it has one, with a release of which the catalogue has no file
 }
 
-// NeedsOf plans the visits of these vessels. Where versions are unknown a
+// needsOf plans the visits of these vessels. Where versions are unknown a
 // vessel needs whatever any of its likely plans takes.
-func NeedsOf(shop *manifest.Shop, vessels []*manifest.Vessel) Needs {
+func needsOf(shop *manifest.Shop, vessels []*manifest.Vessel) Needs {
 	n := Needs{vessels: map[*manifest.Release][]string{}}
 	for _, v := range vessels {
 		plan, err := order.Make(shop, v)
@@ -59,13 +59,13 @@ func (n *Needs) take(shop *manifest.Shop, v *manifest.Vessel, plan order.Plan) {
 		}
 		n.vessels[r] = append(n.vessels[r], v.ID)
 		if len(r.Files) == 0 {
-			n.Unplanned = append(n.Unplanned, Unplanned{v.ID, noFile(s), true})
+			n.Unplanned = append(n.Unplanned, Unplanned{v.ID, NoFile(s), true})
 		}
 	}
 }
 
-// noFile says of a step that no card can bring it.
-func noFile(s order.Step) string {
+// NoFile says of a step that no card can bring it.
+func NoFile(s order.Step) string {
 	return fmt.Sprintf("the catalogue has no file of %s %s, which %s gets", s.Model, s.To, s.Device)
 }
 

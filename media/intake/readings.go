@@ -17,8 +17,8 @@ import (
 	"cardwright/media"
 )
 
-// MaxReadings bounds what is kept of readings, in bytes.
-const MaxReadings = 32 << 20
+// maxReadings bounds what is kept of readings, in bytes.
+const maxReadings = 32 << 20
 
 // Readings is when the package files of a shop were last read whole on this
 // computer. It is told and proves nothing: bytes change without leaving a trace.
@@ -56,7 +56,7 @@ func ReadingsOf(shop *manifest.Shop, cache string, now time.Time) *Readings {
 	folder := absolute(media.PackagesOf(shop).Dir)
 	sum := sha256.Sum256([]byte(folder))
 	r.path = filepath.Join(cache, "cardwright", "read-"+hex.EncodeToString(sum[:8])+".json")
-	data, err := readSmall(r.path, MaxReadings)
+	data, err := readSmall(r.path, maxReadings)
 	if err != nil {
 		return r
 	}
@@ -109,8 +109,8 @@ func (r *Readings) Save(shop *manifest.Shop) error {
 		return nil
 	}
 	text, err := json.Marshal(readingsFile{readingsFormat, absolute(media.PackagesOf(shop).Dir), r.Read})
-	if err == nil && len(text) > MaxReadings {
-		err = fmt.Errorf("more than %d bytes", MaxReadings)
+	if err == nil && len(text) > maxReadings {
+		err = fmt.Errorf("more than %d bytes", maxReadings)
 	}
 	if err == nil {
 		err = durable.MakeFolders(filepath.Dir(r.path), 0o700)

@@ -266,7 +266,7 @@ func (l *list) silence(f *subject) string {
 	case slices.ContainsFunc(f.names, func(n string) bool { return hasWord(strings.ToLower(l.text), strings.ToLower(n)) }):
 		return "it names it, with no digest that can be read"
 	case l.longLine:
-		return fmt.Sprintf("it has lines of more than %d bytes", MaxListLine)
+		return fmt.Sprintf("it has lines of more than %d bytes", maxListLine)
 	case len(l.entries) == 0:
 		return "no digest in it"
 	case len(others) == 0:

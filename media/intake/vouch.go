@@ -186,8 +186,8 @@ func sameKey(a, b string) bool {
 
 // inMemory is the download's content, for signatures of the older kind.
 func (x *examination) inMemory() ([]byte, error) {
-	if x.size > MaxWholeSigned {
-		return nil, x.refuse("a signature of the older kind on a large file", media.Bytes(x.size), "at most "+media.Bytes(MaxWholeSigned), "ask the maker for a signature of the newer kind, or check it with minisign and give --sha256")
+	if x.size > maxWholeSigned {
+		return nil, x.refuse("a signature of the older kind on a large file", media.Bytes(x.size), "at most "+media.Bytes(maxWholeSigned), "ask the maker for a signature of the newer kind, or check it with minisign and give --sha256")
 	}
 	content := make([]byte, x.size)
 	_, err := x.file.ReadAt(content, 0)

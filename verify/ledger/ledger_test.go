@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"encoding/pem"
 	"errors"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -16,7 +15,6 @@ import (
 	"testing"
 	"time"
 
-	"aead.dev/minisign"
 	"github.com/gowebpki/jcs"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -144,37 +142,6 @@ func TestOpenSSLVerifiesAnEvent(t *testing.T) {
 	sum, err := exec.Command("sha256sum", file("content", e.Content)).Output()
 	require.NoError(t, err)
 	assert.Equal(t, e.ID.String(), string(sum[:64]), "the id is the SHA-256 of the content")
-}
-
-// A key as the shop keeps it can write a ledger, and OpenSSL's verdict above
-// holds for its signatures too: they are Ed25519 over the message itself.
-func TestAMinisignKeyCanSign(t *testing.T) {
-	public, private, err := minisign.GenerateKey(nil)
-	require.NoError(t, err)
-	signer, err := ledger.Minisign(public.String(), func(m []byte) ([]byte, error) { return minisign.Sign(private, m), nil })
-	require.NoError(t, err)
-	e, err := ledger.Sign(statement(), signer)
-	require.NoError(t, err)
-	_, err = ledger.Verify(e.ID, e.Content, e.Signature)
-	require.NoError(t, err)
-	writer, err := ledger.MinisignWriter(public.String())
-	require.NoError(t, err)
-	assert.Equal(t, e.Statement.Writer, writer)
-
-	hashed, err := ledger.Minisign(public.String(), func(m []byte) ([]byte, error) {
-		r := minisign.NewReader(bytes.NewReader(m))
-		_, err := io.Copy(io.Discard, r)
-		return r.Sign(private), err
-	})
-	require.NoError(t, err)
-	_, err = ledger.Sign(statement(), hashed)
-	assert.ErrorContains(t, err, "expected one over the message itself")
-	_, err = ledger.Minisign("RWQ", nil)
-	assert.ErrorContains(t, err, "reading public key")
-	garbage, err := ledger.Minisign(public.String(), func([]byte) ([]byte, error) { return []byte("x"), nil })
-	require.NoError(t, err)
-	_, err = ledger.Sign(statement(), garbage)
-	assert.ErrorContains(t, err, "reading signature")
 }
 
 type brokenSigner struct{ ledger.Key }

@@ -43,8 +43,8 @@ type Trial struct {
 	Verdict      string    `json:"verdict"`
 }
 
-// MaxLogs is how many logs one trial may come from.
-const MaxLogs = 50
+// maxLogs is how many logs one trial may come from.
+const maxLogs = 50
 
 // Thousandths rounds a value to what a trial keeps.
 func Thousandths(v float64) float64 { return math.Round(v*1000)/1000 + 0 } // + 0: no −0
@@ -56,7 +56,7 @@ func (c *checker) trial(at string, t *Trial) {
 	c.line(at+"method", t.Method)
 	c.maybe(at+"sensor", t.Sensor)
 	c.word(at+"verdict", t.Verdict)
-	c.count(at+"logs", len(t.Logs), MaxLogs)
+	c.count(at+"logs", len(t.Logs), maxLogs)
 	for i, l := range t.Logs {
 		c.hex(fmt.Sprintf("%slogs[%d]", at, i), l, 64)
 	}

@@ -21,13 +21,13 @@ const (
 	MaxNote    = 4096      // bytes of a note or a reason
 	MaxList    = 1000      // devices, releases or findings of one event
 	MaxMinutes = 7 * 24 * 60
-	MaxSeq     = 1 << 40
+	maxSeq     = 1 << 40
 )
 
 // Years that an event may be of. A clock outside them was never set.
 const (
 	FirstYear = 1990
-	LastYear  = 2199
+	lastYear  = 2199
 )
 
 // Validate tells everything that keeps an entry from being written.
@@ -44,8 +44,8 @@ func (s *Statement) validate() error {
 	}
 	c.hex("chain", s.Chain, 32)
 	c.hex("writer", s.Writer, 64)
-	if s.Seq < 1 || s.Seq > MaxSeq {
-		c.say("seq", fmt.Sprint(s.Seq), fmt.Sprintf("1 to %d", int64(MaxSeq)))
+	if s.Seq < 1 || s.Seq > maxSeq {
+		c.say("seq", fmt.Sprint(s.Seq), fmt.Sprintf("1 to %d", int64(maxSeq)))
 	}
 	if s.Seq == 1 {
 		c.empty("prev", s.Prev, "the first event of a chain")
@@ -68,8 +68,8 @@ func (c *checker) seen(list []Seen) {
 		c.hex(at+"chain", x.Chain, 32)
 		c.hex(at+"id", x.ID, 64)
 		c.hex(at+"writer", x.Writer, 64)
-		if x.Seq < 1 || x.Seq > MaxSeq {
-			c.say(at+"seq", fmt.Sprint(x.Seq), fmt.Sprintf("1 to %d", int64(MaxSeq)))
+		if x.Seq < 1 || x.Seq > maxSeq {
+			c.say(at+"seq", fmt.Sprint(x.Seq), fmt.Sprintf("1 to %d", int64(maxSeq)))
 		}
 		c.once(at+"chain", x.Writer+x.Chain, chains)
 	}
@@ -154,8 +154,8 @@ func (c *checker) count(field string, n, most int) {
 
 func (c *checker) time(field string, t time.Time) {
 	switch {
-	case t.Year() < FirstYear || t.Year() > LastYear:
-		c.say(field, "the year "+fmt.Sprint(t.Year()), fmt.Sprintf("%d to %d; is the clock set?", FirstYear, LastYear))
+	case t.Year() < FirstYear || t.Year() > lastYear:
+		c.say(field, "the year "+fmt.Sprint(t.Year()), fmt.Sprintf("%d to %d; is the clock set?", FirstYear, lastYear))
 	case t.Nanosecond() != 0 || t.Location() != time.UTC:
 		c.say(field, t.Format(time.RFC3339Nano), "whole seconds in UTC")
 	}

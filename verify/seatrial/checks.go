@@ -81,8 +81,8 @@ func (m *maker) lackingLegs() string {
 		return "no straight leg: run " + headings(missing) + ", " + howToRun
 	case len(missing) > 0:
 		return fmt.Sprintf("%s %s missing: run %s, %s", plural(len(missing), "heading"), headings(missing), themOrIt(len(missing)), howToRun)
-	case meanKnots(m.t.Legs) < LegKnots:
-		return fmt.Sprintf("the legs were run at %.1f kn over ground, as their mean: run them again at %.0f kn or more", meanKnots(m.t.Legs), LegKnots)
+	case meanKnots(m.t.Legs) < legKnots:
+		return fmt.Sprintf("the legs were run at %.1f kn over ground, as their mean: run them again at %.0f kn or more", meanKnots(m.t.Legs), legKnots)
 	case len(m.t.Swings) == 0:
 		return "the legs don't tell speed, current and deviation apart: run " + headings(eight()) + ", " + howToRun
 	}
@@ -136,7 +136,7 @@ func (m *maker) alignment() {
 	slow := 0.0
 	for _, pair := range pairs(m.t.Legs) {
 		out, back := m.t.Legs[pair[0]], m.t.Legs[pair[1]]
-		if mean := (out.Knots + back.Knots) / 2; mean < LegKnots {
+		if mean := (out.Knots + back.Knots) / 2; mean < legKnots {
 			slow = max(slow, mean)
 			continue
 		}
@@ -162,7 +162,7 @@ func (m *maker) alignment() {
 	case len(m.t.Swings) > 0 && m.t.Swings[0].Method == ByOneTurn:
 		c.Missing, c.Says = otherWay, otherWay
 	case slow > 0:
-		c.Missing = fmt.Sprintf("the reciprocal legs were run at %.1f kn, as their mean: run them at %.0f kn or more", slow, LegKnots)
+		c.Missing = fmt.Sprintf("the reciprocal legs were run at %.1f kn, as their mean: run them at %.0f kn or more", slow, legKnots)
 		c.Says = c.Missing
 	default:
 		c.Missing = "no reciprocal run: " + m.reciprocal()
@@ -272,7 +272,7 @@ func (m *maker) reference() {
 // on one heading, or no velocity was logged.
 func (m *maker) steadyReference(limit Tolerance) {
 	for _, s := range stretches(m.p.epochs) {
-		if seconds := m.p.epochs[s.to-1].t - m.p.epochs[s.from].t + 1; seconds < LegSeconds-legSlack {
+		if seconds := m.p.epochs[s.to-1].t - m.p.epochs[s.from].t + 1; seconds < legSeconds-legSlack {
 			continue
 		}
 		var x, at []float64
@@ -282,7 +282,7 @@ func (m *maker) steadyReference(limit Tolerance) {
 				at = append(at, float64(e.atRef))
 			}
 		}
-		if len(x) == 0 || CircularMean(at).Spread > LegSpread {
+		if len(x) == 0 || CircularMean(at).Spread > legSpread {
 			continue
 		}
 		e := meanAngle(x, float64(s.to-s.from)/float64(len(x)))
@@ -348,7 +348,7 @@ func (m *maker) pulled(c *Check, was *Earlier, s Swing) {
 	case Within:
 		c.Says = fmt.Sprintf("no change of B and C shown since %s (%.1f°, T² %.1f, 9.21 would be one); %s", was.From, p.Size, p.T2, seen)
 	default:
-		c.Says = fmt.Sprintf("can't tell whether B and C changed since %s: %s, which is more than %d°", was.From, seen, MagnetTolerance)
+		c.Says = fmt.Sprintf("can't tell whether B and C changed since %s: %s, which is more than %d°", was.From, seen, magnetTolerance)
 		c.Missing = "the doubt of B and C is too wide to see a change: run each heading twice, " + howToRun
 	}
 }

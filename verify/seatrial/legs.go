@@ -10,10 +10,10 @@ import (
 
 // What counts as a straight leg (common practice, no source).
 const (
-	LegSeconds   = 120 // straight, at least
+	legSeconds   = 120 // straight, at least
 	settle       = 30  // seconds after a turn that are dropped
-	LegSpread    = 5.0 // degrees, of the heading
-	LegKnots     = 5.0 // mean over a set of legs: with a current one of a pair is slower
+	legSpread    = 5.0 // degrees, of the heading
+	legKnots     = 5.0 // mean over a set of legs: with a current one of a pair is slower
 	leastKnots   = 1.0 // of a single one: below it course over ground says nothing
 	leastShare   = 0.5 // of a leg's seconds that have a velocity
 	drift        = 4.0 // degrees from end to end
@@ -179,9 +179,9 @@ func less(x []float64, m float64) []float64 {
 func (f *finder) take(from, to int, afterTurn bool) {
 	e := f.p.epochs
 	seconds := int(e[to-1].t-e[from].t) + 1
-	if seconds < LegSeconds-legSlack {
+	if seconds < legSeconds-legSlack {
 		if seconds > settle {
-			f.reject(from, seconds, fmt.Sprintf("straight for %d s, %d are needed", seconds, LegSeconds))
+			f.reject(from, seconds, fmt.Sprintf("straight for %d s, %d are needed", seconds, legSeconds))
 		}
 		return
 	}
@@ -196,7 +196,7 @@ func (f *finder) take(from, to int, afterTurn bool) {
 	switch {
 	case why == "":
 		f.legs = append(f.legs, Leg{from: begin, to: to})
-	case wanders && seconds >= 2*(LegSeconds+settle):
+	case wanders && seconds >= 2*(legSeconds+settle):
 		middle := (from + to) / 2
 		f.take(from, middle, afterTurn)
 		f.take(middle, to, false)
@@ -218,8 +218,8 @@ func (f *finder) unfit(from, to int) (why string, wanders bool) {
 	e := f.p.epochs[from:to]
 	heading := unwind(f.p.epochs, stretch{from, to})
 	spread := math.Sqrt(squares(less(heading, mean(heading))) / float64(len(heading)))
-	if spread > LegSpread {
-		return fmt.Sprintf("the heading was spread by %.1f°, %.0f° is the most", spread, LegSpread), true
+	if spread > legSpread {
+		return fmt.Sprintf("the heading was spread by %.1f°, %.0f° is the most", spread, legSpread), true
 	}
 	if d := trend(heading); math.Abs(d) > max(drift, trendDoubt*spread) {
 		return fmt.Sprintf("the heading drifted by %.0f° from end to end", math.Abs(d)), true

@@ -8,9 +8,9 @@ const (
 	chi99 = 9.210340371976182
 )
 
-// MagnetTolerance is the change of B and C, in degrees, that has to be seen for
+// magnetTolerance is the change of B and C, in degrees, that has to be seen for
 // "no change" to mean anything (common practice, no source).
-const MagnetTolerance = 3
+const magnetTolerance = 3
 
 // Pulled is what became of B and C since an earlier record.
 type Pulled struct {
@@ -41,7 +41,7 @@ func Pull(beforeB, beforeC, beforeSE, b, c, se float64) Pulled {
 	switch {
 	case p.Changed:
 		p.Verdict = Outside
-	case p.Least > MagnetTolerance:
+	case p.Least > magnetTolerance:
 		p.Verdict = CantTell
 	default:
 		p.Verdict = Within

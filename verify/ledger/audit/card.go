@@ -26,8 +26,8 @@ type CardStory struct {
 
 // Bounds of a question about cards.
 const (
-	LeastDigest = 8   // digits of a digest that name a card
-	MaxCards    = 500 // events about cards with one digest or target
+	leastDigest = 8   // digits of a digest that name a card
+	maxCards    = 500 // events about cards with one digest or target
 )
 
 // OfCard tells the story of a card: named by its digest, the first digits of
@@ -44,7 +44,7 @@ func OfCard(ctx context.Context, l *store.Ledger, card string, f Filter) (CardUs
 			if d == "" {
 				where, args = `card = '' AND target = $1`, []any{card}
 			}
-			err := store.EachEvent(ctx, q, where+fmt.Sprintf(" ORDER BY ord LIMIT %d", MaxCards), args, func(e ledger.Event) error {
+			err := store.EachEvent(ctx, q, where+fmt.Sprintf(" ORDER BY ord LIMIT %d", maxCards), args, func(e ledger.Event) error {
 				if line := lineOf(e); f.lets(line) {
 					tell(stories, d, line)
 				}
@@ -68,11 +68,11 @@ func OfCard(ctx context.Context, l *store.Ledger, card string, f Filter) (CardUs
 // digestsOf are the digests of the cards that a name means.
 func digestsOf(ctx context.Context, q store.Querier, card string) ([]string, error) {
 	where, args := `target = $1 AND target <> ''`, []any{card}
-	if len(card) >= LeastDigest && strings.Trim(card, "0123456789abcdef") == "" {
+	if len(card) >= leastDigest && strings.Trim(card, "0123456789abcdef") == "" {
 		where, args = `card >= $1 AND card < $2 AND card <> ''`, []any{card, card + "g"}
 	}
 	var list []string
-	err := store.EachEvent(ctx, q, where+fmt.Sprintf(" LIMIT %d", MaxCards), args, func(e ledger.Event) error {
+	err := store.EachEvent(ctx, q, where+fmt.Sprintf(" LIMIT %d", maxCards), args, func(e ledger.Event) error {
 		digest := ""
 		if k := e.Statement.Entry.Card; k != nil {
 			digest = k.Digest

@@ -46,12 +46,12 @@ func (o *LeftOut) note(events []ledger.Event) {
 // ErrNothing says that the ledger holds nothing of what was asked for.
 var ErrNothing = errors.New("the ledger says nothing of it")
 
-// MaxLines is how many lines of one vessel's history are given: far more than
+// maxLines is how many lines of one vessel's history are given: far more than
 // a boat gets in its life.
-const MaxLines = 100_000
+const maxLines = 100_000
 
-// ErrTooMany says that a history has more than MaxLines.
-var ErrTooMany = errors.New("more events than anybody can read: narrow the dates")
+// errTooMany says that a history has more than maxLines.
+var errTooMany = errors.New("more events than anybody can read: narrow the dates")
 
 // OfVessel gives a vessel's history, and what it ran at a moment (the zero
 // time: now). The filter narrows the lines, not the state.
@@ -103,8 +103,8 @@ func (h *History) also(ctx context.Context, q store.Querier) error {
 func eventsOf(ctx context.Context, q store.Querier, vessel string) ([]ledger.Event, error) {
 	var events []ledger.Event
 	collect := func(e ledger.Event) error {
-		if events = append(events, e); len(events) > MaxLines {
-			return ErrTooMany
+		if events = append(events, e); len(events) > maxLines {
+			return errTooMany
 		}
 		return nil
 	}

@@ -10,8 +10,8 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// MaxAppend is the most entries that are appended at once.
-const MaxAppend = 10_000
+// maxAppend is the most entries that are appended at once.
+const maxAppend = 10_000
 
 // Writer is who appends: the shop, the person, and the key of this laptop.
 type Writer struct {
@@ -81,8 +81,8 @@ func (l *Ledger) append(ctx context.Context, w Writer, visit string, entries []l
 }
 
 func validateAll(entries []ledger.Entry) error {
-	if n := len(entries); n == 0 || n > MaxAppend {
-		return fmt.Errorf("%d entries, expected 1 to %d", n, MaxAppend)
+	if n := len(entries); n == 0 || n > maxAppend {
+		return fmt.Errorf("%d entries, expected 1 to %d", n, maxAppend)
 	}
 	var errs []error
 	for i := range entries {

@@ -134,10 +134,10 @@ var ErrBroken = errors.New("the backup is broken: nothing was restored; salvage 
 // one, which begins chains of its own; a ledger that is there loses nothing
 // and gets what it lacks. It may be interrupted anywhere and done again.
 func Restore(ctx context.Context, backup, address string, o CheckOptions) (RestoreReport, error) {
-	r := RestoreReport{Format: 1, From: backup, To: Redacted(address)}
+	r := RestoreReport{Format: 1, From: backup, To: redacted(address)}
 	err := restore(ctx, backup, address, o, &r)
 	if err != nil {
-		return r, fmt.Errorf("restoring %s to %s: %w", backup, Redacted(address), explainRestore(address, err))
+		return r, fmt.Errorf("restoring %s to %s: %w", backup, redacted(address), explainRestore(address, err))
 	}
 	return r, nil
 }

@@ -25,8 +25,8 @@ const (
 	Unproven Verdict = "unproven"
 )
 
-// MaxBreaks is how many breaks a report lists; the rest are counted.
-const MaxBreaks = 200
+// maxBreaks is how many breaks a report lists; the rest are counted.
+const maxBreaks = 200
 
 // CheckOptions say what a ledger is checked against.
 type CheckOptions struct {
@@ -43,7 +43,7 @@ type CheckReport struct {
 	Events  int64          `json:"events"`
 	Chains  []ChainReport  `json:"chains"`
 	First   *ledger.Break  `json:"first"`  // the first broken link, or nil
-	Breaks  []ledger.Break `json:"breaks"` // at most MaxBreaks
+	Breaks  []ledger.Break `json:"breaks"` // at most maxBreaks
 	More    int            `json:"more"`   // breaks that are not listed
 	Notes   []string       `json:"notes"`
 }
@@ -118,7 +118,7 @@ func (c *check) add(b ledger.Break) {
 			c.report.Verdict = Edited
 		}
 	}
-	if len(c.report.Breaks) == MaxBreaks {
+	if len(c.report.Breaks) == maxBreaks {
 		c.report.More++
 		return
 	}

@@ -50,7 +50,7 @@ func openPostgres(ctx context.Context, address string, o Options) (*Ledger, erro
 	if o.ReadOnly {
 		config.RuntimeParams["default_transaction_read_only"] = "on"
 	}
-	l := &Ledger{engine: postgresEngine, place: Redacted(address), readOnly: o.ReadOnly, db: stdlib.OpenDB(*config)}
+	l := &Ledger{engine: postgresEngine, place: redacted(address), readOnly: o.ReadOnly, db: stdlib.OpenDB(*config)}
 	l.db.SetMaxOpenConns(postgresConnections)
 	if err := l.prepare(ctx, config, o); err != nil {
 		return nil, errors.Join(err, l.db.Close())
@@ -70,7 +70,7 @@ func (l *Ledger) prepare(ctx context.Context, config *pgx.ConnConfig, o Options)
 		return l.readMeta(ctx)
 	case version > 0:
 		if err := upgradePostgres(ctx, config); err != nil {
-			return fmt.Errorf("%w: layout %d, expected %d (%w)", ErrOlder, version, schemaVersion, l.explain(err))
+			return fmt.Errorf("%w: layout %d, expected %d (%w)", errOlder, version, schemaVersion, l.explain(err))
 		}
 		return l.readMeta(ctx)
 	case !o.Create || o.ReadOnly:
@@ -116,8 +116,8 @@ func migratePostgres(ctx context.Context, db *sql.DB) error {
 	return migrate(ctx, db, postgresEngine, goose.WithSessionLocker(locker))
 }
 
-// Redacted is an address without its password, for showing.
-func Redacted(address string) string {
+// redacted is an address without its password, for showing.
+func redacted(address string) string {
 	if !IsPostgres(address) {
 		return address
 	}
@@ -154,7 +154,7 @@ func explainPostgres(err error) error {
 func explainState(code string, err error) error {
 	switch {
 	case code == "42501":
-		return fmt.Errorf("%w (%w)", ErrRights, err)
+		return fmt.Errorf("%w (%w)", errRights, err)
 	case code == "53100":
 		return fmt.Errorf("%w (%w)", ErrFull, err)
 	case code == "25006":

@@ -160,7 +160,7 @@ func CheckAt(ctx context.Context, address string, o CheckOptions) (r CheckReport
 		return l.Check(ctx, o)
 	}
 	c := &check{known: o.Known, report: CheckReport{
-		Format: 1, Place: Redacted(address), Chains: []ChainReport{}, Breaks: []ledger.Break{}, Notes: []string{tailNote},
+		Format: 1, Place: redacted(address), Chains: []ChainReport{}, Breaks: []ledger.Break{}, Notes: []string{tailNote},
 	}}
 	switch {
 	case errors.Is(err, ErrDamaged), errors.Is(err, ErrNotLedger) && holdsEvents(ctx, address):

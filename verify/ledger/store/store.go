@@ -69,7 +69,7 @@ type Options struct {
 //
 // It returns an error wrapping ErrNoLedger where there is none (and Create is
 // not set), ErrNotLedger where something else stands, ErrNewer where a newer
-// cardwright made it, ErrOlder where an older one did and it can't be brought
+// cardwright made it, errOlder where an older one did and it can't be brought
 // up to date from here, ErrDamaged where the file can't be read as a database.
 func Open(ctx context.Context, address string, o Options) (*Ledger, error) {
 	open := openSQLite
@@ -78,7 +78,7 @@ func Open(ctx context.Context, address string, o Options) (*Ledger, error) {
 	}
 	l, err := open(ctx, address, o)
 	if err != nil {
-		return nil, fmt.Errorf("opening ledger %s: %w", Redacted(address), err)
+		return nil, fmt.Errorf("opening ledger %s: %w", redacted(address), err)
 	}
 	return l, nil
 }

@@ -26,7 +26,7 @@ type SyncReport struct {
 	Sent     int       `json:"sent"`     // events new there
 	Received int       `json:"received"` // events new here
 	Returned int       `json:"returned"` // of these, events that were appended here once and had been lost
-	Refused  []Refusal `json:"refused"`  // at most MaxBreaks
+	Refused  []Refusal `json:"refused"`  // at most maxBreaks
 	More     int       `json:"more"`     // refusals that are not listed
 	Disputed []Dispute `json:"disputed"` // devices on which two writers left different versions
 	Notes    []string  `json:"notes"`
@@ -442,7 +442,7 @@ func (t *transfer) refuse(e *raw, why string) {
 	if t.report == nil {
 		return
 	}
-	if len(t.report.Refused) == MaxBreaks {
+	if len(t.report.Refused) == maxBreaks {
 		t.report.More++
 		return
 	}

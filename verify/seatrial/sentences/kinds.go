@@ -143,7 +143,7 @@ func (r *Reader) place(s *Source) *Source {
 // add keeps a value; timed says that the sentence told its time, which the clock
 // has.
 func (r *Reader) add(s *Source, timed bool, a, b float64) {
-	if r.samples == MaxSamples {
+	if r.samples == maxSamples {
 		r.log.Counts.LeftOut++
 		return
 	}

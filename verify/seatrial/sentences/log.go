@@ -80,7 +80,7 @@ type Counts struct {
 	Jumps       int     `json:"clock_jumps"` // back, or to another day
 	Untimed     int     `json:"untimed"`     // values for which no time is known
 	Stamps      int     `json:"stamps_bad"`  // stamps before sentences that can't be read
-	LeftOut     int     `json:"left_out"`    // values beyond MaxSamples and MaxSources
+	LeftOut     int     `json:"left_out"`    // values beyond maxSamples and MaxSources
 	WithoutUsed bool    `json:"checksum_none_used"`
 }
 

@@ -10,7 +10,7 @@ import (
 	"math"
 	"time"
 
-	"cardwright/manifest/survey"
+	"cardwright/manifest/nmea2000"
 )
 
 // The groups of NMEA 2000 that tell what sentences tell. Their layouts are as
@@ -58,7 +58,7 @@ func isCapture(head []byte) bool {
 				return false
 			}
 		}
-		if text := string(line); len(line) < MaxLine && (survey.IsFrame(text) || survey.IsHeading(text)) {
+		if text := string(line); len(line) < MaxLine && (nmea2000.IsFrame(text) || nmea2000.IsHeading(text)) {
 			return true
 		}
 	}
@@ -68,7 +68,7 @@ func isCapture(head []byte) bool {
 func (r *Reader) readCapture(ctx context.Context, file string, in io.Reader) error {
 	r.log.Files = append(r.log.Files, file)
 	n := network{r: r}
-	read, err := survey.Messages(ctx, file, in, fastGroups, n.message)
+	read, err := nmea2000.Messages(ctx, file, in, fastGroups, n.message)
 	c := &r.log.Counts
 	c.Lines += read.Lines
 	c.Sentences += read.Frames
@@ -82,7 +82,7 @@ type network struct{ r *Reader }
 
 // source finds a source by group and address: N2K-127250-35, and by bus, where
 // there are several.
-func (n *network) source(m survey.Message, q Quantity) *Source {
+func (n *network) source(m nmea2000.Message, q Quantity) *Source {
 	key := name{'#', byte(m.PGN >> 16), byte(m.PGN >> 8), byte(m.PGN), m.Source, byte(len(m.Bus)) ^ lastByte(m.Bus)}
 	if q == True { // one group tells both headings
 		key[0] = '%'
@@ -123,7 +123,7 @@ func signed16(b []byte) (float64, bool) {
 
 const knotsPerMetre = 3600.0 / 1852
 
-func (n *network) message(m survey.Message) {
+func (n *network) message(m nmea2000.Message) {
 	if !math.IsNaN(m.At) && m.At > 0 {
 		n.r.stamp(m.At, m.At > 631152000) // 1990: else it is of the day, or of some start
 	}
@@ -155,7 +155,7 @@ func (n *network) message(m survey.Message) {
 }
 
 // time: sequence, source, days since 1970, tenths of milliseconds since midnight.
-func (n *network) time(m survey.Message) {
+func (n *network) time(m nmea2000.Message) {
 	days, tenths := binary.LittleEndian.Uint16(m.Data[2:]), binary.LittleEndian.Uint32(m.Data[4:])
 	if days >= 0xFFFD || tenths >= day*10000 {
 		return
@@ -169,7 +169,7 @@ func (n *network) time(m survey.Message) {
 }
 
 // heading: sequence, heading, deviation, variation, true or magnetic.
-func (n *network) heading(m survey.Message) {
+func (n *network) heading(m nmea2000.Message) {
 	if len(m.Data) < 8 {
 		return
 	}
@@ -206,7 +206,7 @@ func (n *network) heading(m survey.Message) {
 }
 
 // variation: sequence, source, age, variation.
-func (n *network) variation(m survey.Message) {
+func (n *network) variation(m nmea2000.Message) {
 	if v, ok := signed16(m.Data[4:]); ok {
 		if s := n.source(m, ""); s != nil {
 			s.Count++
@@ -216,7 +216,7 @@ func (n *network) variation(m survey.Message) {
 }
 
 // ground: sequence, true or magnetic, course, centimetres a second.
-func (n *network) ground(m survey.Message) {
+func (n *network) ground(m nmea2000.Message) {
 	s := n.source(m, Ground)
 	if s == nil {
 		return
@@ -236,7 +236,7 @@ func (n *network) ground(m survey.Message) {
 	}
 }
 
-func (n *network) position(m survey.Message, data []byte, unit float64) {
+func (n *network) position(m nmea2000.Message, data []byte, unit float64) {
 	s := n.source(m, Place)
 	if s == nil {
 		return
@@ -259,7 +259,7 @@ func (n *network) place(s *Source, lat, lon float64, ok bool) {
 
 // fix: sequence, days, seconds, latitude and longitude in 64 bits, height, type
 // and method: 1 to 5 are satellites.
-func (n *network) fix(m survey.Message) {
+func (n *network) fix(m nmea2000.Message) {
 	const methodAt = 31
 	if len(m.Data) <= methodAt {
 		return
@@ -278,7 +278,7 @@ func (n *network) fix(m survey.Message) {
 }
 
 // rate: sequence, rate of turn.
-func (n *network) rate(m survey.Message) {
+func (n *network) rate(m nmea2000.Message) {
 	s := n.source(m, Rate)
 	if s == nil {
 		return
@@ -293,7 +293,7 @@ func (n *network) rate(m survey.Message) {
 }
 
 // rudder: instance, order, angle ordered, angle.
-func (n *network) rudder(m survey.Message) {
+func (n *network) rudder(m nmea2000.Message) {
 	s := n.source(m, Rudder)
 	if s == nil {
 		return

@@ -18,7 +18,7 @@ import (
 const (
 	MaxLine    = 4096
 	MaxSources = 64
-	MaxSamples = 400_000 // values kept in all: at 15 a second more than 7 hours
+	maxSamples = 400_000 // values kept in all: at 15 a second more than 7 hours
 	buffer     = 64 << 10
 )
 

@@ -23,9 +23,9 @@ const Name = "World Magnetic Model 2025"
 // below which a compass and the model are of no use (the model's own zone in
 // which it mustn't be relied on).
 const (
-	FirstYear     = 2025.0
-	LastYear      = 2030.0
-	LeastField    = 2000.0
+	firstYear     = 2025.0
+	lastYear      = 2030.0
+	leastField    = 2000.0
 	degree        = 12
 	epoch         = 2025.0
 	meanRadius    = 6371.2   // km, of the model
@@ -53,22 +53,22 @@ func (f Field) Variation() float64 { return math.Atan2(f.East, f.North) * 180 / 
 // Variation at a position (degrees, north and east positive) at sea level, in
 // degrees, east positive.
 func Variation(latitude, longitude float64, at time.Time) (float64, error) {
-	year := YearOf(at)
-	if year < FirstYear || year >= LastYear {
+	year := yearOf(at)
+	if year < firstYear || year >= lastYear {
 		return 0, fmt.Errorf("%w, the log is of %d", ErrYear, at.UTC().Year())
 	}
 	if !(math.Abs(latitude) <= 90 && math.Abs(longitude) <= 360) {
 		return 0, ErrPlace
 	}
 	f := At(latitude, longitude, 0, year)
-	if f.Horizontal() < LeastField {
+	if f.Horizontal() < leastField {
 		return 0, ErrField
 	}
 	return f.Variation(), nil
 }
 
-// YearOf is a moment in years with their fraction.
-func YearOf(at time.Time) float64 {
+// yearOf is a moment in years with their fraction.
+func yearOf(at time.Time) float64 {
 	at = at.UTC()
 	from := time.Date(at.Year(), 1, 1, 0, 0, 0, 0, time.UTC)
 	to := from.AddDate(1, 0, 0)

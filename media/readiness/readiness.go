@@ -1,4 +1,8 @@
-package intake
+// Package readiness finds what is left to do before a shop can serve its
+// vessels, the most urgent first: plans, cards and packages that are missing,
+// withdrawn releases aboard, a catalogue that nobody keeps. It reads no package:
+// intake has done that.
+package readiness
 
 import (
 	"cmp"
@@ -14,6 +18,7 @@ import (
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
 	"cardwright/media"
+	"cardwright/media/intake"
 )
 
 // Urgency is when something has to be done.
@@ -56,15 +61,15 @@ func (r Readiness) Served() bool {
 type readiness struct {
 	Readiness
 	shop *manifest.Shop
-	inv  Inventory
+	inv  intake.Inventory
 }
 
-// Ready looks at everything that stands between a shop and its vessels: whether
+// Of looks at everything that stands between a shop and its vessels: whether
 // each has a plan and cards that it fits on, whether the packages of that plan
 // are there and whole, as inv has it, which withdrawn releases are still aboard,
 // and which catalogue files nobody has touched for longer than age. today are
 // the vessels to be served first; none means all.
-func Ready(shop *manifest.Shop, today []*manifest.Vessel, inv Inventory, now time.Time, age time.Duration) Readiness {
+func Of(shop *manifest.Shop, today []*manifest.Vessel, inv intake.Inventory, now time.Time, age time.Duration) Readiness {
 	r := &readiness{shop: shop, inv: inv}
 	if len(today) == 0 {
 		today = shop.Vessels
@@ -162,13 +167,13 @@ func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
 		name := fmt.Sprintf("package %s of %s %s", c.Name, c.Model, c.Version)
 		at := manifest.Pos{File: c.Path}
 		switch c.State {
-		case Missing:
+		case intake.Missing:
 			r.add(v, true, name+" is missing", at, "download it: cardwright package fetch-list "+v.ID)
-		case Differs:
+		case intake.Differs:
 			r.add(v, true, name+" is not what the catalogue says", at, c.Advice)
-		case Unreadable:
+		case intake.Unreadable:
 			r.add(v, true, name+" can't be read: "+c.Found, at, c.Advice)
-		case Present:
+		case intake.Present:
 			r.Unread = true
 		}
 	}
@@ -182,7 +187,7 @@ func (r *readiness) noFile(v *manifest.Vessel, step order.Step) {
 		do += " --variant " + media.ShellWord(variant)
 	}
 	release := r.shop.Model(step.Model).Release(step.To, variant)
-	r.add(v, true, noFile(step), release.At("version"), do)
+	r.add(v, true, intake.NoFile(step), release.At("version"), do)
 }
 
 // withdrawn tells of releases aboard that their maker withdrew.
@@ -224,25 +229,25 @@ func (r *readiness) packages() {
 		}
 		urgency, do := Tidy, c.Advice
 		switch c.State {
-		case Differs, Unreadable:
+		case intake.Differs, intake.Unreadable:
 			urgency = Soon
-		case Unknown:
-		case Unused:
+		case intake.Unknown:
+		case intake.Unused:
 			do = "keep it as long as it may be asked for, then take it away"
 		default: // one that is missing and that nobody needs is no work
 			continue
 		}
 		fact := stateFacts[c.State]
-		if c.State == Unknown && c.Found != "" {
+		if c.State == intake.Unknown && c.Found != "" {
 			fact += ": " + c.Found
 		}
 		r.Tasks = append(r.Tasks, Task{urgency, "", fact, manifest.Pos{File: c.Path}, do, false})
 	}
 }
 
-var stateFacts = map[State]string{
-	Differs: "a package is not what the catalogue says", Unreadable: "a package can't be read",
-	Unknown: "a file that the catalogue doesn't know", Unused: "a package that is of no use to any vessel",
+var stateFacts = map[intake.State]string{
+	intake.Differs: "a package is not what the catalogue says", intake.Unreadable: "a package can't be read",
+	intake.Unknown: "a file that the catalogue doesn't know", intake.Unused: "a package that is of no use to any vessel",
 }
 
 // catalogue tells of files that nobody has touched for long: makers publish

@@ -1,4 +1,4 @@
-package survey
+package nmea2000
 
 import (
 	"bufio"
@@ -62,7 +62,7 @@ func completed(f frame, fast map[uint32]bool, joiners map[uint32]*joiner, buses 
 	}
 	bus, ok := buses[f.bus]
 	if !ok {
-		if len(buses) == MaxBuses {
+		if len(buses) == maxBuses {
 			return nil
 		}
 		bus = len(buses)

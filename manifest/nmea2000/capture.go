@@ -1,4 +1,4 @@
-package survey
+package nmea2000
 
 import (
 	"cmp"
@@ -13,7 +13,7 @@ import (
 // matter.
 const (
 	MaxLine    = 4096 // bytes of one line
-	MaxBuses   = 16   // candump takes that many
+	maxBuses   = 16   // candump takes that many
 	MaxDevices = 4096 // that a capture may tell of; a network has 252 addresses
 	MaxFaults  = 20   // lines that are shown for not being understood
 )
@@ -143,7 +143,7 @@ func (c *capture) frame(f frame) {
 	}
 	bus, ok := c.buses[f.bus]
 	if !ok {
-		if len(c.buses) == MaxBuses {
+		if len(c.buses) == maxBuses {
 			c.network.Left++
 			return
 		}

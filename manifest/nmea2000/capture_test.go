@@ -1,4 +1,4 @@
-package survey_test
+package nmea2000_test
 
 import (
 	"bytes"
@@ -15,16 +15,14 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-	"gotest.tools/v3/golden"
 	"pgregory.net/rapid"
 
-	"cardwright/manifest"
-	"cardwright/manifest/survey"
+	"cardwright/manifest/nmea2000"
 )
 
-func read(t testing.TB, text string) *survey.Network {
+func read(t testing.TB, text string) *nmea2000.Network {
 	t.Helper()
-	n, err := survey.ReadCapture(context.Background(), "capture", strings.NewReader(text))
+	n, err := nmea2000.ReadCapture(context.Background(), "capture", strings.NewReader(text))
 	require.NoError(t, err)
 	return n
 }
@@ -40,11 +38,11 @@ func testdata(t testing.TB, name string) string {
 // (pgnToCandump1 to 3, definitions of canboat 6.2.0) from these values of our
 // own. Each is one way in which candump and its relatives write frames.
 func TestAgainstCanboat(t *testing.T) {
-	want := []survey.Seen{
-		{Address: 2, Name: 0xc05182_00_fa0003ea, Product: survey.Product{Database: 1300, Code: 66, Model: "FIX 2 HEADING", Software: "1.4 build 9", Hardware: "rev C", Serial: "40077", Certification: 0, Load: 1}, Times: 1},
-		{Address: 7, Name: 0xc05182_00_fa0003ef, Product: survey.Product{Database: 2000, Code: 503, Model: "COURSE 3", Software: "5.2", Serial: "31502", Load: 2}, Times: 1},
-		{Address: 35, Name: 0xc05182_00_fa00040b, Product: survey.Product{Database: 2100, Code: 1212, Model: "PLOT 12", Software: "3.1-40", Hardware: "MK1", Serial: "F12-00231", Certification: 1, Load: 3}, Times: 1},
-		{Address: 36, Name: 0xc05182_00_fa00040c, Product: survey.Product{Database: 2100, Code: 1212, Model: "PLOT 12", Software: "3.1-40", Hardware: "MK1", Serial: "F12-00232", Certification: 1, Load: 3}, Times: 1},
+	want := []nmea2000.Seen{
+		{Address: 2, Name: 0xc05182_00_fa0003ea, Product: nmea2000.Product{Database: 1300, Code: 66, Model: "FIX 2 HEADING", Software: "1.4 build 9", Hardware: "rev C", Serial: "40077", Certification: 0, Load: 1}, Times: 1},
+		{Address: 7, Name: 0xc05182_00_fa0003ef, Product: nmea2000.Product{Database: 2000, Code: 503, Model: "COURSE 3", Software: "5.2", Serial: "31502", Load: 2}, Times: 1},
+		{Address: 35, Name: 0xc05182_00_fa00040b, Product: nmea2000.Product{Database: 2100, Code: 1212, Model: "PLOT 12", Software: "3.1-40", Hardware: "MK1", Serial: "F12-00231", Certification: 1, Load: 3}, Times: 1},
+		{Address: 36, Name: 0xc05182_00_fa00040c, Product: nmea2000.Product{Database: 2100, Code: 1212, Model: "PLOT 12", Software: "3.1-40", Hardware: "MK1", Serial: "F12-00232", Certification: 1, Load: 3}, Times: 1},
 	}
 	for _, name := range []string{"frames-1.log", "frames-2.log", "frames-3.log"} {
 		n := read(t, testdata(t, name))
@@ -125,7 +123,7 @@ var (
 	other = message{source: 36, sequence: 2, model: "PLOT 12", version: "3.1-40", serial: "F12-00232"}
 )
 
-func models(n *survey.Network) (all []string) {
+func models(n *nmea2000.Network) (all []string) {
 	for _, d := range n.Devices {
 		all = append(all, fmt.Sprintf("%d %s %s %s", d.Address, d.Product.Model, d.Product.Software, d.Product.Serial))
 	}
@@ -312,14 +310,14 @@ func TestLines(t *testing.T) {
 	))
 	assert.Zero(t, n.Bad, "%+v", n.Faults)
 	assert.Equal(t, 4, n.Frames)
-	n = read(t, text("(1.0) can0 09F20100#001", "(1.0 can0 09F20100#00", "can0", "(1.0) can0 09F20100#00112233445566778899", " can0 09F20100 [4] 00 11", "a,b,c\x1b[2J", strings.Repeat("x", survey.MaxLine+9)))
+	n = read(t, text("(1.0) can0 09F20100#001", "(1.0 can0 09F20100#00", "can0", "(1.0) can0 09F20100#00112233445566778899", " can0 09F20100 [4] 00 11", "a,b,c\x1b[2J", strings.Repeat("x", nmea2000.MaxLine+9)))
 	assert.Equal(t, 7, n.Bad)
 	assert.Equal(t, 7, n.Lines)
 	assert.Equal(t, "a,b,c\x1b[2J", n.Faults[5].Text)
 	for range 30 {
 		n = read(t, strings.Repeat("what\n", 50))
 	}
-	assert.Len(t, n.Faults, survey.MaxFaults)
+	assert.Len(t, n.Faults, nmea2000.MaxFaults)
 	assert.Equal(t, 50, n.Bad)
 }
 
@@ -346,11 +344,11 @@ type failing struct{}
 func (failing) Read([]byte) (int, error) { return 0, errors.New("no card") }
 
 func TestReadErrors(t *testing.T) {
-	_, err := survey.ReadCapture(context.Background(), "c", io.MultiReader(strings.NewReader(text(helm.frames()...)), failing{}))
+	_, err := nmea2000.ReadCapture(context.Background(), "c", io.MultiReader(strings.NewReader(text(helm.frames()...)), failing{}))
 	require.ErrorContains(t, err, "reading capture c: no card")
 	ctx, stop := context.WithCancel(context.Background())
 	stop()
-	_, err = survey.ReadCapture(ctx, "c", strings.NewReader(text(helm.frames()...)))
+	_, err = nmea2000.ReadCapture(ctx, "c", strings.NewReader(text(helm.frames()...)))
 	require.ErrorIs(t, err, context.Canceled)
 }
 
@@ -370,7 +368,7 @@ func TestNothingIsMadeUp(t *testing.T) {
 				lines = append(lines, l)
 			}
 		}
-		n, err := survey.ReadCapture(context.Background(), "c", strings.NewReader(text(lines...)))
+		n, err := nmea2000.ReadCapture(context.Background(), "c", strings.NewReader(text(lines...)))
 		require.NoError(t, err)
 		for _, d := range n.Devices {
 			seen := fmt.Sprintf("%d %s %s %s", d.Address, d.Product.Model, d.Product.Software, d.Product.Serial)
@@ -386,10 +384,10 @@ func FuzzCapture(f *testing.F) {
 	f.Add([]byte("2026-11-25-10:00:00.000,6,126996,35,255,8,40,86,34,08,bc,04,50,4c\n"))
 	f.Add([]byte(" can0  19F01423   [8]  40 86 34 08 BC 04 50 4C   '@.4...PL'\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		n, err := survey.ReadCapture(context.Background(), "c", bytes.NewReader(data))
+		n, err := nmea2000.ReadCapture(context.Background(), "c", bytes.NewReader(data))
 		require.NoError(t, err)
-		require.LessOrEqual(t, len(n.Faults), survey.MaxFaults)
-		require.LessOrEqual(t, len(n.Devices), survey.MaxDevices)
+		require.LessOrEqual(t, len(n.Faults), nmea2000.MaxFaults)
+		require.LessOrEqual(t, len(n.Devices), nmea2000.MaxDevices)
 		require.LessOrEqual(t, n.Frames+n.Bad, n.Lines)
 		for _, d := range n.Devices {
 			require.LessOrEqual(t, len([]rune(d.Product.Model)), 32)
@@ -397,96 +395,4 @@ func FuzzCapture(f *testing.F) {
 		_, err = json.Marshal(n)
 		require.NoError(t, err)
 	})
-}
-
-// shop is a shop whose catalogue knows what announces itself how.
-func shop(t testing.TB) *manifest.Shop {
-	t.Helper()
-	dir := t.TempDir()
-	for name, text := range map[string]string{
-		"shop.yaml":         "shop: Hollin Quay Marine Electrics\n",
-		"catalogue/p.yaml":  "model: fennick-plot-12\nmaker: Fennick\nname: Plot 12\nkind: chart display\non_network: [PLOT 12]\nreleases:\n  - {version: 4.0-12, released: 2026-03-02}\n",
-		"catalogue/f.yaml":  "model: solveld-fix-2\nmaker: Solveld\nname: Fix 2\nkind: heading sensor\non_network: [fix 2 heading]\nreleases:\n  - {version: \"1.4\", released: 2026-03-02}\n",
-		"catalogue/c.yaml":  "model: solveld-course-3\nmaker: Solveld\nname: Course 3\nkind: autopilot computer\n",
-		"vessels/k.yaml":    "vessel: kittiwake\nname: Kittiwake\ndevices:\n  - {id: flybridge, model: fennick-plot-12, serial: F12-00231, version: 3.0}\n  - {id: helm, model: fennick-plot-12, version: 3.1-40}\n  - {id: heading, model: solveld-fix-2, serial: \"40077\", version: \"1.4\"}\n  - {id: pilot, model: solveld-course-3, version: \"5.0\"}\n",
-		"vessels/one.yaml":  "vessel: one\nname: One\ndevices:\n  - {id: a, model: fennick-plot-12, serial: F12-00001, version: 3.1-40}\n",
-		"vessels/numb.yaml": "vessel: numbered\nname: Numbered\ndevices:\n  - {id: a, model: fennick-plot-12, serial: F1, version: 3.1-40}\n  - {id: b, model: fennick-plot-12, serial: F2, version: 3.1-40}\n",
-		"vessels/two.yaml":  "vessel: two\nname: Two\ndevices:\n  - {id: a, model: fennick-plot-12, version: 3.0}\n  - {id: b, model: fennick-plot-12, version: 3.0}\n",
-		"vessels/many.yaml": "vessel: many\nname: Many\ndevices:\n  - {id: a, model: fennick-plot-12, version: 3.0}\n  - {id: b, model: fennick-plot-12, version: 3.0}\n  - {id: c, model: fennick-plot-12, version: 3.0}\n",
-	} {
-		require.NoError(t, os.MkdirAll(filepath.Dir(filepath.Join(dir, name)), 0o755))
-		require.NoError(t, os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644))
-	}
-	s, err := manifest.Load(dir)
-	require.NoError(t, err)
-	return s
-}
-
-func TestCompare(t *testing.T) {
-	s, n := shop(t), read(t, testdata(t, "frames-3.log"))
-	var b bytes.Buffer
-	for _, v := range []string{"kittiwake", "two", "many", ""} {
-		fmt.Fprintf(&b, "%s\n", v)
-		for _, l := range survey.Compare(s, s.Vessel(v), n) {
-			fmt.Fprintf(&b, "  %-13s device %q model %q version %q (was %q) serial %q (was %q) %s\n", l.State, l.Device, l.Model, l.Version, l.Was, l.Serial, l.WasHere, l.Why)
-		}
-	}
-	golden.Assert(t, b.String(), "compare.golden")
-}
-
-// said is a capture in which devices say these products, one address each.
-func said(t *testing.T, all ...survey.Product) *survey.Network {
-	t.Helper()
-	n := &survey.Network{}
-	for i, p := range all {
-		n.Devices = append(n.Devices, survey.Seen{Address: uint8(i + 1), Product: p, Times: 1})
-	}
-	return n
-}
-
-func plot12(version, serial string) survey.Product {
-	return survey.Product{Model: "PLOT 12", Software: version, Serial: serial}
-}
-
-// Nobody's version is written to another device: what contradicts the file, or
-// could be either of two, is told and left.
-func TestNeverTheWrongDevice(t *testing.T) {
-	s := shop(t)
-	for _, c := range []struct {
-		name   string
-		vessel string
-		seen   []survey.Product
-		want   []string // device, state
-	}{
-		{"another serial", "one", []survey.Product{plot12("4.0-12", "F12-00999")}, []string{"a differs: an exchanged device"}},
-		{"another boat", "numbered", []survey.Product{plot12("4.0-12", "X1"), plot12("4.0-12", "X2")}, []string{" unclear: several", " unclear: several", "a unclear: perhaps", "b unclear: perhaps"}},
-		{"one serial twice", "numbered", []survey.Product{plot12("4.0-12", "F1"), plot12("4.0-12", "F1")}, []string{" unclear: several say this serial", " unclear: several say this serial", "a unclear: perhaps", "b unclear: perhaps"}},
-		{"a serial that is none", "one", []survey.Product{plot12("4.0-12", "0"), plot12("3.1-40", "0"), plot12("4.0-12", "F7")}, []string{" unclear: several say", " unclear: several say", " unclear: several devices", "a unclear: perhaps"}},
-		{"told in short", "one", []survey.Product{plot12("3.1", "F12-00001")}, []string{"a unclear: it says 3.1, the file 3.1-40"}},
-		{"short of a release", "two", []survey.Product{plot12("4.0", ""), plot12("4.0", "")}, []string{" unclear: several", " unclear: several", "a unclear: perhaps", "b unclear: perhaps"}},
-		{"older than the file", "one", []survey.Product{plot12("3.0", "F12-00001")}, []string{"a differs: "}},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			var got []string
-			for _, l := range survey.Compare(s, s.Vessel(c.vessel), said(t, c.seen...)) {
-				got = append(got, fmt.Sprintf("%s %s: %s", l.Device, l.State, l.Why))
-				assert.Equal(t, c.name == "older than the file", l.Writes(), got)
-			}
-			require.Len(t, got, len(c.want), "%q", got)
-			for i, want := range c.want {
-				assert.Contains(t, got[i], want)
-			}
-		})
-	}
-
-	// One that said different things may be any of its model.
-	n := said(t, plot12("4.0-12", "F12-00777"), plot12("4.0-12", "F12-00001"))
-	n.Devices[0].Unclear = true
-	lines := survey.Compare(s, s.Vessel("numbered"), n)
-	for _, l := range lines {
-		assert.Equal(t, survey.Unclear, l.State, "%s: %s", l.Device, l.Why)
-	}
-
-	// A short version isn't made a device's first either.
-	assert.Empty(t, survey.Compare(s, nil, said(t, plot12("4.0", "F1")))[0].Version)
 }

@@ -1,8 +1,8 @@
-// Package survey finds out what is aboard: from tables that people fill in, and
-// from captures of a boat's network.
+// Package nmea2000 reads captures of a boat's network: lines become frames,
+// frames messages (fast packets among them), and two messages say which devices
+// there are. What can't be understood is counted, never guessed.
 //
-// Of an NMEA 2000 network it reads two messages. Their public sources, read in
-// 2026:
+// Sources, read in 2026:
 //
 //   - the frame's identifier (priority, PGN, source address) and the address
 //     claim's NAME: Linux kernel, Documentation/networking/j1939.rst and
@@ -17,4 +17,4 @@
 //
 // From memory: that the frames of one message follow one another within 750 ms
 // (the time-out of transport in SAE J1939-21).
-package survey
+package nmea2000

@@ -1,4 +1,4 @@
-package survey
+package nmea2000
 
 import (
 	"encoding/hex"

@@ -1,8 +1,7 @@
-package survey_test
+package nmea2000_test
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"strings"
 	"testing"
@@ -10,8 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"cardwright/manifest"
-	"cardwright/manifest/survey"
+	"cardwright/manifest/nmea2000"
 )
 
 // parts of a log line of helm: its time in seconds, identifier, bytes.
@@ -115,12 +113,6 @@ func TestOneBox(t *testing.T) {
 	n := read(t, text(lines...))
 	require.Len(t, n.Devices, 1)
 	assert.Equal(t, []uint8{40}, n.Devices[0].Also)
-	s := shop(t)
-	for _, l := range survey.Compare(s, s.Vessel("kittiwake"), n) {
-		if l.Device == "flybridge" {
-			assert.Equal(t, survey.Differs, l.State, l.Why)
-		}
-	}
 
 	lines[1] = claim(40, 2, 0xFB)
 	assert.Len(t, read(t, text(lines...)).Devices, 2, "another maker's")
@@ -132,40 +124,11 @@ func TestOneBox(t *testing.T) {
 	}
 }
 
-func TestVersionFrom(t *testing.T) {
-	s := shop(t)
-	m := s.Model("fennick-plot-12")
-	for _, c := range []struct{ pattern, text, want string }{
-		{`^\S+ (\S+)$`, "01000_E 2.6.140", "2.6.140"},
-		{`^(\d+)\s+\d+$`, "1100    130300", "1100"},
-		{`^v(\S+)`, "2.6.140", ""},
-		{"", "01000_E 2.6.140", ""},
-	} {
-		m.VersionFrom = c.pattern
-		lines := survey.Compare(s, nil, said(t, plot12(c.text, "F12-00231")))
-		assert.EqualValues(t, c.want, lines[0].Version, c.pattern)
-		assert.Equal(t, c.text, lines[0].Seen.Product.Software, "the text as found")
-		if c.want == "" {
-			assert.Contains(t, lines[0].Why, "version_from")
-		}
-	}
-	assert.Nil(t, manifest.Problem("Model.version_from", `^\S+ (\S+)$`))
-	for _, bad := range []string{"no group", "(two) (groups)", "(", `(?:none)`} {
-		assert.NotNil(t, manifest.Problem("Model.version_from", bad), bad)
-	}
-}
-
-func TestNoLinesAreAList(t *testing.T) {
-	out, err := json.Marshal(survey.Compare(shop(t), nil, read(t, "")))
-	require.NoError(t, err)
-	assert.Equal(t, "[]", string(out))
-}
-
 func TestMessages(t *testing.T) {
 	var pgns []uint32
 	fast := map[uint32]bool{126996: true}
 	capture := text(append([]string{"(1.5) can0 09F11200#FF1234FFFFFFFF7F"}, helm.frames()...)...)
-	r, err := survey.Messages(context.Background(), "c", strings.NewReader(capture), fast, func(m survey.Message) {
+	r, err := nmea2000.Messages(context.Background(), "c", strings.NewReader(capture), fast, func(m nmea2000.Message) {
 		pgns = append(pgns, m.PGN)
 		if m.PGN == 126996 {
 			assert.Equal(t, helm.payload(), m.Data)
@@ -173,5 +136,5 @@ func TestMessages(t *testing.T) {
 	})
 	require.NoError(t, err)
 	assert.Equal(t, []uint32{127250, 126996}, pgns)
-	assert.Equal(t, survey.Read{Lines: 21, Frames: 21}, r)
+	assert.Equal(t, nmea2000.Read{Lines: 21, Frames: 21}, r)
 }

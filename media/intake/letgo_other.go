@@ -1,8 +1,0 @@
-//go:build !linux
-
-package intake
-
-import "os"
-
-// letGo asks nothing of systems on which a program can't.
-func letGo(*os.File) {}
