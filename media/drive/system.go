@@ -22,7 +22,7 @@ var adviceOn = map[string]map[error][2]string{
 			"the card holds less than it claims: use another card",
 			"free some room on that disk, or choose a folder on another",
 		},
-		ErrTooLong: {
+		errTooLong: {
 			"the card holds less than it claims: use another card",
 			"choose a folder on a disk with another file system",
 		},
@@ -40,7 +40,7 @@ var adviceOn = map[string]map[error][2]string{
 			"the card holds less than it claims: use another card",
 			"free some room on that disk, or choose a folder on another",
 		},
-		ErrTooLong: {
+		errTooLong: {
 			"the card holds less than it claims: use another card",
 			"choose a folder on a disk with another file system",
 		},
