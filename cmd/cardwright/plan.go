@@ -29,7 +29,8 @@ func newPlanCommand(s *session) *cobra.Command {
 		Short: "Show which releases a vessel's devices get, in which order",
 		Long: `plan finds the newest set of releases that fit one another, and an order in
 which every step is allowed when it is taken, or the facts that rule every order
-out. --aim, --hold and --only ask what would follow; give the same to prepare
+out. --around plans what is not connected with a conflict or an unknown version;
+it is a part of the work, and says so, and never ends with 0. --aim, --hold and --only ask what would follow; give the same to prepare
 and verify to make and judge the card for it.`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if o.all {
@@ -57,12 +58,14 @@ and verify to make and judge the card for it.`,
 type askOptions struct {
 	aim        []string
 	hold, only []string
+	around     bool
 }
 
 func (o *askOptions) addFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	flags.StringArrayVar(&o.aim, "aim", nil, "MODEL=VERSION: the release that all devices of a model should end on; may be repeated")
 	flags.StringSliceVar(&o.hold, "hold", nil, "devices to leave alone on this visit")
+	flags.BoolVar(&o.around, "around", false, "plan what is not connected with a conflict or an unknown version: a part of the work")
 	flags.StringSliceVar(&o.only, "only", nil, "the only devices to update on this visit")
 }
 
@@ -79,6 +82,9 @@ func (o askOptions) flags() []string {
 	if len(o.only) > 0 {
 		flags = append(flags, "--only", strings.Join(o.only, ","))
 	}
+	if o.around {
+		flags = append(flags, "--around")
+	}
 	return flags
 }
 
@@ -93,7 +99,7 @@ func (s *session) flags(o askOptions) []string {
 
 // ask is what the options ask of the planner.
 func (o askOptions) ask() (order.Ask, error) {
-	a := order.Ask{Hold: o.hold, Only: o.only}
+	a := order.Ask{Hold: o.hold, Only: o.only, Around: o.around}
 	for _, text := range o.aim {
 		model, v, ok := strings.Cut(text, "=")
 		if !ok {
@@ -136,7 +142,7 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	switch {
 	case isUnread:
 		return &answered{exitCouldNot}
-	case plan.Conflict != nil, behind.blocked():
+	case plan.Conflict != nil, behind.blocked(), len(plan.LeftOut) > 0:
 		return &answered{exitNo}
 	}
 	return nil
@@ -209,6 +215,7 @@ func writeUnread(w io.Writer, vessel *manifest.Vessel, unread *order.Unread, pla
 		}
 		fmt.Fprintf(w, "  - %s\n", wrapped(foundText(unread, a)+": "+followsText(a.Then), "    "))
 	}
+	fmt.Fprintf(w, "\nWhat is not connected with it can be planned:\n  cardwright plan %s --around\n", vessel.ID)
 	writeNotes(w, plan.Notes)
 }
 
@@ -238,12 +245,19 @@ func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind beh
 	switch {
 	case plan.Conflict != nil:
 		writeConflict(w, vessel, plan.Conflict)
+		fmt.Fprintf(w, "\nWhat is not connected with it can be planned:\n  cardwright plan %s --around\n", vessel.ID)
+	case len(plan.LeftOut) > 0 && len(plan.Steps) == 0:
+		fmt.Fprintf(w, "%s: nothing can be planned around what is blocked.\n", visible.Visible(vessel.Name))
 	case behind.blocked():
 		fmt.Fprintf(w, "%s: nothing can be done for %s alone.\n", visible.Visible(vessel.Name), strings.Join(behind.only, ", "))
 	case len(plan.Steps) == 0:
 		fmt.Fprintf(w, "%s: nothing to do; every device runs the newest release that fits.\n", visible.Visible(vessel.Name))
 	default:
-		fmt.Fprintf(w, "%s: %s on %s, %s.\n", visible.Visible(vessel.Name),
+		part := ""
+		if len(plan.LeftOut) > 0 {
+			part = "PART of the work, "
+		}
+		fmt.Fprintf(w, "%s: %s%s on %s, %s.\n", visible.Visible(vessel.Name), part,
 			counted(len(plan.Steps), "step"), counted(len(plan.Cards), "card"), timeText(plan.Time))
 		writeTime(w, plan.Time)
 		fmt.Fprintln(w)
@@ -255,6 +269,10 @@ func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind beh
 			fmt.Fprintln(w)
 		}
 		writeOutOfService(w, plan.OutOfService)
+		writeStops(w, plan.Steps)
+	}
+	for _, l := range plan.LeftOut {
+		writeAround(w, l)
 	}
 	behind.write(w)
 	writeNotes(w, behind.without(plan.Notes))
@@ -306,6 +324,21 @@ func writeOutOfService(w io.Writer, windows []order.OutOfService) {
 	}
 }
 
+// writeStops says after which steps the work can stop: the tide decides.
+func writeStops(w io.Writer, steps []order.Step) {
+	var stops []string
+	for _, s := range steps {
+		if s.Stop {
+			stops = append(stops, fmt.Sprint(s.Number))
+		}
+	}
+	if len(steps) < 2 || len(stops) == 0 {
+		return
+	}
+	text := fmt.Sprintf("Safe to stop, with the checks so far made, after step %s. What is aboard then fits together.", strings.Join(stops, ", "))
+	fmt.Fprintf(w, "\n%s\n", wrapped(text, "  "))
+}
+
 func writeNotes(w io.Writer, notes []string) {
 	for i, n := range notes {
 		if i == 0 {
@@ -322,7 +355,30 @@ func writeNotes(w io.Writer, notes []string) {
 }
 
 func writeConflict(w io.Writer, vessel *manifest.Vessel, c *order.Conflict) {
-	fmt.Fprintf(w, "%s: no safe order.\n\nBecause\n", visible.Visible(vessel.Name))
+	fmt.Fprintf(w, "%s: no safe order.\n", visible.Visible(vessel.Name))
+	writeBecause(w, c)
+}
+
+// partOf says behind a card's name that its plan is a part of the work.
+func partOf(plan order.Plan) string {
+	if len(plan.LeftOut) == 0 {
+		return ""
+	}
+	return ", PART of the work"
+}
+
+// writeAround says what a part of the work leaves out, and why.
+func writeAround(w io.Writer, l order.LeftOut) {
+	fmt.Fprintf(w, "\n%s\n", wrapped("Left out: "+strings.Join(l.Devices, ", ")+".", "  "))
+	if l.Conflict != nil {
+		writeBecause(w, l.Conflict)
+		return
+	}
+	fmt.Fprintln(w, wrapped("First read the version of "+strings.Join(l.Unknown, ", ")+" off the device and write it down.", "  "))
+}
+
+func writeBecause(w io.Writer, c *order.Conflict) {
+	fmt.Fprintf(w, "\nBecause\n")
 	for _, f := range c.Because {
 		fmt.Fprintf(w, "  - %s\n", wrapped(f.Fact, "    "))
 		if at := f.At.String(); at != "" { // what was asked stands nowhere

@@ -436,7 +436,7 @@ func (p *preparing) conclude(ctx context.Context, outcomes []media.Outcome, noti
 // tell says what became of one target.
 func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
 	out := p.session.out
-	name := fmt.Sprintf("card %d of %d, %s, for %s", t.job.Card.Number, t.job.Card.Of, t.path, p.vessel.Name)
+	name := fmt.Sprintf("card %d of %d, %s, for %s", t.job.Card.Number, t.job.Card.Of, t.path, p.vessel.Name) + partOf(p.plan)
 	switch c {
 	case exitDone, exitUnchecked:
 		writeReport(out, shownReport{Report: *t.report, title: name, all: true})

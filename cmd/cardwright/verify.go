@@ -239,7 +239,7 @@ func (v *verifying) title() string {
 	if v.vessel == nil {
 		return v.path
 	}
-	return v.path + ", for " + v.vessel.Name
+	return v.path + ", for " + v.vessel.Name + partOf(v.plan)
 }
 
 func (v *verifying) shown(r verify.Report, all bool) shownReport {

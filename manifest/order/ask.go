@@ -15,6 +15,10 @@ type Ask struct {
 	Hold []string             // devices that are left alone
 	Only []string             // when not empty: all other devices are left alone
 
+	// Around plans what is not connected with a conflict or an unknown version, and
+	// leaves the rest as it is: see Plan.LeftOut.
+	Around bool
+
 	// Earlier orders the steps as they were ordered before time out of service
 	// counted: by card swaps and the order of the file. Cards made then are still
 	// judged by the plan that they were made for.

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"cardwright/manifest"
+	"cardwright/manifest/version"
 )
 
 // components parts a vessel's devices into groups that don't bear on one
@@ -36,6 +37,9 @@ func components(shop *manifest.Shop, vessel *manifest.Vessel) [][]*manifest.Devi
 
 // eligible lists the releases that a device runs or could be given.
 func eligible(m *manifest.Model, d *manifest.Device) []*manifest.Release {
+	if d.Version == version.Unknown || d.Version == "" {
+		return releases(m, d.Variant) // it may run any
+	}
 	return slices.DeleteFunc(releases(m, d.Variant), func(r *manifest.Release) bool {
 		c := point{version: r.Version}.compare(point{version: d.Version})
 		return c < 0 || c > 0 && r.Withdrawn != ""

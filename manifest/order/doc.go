@@ -109,6 +109,18 @@
 // to exchange, a release to add, something asked to drop. That a need or
 // another of the makers' rules be skipped is never proposed.
 //
+// # Around what is blocked
+//
+// Where it is asked for (Ask.Around), groups of connected devices for which there
+// is no safe order, or one of whose versions is unknown, stay as they are, and the
+// others are planned. A device of unknown version is connected with whatever any
+// of its releases needs. The plan is a part then, see Plan.LeftOut.
+//
+// # Where the work can stop
+//
+// After a step, with the checks so far made, the work can stop where nothing is
+// out of service and devices that must be alike are: see Step.Stop.
+//
 // # Unknown versions
 //
 // A device whose version is unknown is to be read first: nothing is planned by

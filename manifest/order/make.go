@@ -3,8 +3,10 @@ package order
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/version"
 )
 
 // Make plans one vessel's visit: the newest set of releases that fit one
@@ -37,7 +39,8 @@ func bounded(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limit
 	if err := ask.check(shop, vessel); err != nil {
 		return plan, err
 	}
-	if plan.Unknown = readings(shop, vessel); len(plan.Unknown) > 0 {
+	if unknown := readings(shop, vessel); len(unknown) > 0 && !ask.Around {
+		plan.Unknown = unknown
 		return plan.unread(shop, vessel, ask)
 	}
 	v := visit{shop: shop, vessel: vessel, ask: ask, limits: limits, plan: plan}
@@ -105,11 +108,16 @@ func (v *visit) make() error {
 			v.at[slices.Index(v.vessel.Devices, d)] = place{n, j}
 		}
 		q := question{shop: v.shop, vessel: v.vessel, devices: devices, ask: v.ask, limits: v.limits}
+		if unknown := unknownOf(devices); len(unknown) > 0 {
+			v.leaveOut(&q, LeftOut{Devices: ids(devices), Unknown: unknown})
+			continue
+		}
 		if err := v.solve(&q); err != nil {
 			return err
 		}
 	}
 	v.noteInstalled()
+	v.noteLeftOut()
 	if v.plan.Conflict != nil {
 		return nil
 	}
@@ -140,6 +148,14 @@ func (v *visit) solve(q *question) error {
 		v.parts = append(v.parts, newPart(o.walker, o.steps))
 		return nil
 	}
+	if v.ask.Around {
+		c, sure := q.conflict()
+		if !sure {
+			v.note("the conflict is proven, but fewer facts may be enough for it")
+		}
+		v.leaveOut(q, LeftOut{Devices: ids(q.devices), Conflict: c})
+		return nil
+	}
 	if v.plan.Conflict != nil {
 		v.note("there is another conflict, apart from the one shown, among %s", list(q.devices))
 		return nil
@@ -153,4 +169,34 @@ func (v *visit) solve(q *question) error {
 		v.note("no single change frees the conflict")
 	}
 	return nil
+}
+
+// leaveOut leaves a component as it is.
+func (v *visit) leaveOut(q *question, l LeftOut) {
+	v.plan.LeftOut = append(v.plan.LeftOut, l)
+	p := q.problem()
+	k := newPart(newWalker(p, p.start(), v.limits.work()), 0)
+	k.leftOut, k.weight = true, 0 // what is out of service there stays so, in whatever order
+	v.parts = append(v.parts, k)
+}
+
+// noteLeftOut says on whatever the plan stands on that it is a part.
+func (v *visit) noteLeftOut() {
+	for _, l := range v.plan.LeftOut {
+		why := "there is no safe order for them"
+		if l.Conflict == nil {
+			why = "first read the version of " + strings.Join(l.Unknown, ", ")
+		}
+		v.note("warning: this is a PART of the work: it leaves out %s: %s", strings.Join(l.Devices, ", "), why)
+	}
+}
+
+// unknownOf lists the devices whose version is unknown.
+func unknownOf(devices []*manifest.Device) (unknown []string) {
+	for _, d := range devices {
+		if d.Version == version.Unknown || d.Version == "" {
+			unknown = append(unknown, d.ID)
+		}
+	}
+	return unknown
 }

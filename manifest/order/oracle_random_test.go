@@ -324,6 +324,9 @@ func checkWindows(t *testing.T, o *oracle, plan Plan, name string) {
 			require.Contains(t, o.ways(s, i, to), plan.Steps[n-1].Through, name)
 			s = after(s, step{device: i, to: to})
 		}
+		if n > 0 {
+			require.Equal(t, o.fits(s), plan.Steps[n-1].Stop, "safe to stop after step %d\n%s", n, name)
+		}
 		for i, d := range o.vessel.Devices {
 			said := slices.ContainsFunc(plan.OutOfService, func(w OutOfService) bool {
 				return w.Device == d.ID && (w.FromStep <= n || n == 0 && w.FromStep == 1 && o.out(s, i)) && n < w.ToStep
@@ -332,6 +335,21 @@ func checkWindows(t *testing.T, o *oracle, plan Plan, name string) {
 		}
 	}
 	require.True(t, o.mayEnd(s), name)
+}
+
+// fits tells whether nothing is out of service and what must be alike is.
+func (o *oracle) fits(s []int) bool {
+	for i, d := range o.vessel.Devices {
+		if o.out(s, i) {
+			return false
+		}
+		for j, e := range o.vessel.Devices {
+			if e.Model == d.Model && o.shop.Model(d.Model).Alike && s[i] != s[j] {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // checkConflict strikes all but the conflict's facts: nothing is left; with any

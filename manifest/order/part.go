@@ -8,6 +8,7 @@ type part struct {
 	weight int // of the devices that are out of service now
 	ahead  ahead
 
+	leftOut bool // it stays as it is
 	bonds   []bond
 	bondsOf [][]int // for each device, the bonds that it is in
 	lacking []int   // for each device, the bonds by which it is out of service now
@@ -120,4 +121,20 @@ func (p *part) put(i, option int) (lost int) {
 		}
 	}
 	return lost
+}
+
+// fitsTogether tells whether the work can stop here: what is installed needs
+// nothing that isn't there, and what must be alike is.
+func (p *part) fitsTogether() bool {
+	if p.weight > 0 {
+		return false
+	}
+	for _, group := range p.p.alike {
+		for _, i := range group[1:] {
+			if !p.p.same(group[0], p.now[group[0]], i, p.now[i]) {
+				return false
+			}
+		}
+	}
+	return true
 }

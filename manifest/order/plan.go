@@ -23,8 +23,9 @@ type Plan struct {
 	Notes        []string       `json:"notes"`
 	Time         Time           `json:"time"`
 	Conflict     *Conflict      `json:"conflict"`
-	Unknown      []Reading      `json:"unknown,omitempty"` // to be read first: there are no steps until then, see Unread
-	Answers      []Answer       `json:"answers,omitempty"` // what follows; none where there would be more than MaxAnswers
+	LeftOut      []LeftOut      `json:"left_out,omitempty"` // what the plan goes around; it is a part then
+	Unknown      []Reading      `json:"unknown,omitempty"`  // to be read first: there are no steps until then, see Unread
+	Answers      []Answer       `json:"answers,omitempty"`  // what follows; none where there would be more than MaxAnswers
 }
 
 // Step is one release installed on one device.
@@ -40,7 +41,8 @@ type Step struct {
 	Over    string    `json:"over"`   // the range the device must run before this; "" is any
 	Through string    `json:"through"`
 	Minutes int       `json:"minutes"`
-	Why     []string  `json:"why,omitempty"` // it is there, and stands where it does
+	Why     []string  `json:"why,omitempty"`          // it is there, and stands where it does
+	Stop    bool      `json:"safe_to_stop,omitempty"` // with the checks so far made: everything fits and nothing is out of service
 }
 
 // File is one file that a step needs.
@@ -75,6 +77,14 @@ type Conflict struct {
 	Because   []Fact   `json:"because"`
 	WouldFree []string `json:"would_free"`
 	Circle    []string `json:"circle,omitempty"` // releases that wait for one another, the first again at the end
+}
+
+// LeftOut are devices, connected with one another and with nothing else, that a
+// plan leaves as they are: Conflict or Unknown says why.
+type LeftOut struct {
+	Devices  []string  `json:"devices"`
+	Conflict *Conflict `json:"conflict,omitempty"`
+	Unknown  []string  `json:"unknown,omitempty"` // whose version is to be read first
 }
 
 // Fact is something a person wrote down, and where. What was asked on the way

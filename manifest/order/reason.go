@@ -132,6 +132,9 @@ const maxStays = 20
 // them; more tells that there are others. Errors are those of WhatIf.
 func Stays(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, plan Plan) (stays []Stay, more bool, err error) {
 	for _, d := range vessel.Devices {
+		if slices.ContainsFunc(plan.LeftOut, func(l LeftOut) bool { return slices.Contains(l.Devices, d.ID) }) {
+			continue
+		}
 		rs := releases(shop.Model(d.Model), d.Variant)
 		rs = slices.DeleteFunc(rs, func(r *manifest.Release) bool { return r.Withdrawn != "" })
 		if len(rs) == 0 || version.Compare(rs[len(rs)-1].Version, plan.ends(d)) <= 0 {

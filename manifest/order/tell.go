@@ -15,6 +15,7 @@ func (v *visit) tell(a *arranger, moves []move) {
 		v.plan.Steps = append(v.plan.Steps, v.step(i+1, m))
 		a.take(m)
 		windows.look(i + 1)
+		v.plan.Steps[i].Stop = !slices.ContainsFunc(v.parts, func(k *part) bool { return !k.fitsTogether() })
 	}
 	for _, w := range windows.found {
 		for _, s := range v.plan.Steps[w.FromStep-1 : w.ToStep] {
@@ -60,6 +61,9 @@ func newWindows(v *visit) *windows {
 // look notes who is out, and who is again in service, after a step.
 func (w *windows) look(step int) {
 	for i := range w.at {
+		if w.parts[w.at[i].part].leftOut {
+			continue // it is as it was
+		}
 		out := w.out(i)
 		switch {
 		case out && w.open[i] == 0:
@@ -86,6 +90,9 @@ func (v *visit) note(format string, args ...any) {
 // noteInstalled says what is odd about what the devices run now.
 func (v *visit) noteInstalled() {
 	for i, d := range v.vessel.Devices {
+		if len(unknownOf([]*manifest.Device{d})) > 0 {
+			continue
+		}
 		switch r := v.shop.Model(d.Model).Release(d.Version, d.Variant); {
 		case r == nil:
 			v.note("warning: %s runs %s %s, which the catalogue doesn't know: what it needs is not checked (%s)",
@@ -117,6 +124,9 @@ func (v *visit) noteSteps() {
 // noteBehind names the devices that don't end on the newest release.
 func (v *visit) noteBehind() {
 	for i, d := range v.vessel.Devices {
+		if v.parts[v.at[i].part].leftOut {
+			continue
+		}
 		k, j := v.parts[v.at[i].part], v.at[i].device
 		options := k.p.devices[j].options
 		if end := k.target[j]; end < len(options)-1 {
