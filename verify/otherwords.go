@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/verify/visible"
@@ -43,18 +44,18 @@ func rewordedOrder(m matched) reworded {
 		return notReworded
 	}
 	text, err := f.content()
-	if err != nil || !saysSteps(string(text), m.expected.Aboard.Plan.Steps) {
+	if err != nil || !saysSteps(string(text), m.expected.Aboard) {
 		return notReworded
 	}
 	return unsignedWords
 }
 
-// saysSteps tells whether a text names these steps, in their order, and no
+// saysSteps tells whether a text names a plan's steps, in their order, and no
 // other: before each change of version the step's number and device, behind it
-// the folder and the files. The text may be in any language that sheets are
-// written in.
-func saysSteps(text string, steps []order.Step) bool {
-	words := strings.Fields(text)
+// the folder and the files that a person touches. The text may be in any
+// language that sheets are written in.
+func saysSteps(text string, a *Aboard) bool {
+	words, steps := strings.Fields(text), a.Plan.Steps
 	var changes []int // places of the arrows
 	for i, w := range words {
 		if w == arrow {
@@ -74,7 +75,7 @@ func saysSteps(text string, steps []order.Step) bool {
 			return false
 		}
 		heading := joined(strconv.Itoa(s.Number), shown(s.Device), "(")
-		if !strings.Contains(joined(words[from:at]...), heading) || !hasFiles(joined(words[at:to]...), s) {
+		if !strings.Contains(joined(words[from:at]...), heading) || !hasAll(joined(words[at:to]...), namedInStep(a, s)) {
 			return false
 		}
 		from = at
@@ -82,13 +83,25 @@ func saysSteps(text string, steps []order.Step) bool {
 	return true
 }
 
-// hasFiles tells whether a step's folder and files stand in a text without
-// spaces; a long name may have gone over the end of a line.
-func hasFiles(text string, s order.Step) bool {
+// namedInStep are a step's folder and those of its files that an install order
+// names: all, or the ones to touch where the catalogue says which.
+func namedInStep(a *Aboard, s order.Step) []string {
+	var release *manifest.Release
+	if model, device := a.Shop.Model(s.Model), a.Vessel.Device(s.Device); model != nil && device != nil {
+		release = model.Release(s.To, device.Variant)
+	}
 	names := []string{s.Folder}
 	for _, f := range s.Files {
-		names = append(names, f.Name)
+		if release == nil || release.Touches(f.Name) {
+			names = append(names, f.Name)
+		}
 	}
+	return names
+}
+
+// hasAll tells whether names stand in a text without spaces; a long name may
+// have gone over the end of a line.
+func hasAll(text string, names []string) bool {
 	return !slices.ContainsFunc(names, func(name string) bool { return !strings.Contains(text, joined(strings.Fields(shown(name))...)) })
 }
 

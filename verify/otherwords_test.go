@@ -87,6 +87,43 @@ func TestUnsignedInstallOrderInOtherWords(t *testing.T) {
 	}
 }
 
+// Where the catalogue says which files a person touches, an order leaves the
+// others out: a card with such an order, made by an earlier edition, is good.
+func TestInstallOrderThatNamesOnlyFilesToTouch(t *testing.T) {
+	shop := shoptest.Kittiwake(t, t.TempDir())
+	_, plan := shop.Lay(shoptest.Small)
+	release := shop.Shop.Model("fennick-plot-12").Release("4.0-12", "")
+	release.Touch = []string{"plot12.upd"}
+	steps := slices.Clone(plan.Steps)
+	i := slices.IndexFunc(steps, func(s order.Step) bool { return s.Device == "flybridge" })
+	require.Len(t, steps[i].Files, 2)
+	steps[i].Files = steps[i].Files[:1]
+	for name, c := range map[string]struct {
+		text    string
+		verdict verify.Verdict
+	}{
+		"the file to touch": {orderText(steps), verify.Good},
+		"all files":         {orderText(plan.Steps), verify.Good},
+		"another file": {func() string {
+			steps := slices.Clone(steps)
+			steps[i].Files = []order.File{{Name: "notes.txt"}}
+			return orderText(steps)
+		}(), verify.Bad},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := &scene{t: t, shop: shop, job: shop.Job(1, shoptest.Small)}
+			today := s.job.InstallOrder
+			s.job.InstallOrder = []byte(c.text)
+			s.write(shoptest.Small)
+			e := s.planned()
+			e.Record.InstallOrder = media.NewRecordFile(media.InstallOrderPath, today)
+			e.Aboard = &verify.Aboard{Shop: shop.Shop, Vessel: shop.Vessel, Plan: plan, Card: 1}
+			r := judge(s.card, e)
+			assert.Equal(t, c.verdict, r.Verdict, told(r))
+		})
+	}
+}
+
 // An order that the card's record doesn't name was put there afterwards,
 // whatever it says.
 func TestInstallOrderThatTheRecordDoesntName(t *testing.T) {

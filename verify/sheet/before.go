@@ -7,60 +7,66 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
-	"cardwright/manifest/version"
 )
 
 // tick is something to do, its id that of its words.
-func (m *maker) tick(key string, fill ...string) Tick {
-	return Tick{ID: id(key), Text: m.say(key, fill...)}
+func tick(w speech, key string, fill ...string) Tick {
+	return Tick{ID: id(key), Text: w.say(key, fill...)}
 }
 
 // id makes a key of the words into an id that HTML and JSON take.
 func id(key string) string { return strings.NewReplacer(".", "-", " ", "-").Replace(key) }
 
 // blank is a line to fill in, its id that of its words.
-func (m *maker) blank(key string) Blank { return Blank{ID: id(key), Label: m.say(key), Wide: true} }
+func blank(w speech, key string) Blank { return Blank{ID: id(key), Label: w.say(key)} }
 
 // leaving is what must be right before the van leaves the shop.
-func (m *maker) leaving() Section {
-	s := Section{ID: "leave", Title: m.say("leave")}
-	s.Ticks = append(s.Ticks, m.tick("leave.cards", "cards", m.allCards()))
-	if labels := m.labels(); labels != "" {
-		s.Ticks = append(s.Ticks, m.tick("leave.label", "labels", labels))
+func leaving(w speech, in Input) Section {
+	s := Section{ID: "leave", Title: w.say("leave"), Folded: true}
+	s.Blocks = append(s.Blocks, tick(w, "leave.cards", "cards", cardsToTake(w, in)))
+	if slots := slots(in); slots != "" {
+		s.Blocks = append(s.Blocks, tick(w, "leave.slots", "slots", slots))
 	}
-	if slots := m.slots(); slots != "" {
-		s.Ticks = append(s.Ticks, m.tick("leave.slots", "slots", slots))
+	told := tick(w, "leave.told")
+	told.Blanks = []Blank{blank(w, "leave.told.who"), blank(w, "leave.told.by")}
+	s.Blocks = append(s.Blocks, tick(w, "leave.maker"))
+	if back := withWayBack(in); back != "" {
+		s.Blocks = append(s.Blocks, tick(w, "leave.back", "devices", back))
 	}
-	told := m.tick("leave.told")
-	told.Blanks = []Blank{m.blank("leave.told.who"), m.blank("leave.told.by")}
-	s.Ticks = append(s.Ticks, m.tick("leave.maker", "releases", m.releases()), m.tick("leave.back"), m.tick("leave.kit"), told)
+	s.Blocks = append(s.Blocks, tick(w, "leave.kit"), told)
 	return s
 }
 
-func (m *maker) allCards() string {
+// cardsToTake names the cards as they are labelled.
+func cardsToTake(w speech, in Input) string {
 	var all []string
-	for _, c := range m.in.Plan.Cards {
-		all = append(all, m.cardName(c.Number))
+	for _, c := range in.Plan.Cards {
+		text := cardName(w, in, c.Number)
+		if s := in.card(c.Number); s != nil && s.Label != "" {
+			text = w.say("leave.label", "card", text, "label", onLabel(in, *s))
+		}
+		all = append(all, text)
 	}
 	return list(all)
 }
 
-func (m *maker) labels() string {
+// withWayBack are the devices that the maker gives a way back for.
+func withWayBack(in Input) string {
 	var all []string
-	for _, c := range m.in.Plan.Cards {
-		if s := m.state(c.Number); s != nil && s.Label != "" {
-			all = append(all, m.onLabel(*s))
+	for _, s := range in.Plan.Steps {
+		if r := in.release(s); r.WayBack != nil && *r.WayBack && !slices.Contains(all, s.Device) {
+			all = append(all, s.Device)
 		}
 	}
-	return list(all)
+	return names(all)
 }
 
 // slots are the kinds of slot that the cards go into, with their devices.
-func (m *maker) slots() string {
+func slots(in Input) string {
 	var kinds []string
 	devices := map[string][]string{}
-	for _, d := range m.hosts() {
-		rules := m.model(m.device(d).Model).Card
+	for _, d := range in.hosts() {
+		rules := in.model(in.device(d).Model).Card
 		if rules == nil || rules.Slot == "" {
 			continue
 		}
@@ -75,236 +81,105 @@ func (m *maker) slots() string {
 	return list(kinds)
 }
 
-// hosts are the devices that a card goes into, in the order of the steps.
-func (m *maker) hosts() []string {
-	var all []string
-	for _, s := range m.in.Plan.Steps {
-		if h := host(s); !slices.Contains(all, h) {
-			all = append(all, h)
-		}
-	}
-	return all
-}
-
-// releases are the models and versions that the steps install.
-func (m *maker) releases() string {
-	var all []string
-	for _, s := range m.in.Plan.Steps {
-		if r := m.modelName(s.Model) + " " + name(string(s.To)); !slices.Contains(all, r) {
-			all = append(all, r)
-		}
-	}
-	return list(all)
-}
-
 // starting is what must be right aboard before the first step.
-func (m *maker) starting() Section {
-	s := Section{ID: "start", Title: m.say("start"), Cautions: []string{m.say("start.caution")}}
-	s.Ticks = append(s.Ticks, m.tick("start.berth"), m.tick("start.needed"), m.supply(), m.tick("start.engine"))
-	if pilots := m.pilots(); pilots != "" {
-		s.Ticks = append(s.Ticks, m.tick("start.pilot", "devices", pilots))
+func starting(w speech, in Input) Section {
+	s := Section{ID: "start", Title: w.say("start"), Folded: true}
+	s.Blocks = append(s.Blocks, tick(w, "start.berth"), tick(w, "start.needed"), supply(w, in), tick(w, "start.engine"))
+	if pilots := in.pilots(); len(pilots) > 0 {
+		s.Blocks = append(s.Blocks, tick(w, "start.pilot", "devices", names(pilots)))
 	}
-	settings := m.tick("start.settings")
-	settings.Blanks = []Blank{m.blank(settingsWhere)}
-	s.Ticks = append(s.Ticks, settings, m.tick("start.back"), m.tick("start.versions"))
+	settings := tick(w, "start.settings")
+	settings.Blanks = []Blank{blank(w, "start.settings.where")}
+	s.Blocks = append(s.Blocks, settings, tick(w, "start.versions"))
+	if rest := in.untouched(); len(rest) > 0 {
+		s.Blocks = append(s.Blocks, restAboard(w, in, rest))
+	}
 	return s
 }
 
-// settingsWhere is the blank that says where settings were saved.
-const settingsWhere = "start.settings.where"
+// restAboard are the devices that no step is for: they must run what the plan
+// was made with.
+func restAboard(w speech, in Input, rest []*manifest.Device) Boxes {
+	var all Boxes
+	for i, d := range rest {
+		all = append(all, Box{
+			ID: "rest-" + strconv.Itoa(i+1), Text: name(d.ID) + " " + w.version(d.Version), Note: shownAt(w, in, d.Model),
+		})
+	}
+	return all
+}
+
+// shownAt says where a model shows its version.
+func shownAt(w speech, in Input, model string) string {
+	if at := clause(in.model(model).VersionShown); at != "" {
+		return at
+	}
+	return w.say("step.shown.any")
+}
 
 // supply is steady when it is measured with everything on.
-func (m *maker) supply() Tick {
-	t := m.tick("start.supply")
-	if v := m.in.Vessel.Supply; v != "" {
-		t.Text = m.say("start.supply.aboard", "supply", prose(v))
+func supply(w speech, in Input) Tick {
+	t := tick(w, "start.supply")
+	if v := in.Vessel.Supply; v != "" {
+		t.Text = w.say("start.supply.aboard", "supply", prose(v))
 	}
-	if strings.HasPrefix(strings.TrimSpace(m.in.Vessel.Supply), "12") {
-		t.Notes = []string{m.say("start.supply.battery", "practice", m.say("practice"))}
+	if strings.HasPrefix(strings.TrimSpace(in.Vessel.Supply), "12") {
+		t.Notes = []string{w.say("start.supply.battery", "practice", w.say("practice"))}
 	}
-	t.Blanks = []Blank{m.blank("start.supply.volts"), m.blank("start.supply.load")}
+	t.Blanks = []Blank{blank(w, "start.supply.volts"), blank(w, "start.supply.load")}
 	return t
 }
 
-// pilots are the autopilots aboard: an update of any other device can upset
-// what they steer by.
-func (m *maker) pilots() string {
-	var all []string
-	for _, d := range m.in.Vessel.Devices {
-		if m.model(d.Model).Kind == autopilot {
-			all = append(all, d.ID)
-		}
-	}
-	return names(all)
-}
-
-// The kinds that the sheet treats in their own way.
-const (
-	autopilot manifest.Kind = "autopilot computer"
-	display   manifest.Kind = "chart display"
-)
-
-// versionsAboard is the table of what runs on each device, to be compared.
-func (m *maker) versionsAboard() Section {
+// versionsAboard is the table of what runs on each device, to be read where
+// there is no order of steps.
+func versionsAboard(w speech, in Input) Section {
 	t := Table{Head: []string{
-		m.say("versions.device"), m.say("versions.model"), m.say("versions.serial"), m.say("versions.place"),
-		m.say("versions.file"), m.say("versions.read"),
+		w.say("versions.device"), w.say("versions.model"), w.say("versions.serial"), w.say("rest.where"),
+		w.say("versions.file"), w.say("versions.read"),
 	}}
-	for i, d := range m.in.Vessel.Devices {
+	for i, d := range in.Vessel.Devices {
 		t.Rows = append(t.Rows, Row{
 			Cells: []string{
-				name(d.ID), m.modelName(d.Model), name(d.Serial), prose(d.Place), m.version(d.Version),
+				name(d.ID), list([]string{in.modelName(d.Model), prose(d.Place)}), name(d.Serial), shownAt(w, in, d.Model), w.version(d.Version),
 			},
-			Blank: &Blank{ID: "read-" + strconv.Itoa(i+1), For: d.ID, Label: m.say("versions.read"), Want: known(d.Version)},
+			Blank: &Blank{ID: "read-" + strconv.Itoa(i+1), For: d.ID, Label: w.say("versions.read"), Want: known(d.Version)},
 		})
 	}
-	return Section{ID: "versions", Title: m.say("versions"), Text: m.whereShown(), Table: &t}
-}
-
-func (m *maker) version(v version.V) string {
-	if known(v) == "" {
-		return m.say("versions.unknown")
-	}
-	return known(v)
-}
-
-// known is a version as a name, or "" where there is none.
-func known(v version.V) string {
-	if v == version.Unknown {
-		return ""
-	}
-	return name(string(v))
-}
-
-// whereShown says where each model aboard shows its version.
-func (m *maker) whereShown() []string {
-	return m.perModel(m.in.Vessel.Devices, func(model *manifest.Model) string {
-		if model.VersionShown == "" {
-			return ""
-		}
-		return m.say("versions.where", "model", m.modelName(model.ID), "text", prose(model.VersionShown))
-	})
-}
-
-// perModel says something once for each model of some devices.
-func (m *maker) perModel(devices []*manifest.Device, say func(*manifest.Model) string) []string {
-	var all, seen []string
-	for _, d := range devices {
-		if slices.Contains(seen, d.Model) {
-			continue
-		}
-		seen = append(seen, d.Model)
-		if text := say(m.model(d.Model)); text != "" {
-			all = append(all, text)
-		}
-	}
-	return all
+	return Section{ID: "versions", Title: w.say("versions"), Blocks: []Block{t}}
 }
 
 // whatFollows says, for devices whose version is unknown, which versions are
 // likely and what would be done for each.
-func (m *maker) whatFollows() Section {
-	s := Section{ID: "unknown", Title: m.say("unknown")}
-	for _, r := range m.in.Plan.Unknown {
+func whatFollows(w speech, in Input) Section {
+	s := Section{ID: "unknown", Title: w.say("unknown")}
+	for _, r := range in.Plan.Unknown {
 		likely := make([]string, len(r.Likely))
 		for i, v := range r.Likely {
-			likely[i] = m.version(v)
+			likely[i] = w.version(v)
 		}
-		s.Text = append(s.Text, m.say("unknown.likely",
-			"device", name(r.Device), "versions", strings.Join(likely, ", "), "at", name(r.At.String())))
+		s.Blocks = append(s.Blocks, Paragraph(w.say("unknown.likely",
+			"device", name(r.Device), "versions", strings.Join(likely, ", "), "at", name(r.At.String()))))
 	}
-	for _, a := range m.in.Plan.Answers {
-		s.Text = append(s.Text, m.follows(a))
+	for _, a := range in.Plan.Answers {
+		s.Blocks = append(s.Blocks, Paragraph(follows(w, in, a)))
 	}
 	return s
 }
 
 // follows says what is done when the unknown versions turn out to be these.
-func (m *maker) follows(a order.Answer) string {
+func follows(w speech, in Input, a order.Answer) string {
 	var found, steps []string
-	for i, v := range a.Found[:min(len(a.Found), len(m.in.Plan.Unknown))] {
-		found = append(found, m.say("unknown.found", "device", name(m.in.Plan.Unknown[i].Device), "version", m.version(v)))
+	for i, v := range a.Found[:min(len(a.Found), len(in.Plan.Unknown))] {
+		found = append(found, w.say("unknown.found", "device", name(in.Plan.Unknown[i].Device), "version", w.version(v)))
 	}
 	for _, s := range a.Then.Steps {
-		steps = append(steps, m.say("unknown.step", "device", name(s.Device), "from", m.version(s.From), "to", m.version(s.To)))
+		steps = append(steps, w.say("unknown.step", "device", name(s.Device), "from", w.version(s.From), "to", w.version(s.To)))
 	}
 	switch {
 	case a.Then.Conflict != nil:
-		return m.say("unknown.conflict", "found", list(found))
+		return w.say("unknown.conflict", "found", list(found))
 	case len(steps) == 0:
-		return m.say("unknown.nothing", "found", list(found))
+		return w.say("unknown.nothing", "found", list(found))
 	}
-	return m.say("unknown.steps", "found", list(found), "n", strconv.Itoa(len(steps)), "steps", list(steps))
-}
-
-// wayBack says what becomes of settings and of the way back, once for steps in
-// a row that install the same.
-func (m *maker) wayBack() Section {
-	t := Table{Head: []string{m.say("back.device"), m.say("back.release"), m.say("back.settings"), m.say("back.way")}}
-	for i, s := range m.in.Plan.Steps {
-		r := m.release(s)
-		cells := []string{name(s.Device), m.modelName(s.Model) + " " + name(string(s.To)), m.settings(r), m.way(r)}
-		last := len(t.Rows) - 1
-		if i > 0 && slices.Equal(t.Rows[last].Cells[1:], cells[1:]) {
-			t.Rows[last].Cells[0] += ", " + cells[0]
-			continue
-		}
-		t.Rows = append(t.Rows, Row{Cells: cells})
-	}
-	return Section{ID: "back", Title: m.say("back"), Table: &t}
-}
-
-func (m *maker) settings(r *manifest.Release) string {
-	switch r.Settings {
-	case manifest.SettingsKept:
-		return m.say("settings.kept")
-	case manifest.SettingsLost:
-		return m.say("settings.lost")
-	}
-	return m.say("settings.unsaid")
-}
-
-func (m *maker) way(r *manifest.Release) string {
-	switch {
-	case r.WayBack == nil:
-		return m.say("way.unsaid")
-	case *r.WayBack:
-		return m.say("way.yes")
-	}
-	return m.say("way.no")
-}
-
-// windows are the times when a device doesn't work.
-func (m *maker) windows() Section {
-	if len(m.in.Plan.OutOfService) == 0 {
-		return Section{}
-	}
-	t := Table{Head: []string{m.say("windows.device"), m.say("windows.from"), m.say("windows.to")}}
-	for _, o := range m.in.Plan.OutOfService {
-		t.Rows = append(t.Rows, Row{Cells: []string{name(o.Device), m.stepName(o.FromStep), m.stepName(o.ToStep)}})
-	}
-	return Section{ID: "windows", Title: m.say("windows"), Cautions: []string{m.say("windows.text")}, Table: &t}
-}
-
-// steppedDevices are the devices that are updated, in the order of their
-// first steps.
-func (m *maker) steppedDevices() []*manifest.Device {
-	var all []*manifest.Device
-	for _, s := range m.in.Plan.Steps {
-		known := slices.ContainsFunc(all, func(d *manifest.Device) bool { return d.ID == s.Device })
-		if !known {
-			all = append(all, m.device(s.Device))
-		}
-	}
-	return all
-}
-
-// lastStep is the last step of a device, or nil.
-func (m *maker) lastStep(device string) *order.Step {
-	for i := len(m.in.Plan.Steps) - 1; i >= 0; i-- {
-		if m.in.Plan.Steps[i].Device == device {
-			return &m.in.Plan.Steps[i]
-		}
-	}
-	return nil
+	return w.say("unknown.steps", "found", list(found), "n", strconv.Itoa(len(steps)), "steps", list(steps))
 }

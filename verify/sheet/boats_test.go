@@ -3,12 +3,19 @@ package sheet_test
 import (
 	"crypto/sha256"
 	"fmt"
+	"io/fs"
+	"os"
 	"strings"
+	"testing"
 	"time"
+
+	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
+	"cardwright/media"
+	"cardwright/testdata"
 	"cardwright/verify"
 	"cardwright/verify/sheet"
 )
@@ -197,5 +204,29 @@ func hostile() sheet.Input {
 	in.Plan.Steps[0].To = version.V("9" + strings.Repeat(".10", 21))
 	in.Plan.Notes = []string{"</script><script>alert(3)</script>\xff"}
 	in.Technician = "O'Neil & <b>Sons</b>\r\n*** GOOD ***"
+	return in
+}
+
+// demo is a vessel of the demo shop with her cards proven, planned for some of
+// her devices or for all.
+func demo(t *testing.T, id string, only ...string) sheet.Input {
+	t.Helper()
+	dir := t.TempDir()
+	files, err := fs.Sub(testdata.Shop, "shop")
+	require.NoError(t, err)
+	require.NoError(t, os.CopyFS(dir, files))
+	s, err := manifest.Load(dir)
+	require.NoError(t, err)
+	vessel := s.Vessel(id)
+	plan, err := order.WhatIf(s, vessel, order.Ask{Only: only})
+	require.NoError(t, err)
+	_, plan, err = media.Lay(s, vessel, plan)
+	require.NoError(t, err)
+	in := sheet.Input{Shop: s, Vessel: vessel, Plan: plan, When: day}
+	for i, c := range plan.Cards {
+		state := good(i+1, len(plan.Cards))
+		state.Label, state.Record, state.Used = strings.ToUpper(vessel.Name)[:min(11, len(vessel.Name))], "", c.Bytes
+		in.Cards = append(in.Cards, state)
+	}
 	return in
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	_ "embed"
 	"fmt"
-	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
 	"golang.org/x/image/font/sfnt"
@@ -36,16 +35,16 @@ const (
 
 // The looks of the page, chosen to be read at arm's length.
 var (
-	body    = look{sans, 11, 5.2}
-	strong  = look{bold, 11, 5.2}
-	exact   = look{mono, 11, 5.2}
-	big     = look{mono, 13, 6}
-	small   = look{sans, 10, 4.7}
-	label   = look{bold, 10, 4.7}
-	exactly = look{mono, 10, 4.7}
-	foot    = look{sans, 8.5, 3.8}
-	heading = look{bold, 14, 7}
-	title   = look{bold, 17, 8}
+	body    = look{sans, 11, 4.55}
+	strong  = look{bold, 11, 4.55}
+	exact   = look{mono, 11, 4.55}
+	big     = look{mono, 13, 5.4}
+	small   = look{sans, 9, 3.75}
+	label   = look{bold, 9, 3.75}
+	exactly = look{mono, 9, 3.75}
+	fine    = look{sans, 9, 3.75}
+	heading = look{bold, 12, 4.9}
+	title   = look{bold, 24, 10}
 )
 
 // typeface knows which characters a font can draw.
@@ -73,23 +72,6 @@ func (f *typeface) has(r rune) bool {
 	}
 	i, err := f.font.GlyphIndex(&f.buf, r)
 	return err == nil && i != 0
-}
-
-// shapes writes characters that the font hasn't as ‹U+8239›, so that nothing
-// is lost on paper.
-func (f *typeface) shapes(s string) string {
-	if f.draws(s) {
-		return s
-	}
-	var b strings.Builder
-	for _, r := range s {
-		if f.has(r) {
-			b.WriteRune(r)
-		} else {
-			fmt.Fprintf(&b, "‹U+%04X›", r)
-		}
-	}
-	return b.String()
 }
 
 // addFonts gives the document its fonts.

@@ -1,11 +1,12 @@
 package sheet
 
 // FormFormat is the version of the form's JSON.
-const FormFormat = 1
+const FormFormat = 2
 
 // Form is what the sheet, filled in, brings back: the file that a visit is
 // recorded from. Its texts are as the shop's files have them, not made safe to
-// show. Its JSON Schema stands in schema/form.json.
+// show. Package record has its JSON Schema and reads it; the page on a phone adds
+// its own fields, so that it can be opened there again.
 type Form struct {
 	Format        int         `json:"format"`
 	Vessel        string      `json:"vessel"`
@@ -38,16 +39,16 @@ type FormCheck struct {
 }
 
 // form is the form as it is before anything was filled in.
-func (m *maker) form() Form {
+func form(in Input) Form {
 	f := Form{
-		Format: FormFormat, Vessel: m.in.Vessel.ID, Plan: m.planID, By: m.in.Technician,
+		Format: FormFormat, Vessel: in.Vessel.ID, Plan: in.Plan.ID(), By: in.Technician,
 		Steps: []FormStep{}, Checks: []FormCheck{},
 	}
-	for _, s := range m.in.Plan.Steps {
+	for _, s := range in.Plan.Steps {
 		f.Steps = append(f.Steps, FormStep{Number: s.Number, Device: s.Device})
 	}
 	for _, p := range places {
-		for _, d := range m.toCheck(p.check) {
+		for _, d := range toCheck(in, p.check) {
 			f.Checks = append(f.Checks, FormCheck{Device: d.ID, Check: p.check})
 		}
 	}

@@ -7,10 +7,7 @@ import (
 	"encoding/base64"
 	"fmt"
 	"html/template"
-	"slices"
 	"strings"
-
-	"rsc.io/qr"
 )
 
 // The parts of the HTML form.
@@ -44,12 +41,14 @@ func HTML(s Sheet, paper Paper) ([]byte, error) {
 		"show":    show,
 		"long":    long,
 		"symbol":  symbol,
-		"inc":     func(i int) int { return i + 1 },
+		"kind":    kindOf,
 		"percent": func(r Room) string { return fmt.Sprintf("%.1f", 100*share(r)) },
-		"alike":   alike,
+		"alike":   func(c Checks) [][]Check { return alike(c) },
 		"code":    codePath,
 		"drawing": drawing,
-		"policy":  func() string { return policy(style, pageScript, pictured(s)) },
+		"on":      func(s Section, b Block, i int) onPage { return onPage{s, b, i} },
+		"works":   func() bool { return len(s.Form.Steps) > 0 },
+		"policy":  func() string { return policy(style, pageScript, len(blocksOf[Picture](s)) > 0) },
 		"style":   func() template.CSS { return template.CSS(style) },
 		"script":  func() template.JS { return template.JS(pageScript) },
 	}).Parse(pageHTML)
@@ -61,6 +60,18 @@ func HTML(s Sheet, paper Paper) ([]byte, error) {
 		return nil, fmt.Errorf("writing HTML: %w", err)
 	}
 	return out.Bytes(), nil
+}
+
+// onPage is a block with the section that it stands in, and its place there.
+type onPage struct {
+	Section Section
+	Block   Block
+	Place   int
+}
+
+// kindOf names a block's kind, by which the page chooses how to write it.
+func kindOf(b Block) string {
+	return strings.ToLower(strings.TrimPrefix(fmt.Sprintf("%T", b), "sheet."))
 }
 
 // policy lets the page use its own style and script and nothing else (Content
@@ -76,11 +87,6 @@ func policy(style, script string, pictures bool) string {
 	}
 	return "default-src 'none'; style-src " + digest(style) + "; script-src " + digest(script) + images +
 		"; base-uri 'none'; form-action 'none'"
-}
-
-// pictured tells whether a sheet has pictures.
-func pictured(s Sheet) bool {
-	return slices.ContainsFunc(s.Sections, func(s Section) bool { return len(s.Pictures) > 0 })
 }
 
 // drawing is a picture as a part of the page.
@@ -106,10 +112,11 @@ func printed(s Sheet, w words, paper Paper) string {
 			number = append(number, "counter(pages)")
 		}
 	}
-	const font = "font: 8.5pt sans-serif; vertical-align: top; padding-top: 2mm; "
+	const font = "font: 9pt sans-serif; vertical-align: top; padding-top: 2mm; "
 	const top = "font: 700 11pt sans-serif; vertical-align: bottom; padding-bottom: 2mm; "
 	return "@page { size: " + string(paper) + "; margin: 16mm 12mm 18mm 18mm;\n" +
-		"@top-right { " + top + "content: " + quoted(symbol(s.Stamp.Kind)+" "+s.Stamp.Word) + "; }\n" +
+		"@top-right { " + top + "content: " + quoted(symbol(s.Stamp.Kind)+" "+plainSpaces(s.Stamp.Line())) + "; }\n" +
+		"@top-left { " + top + "content: " + quoted(plainSpaces(strings.Join(notEmpty(s.Vessel, s.Title), " · "))) + "; }\n" +
 		"@bottom-left { " + font + "width: 140mm; content: " + quoted(plainSpaces(s.Foot)) + "; }\n" +
 		"@bottom-right { " + font + "content: " + strings.Join(number, " ") + "; } }\n"
 }
@@ -155,25 +162,4 @@ func quoted(s string) string {
 	}
 	b.WriteByte('"')
 	return b.String()
-}
-
-// square is a square code as a path of an SVG drawing.
-type square struct {
-	Size int // modules, with the quiet zone
-	Path string
-}
-
-// codePath draws text as a square code; no path where it doesn't fit in one.
-func codePath(text string) square {
-	code, err := qr.Encode(text, qr.M)
-	if err != nil {
-		return square{}
-	}
-	var b strings.Builder
-	for row := range code.Size {
-		for _, run := range blackRuns(code, row) {
-			fmt.Fprintf(&b, "M%d %dh%dv1h-%dz", run[0]+quiet, row+quiet, run[1], run[1])
-		}
-	}
-	return square{Size: code.Size + 2*quiet, Path: b.String()}
 }

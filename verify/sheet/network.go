@@ -2,25 +2,28 @@ package sheet
 
 import (
 	"slices"
-	"strconv"
 	"strings"
 
 	"cardwright/manifest"
 )
 
 // network tells who updates whom, in the order of the vessel file.
-func (m *maker) network() *Network {
-	n := &Network{Title: m.say("network"), Legend: m.say("network.legend")}
-	for _, d := range m.in.Vessel.Devices {
-		n.Nodes = append(n.Nodes, m.node(d))
+func network(w speech, in Input) *Network {
+	n := &Network{Title: w.say("network"), Legend: w.say("network.legend")}
+	for _, d := range in.Vessel.Devices {
+		n.Nodes = append(n.Nodes, node(w, in, d))
 	}
 	return n
 }
 
-func (m *maker) node(d *manifest.Device) Node {
-	n := Node{Device: name(d.ID), Model: m.modelName(d.Model), Host: -1}
+func networkSection(n Network) Section {
+	return Section{ID: "network", Title: n.Title, Blocks: []Block{n}}
+}
+
+func node(w speech, in Input, d *manifest.Device) Node {
+	n := Node{Device: name(d.ID), Model: in.modelName(d.Model), Host: -1}
 	through := ""
-	for _, s := range m.in.Plan.Steps {
+	for _, s := range in.Plan.Steps {
 		if s.Device == d.ID {
 			n.Steps = append(n.Steps, s.Number)
 			through = s.Through
@@ -32,29 +35,29 @@ func (m *maker) node(d *manifest.Device) Node {
 		}
 	}
 	if through != "" {
-		n.Host = slices.IndexFunc(m.in.Vessel.Devices, func(o *manifest.Device) bool { return o.ID == through })
+		n.Host = slices.IndexFunc(in.Vessel.Devices, func(o *manifest.Device) bool { return o.ID == through })
 	}
-	n.Words = m.nodeWords(n, name(through))
+	n.Words = nodeWords(w, n, name(through))
 	return n
 }
 
 // nodeWords says in words what the picture shows.
-func (m *maker) nodeWords(n Node, through string) string {
+func nodeWords(w speech, n Node, through string) string {
 	if len(n.Steps) == 0 {
-		return m.say("network.untouched")
+		return w.say("network.untouched")
 	}
-	steps := make([]string, len(n.Steps))
-	for i, s := range n.Steps {
-		steps[i] = strconv.Itoa(s)
+	steps := "network.step"
+	if len(n.Steps) > 1 {
+		steps = "network.steps"
 	}
-	words := []string{m.say("network.steps", "steps", strings.Join(steps, ", "))}
+	words := []string{w.say(steps, "steps", w.numbers(n.Steps))}
 	if through == "" {
-		words = append(words, m.say("network.alone"))
+		words = append(words, w.say("network.alone"))
 	} else {
-		words = append(words, m.say("network.through", "device", through))
+		words = append(words, w.say("network.through", "device", through))
 	}
 	if len(n.Could) > 0 {
-		words = append(words, m.say("network.could", "devices", strings.Join(n.Could, ", ")))
+		words = append(words, w.say("network.could", "devices", strings.Join(n.Could, ", ")))
 	}
 	return strings.Join(words, "; ")
 }
@@ -68,4 +71,10 @@ func (n Network) Below(i int) []Node {
 		}
 	}
 	return all
+}
+
+// passesOn tells whether any device updates another: else there is no picture to
+// draw.
+func (n Network) passesOn() bool {
+	return slices.ContainsFunc(n.Nodes, func(node Node) bool { return node.Host >= 0 })
 }

@@ -3,6 +3,8 @@ package sheet
 import (
 	"bytes"
 	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -14,8 +16,8 @@ import (
 const (
 	left   = 18
 	right  = 12
-	top    = 10
-	bottom = 10
+	top    = 8
+	bottom = 7
 	indent = 8 // of what stands beside a box
 )
 
@@ -25,19 +27,20 @@ const maxFootLines = 4
 // PDF writes the sheet as pages of the given paper. The same sheet gives the
 // same bytes. An unknown paper is an error.
 func PDF(s Sheet, paper Paper) ([]byte, error) {
-	pages, err := draw(s, paper, 0)
+	first, err := draw(s, paper, 0, nil)
 	if err != nil {
-		return nil, fmt.Errorf("drawing install order: %w", err)
+		return nil, fmt.Errorf("drawing %s: %w", s.Title, err)
 	}
-	drawn, err := draw(s, paper, pages.doc.PageCount()) // now that the number of pages is known
+	// Now that it is known on which page what stands, and how many there are.
+	drawn, err := draw(s, paper, first.doc.PageCount(), first.pages)
 	if err != nil {
-		return nil, fmt.Errorf("drawing install order: %w", err)
+		return nil, fmt.Errorf("drawing %s: %w", s.Title, err)
 	}
 	var out bytes.Buffer
 	if err := drawn.doc.Output(&out); err != nil {
 		return nil, fmt.Errorf("writing PDF: %w", err)
 	}
-	return out.Bytes(), nil
+	return withTitleShown(out.Bytes())
 }
 
 // pdf is a document that grows downwards.
@@ -46,16 +49,19 @@ type pdf struct {
 	faces      map[string]*typeface
 	words      words
 	sheet      Sheet
-	total      int // pages in all; 0 while that isn't known
+	total      int            // pages in all; 0 while that isn't known
+	pages      map[string]int // on which page each section begins
+	known      map[string]int // the same from the drawing before; nil in the first
 	wide, high float64
 	y          float64
 	foot       []string
-	headline   func() // drawn again at the top of a page while a table goes on
-	broken     bool   // some name went over the end of a line
-	onPage     bool   // something stands on the page below its head
+	headline   func()          // drawn again at the top of a page while a table goes on
+	broken     bool            // some name went over the end of a line
+	missing    map[string]bool // characters that no font has, by their numbers
+	onPage     bool            // something stands on the page below its head
 }
 
-func draw(s Sheet, paper Paper, total int) (*pdf, error) {
+func draw(s Sheet, paper Paper, total int, known map[string]int) (*pdf, error) {
 	wide, high, err := paper.size()
 	if err != nil {
 		return nil, err
@@ -69,9 +75,12 @@ func draw(s Sheet, paper Paper, total int) (*pdf, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &pdf{doc: doc, faces: faces, words: w, sheet: s, total: total, wide: wide, high: high}
+	p := &pdf{
+		doc: doc, faces: faces, words: w, sheet: s, total: total, wide: wide, high: high,
+		pages: map[string]int{}, known: known, missing: map[string]bool{},
+	}
 	p.properties()
-	p.foot = p.wrap(s.Foot, p.room()-pageNumberRoom, foot)
+	p.foot = p.wrap(s.Foot, p.room()-pageNumberRoom, fine)
 	p.foot = p.foot[:min(len(p.foot), maxFootLines)]
 	p.newPage()
 	p.everything()
@@ -90,25 +99,25 @@ func (p *pdf) properties() {
 	p.doc.SetCreationDate(made)
 	p.doc.SetModificationDate(made)
 	p.doc.SetProducer("cardwright", true)
-	p.doc.SetTitle(strings.ToValidUTF8(plainSpaces(p.sheet.Title+" · "+p.sheet.Foot), "?"), true)
+	p.doc.SetTitle(plainSpaces(strings.Join(notEmpty(p.sheet.Vessel, p.sheet.Title), ": ")), true)
 	p.doc.SetLang(p.sheet.Language)
 	p.doc.SetLineWidth(thin)
 }
 
 func (p *pdf) everything() {
 	p.head()
-	for _, c := range p.sheet.Cards {
-		p.card(c)
-	}
-	if p.sheet.Network != nil {
-		p.network(*p.sheet.Network)
-	}
 	for i, s := range p.sheet.Sections {
 		p.section(i+1, s)
 	}
+	var notes []piece
 	if p.broken {
-		p.put(append([]piece{gap(4)}, p.row(cell{left, p.room(), small, p.words.say("broken")})...))
+		notes = append(notes, p.row(cell{left, p.room(), small, p.words.say("broken")})...)
 	}
+	if len(p.missing) > 0 {
+		all := strings.Join(slices.Sorted(maps.Keys(p.missing)), ", ")
+		notes = append(notes, p.row(cell{left, p.room(), small, p.words.say("missing", "characters", all)})...)
+	}
+	p.put(append([]piece{gap(3)}, notes...))
 }
 
 // Widths of lines, in millimetres.
@@ -120,16 +129,21 @@ const (
 // pageNumberRoom is left free beside the foot.
 const pageNumberRoom = 34
 
+// condensed is how wide letters are drawn: the fonts are wide ones, and their
+// makers' condensed cut has the same shapes at nine tenths of the width.
+const condensed = 0.9
+
 // room is the width of what is printed.
 func (p *pdf) room() float64 { return p.wide - left - right }
 
 // floor is where the foot begins.
 func (p *pdf) floor() float64 {
-	return p.high - bottom - float64(len(p.foot))*foot.lead - 2
+	return p.high - bottom - float64(len(p.foot))*fine.lead - 2
 }
 
 func (p *pdf) newPage() {
 	p.doc.AddPage()
+	p.doc.RawWriteStr(fmt.Sprintf("%.0f Tz\n", 100*condensed)) // ISO 32000-1, 9.3.4
 	p.y = top
 	p.pageHead()
 	p.pageFoot()
@@ -139,18 +153,18 @@ func (p *pdf) newPage() {
 	p.onPage = false
 }
 
-// pageHead stands on every page: what the sheet is, and what it is worth.
+// pageHead stands on every page: whose it is, and what it is worth.
 func (p *pdf) pageHead() {
-	if p.doc.PageNo() > 1 { // the first has it larger
-		p.text(left, p.y, strong, p.sheet.Title)
-	}
-	stamp := symbol(p.sheet.Stamp.Kind) + " " + p.sheet.Stamp.Word
+	stamp := symbol(p.sheet.Stamp.Kind) + " " + p.sheet.Stamp.Line()
 	w := p.measure(strong)(stamp) + 6
+	x := p.wide - right - w
 	p.doc.SetLineWidth(thick)
-	p.doc.Rect(p.wide-right-w, p.y-0.8, w, strong.lead+1.6, "D")
+	p.doc.Rect(x, p.y-0.8, w, strong.lead+1.6, "D")
 	p.doc.SetLineWidth(thin)
-	p.text(p.wide-right-w+3, p.y, strong, stamp)
-	p.y += strong.lead + 5
+	p.text(x+3, p.y, strong, stamp)
+	title := strings.Join(notEmpty(p.sheet.Vessel, p.sheet.Title), " · ")
+	p.text(left, p.y, strong, p.wrap(title, x-left-4, strong)[0])
+	p.y += strong.lead + 3
 }
 
 // symbol of a stamp, which always stands beside its word.
@@ -171,10 +185,10 @@ func (p *pdf) pageFoot() {
 	p.line(y)
 	y++
 	for i, line := range p.foot {
-		p.text(left, y+float64(i)*foot.lead, foot, line)
+		p.text(left, y+float64(i)*fine.lead, fine, line)
 	}
 	number := p.words.say("page", "n", strconv.Itoa(p.doc.PageNo()), "m", strconv.Itoa(p.total))
-	p.text(p.wide-right-p.measure(foot)(number), y, foot, number)
+	p.text(p.wide-right-p.measure(fine)(number), y, fine, number)
 }
 
 // line is a thin rule over the whole width.
@@ -198,7 +212,7 @@ func height(all []piece) float64 {
 // put places pieces below one another, all on one page where a page can hold
 // them.
 func (p *pdf) put(all []piece) {
-	if p.y+height(all) > p.floor() && p.onPage && height(all) <= p.floor()-p.firstLine() {
+	if len(all) > 0 && p.y+height(all) > p.floor() && p.onPage && height(all) <= p.floor()-p.firstLine() {
 		p.newPage()
 	}
 	for _, one := range all {
@@ -212,14 +226,14 @@ func (p *pdf) put(all []piece) {
 }
 
 // firstLine is where a page's own head ends.
-func (p *pdf) firstLine() float64 { return top + strong.lead + 5 + 2*heading.lead }
+func (p *pdf) firstLine() float64 { return top + strong.lead + 3 + 2*heading.lead }
 
 // gap is a piece of white.
 func gap(high float64) piece { return piece{high, func(float64) {}} }
 
 // rule is a thin line with a little white above and below.
 func (p *pdf) rule() piece {
-	const white = 1.2
+	const white = 0.7
 	return piece{2 * white, func(y float64) { p.line(y + white) }}
 }
 
@@ -227,7 +241,7 @@ func (p *pdf) rule() piece {
 func (p *pdf) measure(l look) func(string) float64 {
 	return func(s string) float64 {
 		p.doc.SetFont(l.font, "", l.size)
-		return p.doc.GetStringWidth(s)
+		return condensed * p.doc.GetStringWidth(s)
 	}
 }
 
@@ -235,12 +249,24 @@ func (p *pdf) measure(l look) func(string) float64 {
 func (p *pdf) text(x, y float64, l look, s string) {
 	const baseline = 0.76 // of the lead
 	p.doc.SetFont(l.font, "", l.size)
-	p.doc.Text(x, y+l.lead*baseline, plainSpaces(p.faces[l.font].shapes(s)))
+	p.doc.Text(x, y+l.lead*baseline, plainSpaces(p.drawable(s, l)))
+}
+
+// drawable puts a sign in the place of each character that a font hasn't, and
+// notes it: the page tells once which they are.
+func (p *pdf) drawable(s string, l look) string {
+	return strings.Map(func(r rune) rune {
+		if p.faces[l.font].has(r) {
+			return r
+		}
+		p.missing[fmt.Sprintf("U+%04X", r)] = true
+		return '□'
+	}, strings.ToValidUTF8(s, "\ufffd"))
 }
 
 // wrap breaks text into lines of a width.
 func (p *pdf) wrap(s string, wide float64, l look) []string {
-	lines := wrap(p.faces[l.font].shapes(strings.ToValidUTF8(s, "\ufffd")), wide, p.measure(l))
+	lines := wrap(p.drawable(s, l), wide, p.measure(l))
 	for _, line := range lines {
 		p.broken = p.broken || strings.HasSuffix(line, broken)
 	}
@@ -291,7 +317,7 @@ func beside(all []piece, draw func(y float64)) []piece {
 
 // box is a box to tick, beside a line of a look.
 func (p *pdf) box(x, y float64, l look) {
-	const side = 1.6
+	const side = 3.6
 	p.doc.SetLineWidth(2 * thin)
 	p.doc.Rect(x, y+(l.lead-side)/2, side, side, "D")
 	p.doc.SetLineWidth(thin)
@@ -335,17 +361,20 @@ func (p *pdf) asks(b Blank) string {
 	return b.Label + ", " + p.words.say("must", "version", b.Want)
 }
 
+// penHigh is the room for handwriting, in millimetres.
+const penHigh = 8.3
+
 // pen draws a line after each label; where that leaves too little room, each
 // label has a line of its own, and the pen the next.
 func (p *pdf) pen(cells []cell) []piece {
-	const high, least = 9.5, 20 // millimetres for handwriting
+	const least = 24 // millimetres for handwriting
 	for _, c := range cells {
 		if c.wide-p.measure(c.look)(c.text) < least {
 			return p.penBelow(cells)
 		}
 	}
 	base := small.lead
-	return []piece{gap(high - base - 1), {base + 1, func(y float64) {
+	return []piece{gap(penHigh - base - 1), {base + 1, func(y float64) {
 		for _, c := range cells {
 			p.write(c.x, c.x+c.wide, y, c.text)
 		}
@@ -359,13 +388,12 @@ func (p *pdf) write(from, to, y float64, text string) {
 }
 
 func (p *pdf) penBelow(cells []cell) []piece {
-	const high = 8
 	x, wide := cells[0].x, p.wide-right-cells[0].x
 	var all []piece
 	for _, c := range cells {
-		all = append(all, gap(2))
+		all = append(all, gap(1.5))
 		all = append(all, p.row(cell{x, wide, c.look, c.text})...)
-		all = append(all, piece{high, func(y float64) { p.doc.Line(x, y+high-0.5, x+wide, y+high-0.5) }})
+		all = append(all, piece{penHigh, func(y float64) { p.doc.Line(x, y+penHigh-0.5, x+wide, y+penHigh-0.5) }})
 	}
 	return all
 }

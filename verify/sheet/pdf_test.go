@@ -77,17 +77,16 @@ func TestPDFReadBack(t *testing.T) {
 		foot := squeezed(s.Foot)
 		for i, page := range pages {
 			assert.Contains(t, squeezed(page), foot, "page %d", i+1)
-			assert.Contains(t, page, s.Stamp.Word, "page %d", i+1)
+			assert.Contains(t, squeezed(page), squeezed(s.Stamp.Line()), "page %d", i+1)
+			assert.Contains(t, squeezed(page), squeezed(s.Vessel)[:8], "page %d: whose it is", i+1)
 			assert.Regexp(t, fmt.Sprintf(`(page %d of %d|Seite %[1]d von %d)`, i+1, len(pages), len(pages)), page)
 		}
 		whole := squeezed(strings.ReplaceAll(raw, "\\\n", ""))
-		for _, step := range s.Sections {
-			for _, st := range step.Steps {
-				assert.Contains(t, whole, squeezed(st.From+"→"+st.To))
-				for _, f := range st.Facts {
-					if f.Exact {
-						assert.Contains(t, whole, squeezed(f.Value))
-					}
+		for _, st := range blocks[sheet.Step](s) {
+			assert.Contains(t, whole, squeezed(st.From+"→"+st.To))
+			for _, f := range st.Facts {
+				if f.Exact {
+					assert.Contains(t, whole, squeezed(f.Value))
 				}
 			}
 		}
@@ -125,6 +124,7 @@ type word struct {
 // size of its paper: ISO 216 A4, ANSI Letter.
 func TestPDFLayout(t *testing.T) {
 	const point = 25.4 / 72 // millimetres
+	const unprintable = 6.4 // a quarter of an inch at the edge, which many printers leave white; from memory
 	size := map[sheet.Paper][2]float64{sheet.A4: {210, 297}, sheet.Letter: {215.9, 279.4}}
 	each(t, func(t *testing.T, in sheet.Input, paper sheet.Paper) {
 		var found boxes
@@ -137,8 +137,8 @@ func TestPDFLayout(t *testing.T) {
 			for i, w := range page.Words {
 				assert.Greater(t, w.Left*point, 17.5, "page %d, %q", n+1, w.Text)
 				assert.Less(t, w.Right*point, size[paper][0]-11.5, "page %d, %q", n+1, w.Text)
-				assert.Greater(t, w.Top*point, 8.0, "page %d, %q", n+1, w.Text)
-				assert.Less(t, w.Bottom*point, size[paper][1]-8, "page %d, %q", n+1, w.Text)
+				assert.Greater(t, w.Top*point, unprintable, "page %d, %q", n+1, w.Text)
+				assert.Less(t, w.Bottom*point, size[paper][1]-unprintable, "page %d, %q", n+1, w.Text)
 				for _, other := range page.Words[:i] {
 					assert.False(t, covers(w, other), "page %d: %q stands on %q", n+1, w.Text, other.Text)
 				}
@@ -179,15 +179,11 @@ func TestPDFKeepsTitlesWithWhatFollows(t *testing.T) {
 func TestPDFRepeatsHeads(t *testing.T) {
 	raw := run(t, "pdftotext", "-layout", pdf(t, provenMorvenRose(), sheet.A4), "-")
 	for i, page := range strings.Split(raw, "\f") {
-		if regexp.MustCompile(`(?m)^\s*\d+ +(display|pilot|small)-\d+ +\S+ → `).MatchString(page) {
-			assert.Regexp(t, `Step +Device +Version before → after +Minutes`, page, "page %d", i+1)
-		}
-		if strings.Contains(page, "SM-00101") && !strings.Contains(page, "serial") {
-			assert.Regexp(t, `Device +Model +Serial +Place`, page, "page %d", i+1)
+		if regexp.MustCompile(`(?m)^\s*\d+ +(display|pilot|small)-\d+ +\S+ +\S+ +\d:\d\d to`).MatchString(page) {
+			assert.Regexp(t, `Step +Device +Runs now +Will run +Running time`, page, "page %d", i+1)
 		}
 	}
-	assert.Contains(t, raw, "Steps from card 1 of 3 (continued)")
-	assert.Contains(t, raw, "Versions aboard (continued)")
+	assert.Contains(t, raw, "Checks after the updates (continued)")
 }
 
 // zbarimg, an outside reader of square codes, reads each card's code off the
@@ -197,7 +193,10 @@ func TestPDFSquareCode(t *testing.T) {
 		for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
 			t.Run(name+"/"+string(paper), func(t *testing.T) {
 				base := filepath.Join(t.TempDir(), "page")
-				run(t, "pdftoppm", "-r", "150", "-l", "2", "-gray", "-png", pdf(t, in, paper), base)
+				path := pdf(t, in, paper)
+				n, err := strconv.Atoi(regexp.MustCompile(`Pages: +(\d+)`).FindStringSubmatch(run(t, "pdfinfo", path))[1])
+				require.NoError(t, err)
+				run(t, "pdftoppm", "-r", "150", "-f", strconv.Itoa(n-1), "-gray", "-png", path, base) // the shop's block stands last
 				pages, err := filepath.Glob(base + "*.png")
 				require.NoError(t, err)
 				var read []string
@@ -241,14 +240,76 @@ func TestPDFFonts(t *testing.T) {
 	}
 }
 
-// A character that the fonts lack is written by its number, not left out.
+// A character that the fonts lack has a sign in its place, and is told once.
 func TestPDFCharactersOfNoFont(t *testing.T) {
 	in := provenKittiwake()
 	in.Vessel.Name = "船 ⛵ 😀 Ægir Śmiały"
+	in.Vessel.Berth = "Ελλάδα, Владивосток"
 	raw := run(t, "pdftotext", "-raw", pdf(t, in, sheet.A4), "-")
-	assert.Contains(t, raw, "‹U+8239›")
-	assert.Contains(t, raw, "‹U+1F600›")
+	assert.Equal(t, 1, strings.Count(raw, "U+8239"))
 	assert.Contains(t, raw, "Ægir Śmiały")
+	assert.Equal(t, 1, strings.Count(raw, "U+1F600"))
+	assert.Contains(t, raw, "□ □ □ Ægir Śmiały")
+	assert.Contains(t, raw, "Ελλάδα, Владивосток", "Greek and Cyrillic are in the fonts")
+	assert.NotContains(t, raw, "‹U+")
+}
+
+// The file's reader shows the document's title (ISO 32000-1, 12.2), and a list of
+// its parts and steps to go to, as poppler's tools read them.
+func TestPDFTitleAndBookmarks(t *testing.T) {
+	path := pdf(t, provenKittiwake(), sheet.A4)
+	assert.Regexp(t, `Title: +Kittiwake: Install order`, run(t, "pdfinfo", path))
+	data, err := os.ReadFile(path)
+	require.NoError(t, err)
+	assert.Regexp(t, `(?s)/Type /Catalog\n/ViewerPreferences <</DisplayDocTitle true>>.*%%EOF\n$`, string(data[len(data)-2000:]))
+	s := made(t, provenKittiwake())
+	out := run(t, "pdftohtml", "-xml", "-i", "-stdout", path)
+	assert.Equal(t, len(s.Sections)+len(blocks[sheet.Step](s)), strings.Count(out, "<item page="))
+}
+
+// Nobody reads forty pages at a helm: the demo's boats on both papers, each
+// page held to what it may have.
+func TestPDFPages(t *testing.T) {
+	for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
+		for name, c := range map[string]struct {
+			in   sheet.Input
+			most int
+		}{
+			"kittiwake":    {demo(t, "kittiwake"), 6},
+			"skerry-light": {demo(t, "skerry-light"), 4},
+			"one device":   {demo(t, "kittiwake", "ais"), 2},
+		} {
+			t.Run(name+"/"+string(paper), func(t *testing.T) {
+				path := pdf(t, c.in, paper)
+				pages := regexp.MustCompile(`Pages: +(\d+)`).FindStringSubmatch(run(t, "pdfinfo", path))
+				n, err := strconv.Atoi(pages[1])
+				require.NoError(t, err)
+				assert.LessOrEqual(t, n, c.most)
+				last := strings.Split(strings.TrimSuffix(run(t, "pdftotext", "-raw", path, "-"), "\f"), "\f")
+				for i, page := range last {
+					if strings.Contains(page, "Owner or skipper") {
+						assert.Contains(t, page, "All cards are out", "page %d: signatures are never alone", i+1)
+					}
+				}
+			})
+		}
+	}
+}
+
+// No type is under 9 points, and what is read at the helm is 11 at least.
+func TestPDFTypeSizes(t *testing.T) {
+	out := run(t, "pdftohtml", "-xml", "-i", "-stdout", pdf(t, demo(t, "kittiwake"), sheet.A4))
+	sizes := map[string]float64{}
+	for _, m := range regexp.MustCompile(`<fontspec id="(\d+)" size="(-?\d+)"`).FindAllStringSubmatch(out, -1) {
+		size, err := strconv.ParseFloat(m[2], 64)
+		require.NoError(t, err)
+		sizes[m[1]] = size
+	}
+	require.NotEmpty(t, sizes)
+	const zoom = 1.5 // pdftohtml counts in these parts of a point
+	for id, size := range sizes {
+		assert.GreaterOrEqual(t, size/zoom, 8.6, "font %s (the tool rounds)", id)
+	}
 }
 
 // A sheet without an order has its reason and no steps, in every form.

@@ -20,9 +20,8 @@ func (p *pdf) nodeWide() float64 {
 
 // network draws who updates whom: a host and, to its right, what it passes on;
 // then those that take the card for themselves, then the rest in words.
-func (p *pdf) network(n Network) {
-	first := append(p.title(n.Title), p.row(cell{left, p.room(), small, n.Legend})...)
-	p.put(append(first, gap(2)))
+func (p *pdf) network(n Network) []piece {
+	all := append(p.row(cell{left, p.room(), small, n.Legend}), gap(2))
 	var alone []Node
 	var rest []string
 	for i, node := range n.Nodes {
@@ -30,7 +29,7 @@ func (p *pdf) network(n Network) {
 		switch {
 		case node.Host >= 0:
 		case len(below) > 0:
-			p.group(node, below)
+			all = append(all, p.group(node, below)...)
 		case len(node.Steps) > 0:
 			alone = append(alone, node)
 		default:
@@ -39,12 +38,13 @@ func (p *pdf) network(n Network) {
 	}
 	for len(alone) > 0 {
 		now := alone[:min(nodesAcross, len(alone))]
-		p.nodes(now)
+		all = append(all, p.nodes(now)...)
 		alone = alone[len(now):]
 	}
 	if len(rest) > 0 {
-		p.put(p.row(cell{left, p.room(), small, p.words.say("network.untouched") + ": " + strings.Join(rest, ", ")}))
+		all = append(all, p.row(cell{left, p.room(), small, strings.Join(rest, ", ") + ": " + p.words.say("network.untouched")})...)
 	}
+	return all
 }
 
 // node is a box with the device's name and model and the numbers of its steps.
@@ -56,7 +56,7 @@ func (p *pdf) node(n Node, x float64) []piece {
 	lines := append([]piece{gap(1)}, p.row(
 		cell{x + nodeBeside, numbers, big, steps}, cell{x + nodeBeside + numbers, inner, label, n.Device},
 	)...)
-	lines = append(lines, p.row(cell{x + nodeBeside + numbers, inner, foot, n.Model})...)
+	lines = append(lines, p.row(cell{x + nodeBeside + numbers, inner, fine, n.Model})...)
 	lines = append(lines, gap(1))
 	high := height(lines)
 	return beside(lines, func(y float64) {
@@ -68,73 +68,77 @@ func (p *pdf) node(n Node, x float64) []piece {
 	})
 }
 
-// group is a host with arrows to what it updates.
-func (p *pdf) group(host Node, below []Node) {
-	const gapBelow = 2.5
-	const arrow = 18
+// group is a host with arrows to what it updates: one trunk from the middle of
+// the host's box, a branch to the middle of each.
+func (p *pdf) group(host Node, below []Node) []piece {
+	const gapBelow, arrow = 2.5, 18
 	far := left + p.nodeWide() + arrow
-	middle := far - arrow/2
+	trunk := far - arrow/2
 	box := p.node(host, left)
 	start := height(box) / 2
+	pieces := make([]piece, 0, len(below))
 	for i, n := range below {
-		b := p.node(n, far)
-		high := max(height(b), height(box))
-		b = append(b, gap(high-height(b)+gapBelow))
+		child := p.node(n, far)
+		at := height(child) / 2
+		high := height(child) + gapBelow
 		if i == 0 {
-			b = merge(b, box)
+			high = max(high, height(box)+gapBelow)
 		}
-		at := min(height(p.node(n, far)), high) / 2
 		first, last := i == 0, i == len(below)-1
-		p.put([]piece{{height(b), func(y float64) {
-			p.branch(y, at, start, height(b), middle, far, first, last)
-			for _, one := range b {
-				one.draw(y)
-				y += one.high
+		pieces = append(pieces, piece{high, func(y float64) {
+			from, until := y, y+high
+			if first {
+				drawAll(box, y)
+				p.doc.Line(left+p.nodeWide(), y+start, trunk, y+start)
+				from = y + min(start, at)
 			}
-		}}})
+			if last {
+				until = y + at
+				if first {
+					until = y + max(start, at)
+				}
+			}
+			p.doc.Line(trunk, from, trunk, until)
+			p.arrow(trunk, far, y+at)
+			drawAll(child, y)
+		}})
+	}
+	return pieces
+}
+
+func drawAll(pieces []piece, y float64) {
+	for _, one := range pieces {
+		one.draw(y)
+		y += one.high
 	}
 }
 
-// branch is the part of the tree of arrows beside one box.
-func (p *pdf) branch(y, at, start, high, middle, to float64, first, last bool) {
+// arrow is a line with a tip at its right end.
+func (p *pdf) arrow(from, to, y float64) {
 	const tip = 1.6
-	from, until := y, y+high
-	if first {
-		p.doc.Line(left+p.nodeWide(), y+start, middle, y+start)
-		from = y + min(start, at)
-	}
-	if last {
-		until = y + max(at, from-y)
-	}
-	p.doc.Line(middle, from, middle, until)
-	p.doc.Line(middle, y+at, to, y+at)
+	p.doc.Line(from, y, to, y)
 	p.doc.SetFillColor(0, 0, 0)
-	p.doc.MoveTo(to, y+at)
-	p.doc.LineTo(to-2*tip, y+at-tip)
-	p.doc.LineTo(to-2*tip, y+at+tip)
+	p.doc.MoveTo(to, y)
+	p.doc.LineTo(to-2*tip, y-tip)
+	p.doc.LineTo(to-2*tip, y+tip)
 	p.doc.ClosePath()
 	p.doc.DrawPath("F")
 }
 
 // nodes are boxes side by side.
-func (p *pdf) nodes(all []Node) {
+func (p *pdf) nodes(all []Node) []piece {
 	const gapBelow = 2.5
 	var row []piece
 	for i, n := range all {
 		row = merge(row, p.node(n, left+float64(i)*(p.nodeWide()+nodeBetween)))
 	}
-	p.put(append(row, gap(gapBelow)))
+	return append(row, gap(gapBelow))
 }
 
 // merge sets two columns of pieces side by side, as one piece.
 func merge(a, b []piece) []piece {
 	return []piece{{max(height(a), height(b)), func(y float64) {
-		for _, column := range [][]piece{a, b} {
-			at := y
-			for _, one := range column {
-				one.draw(at)
-				at += one.high
-			}
-		}
+		drawAll(a, y)
+		drawAll(b, y)
 	}}}
 }

@@ -1,22 +1,29 @@
-// Package sheet makes the install order that the technician holds at the helm:
-// one plain value, a Sheet, made from the plan and the cards as they were
-// verified, and its forms as text, HTML and PDF.
+// Package sheet lays out what the technician holds in the hand: the install
+// order, the page of a sea trial, the survey, the report of a card. Each is one
+// plain value, a Sheet of blocks, that text, HTML and PDF render.
 package sheet
 
-import "time"
+import (
+	"encoding/json"
+	"time"
+)
 
-// Sheet is an install order, in the order of the work and in the words of its
+// Sheet is a page or more, in the order of the work and in the words of its
 // language. Everything that came from data is safe to show (see package
 // visible). In names the spaces are U+00A0: a name is broken only where it is
 // longer than a line, and a form writes them as plain spaces.
 type Sheet struct {
 	Language string    `json:"language"`
 	Title    string    `json:"title"`
-	Foot     string    `json:"foot"` // vessel, plan and cards: on each page
+	Vessel   string    `json:"vessel"` // the largest thing on the first page; stands in the head of each
+	About    string    `json:"about"`  // where she lies, who works, which day: one line
+	Foot     string    `json:"foot"`   // vessel, plan and cards: on each page
 	Stamp    Stamp     `json:"stamp"`
 	Made     time.Time `json:"made"`
 	Facts    []Fact    `json:"facts"`
-	By       Blank     `json:"by"` // the technician
+	By       Blank     `json:"by"`    // the technician
+	Call     string    `json:"call"`  // whom to call when something fails
+	Phone    string    `json:"phone"` // the number in Call, as tel: takes it; "" where there is none
 	Cards    []Card    `json:"cards"`
 	Network  *Network  `json:"network"` // nil where nothing is updated
 	Sections []Section `json:"sections"`
@@ -28,6 +35,7 @@ type Sheet struct {
 type Stamp struct {
 	Kind string `json:"kind"` // one of the Stamp constants
 	Word string `json:"word"`
+	When string `json:"when"` // "proven 2026-03-02"; "" where nothing was proven
 	Text string `json:"text"`
 }
 
@@ -39,6 +47,61 @@ const (
 	StampRead    = "read"    // no order: versions must be read first
 	StampNothing = "nothing" // nothing to do
 )
+
+// Line is the stamp in a line: word and day.
+func (s Stamp) Line() string {
+	if s.When == "" {
+		return s.Word
+	}
+	return s.Word + ", " + s.When
+}
+
+// Section is one part of a sheet.
+type Section struct {
+	ID     string // unique in the sheet
+	Title  string
+	Whole  bool // stands on one page of paper
+	Folded bool // folded up on a narrow screen until it is wanted
+	Blocks []Block
+}
+
+// Block is one thing on a sheet: a Heading, Paragraph, Caution, Facts, Tick, Table,
+// Step, Checks, Boxes, Blanks, Signs, Picture, Network or Cards.
+type Block interface{ block() }
+
+// Heading begins a part of a section.
+type Heading string
+
+// Paragraph is text.
+type Paragraph string
+
+// Caution is a warning; each form gives it a sign.
+type Caution string
+
+// Facts are things known, each with its label.
+type Facts []Fact
+
+// Blanks are lines for a pen.
+type Blanks []Blank
+
+// Cards are what the shop knows cards by.
+type Cards []Card
+
+// Signs are places for signatures.
+type Signs []Sign
+
+// Checks are one table of checks.
+type Checks []Check
+
+// Boxes are short things to tick, beside one another where there is room.
+type Boxes []Box
+
+// Box is one of them; the note says more.
+type Box struct {
+	ID   string `json:"id"`
+	Text string `json:"text"`
+	Note string `json:"note"`
+}
 
 // Fact is something known, with its label.
 type Fact struct {
@@ -91,23 +154,6 @@ type Node struct {
 	Words  string   `json:"words"` // how it is updated, with the steps
 }
 
-// Section is one part of the work. What it has is shown in the order of the
-// fields.
-type Section struct {
-	ID       string    `json:"id"` // unique in the sheet
-	Title    string    `json:"title"`
-	Cautions []string  `json:"cautions"`
-	Text     []string  `json:"text"`
-	Ticks    []Tick    `json:"ticks"`
-	Pictures []Picture `json:"pictures,omitempty"`
-	Table    *Table    `json:"table"`
-	Steps    []Step    `json:"steps"`
-	Checks   []Check   `json:"checks"`
-	Then     []Tick    `json:"then"`
-	Blanks   []Blank   `json:"blanks"`
-	Signs    []Sign    `json:"signs"`
-}
-
 // Tick is something to do or to make sure of, with a box.
 type Tick struct {
 	ID     string   `json:"id"`
@@ -124,8 +170,9 @@ type Picture struct {
 	Text []string `json:"text"`
 }
 
-// Table has a head and rows; a row may end with a blank to fill in. The cells of
-// a narrow one are short: the text form sets them side by side.
+// Table has a head and rows; a row may end with a blank to fill in or a box to
+// tick. The cells of a narrow one are short: the text form sets them side by
+// side where a line can hold them.
 type Table struct {
 	Narrow bool     `json:"narrow,omitempty"`
 	Head   []string `json:"head"`
@@ -136,24 +183,29 @@ type Table struct {
 type Row struct {
 	Cells []string `json:"cells"`
 	Blank *Blank   `json:"blank"`
+	Tick  string   `json:"tick,omitempty"` // id of a box at the row's end; "": none
 }
 
 // Step is one update, with a box.
 type Step struct {
 	ID       string   `json:"id"`
 	Number   int      `json:"number"`
-	Name     string   `json:"name"` // "step 3"
+	Name     string   `json:"name"` // "Step 3"
 	Device   string   `json:"device"`
 	Model    string   `json:"model"`
 	Place    string   `json:"place"`
 	Minutes  string   `json:"minutes"`
+	Clock    string   `json:"clock"` // from the start of step 1: "0:20 to 0:40"
 	From     string   `json:"from"`
 	To       string   `json:"to"`
 	Facts    []Fact   `json:"facts"`
 	Cautions []string `json:"cautions"`
+	First    []Tick   `json:"first"` // before it begins
+	Before   Blank    `json:"before"`
 	Do       []string `json:"do"` // in this order
 	Read     Blank    `json:"read"`
 	Took     Blank    `json:"took"`
+	Then     []Tick   `json:"then"` // once the version shows
 	Note     Blank    `json:"note"`
 }
 
@@ -171,4 +223,93 @@ type Check struct {
 type Sign struct {
 	Who    string  `json:"who"`
 	Blanks []Blank `json:"blanks"`
+}
+
+func (Heading) block()   {}
+func (Paragraph) block() {}
+func (Caution) block()   {}
+func (Facts) block()     {}
+func (Blanks) block()    {}
+func (Signs) block()     {}
+func (Checks) block()    {}
+func (Boxes) block()     {}
+func (Tick) block()      {}
+func (Table) block()     {}
+func (Step) block()      {}
+func (Picture) block()   {}
+func (Network) block()   {}
+func (Cards) block()     {}
+
+// MarshalJSON gives a section's blocks by kind, each kind in its order: programs
+// look for the steps, not for where they stand on paper. Cards and network have
+// keys of their own in the sheet.
+func (s Section) MarshalJSON() ([]byte, error) {
+	out := struct {
+		ID       string    `json:"id"`
+		Title    string    `json:"title"`
+		Cautions []string  `json:"cautions"`
+		Text     []string  `json:"text"`
+		Facts    []Fact    `json:"facts,omitempty"`
+		Ticks    []Tick    `json:"ticks"`
+		Boxes    []Box     `json:"boxes,omitempty"`
+		Pictures []Picture `json:"pictures,omitempty"`
+		Table    *Table    `json:"table"`
+		Tables   []Table   `json:"tables,omitempty"` // where there are more than one
+		Steps    []Step    `json:"steps"`
+		Checks   []Check   `json:"checks"`
+		Then     []Tick    `json:"then"` // what follows the steps
+		Blanks   []Blank   `json:"blanks"`
+		Signs    []Sign    `json:"signs"`
+	}{ID: s.ID, Title: s.Title}
+	var tables []Table
+	for _, b := range s.Blocks {
+		switch b := b.(type) {
+		case Caution:
+			out.Cautions = append(out.Cautions, string(b))
+		case Paragraph:
+			out.Text = append(out.Text, string(b))
+		case Facts:
+			out.Facts = append(out.Facts, b...)
+		case Tick:
+			if out.Steps != nil {
+				out.Then = append(out.Then, b)
+			} else {
+				out.Ticks = append(out.Ticks, b)
+			}
+		case Boxes:
+			out.Boxes = append(out.Boxes, b...)
+		case Picture:
+			out.Pictures = append(out.Pictures, b)
+		case Table:
+			tables = append(tables, b)
+		case Step:
+			out.Steps = append(out.Steps, b)
+		case Checks:
+			out.Checks = append(out.Checks, b...)
+		case Blanks:
+			out.Blanks = append(out.Blanks, b...)
+		case Signs:
+			out.Signs = append(out.Signs, b...)
+		}
+	}
+	if len(tables) > 0 {
+		out.Table = &tables[0]
+	}
+	if len(tables) > 1 {
+		out.Tables = tables
+	}
+	return json.Marshal(out)
+}
+
+// blocksOf are a sheet's blocks of one kind, in their order.
+func blocksOf[B Block](s Sheet) []B {
+	var all []B
+	for _, section := range s.Sections {
+		for _, b := range section.Blocks {
+			if one, ok := b.(B); ok {
+				all = append(all, one)
+			}
+		}
+	}
+	return all
 }

@@ -8,147 +8,242 @@ import (
 	"cardwright/manifest/order"
 )
 
-// steps are the sections of the steps: one for each time that a card comes
-// into use.
-func (m *maker) steps() []Section {
+// stepSections are a section for each time that a card comes into use.
+func stepSections(w speech, in Input) []Section {
 	var all []Section
-	for _, run := range runs(m.in.Plan.Steps) {
-		all = append(all, m.run(run))
+	each := runs(in.Plan.Steps)
+	for i, run := range each {
+		s := stepsOfCard(w, in, run)
+		if i+1 < len(each) { // the last is counted at the end
+			done := tick(w, "work.done", cardFill(in, run[0].Card)...)
+			done.ID = "out-" + strconv.Itoa(run[len(run)-1].Number)
+			s.Blocks = append(s.Blocks, done)
+		}
+		if i == 0 { // said once
+			rules := []Block{Caution(w.say("work.power"))}
+			if len(in.Plan.Steps) > 1 {
+				rules = append([]Block{Caution(w.say("work.alone"))}, rules...)
+			}
+			s.Blocks = append(rules, s.Blocks...)
+		}
+		all = append(all, s)
 	}
 	return all
 }
 
-// run is the work with one card, from its first step to its last in a row.
-func (m *maker) run(steps []order.Step) Section {
-	card := m.cardFill(steps[0].Card)
-	s := Section{
-		ID:       "work-" + strconv.Itoa(steps[0].Number),
-		Title:    m.say("work", card...),
-		Cautions: []string{m.say("work.alone"), m.say("work.power"), m.say("work.fails", "fails", m.say("fails"))},
+// runs are steps in a row that need the same card.
+func runs(steps []order.Step) [][]order.Step {
+	var all [][]order.Step
+	for i, s := range steps {
+		if i == 0 || s.Card != steps[i-1].Card {
+			all = append(all, nil)
+		}
+		all[len(all)-1] = append(all[len(all)-1], s)
 	}
-	if others := m.wouldTake(steps); len(others) > 0 {
-		s.Cautions = append(s.Cautions, m.say("work.other", "devices", names(others)))
+	return all
+}
+
+// stepsOfCard is the work with one card, from its first step to its last in a
+// row.
+func stepsOfCard(w speech, in Input, steps []order.Step) Section {
+	card := cardFill(in, steps[0].Card)
+	s := Section{ID: "work-" + strconv.Itoa(steps[0].Number), Title: w.say("work", card...)}
+	for i, step := range steps {
+		s.Blocks = append(s.Blocks, stepBlock(w, in, step, i == 0 || host(step) != host(steps[i-1])))
 	}
-	for _, step := range steps {
-		s.Steps = append(s.Steps, m.step(step))
-	}
-	done := m.tick("work.done", card...)
-	done.ID = "out-" + strconv.Itoa(steps[len(steps)-1].Number)
-	s.Then = []Tick{done}
 	return s
 }
 
-func (m *maker) cardFill(number int) []string {
-	return []string{"n", strconv.Itoa(number), "m", strconv.Itoa(len(m.in.Plan.Cards))}
+func cardFill(in Input, number int) []string {
+	return []string{"n", strconv.Itoa(number), "m", strconv.Itoa(len(in.Plan.Cards))}
+}
+
+// stepBlock is one step. Where the card comes into another slot with it, the
+// devices that would install what they find are named.
+func stepBlock(w speech, in Input, s order.Step, moves bool) Step {
+	n := strconv.Itoa(s.Number)
+	r := in.release(s)
+	from, to := w.version(s.From), name(string(s.To))
+	step := Step{
+		ID: "step-" + n, Number: s.Number, Name: w.say("step.heading", "n", n),
+		Device: name(s.Device), Model: in.modelName(s.Model), Place: place(w, in, s.Device),
+		Minutes: w.minutes(s.Minutes), Clock: clock(w, in, s.Number), From: from, To: to,
+		Facts:    append(stepTerms(w, in, s, r), stepFacts(w, in, s, r)...),
+		Cautions: stepCautions(w, in, s, r),
+		First:    stepFirst(w, s, r),
+		Before: Blank{
+			ID: "before-" + n, For: s.Device, Want: known(s.From),
+			Label: w.say("step.before"),
+		},
+		Do:   do(w, in, s),
+		Read: Blank{ID: "after-" + n, For: s.Device, Label: w.say("step.read"), Want: to},
+		Took: Blank{ID: "took-" + n, Label: w.say("step.took")},
+		Then: stepThen(w, s, r),
+		Note: Blank{ID: "note-" + n, Label: w.say("step.note"), Wide: true},
+	}
+	if others := wouldTake(in, s); moves && len(others) > 0 {
+		step.Cautions = append(step.Cautions, w.say("step.keep-out", "devices", names(others)))
+	}
+	return step
+}
+
+// stepTerms are what must be done before a step, what it loses, whether there is
+// a way back, and whether the work may stop after it.
+func stepTerms(w speech, in Input, s order.Step, r *manifest.Release) []Fact {
+	return filled(
+		Fact{w.say("step.begin"), after(w, in, s), false},
+		Fact{w.say("step.settings"), settings(w, r), false},
+		Fact{w.say("step.way"), wayBack(w, r, w.version(s.From)), false},
+		Fact{w.say("step.stop.label"), stop(w, in, s.Number), false},
+	)
+}
+
+// after is what must be done before a step: the one before it.
+func after(w speech, in Input, s order.Step) string {
+	i := slices.IndexFunc(in.Plan.Steps, func(o order.Step) bool { return o.Number == s.Number })
+	if i <= 0 {
+		return w.say("step.first")
+	}
+	return w.say("step.after", "step", stepName(w, in.Plan.Steps[i-1].Number))
+}
+
+func settings(w speech, r *manifest.Release) string {
+	switch r.Settings {
+	case manifest.SettingsKept:
+		return w.say("settings.kept")
+	case manifest.SettingsLost:
+		return w.say("settings.lost")
+	}
+	return w.say("settings.unsaid")
+}
+
+func wayBack(w speech, r *manifest.Release, from string) string {
+	switch {
+	case r.WayBack == nil:
+		return w.say("way.unsaid")
+	case *r.WayBack:
+		return w.say("way.yes", "version", from)
+	}
+	return w.say("way.no")
+}
+
+// stepCautions are what can hurt at this step.
+func stepCautions(w speech, in Input, s order.Step, r *manifest.Release) []string {
+	var all []string
+	for _, open := range in.Open[s.Device] {
+		all = append(all, prose(open))
+	}
+	if r.WayBack != nil && !*r.WayBack {
+		all = append(all, w.say("step.one-way", "version", w.version(s.From)))
+	}
+	if was := in.model(s.Model).Release(s.From, in.device(s.Device).Variant); was != nil && was.Withdrawn != "" {
+		all = append(all, w.say("step.withdrawn", "version", w.version(s.From), "why", clause(was.Withdrawn)))
+	}
+	if r.Withdrawn != "" {
+		all = append(all, w.say("step.withdrawn.to", "version", name(string(s.To)), "why", clause(r.Withdrawn)))
+	}
+	if r.Settings == manifest.SettingsLost {
+		all = append(all, w.say("step.lost"))
+	}
+	for _, o := range in.Plan.OutOfService {
+		if o.FromStep == s.Number {
+			all = append(all, w.say("step.window.from", "device", name(o.Device), "step", stepName(w, o.ToStep)))
+		}
+	}
+	return all
+}
+
+// stepFirst is what is done and ticked before the step begins: what the maker
+// says of the release, and the settings that would be lost.
+func stepFirst(w speech, s order.Step, r *manifest.Release) []Tick {
+	n := strconv.Itoa(s.Number)
+	var all []Tick
+	if notes := prose(r.Notes); notes != "" {
+		all = append(all, Tick{ID: "notes-" + n, Text: notes})
+	}
+	if r.Settings == manifest.SettingsLost {
+		all = append(all, Tick{
+			ID: "saved-" + n, Text: w.say("step.saved", "device", name(s.Device)),
+			Blanks: []Blank{{ID: "saved-where-" + n, For: s.Device, Label: w.say("start.settings.where")}},
+		})
+	}
+	return all
+}
+
+// stepThen is what is done once the new version shows.
+func stepThen(w speech, s order.Step, r *manifest.Release) []Tick {
+	if r.Settings != manifest.SettingsLost {
+		return nil
+	}
+	n := strconv.Itoa(s.Number)
+	return []Tick{{
+		ID: "entered-" + n, Text: w.say("step.entered", "device", name(s.Device)),
+		Blanks: []Blank{{ID: "values-" + n, For: s.Device, Label: w.say("step.values")}},
+	}}
+}
+
+// stop says whether the work may be broken off after a step.
+func stop(w speech, in Input, n int) string {
+	last := in.Plan.Steps[len(in.Plan.Steps)-1].Number
+	switch until := safeStop(in.Plan, n); {
+	case n == last:
+		return ""
+	case until == n:
+		return w.say("step.stop")
+	default:
+		return w.say("step.stop.not", "step", stepName(w, until))
+	}
+}
+
+// stepFacts are what the technician looks for on the device and its screen. Of
+// several files those that nobody touches are left out.
+func stepFacts(w speech, in Input, s order.Step, r *manifest.Release) []Fact {
+	folder := Fact{w.say("step.folder"), name(s.Folder), true}
+	if s.Folder == "" {
+		folder = Fact{w.say("step.folder"), w.say("step.folder.root"), false}
+	}
+	facts := []Fact{folder}
+	for _, f := range s.Files {
+		if r.Touches(f.Name) {
+			facts = append(facts, Fact{w.say("step.file"), name(f.Name), true})
+		}
+	}
+	model := in.model(s.Model)
+	return filled(append(facts,
+		Fact{w.say("step.shown"), shownAt(w, in, s.Model), false},
+		Fact{w.say("step.restarts"), clause(model.Restarts), false},
+		Fact{w.say("step.leave"), clause(model.LeaveAlone), false},
+	)...)
+}
+
+// place is where a device is, with the serial number that tells it from others.
+func place(w speech, in Input, device string) string {
+	d := in.device(device)
+	if d.Serial == "" {
+		return prose(d.Place)
+	}
+	return list([]string{prose(d.Place), w.say("step.serial", "serial", name(d.Serial))})
 }
 
 // wouldTake are the devices aboard that install by themselves and that this
-// card isn't for at this time.
-func (m *maker) wouldTake(steps []order.Step) []string {
+// step isn't for.
+func wouldTake(in Input, s order.Step) []string {
 	var all []string
-	for _, d := range m.in.Vessel.Devices {
-		meant := slices.ContainsFunc(steps, func(s order.Step) bool { return s.Device == d.ID })
-		if m.installsAtPowerUp(d.ID) && !meant {
+	for _, d := range in.Vessel.Devices {
+		if in.installsAtPowerUp(d.ID) && d.ID != s.Device {
 			all = append(all, d.ID)
 		}
 	}
 	return all
 }
 
-func (m *maker) step(s order.Step) Step {
-	n := strconv.Itoa(s.Number)
-	r := m.release(s)
-	return Step{
-		ID: "step-" + n, Number: s.Number, Name: m.say("step.heading", "n", n),
-		Device: name(s.Device), Model: m.modelName(s.Model),
-		Place: m.place(s.Device), Minutes: m.stepMinutes(s.Minutes),
-		From: m.version(s.From), To: name(string(s.To)),
-		Facts:    m.stepFacts(s, r),
-		Cautions: m.stepCautions(s, r),
-		Do:       m.do(s),
-		Read:     Blank{ID: "after-" + n, For: s.Device, Label: m.say("step.read"), Want: name(string(s.To))},
-		Took:     Blank{ID: "took-" + n, Label: m.say("step.took")},
-		Note:     Blank{ID: "note-" + n, Label: m.say("step.note"), Wide: true},
-	}
-}
-
-func (m *maker) stepName(n int) string { return m.say("step.name", "n", strconv.Itoa(n)) }
-
-// stepFacts are what the technician looks for on the device and its screen.
-func (m *maker) stepFacts(s order.Step, r *manifest.Release) []Fact {
-	folder := Fact{m.say("step.folder"), name(s.Folder), true}
-	if s.Folder == "" {
-		folder = Fact{m.say("step.folder"), m.say("step.folder.root"), false}
-	}
-	facts := []Fact{folder}
-	for _, f := range s.Files {
-		if !r.Touches(f.Name) {
-			continue // it stands beside, and nobody opens it on the device
-		}
-		facts = append(facts, Fact{m.say("step.file"), name(f.Name) + " (" + m.size(f.Size) + ")", true})
-	}
-	return filled(append(facts,
-		Fact{m.say("step.restarts"), m.orSay(m.model(s.Model).Restarts, "step.restarts.any"), false},
-		Fact{m.say("step.leave"), m.leaveAlone(s), false},
-		Fact{m.say("step.notes"), prose(r.Notes), false},
-	)...)
-}
-
-// place is where a device is, with the serial number that tells it from others.
-func (m *maker) place(device string) string {
-	d := m.device(device)
-	if d.Serial == "" {
-		return prose(d.Place)
-	}
-	return list([]string{prose(d.Place), m.say("step.serial", "serial", name(d.Serial))})
-}
-
-func (m *maker) stepMinutes(n int) string {
-	if n == 0 {
-		return m.say("step.minutes.unsaid")
-	}
-	return m.minutes(n)
-}
-
-// orSay is the catalogue's text or, where it has none, ours.
-func (m *maker) orSay(text, key string) string {
-	if text == "" {
-		return m.say(key)
-	}
-	return prose(text)
-}
-
-func (m *maker) leaveAlone(s order.Step) string {
-	key := "step.leave.any"
-	if s.Through != "" {
-		key = "step.leave.through"
-	}
-	return m.orSay(m.model(s.Model).LeaveAlone, key)
-}
-
-func (m *maker) stepCautions(s order.Step, r *manifest.Release) []string {
-	all := slices.Clone(m.in.Open[s.Device])
-	for _, o := range m.in.Plan.OutOfService {
-		if o.FromStep == s.Number {
-			all = append(all, m.say("step.window.from", "device", name(o.Device), "step", m.stepName(o.ToStep)))
-		}
-	}
-	if r.WayBack != nil && !*r.WayBack {
-		all = append(all, m.say("step.nowayback", "version", m.version(s.From)))
-	}
-	if r.Settings == manifest.SettingsLost {
-		all = append(all, m.say("step.lost"))
-	}
-	return all
-}
-
 // do is what is done in one step, in order.
-func (m *maker) do(s order.Step) []string {
-	all := append(m.cardIn(s), m.start(s)...)
-	all = append(all, m.cardOut(s)...)
-	for _, o := range m.in.Plan.OutOfService {
+func do(w speech, in Input, s order.Step) []string {
+	all := append(cardIn(w, in, s), begin(w, in, s)...)
+	all = append(all, cardOut(w, in, s)...)
+	for _, o := range in.Plan.OutOfService {
 		if o.ToStep == s.Number {
-			all = append(all, m.say("step.window.to", "device", name(o.Device)))
+			all = append(all, w.say("step.window.to", "device", name(o.Device)))
 		}
 	}
 	return all
@@ -157,46 +252,48 @@ func (m *maker) do(s order.Step) []string {
 // cardIn is how the card comes into the slot. A device that installs at
 // power-up gets it while it is off for its own step, and while it runs for a
 // step that it passes on.
-func (m *maker) cardIn(s order.Step) []string {
+func cardIn(w speech, in Input, s order.Step) []string {
 	h := host(s)
-	fill := append(m.cardFill(s.Card), "device", name(h))
+	fill := append(cardFill(in, s.Card), "device", name(h))
 	switch {
-	case m.installsAtPowerUp(h) && s.Through == "":
-		return []string{m.say("step.off", "device", name(h)), m.say("step.insert", fill...)}
-	case m.installsAtPowerUp(h):
-		return []string{m.say("step.insert.running", fill...)}
-	case m.staysFrom(s.Number - 1):
-		return []string{m.say("step.stays", fill...)}
+	case in.installsAtPowerUp(h) && s.Through == "":
+		return []string{w.say("step.off", "device", name(h)), w.say("step.insert", fill...)}
+	case in.installsAtPowerUp(h):
+		return []string{w.say("step.insert.running", fill...)}
+	case staysFrom(in, s.Number-1):
+		return []string{w.say("step.stays", fill...)}
 	}
-	return []string{m.say("step.insert", fill...)}
+	return []string{w.say("step.insert", fill...)}
 }
 
 // staysFrom tells whether the card stays in its slot after step n: the next
 // step takes the same card in the same device, and that device doesn't install
 // at power-up.
-func (m *maker) staysFrom(n int) bool {
-	steps := m.in.Plan.Steps
+func staysFrom(in Input, n int) bool {
+	steps := in.Plan.Steps
 	i := slices.IndexFunc(steps, func(s order.Step) bool { return s.Number == n })
 	if i < 0 || i+1 == len(steps) {
 		return false
 	}
 	now, next := steps[i], steps[i+1]
-	return host(now) == host(next) && now.Card == next.Card && !m.installsAtPowerUp(host(now))
+	return host(now) == host(next) && now.Card == next.Card && !in.installsAtPowerUp(host(now))
 }
 
-// start is how the update is started: in the maker's words where the
-// catalogue has them.
-func (m *maker) start(s order.Step) []string {
+// begin is how the update is started: in the maker's words where the catalogue
+// has them.
+func begin(w speech, in Input, s order.Step) []string {
 	var all []string
-	text := m.model(s.Model).Install
+	text := in.model(s.Model).Install
 	switch {
-	case m.installsAtPowerUp(s.Device) && s.Through == "":
-		all = append(all, m.say("step.power", "device", name(s.Device)))
+	case in.installsAtPowerUp(s.Device) && s.Through == "" && text == "":
+		all = append(all, w.say("step.power.any", "device", name(s.Device)))
+	case in.installsAtPowerUp(s.Device) && s.Through == "":
+		all = append(all, w.say("step.power", "device", name(s.Device)))
 	case text != "":
 	case s.Through != "":
-		all = append(all, m.say("step.choose.through", "host", name(s.Through), "device", name(s.Device)))
+		all = append(all, w.say("step.choose.through", "host", name(s.Through), "device", name(s.Device)))
 	default:
-		all = append(all, m.say("step.choose", "device", name(s.Device)))
+		all = append(all, w.say("step.choose", "device", name(s.Device)))
 	}
 	if text != "" {
 		all = append(all, prose(text))
@@ -205,13 +302,18 @@ func (m *maker) start(s order.Step) []string {
 }
 
 // cardOut is when the card leaves the slot.
-func (m *maker) cardOut(s order.Step) []string {
-	if m.staysFrom(s.Number) {
+func cardOut(w speech, in Input, s order.Step) []string {
+	if staysFrom(in, s.Number) {
 		return nil
 	}
 	key := "step.out"
-	if m.installsAtPowerUp(host(s)) {
+	switch {
+	case in.installsAtPowerUp(host(s)) && s.Through == "":
+		key = "step.out.power.own"
+	case in.installsAtPowerUp(host(s)):
 		key = "step.out.power"
+	case s.Through == "":
+		key = "step.out.own"
 	}
-	return []string{m.say(key, "device", name(s.Device), "host", name(host(s)))}
+	return []string{w.say(key, "device", name(s.Device), "host", name(host(s)))}
 }

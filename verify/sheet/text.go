@@ -2,7 +2,6 @@ package sheet
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 )
 
@@ -19,14 +18,11 @@ func Text(s Sheet) string {
 	}
 	t := &text{words: w}
 	t.head(s)
-	for _, c := range s.Cards {
-		t.card(c)
-	}
-	if s.Network != nil {
-		t.network(*s.Network)
-	}
 	for i, section := range s.Sections {
-		t.section(i+1, section)
+		t.title(fmt.Sprintf("%d  %s", i+1, section.Title))
+		for _, b := range section.Blocks {
+			t.block(b)
+		}
 	}
 	t.end(s)
 	return plainSpaces(t.b.String())
@@ -41,19 +37,24 @@ type text struct {
 
 func (t *text) head(s Sheet) {
 	t.rule('=')
-	t.lines("", "", strings.ToUpper(s.Title))
+	if s.Vessel != "" {
+		t.lines("", "", s.Vessel)
+	}
+	t.lines("", "", s.Title)
 	t.rule('=')
 	t.stamp(s.Stamp)
 	t.gap()
-	t.facts("", slices.Concat(s.Facts, filled(Fact{s.By.Label, s.By.Value, false})))
+	t.lines("", "", s.About)
 	if s.By.Value == "" {
 		t.blanks("", []Blank{s.By})
+	} else {
+		t.lines("", "", s.By.Label+": "+s.By.Value)
 	}
 }
 
 // stamp is what the sheet is worth; it stands at the head and at the end.
 func (t *text) stamp(s Stamp) {
-	t.lines("*** ", "*** ", s.Word+" ***")
+	t.lines("*** ", "*** ", s.Line()+" ***")
 	t.lines("", "", s.Text)
 }
 
@@ -68,11 +69,68 @@ func (t *text) end(s Sheet) {
 	t.rule('=')
 }
 
+// margin stands before what belongs to a section.
+const margin = "    "
+
+func (t *text) block(b Block) {
+	switch b := b.(type) {
+	case Heading:
+		t.gap()
+		t.lines(margin, margin, string(b))
+	case Paragraph:
+		t.lines(margin, margin, string(b))
+	case Caution:
+		t.lines("!   ", margin, string(b))
+	case Facts:
+		t.facts(margin, b)
+	case Tick:
+		t.tick("", b)
+	case Picture:
+		t.picture(b)
+	case Table:
+		t.table(b)
+	case Step:
+		t.step(b)
+	case Checks:
+		t.checks(b)
+	case Boxes:
+		for _, box := range b {
+			t.lines("[ ] ", margin, box.Text+" ("+box.Note+")")
+		}
+	case Blanks:
+		t.blanks(margin, b)
+	case Signs:
+		for _, sign := range b {
+			t.gap()
+			t.lines(margin, margin, sign.Who)
+			for _, b := range sign.Blanks {
+				b.Wide = true
+				t.blanks(margin, []Blank{b})
+			}
+		}
+	case Network:
+		t.network(b)
+	case Cards:
+		for _, c := range b {
+			t.card(c)
+		}
+	}
+}
+
+func (t *text) picture(p Picture) {
+	t.gap()
+	t.lines(margin, margin, p.Says)
+	for _, line := range p.Text {
+		t.b.WriteString(margin + line + "\n")
+	}
+}
+
 func (t *text) card(c Card) {
-	t.title(c.Name)
-	t.facts("", c.Facts)
+	t.gap()
+	t.lines(margin, margin, strings.ToUpper(c.Name))
+	t.facts(margin, c.Facts)
 	if c.Room != nil {
-		t.lines("", "", bar(*c.Room))
+		t.lines(margin, margin, bar(*c.Room))
 	}
 }
 
@@ -93,7 +151,6 @@ func bar(r Room) string {
 
 // network is written as a list, each device below the one that updates it.
 func (t *text) network(n Network) {
-	t.title(n.Title)
 	var rest []string
 	for i, node := range n.Nodes {
 		below := n.Below(i)
@@ -104,71 +161,41 @@ func (t *text) network(n Network) {
 			rest = append(rest, node.Device)
 			continue
 		}
-		t.node("", node)
+		t.node(margin, node)
 		for _, b := range below {
-			t.node("  -> ", b)
+			t.node(margin+"  -> ", b)
 		}
 	}
 	if len(rest) > 0 {
-		t.lines("", "", t.words.say("network.untouched")+": "+strings.Join(rest, ", "))
+		t.lines(margin, margin, strings.Join(rest, ", ")+": "+t.words.say("network.untouched"))
 	}
 }
 
 func (t *text) node(lead string, n Node) {
-	t.lines(lead, strings.Repeat(" ", len(lead)), n.Device+" ("+n.Model+"): "+n.Words)
+	t.lines(lead, strings.Repeat(" ", len(lead)), n.Device+", "+n.Model+": "+n.Words)
 }
 
-func (t *text) section(number int, s Section) {
-	t.title(fmt.Sprintf("%d  %s", number, s.Title))
-	for _, c := range s.Cautions {
-		t.lines("!   ", "    ", c)
+func (t *text) tick(indent string, tick Tick) {
+	t.lines(indent+"[ ] ", indent+margin, tick.Text)
+	for _, note := range tick.Notes {
+		t.lines(indent+margin, indent+margin, note)
 	}
-	for _, line := range s.Text {
-		t.lines("    ", "    ", line)
-	}
-	t.ticks(s.Ticks)
-	for _, picture := range s.Pictures {
-		t.gap()
-		t.lines("    ", "    ", picture.Says)
-		for _, line := range picture.Text {
-			t.b.WriteString("    " + line + "\n")
-		}
-	}
-	switch {
-	case s.Table == nil:
-	case s.Table.Narrow:
-		t.columns(*s.Table)
-	default:
-		t.table(*s.Table)
-	}
-	for _, step := range s.Steps {
-		t.step(step)
-	}
-	t.checks(s.Checks)
-	t.ticks(s.Then)
-	t.blanks("    ", s.Blanks)
-	for _, sign := range s.Signs {
-		t.gap()
-		t.lines("    ", "    ", sign.Who)
-		t.blanks("    ", sign.Blanks)
-	}
+	t.blanks(indent+margin, tick.Blanks)
 }
 
-func (t *text) ticks(all []Tick) {
-	for _, tick := range all {
-		t.lines("[ ] ", "    ", tick.Text)
-		for _, note := range tick.Notes {
-			t.lines("    ", "    ", note)
-		}
-		t.blanks("    ", tick.Blanks)
-	}
-}
-
-// table writes each row as its first cell and, below it, the others with their
-// heads: so no column is ever too narrow for a version.
+// table sets short cells side by side where a line can hold them. Else each row
+// is its first cell and, below it, the others with their heads: so no column is
+// ever too narrow for a version.
 func (t *text) table(table Table) {
+	if table.Narrow && t.columns(table) {
+		return
+	}
 	for _, row := range table.Rows {
-		t.lines("    ", "    ", row.Cells[0])
+		lead := margin
+		if row.Tick != "" {
+			lead = "[ ] "
+		}
+		t.lines(lead, margin, row.Cells[0])
 		var parts []string
 		for i, cell := range row.Cells[1:] {
 			if cell != "" {
@@ -184,69 +211,90 @@ func (t *text) table(table Table) {
 	}
 }
 
-// columns writes a table whose cells are short.
-func (t *text) columns(table Table) {
-	wide := make([]int, len(table.Head))
+// columns writes a table whose cells are short; it tells whether they fit.
+func (t *text) columns(table Table) bool {
 	rows := [][]string{table.Head}
 	for _, row := range table.Rows {
-		rows = append(rows, row.Cells)
+		cells := row.Cells
+		if row.Tick != "" {
+			cells = append(cells[:len(cells):len(cells)], "[ ]")
+		}
+		rows = append(rows, cells)
 	}
+	wide := make([]int, len(table.Head))
 	for _, row := range rows {
 		for i, cell := range row {
 			wide[i] = max(wide[i], width(cell))
 		}
 	}
+	sum := len(margin)
+	for _, w := range wide {
+		sum += w + 2
+	}
+	if sum-2 > Columns {
+		return false
+	}
 	t.gap()
 	for _, row := range rows {
-		line := "    "
+		line := margin
 		for i, cell := range row {
-			line += strings.Repeat(" ", wide[i]-width(cell)) + cell + "  "
+			line += cell + strings.Repeat(" ", wide[i]-width(cell)+2)
 		}
 		t.b.WriteString(strings.TrimRight(line, " ") + "\n")
 	}
+	t.gap()
+	return true
 }
 
 func (t *text) step(s Step) {
 	t.gap()
-	t.lines("[ ] ", "    ", strings.ToUpper(s.Name)+"  "+s.Device+" ("+s.Model+")")
-	t.lines("    ", "    ", t.words.say("step.version")+": "+t.words.say("step.from.to", "from", s.From, "to", s.To))
-	facts := append([]Fact{{t.words.say("step.place"), s.Place, false}}, s.Facts...)
-	t.facts("    ", filled(append(facts, Fact{t.words.say("step.minutes"), s.Minutes, false})...))
+	t.lines("[ ] ", margin, strings.ToUpper(s.Name)+"  "+s.Device+" ("+s.Model+")")
+	t.lines(margin, margin, t.words.say("step.from.to", "from", s.From, "to", s.To))
+	t.lines(margin, margin, strings.Join(notEmpty(s.Place, s.Minutes, t.words.say("step.clock", "clock", s.Clock)), ", "))
 	for _, c := range s.Cautions {
-		t.lines("  ! ", "    ", c)
+		t.lines("  ! ", margin, c)
 	}
+	t.facts(margin, append(s.Facts[:len(s.Facts):len(s.Facts)],
+		Fact{t.words.say("step.fails"), t.words.say("step.fails.see", "fails", t.words.say("fails")), false}))
+	for _, first := range s.First {
+		t.tick(margin, first)
+	}
+	t.blanks(margin, []Blank{s.Before})
 	for i, do := range s.Do {
 		t.lines(fmt.Sprintf("    %c ", 'a'+i), "      ", do)
 	}
-	t.blanks("    ", []Blank{s.Read, s.Took, s.Note})
+	t.blanks(margin, []Blank{s.Read, s.Took})
+	t.results(margin, "result.done", "result.failed", "result.put off")
+	for _, then := range s.Then {
+		t.tick(margin, then)
+	}
+	t.blanks(margin, []Blank{s.Note})
 }
 
-func (t *text) checks(all []Check) {
+// results are boxes of which one is ticked.
+func (t *text) results(indent string, keys ...string) {
+	all := make([]string, len(keys))
+	for i, key := range keys {
+		all[i] = "[ ]" + noBreak + t.words.say(key)
+	}
+	t.lines(indent, indent, strings.Join(all, noBreak+noBreak))
+}
+
+func (t *text) checks(all Checks) {
 	for _, same := range alike(all) {
 		t.gap()
-		t.lines("    ", "    ", strings.ToUpper(same[0].Name)+"  "+same[0].How)
+		t.lines(margin, margin, strings.ToUpper(same[0].Name)+": "+same[0].How)
 		for _, c := range same {
-			t.lines("[ ] ", "    ", c.Device)
-			t.blanks("    ", []Blank{c.Value})
+			t.lines(margin, margin, c.Device)
+			t.results(margin+"  ", "check.passed", "check.failed", "check.not done")
+			t.blanks(margin+"  ", []Blank{c.Value})
 		}
 	}
-}
-
-// alike groups checks that are made in the same way.
-func alike(all []Check) [][]Check {
-	var groups [][]Check
-	for i, c := range all {
-		if i == 0 || c.Name != all[i-1].Name || c.How != all[i-1].How {
-			groups = append(groups, nil)
-		}
-		groups[len(groups)-1] = append(groups[len(groups)-1], c)
-	}
-	return groups
 }
 
 // blanks are lines for a pen; short ones share a line.
 func (t *text) blanks(indent string, all []Blank) {
-	const pen = 14
+	const pen = 18
 	line := ""
 	for _, b := range all {
 		want := ""
@@ -303,8 +351,11 @@ func (t *text) rule(r rune) { t.b.WriteString(strings.Repeat(string(r), Columns)
 func (t *text) gap() { t.b.WriteByte('\n') }
 
 // lines writes s wrapped, the first line after first and the others after
-// rest, which is as wide.
+// rest, which is as wide. Nothing is written of nothing.
 func (t *text) lines(first, rest, s string) {
+	if s == "" {
+		return
+	}
 	lead := first
 	for _, line := range wrap(s, Columns-columns(rest), columns) {
 		t.broken = t.broken || strings.HasSuffix(line, broken)

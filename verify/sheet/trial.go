@@ -26,19 +26,22 @@ type TrialInput struct {
 // MakeTrial makes the page of a sea trial, in English: what was found, what it
 // means, what to do next, and everything that was thrown away.
 func MakeTrial(in TrialInput) (Sheet, error) {
-	w, err := speak(English)
+	w, err := Style{Dates: in.Dates}.speech()
 	if err != nil {
 		return Sheet{}, fmt.Errorf("making the page: %w", err)
 	}
-	m := &maker{in: Input{Shop: in.Shop, Vessel: in.Vessel, Style: Style{Dates: in.Dates}}, words: w}
 	s := Sheet{
 		Language: English, Title: "Sea trial: compass and steering", Made: in.When, Stamp: trialStamp(in.Trial),
-		Foot: trialFoot(m, in), Facts: trialFacts(m, in),
+		Foot: trialFoot(w, in), Facts: trialFacts(w, in), About: trialAbout(w, in),
 		By: Blank{ID: "by", Label: w.say("technician"), Value: prose(in.Technician), Wide: true},
+	}
+	if in.Vessel != nil {
+		s.Vessel = vesselName(in.Vessel)
 	}
 	if s.Sections, err = TrialSections(in.Trial); err != nil {
 		return Sheet{}, err
 	}
+	s.Sections = append(s.Sections, Section{ID: "trial-shop", Title: w.say("shop.block"), Blocks: []Block{Facts(s.Facts)}})
 	return s, nil
 }
 
@@ -51,13 +54,13 @@ func trialStamp(t seatrial.Trial) Stamp {
 	return Stamp{Kind: stampKinds[t.Verdict], Word: strings.ToUpper(string(t.Verdict)), Text: sentence(t.Says)}
 }
 
-func trialFoot(m *maker, in TrialInput) string {
+func trialFoot(w speech, in TrialInput) string {
 	parts := []string{"sea trial"}
 	if in.Vessel != nil {
 		parts = []string{name(in.Vessel.Name), "sea trial"}
 	}
 	if !in.Trial.Date.IsZero() {
-		parts = append(parts, "log of "+m.day(in.Trial.Date))
+		parts = append(parts, "log of "+w.day(in.Trial.Date))
 	}
 	if len(in.Digests) > 0 {
 		parts = append(parts, "log "+short(in.Digests[0].Value))
@@ -65,24 +68,39 @@ func trialFoot(m *maker, in TrialInput) string {
 	return strings.Join(parts, " · ")
 }
 
-func trialFacts(m *maker, in TrialInput) []Fact {
+// trialAbout tells in a line where she lies, who works and of which day it is.
+func trialAbout(w speech, in TrialInput) string {
+	var parts []string
+	if v := in.Vessel; v != nil {
+		parts = append(parts, identity(w, v), prose(v.Berth))
+	}
+	if in.Shop != nil {
+		parts = append(parts, prose(in.Shop.Name))
+	}
+	if day := w.day(in.Trial.Date); day != "" {
+		parts = append(parts, "log of "+day)
+	}
+	return strings.Join(notEmpty(parts...), " · ")
+}
+
+func trialFacts(w speech, in TrialInput) []Fact {
 	var all []Fact
 	if v := in.Vessel; v != nil {
 		all = filled(
-			Fact{Label: m.say("vessel"), Value: name(v.Name) + " (" + name(v.ID) + ")"},
-			Fact{Label: m.say("identity"), Value: m.identity()},
-			Fact{Label: m.say("berth"), Value: prose(v.Berth)},
+			Fact{Label: w.say("vessel"), Value: name(v.Name) + " (" + name(v.ID) + ")"},
+			Fact{Label: w.say("identity"), Value: identity(w, v)},
+			Fact{Label: w.say("berth"), Value: prose(v.Berth)},
 		)
 	}
 	if in.Shop != nil {
-		all = append(all, Fact{Label: m.say("shop"), Value: prose(in.Shop.Name)})
+		all = append(all, Fact{Label: w.say("shop"), Value: prose(in.Shop.Name)})
 	}
-	all = append(all, filled(Fact{Label: "day of the log", Value: m.day(in.Trial.Date)})...)
+	all = append(all, filled(Fact{Label: "day of the log", Value: w.day(in.Trial.Date)})...)
 	if p := in.Trial.Place; p != nil {
 		all = append(all, Fact{Label: "place", Value: seatrial.Position(*p)})
 	}
 	for _, d := range in.Digests {
-		all = append(all, Fact{Label: name(d.Label), Value: grouped(d.Value), Exact: true})
+		all = append(all, Fact{Label: name(d.Label), Value: grouped(d.Value, 8, " "), Exact: true})
 	}
 	return all
 }
@@ -105,12 +123,12 @@ func TrialSections(t seatrial.Trial) ([]Section, error) {
 }
 
 func trialNext(t seatrial.Trial) Section {
-	s := Section{ID: "trial-next", Title: "What to do next", Cautions: []string{t.Advice}}
-	for _, next := range t.Next {
-		s.Ticks = append(s.Ticks, Tick{ID: fmt.Sprintf("trial-next-%d", len(s.Ticks)+1), Text: sentence(next)})
+	s := Section{ID: "trial-next", Title: "What to do next", Blocks: []Block{Caution(t.Advice)}}
+	for i, next := range t.Next {
+		s.Blocks = append(s.Blocks, Tick{ID: fmt.Sprintf("trial-next-%d", i+1), Text: sentence(next)})
 	}
-	if len(s.Ticks) == 0 {
-		s.Text = append(s.Text, "Nothing is left to do of this. Trust no heading that you haven't compared with a bearing you know.")
+	if len(t.Next) == 0 {
+		s.Blocks = append(s.Blocks, Paragraph("Nothing is left to do of this. Trust no heading that you haven't compared with a bearing you know."))
 	}
 	return s
 }
@@ -129,7 +147,7 @@ func sentence(s string) string {
 }
 
 func trialChecks(t seatrial.Trial) Section {
-	s := Section{ID: "trial-found", Title: "What was found", Table: &Table{Head: []string{"check", "verdict", "value", "tolerance", "in words"}}}
+	table := Table{Head: []string{"check", "verdict", "value", "tolerance", "in words"}}
 	for _, c := range t.Checks {
 		row := []string{string(c.Kind), orDash(string(c.Verdict)), "–", "–", sentence(c.Says)}
 		unit := "°"
@@ -142,10 +160,9 @@ func trialChecks(t seatrial.Trial) Section {
 		if c.Tolerance != nil {
 			row[3] = fmt.Sprintf("%g%s (%s)", c.Tolerance.Most, unit, c.Tolerance.Source)
 		}
-		s.Table.Rows = append(s.Table.Rows, Row{Cells: row})
+		table.Rows = append(table.Rows, Row{Cells: row})
 	}
-	s.Text = append(s.Text, legend(t))
-	return s
+	return Section{ID: "trial-found", Title: "What was found", Blocks: []Block{Paragraph(legend(t)), table}}
 }
 
 // meanings are what the verdicts mean.
@@ -202,23 +219,26 @@ func signed(v float64) string {
 
 func trialSwing(t seatrial.Trial, s seatrial.Swing, i int) (Section, error) {
 	section := Section{ID: fmt.Sprintf("trial-swing-%d", i+1), Title: "Deviation, by " + string(s.Method)}
-	section.Text = swingText(t, s)
+	for _, text := range swingText(t, s) {
+		section.Blocks = append(section.Blocks, Paragraph(text))
+	}
 	picture, err := plot.Deviation(s, t.Limits.Deviation.Most)
 	if err != nil {
 		return Section{}, err
 	}
-	section.Pictures = []Picture{{
+	section.Blocks = append(section.Blocks, Picture{
 		Says: "Deviation on each heading by compass: the curve that was found, the band of its doubt (95 %, for one heading), what was seen on each leg or in each 15° (×), and the tolerance (dashed).",
 		PNG:  picture, Text: strip(s.Table, t.Limits.Deviation.Most),
-	}}
-	section.Table = &Table{Narrow: true, Head: []string{"heading by compass", "deviation", "± one heading", "± all headings"}}
+	})
+	table := Table{Narrow: true, Head: []string{"heading by compass", "deviation", "± one heading", "± all headings"}}
 	for _, h := range s.Table {
 		cells := []string{fmt.Sprintf("%03.0f°", h.Compass), "–", "–", "–"}
 		if h.Covered {
 			cells = []string{cells[0], signed(h.Deviation) + "°", fmt.Sprintf("%.1f°", h.U), fmt.Sprintf("%.1f°", h.Family)}
 		}
-		section.Table.Rows = append(section.Table.Rows, Row{Cells: cells})
+		table.Rows = append(table.Rows, Row{Cells: cells})
 	}
+	section.Blocks = append(section.Blocks, table)
 	return section, nil
 }
 
@@ -281,11 +301,10 @@ func clockText(seconds float64) string {
 }
 
 func trialLegs(t seatrial.Trial) Section {
-	s := Section{ID: "trial-legs", Title: "Straight legs"}
-	s.Text = []string{
-		"Each leg is what is left behind the first 30 seconds after a turn. Course less heading has current and leeway in it: from one leg it says nothing about the compass.",
-	}
-	s.Table = &Table{Narrow: true, Head: []string{"leg", "UTC", "s", "heading", "spread", "course", "kn", "course−heading", "independent", "residual"}}
+	s := Section{ID: "trial-legs", Title: "Straight legs", Blocks: []Block{
+		Paragraph("Each leg is what is left behind the first 30 seconds after a turn. Course less heading has current and leeway in it: from one leg it says nothing about the compass."),
+	}}
+	table := Table{Narrow: true, Head: []string{"leg", "UTC", "s", "heading", "spread", "course", "kn", "course−heading", "independent", "residual"}}
 	for _, l := range t.Legs {
 		residual := "–"
 		if l.Residual != nil {
@@ -295,11 +314,12 @@ func trialLegs(t seatrial.Trial) Section {
 		if l.Difference.Known {
 			difference += fmt.Sprintf(" ± %.1f°", l.Difference.U)
 		}
-		s.Table.Rows = append(s.Table.Rows, Row{Cells: []string{
+		table.Rows = append(table.Rows, Row{Cells: []string{
 			fmt.Sprint(l.Number), clockText(l.At), fmt.Sprint(l.Seconds), fmt.Sprintf("%05.1f°", l.Compass), fmt.Sprintf("%.1f°", l.Spread),
 			fmt.Sprintf("%05.1f°", l.Course), fmt.Sprintf("%.1f", l.Knots), difference, fmt.Sprintf("%.0f of %d", math.Floor(l.Difference.Independent), l.Difference.Samples), residual,
 		}})
 	}
+	s.Blocks = append(s.Blocks, table)
 	return s
 }
 
@@ -310,23 +330,23 @@ func trialUsed(t seatrial.Trial) Section {
 		if len(u.Others) > 0 {
 			line += "; not used: " + names(u.Others)
 		}
-		s.Text = append(s.Text, sentence(line))
+		s.Blocks = append(s.Blocks, Paragraph(sentence(line)))
 	}
 	switch v := t.Variation; {
 	case !v.Needed:
 	case v.From == "":
-		s.Text = append(s.Text, "Variation: none.")
+		s.Blocks = append(s.Blocks, Paragraph("Variation: none."))
 	default:
-		s.Text = append(s.Text, sentence(fmt.Sprintf("variation: %s, from %s", seatrial.East(v.Degrees), v.From)))
+		s.Blocks = append(s.Blocks, Paragraph(sentence(fmt.Sprintf("variation: %s, from %s", seatrial.East(v.Degrees), v.From))))
 	}
 	if t.Field != "" {
-		s.Text = append(s.Text, sentence(t.Field))
+		s.Blocks = append(s.Blocks, Paragraph(sentence(t.Field)))
 	}
 	if t.Log.Clock != "" {
-		s.Text = append(s.Text, sentence("times from "+t.Log.Clock))
+		s.Blocks = append(s.Blocks, Paragraph(sentence("times from "+t.Log.Clock)))
 	}
 	for _, n := range t.Notes {
-		s.Text = append(s.Text, sentence(n))
+		s.Blocks = append(s.Blocks, Paragraph(sentence(n)))
 	}
 	return s
 }
@@ -334,37 +354,32 @@ func trialUsed(t seatrial.Trial) Section {
 func trialLeft(t seatrial.Trial) Section {
 	c := t.Log.Counts
 	s := Section{ID: "trial-left", Title: "What was thrown away, and why"}
-	s.Text = append(s.Text, fmt.Sprintf("Of %d lines %d sentences were read; %d comments and empty lines, %d sentences of kinds that aren't needed, %d lines without a sentence.",
-		c.Lines, c.Sentences, c.Comments, c.Other, c.Nothing))
+	s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("Of %d lines %d sentences were read; %d comments and empty lines, %d sentences of kinds that aren't needed, %d lines without a sentence.",
+		c.Lines, c.Sentences, c.Comments, c.Other, c.Nothing)))
 	without := "left out"
 	if c.WithoutUsed {
 		without = "taken, as --no-checksum says"
 	}
-	s.Text = append(s.Text, fmt.Sprintf("Wrong checksums: %d. Without a checksum: %d, %s. Cut by another sentence: %d. Lines too long: %d. Stamps that can't be read: %d.", c.Wrong, c.Without, without, c.Cut, c.Long, c.Stamps))
-	s.Text = append(s.Text, fmt.Sprintf("Gaps of more than 5 s: %d (%.0f s). Clock jumps: %d. Values without a time: %d. Left out beyond what is kept: %d.", c.Gaps, c.GapSeconds, c.Jumps, c.Untimed, c.LeftOut))
+	s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("Wrong checksums: %d. Without a checksum: %d, %s. Cut by another sentence: %d. Lines too long: %d. Stamps that can't be read: %d.", c.Wrong, c.Without, without, c.Cut, c.Long, c.Stamps)))
+	s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("Gaps of more than 5 s: %d (%.0f s). Clock jumps: %d. Values without a time: %d. Left out beyond what is kept: %d.", c.Gaps, c.GapSeconds, c.Jumps, c.Untimed, c.LeftOut)))
 	for _, source := range t.Log.Sources {
 		if source.Void+source.Empty+source.Bad > 0 {
-			s.Text = append(s.Text, fmt.Sprintf("%s: %d of %d say themselves that they aren't valid, %d are empty, %d can't be read.", name(source.Name), source.Void, source.Count, source.Empty, source.Bad))
+			s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("%s: %d of %d say themselves that they aren't valid, %d are empty, %d can't be read.", name(source.Name), source.Void, source.Count, source.Empty, source.Bad)))
 		}
 	}
-	s.Text = append(s.Text, fmt.Sprintf("Dropped after turns: %d s.", t.Dropped))
+	s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("Dropped after turns: %d s.", t.Dropped)))
 	for _, r := range t.Rejected {
-		s.Text = append(s.Text, fmt.Sprintf("No leg, at %s for %d s: %s.", clockText(r.At), r.Seconds, r.Why))
+		s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("No leg, at %s for %d s: %s.", clockText(r.At), r.Seconds, r.Why)))
 	}
 	if t.MoreLeft > 0 {
-		s.Text = append(s.Text, fmt.Sprintf("And %d more like these.", t.MoreLeft))
+		s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("And %d more like these.", t.MoreLeft)))
 	}
 	return s
 }
 
 // Join ends an install order with the sections of a sea trial.
 func Join(order, trial Sheet) Sheet {
-	verdict := Section{ID: "trial", Title: trial.Title, Text: []string{trial.Stamp.Word + ". " + trial.Stamp.Text}}
-	for _, f := range trial.Facts {
-		if f.Exact { // the logs
-			verdict.Text = append(verdict.Text, f.Label+": "+f.Value)
-		}
-	}
+	verdict := Section{ID: "trial", Title: trial.Title, Blocks: []Block{Paragraph(trial.Stamp.Word + ". " + trial.Stamp.Text)}}
 	order.Sections = append(append(slices.Clip(order.Sections), verdict), trial.Sections...)
 	return order
 }

@@ -17,8 +17,9 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// Format is the version of a filled sheet's JSON form.
-const Format = 1
+// Format is the version of a filled sheet's JSON form. Format 2 may have the
+// fields of the page on a phone (page), which only the page reads back.
+const Format = 2
 
 // Schema is the JSON Schema (draft 2020-12) of a filled sheet.
 //

@@ -82,7 +82,7 @@ func (m *maker) say(where, found, expected, advice string) {
 
 // whole looks whether the sheet belongs to the job.
 func (m *maker) whole() {
-	if m.filled.Format != Format {
+	if m.filled.Format < 1 || m.filled.Format > Format {
 		m.say("format", fmt.Sprint(m.filled.Format), fmt.Sprint(Format), "")
 	}
 	if m.filled.Vessel != m.job.Vessel.ID {

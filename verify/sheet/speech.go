@@ -52,54 +52,67 @@ func (s Style) Check() error {
 	return nil
 }
 
+// speech is a language with a style of dates and units.
+type speech struct {
+	words
+	style Style
+}
+
+func (s Style) speech() (speech, error) {
+	if err := s.Check(); err != nil {
+		return speech{}, err
+	}
+	w, err := speak(s.Language)
+	return speech{w, s}, err
+}
+
 // day writes the day of t, and nothing where there is none.
-func (m *maker) day(t time.Time) string {
+func (w speech) day(t time.Time) string {
 	if t.IsZero() {
 		return ""
 	}
-	return m.date(t)
+	return w.date(t)
 }
 
 // date writes the day of t, where t was.
-func (m *maker) date(t time.Time) string {
+func (w speech) date(t time.Time) string {
 	key := "date.iso"
-	switch m.in.Style.Dates {
+	switch w.style.Dates {
 	case DatesDay:
 		key = "date.day"
 	case DatesMonth:
 		key = "date.month"
 	}
-	return m.say(key,
+	return w.say(key,
 		"year", fmt.Sprintf("%04d", t.Year()),
-		"month", strings.Fields(m.words["months"])[t.Month()-1],
+		"month", strings.Fields(w.words["months"])[t.Month()-1],
 		"month2", fmt.Sprintf("%02d", t.Month()),
 		"day", strconv.Itoa(t.Day()),
 		"day2", fmt.Sprintf("%02d", t.Day()))
 }
 
 // moment writes t with its offset from UTC, so that it can be read anywhere.
-func (m *maker) moment(t time.Time) string {
+func (w speech) moment(t time.Time) string {
 	if t.IsZero() {
-		return m.say("card.undated")
+		return w.say("card.undated")
 	}
 	zone := t.Format("-07:00")
 	if zone == "+00:00" {
 		zone = "UTC"
 	}
-	return m.date(t) + " " + t.Format("15:04") + " " + zone
+	return w.date(t) + " " + t.Format("15:04") + " " + zone
 }
 
-// near is how far magnetic things are kept from a sensor: FACTS of practice,
-// 3 ft.
-func (m *maker) near() string {
-	if m.in.Style.Units == Feet {
-		return m.say("near.feet")
+// near is how far magnetic things are kept from a sensor: common practice, 3 ft.
+func (w speech) near() string {
+	if w.style.Units == Feet {
+		return w.say("near.feet")
 	}
-	return m.say("near.metric")
+	return w.say("near.metric")
 }
 
 // size writes n bytes in the decimal unit that cards are sold in.
-func (m *maker) size(n int64) string {
+func (w speech) size(n int64) string {
 	const kilo = 1000
 	units := []string{"kB", "MB", "GB", "TB"}
 	if n < kilo {
@@ -112,14 +125,34 @@ func (m *maker) size(n int64) string {
 		}
 	}
 	text := strconv.FormatFloat(value, 'f', 1, 64)
-	return strings.Replace(text, ".", m.words["decimal"], 1) + " " + unit
+	return strings.Replace(text, ".", w.words["decimal"], 1) + " " + unit
 }
 
-// minutes writes a time that a step takes.
-func (m *maker) minutes(n int) string {
+// minutes writes a time that a step takes; 0: nobody has said.
+func (w speech) minutes(n int) string {
 	const hour = 60
-	if n < 2*hour {
-		return m.say("minutes", "n", strconv.Itoa(n))
+	switch {
+	case n == 0:
+		return w.say("step.minutes.unsaid")
+	case n < 2*hour:
+		return w.say("minutes", "n", strconv.Itoa(n))
 	}
-	return m.say("hours", "h", strconv.Itoa(n/hour), "n", strconv.Itoa(n%hour))
+	return w.say("hours", "h", strconv.Itoa(n/hour), "n", strconv.Itoa(n%hour))
+}
+
+// numbers joins the numbers of steps: "1, 2 and 6".
+func (w speech) numbers(all []int) string {
+	text := make([]string, len(all))
+	for i, n := range all {
+		text[i] = strconv.Itoa(n)
+	}
+	return w.and(text)
+}
+
+// and joins texts as a sentence does.
+func (w speech) and(all []string) string {
+	if len(all) < 2 {
+		return strings.Join(all, "")
+	}
+	return w.say("and", "some", strings.Join(all[:len(all)-1], ", "), "last", all[len(all)-1])
 }

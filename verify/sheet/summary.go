@@ -1,0 +1,182 @@
+package sheet
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+)
+
+// summary is what stands first: what is done, how long it takes, until when
+// which device is out of use, what can't be undone.
+func summary(w speech, in Input) Section {
+	s := Section{ID: "summary", Title: w.say("summary")}
+	s.Blocks = append(s.Blocks, Caution(w.say("first.maker")), Paragraph(total(w, in)))
+	for _, o := range in.Plan.OutOfService {
+		s.Blocks = append(s.Blocks, Caution(outOfService(w, in, o)))
+	}
+	var one, lost []int
+	for _, step := range in.Plan.Steps {
+		r := in.release(step)
+		if r.WayBack != nil && !*r.WayBack {
+			one = append(one, step.Number)
+		}
+		if r.Settings == manifest.SettingsLost {
+			lost = append(lost, step.Number)
+		}
+	}
+	if len(one) > 0 {
+		s.Blocks = append(s.Blocks, Caution(w.say("summary.one-way", "steps", w.numbers(one))))
+	}
+	if len(lost) > 0 {
+		s.Blocks = append(s.Blocks, Caution(w.say("summary.lost", "steps", w.numbers(lost))))
+	}
+	s.Blocks = append(s.Blocks, heldBack(w, in)...)
+	if len(in.Plan.Steps) > 1 {
+		s.Blocks = append(s.Blocks, timetable(w, in), Paragraph(w.say("summary.stop")))
+	}
+	return s
+}
+
+// total counts the steps and their minutes.
+func total(w speech, in Input) string {
+	sum, missing := 0, 0
+	for _, s := range in.Plan.Steps {
+		sum += s.Minutes
+		if s.Minutes == 0 {
+			missing++
+		}
+	}
+	steps, cards := counted(w, "steps", len(in.Plan.Steps)), counted(w, "cards", len(in.Plan.Cards))
+	switch {
+	case sum == 0:
+		return w.say("total.unsaid", "steps", steps, "cards", cards)
+	case missing > 0:
+		return w.say("total.least", "steps", steps, "cards", cards, "minutes", w.minutes(sum), "missing", strconv.Itoa(missing))
+	}
+	return w.say("total", "steps", steps, "cards", cards, "minutes", w.minutes(sum))
+}
+
+// counted is a number with its noun: of one, or of many.
+func counted(w speech, noun string, n int) string {
+	if n == 1 {
+		return w.say("counted." + noun + ".one")
+	}
+	return w.say("counted."+noun, "n", strconv.Itoa(n))
+}
+
+// outOfService says which device doesn't work, from which step to which, and how
+// long that is.
+func outOfService(w speech, in Input, o order.OutOfService) string {
+	return w.say("summary.out", "device", name(o.Device),
+		"from", stepName(w, o.FromStep), "to", stepName(w, o.ToStep), "minutes", duration(w, in, o.FromStep, o.ToStep))
+}
+
+// minutesOf adds the minutes from one step to another, both with them; least:
+// the catalogue has no time for some.
+func minutesOf(steps []order.Step, from, to int) (sum int, least bool) {
+	for _, s := range steps {
+		if s.Number >= from && s.Number <= to {
+			sum += s.Minutes
+			least = least || s.Minutes == 0
+		}
+	}
+	return sum, least
+}
+
+// atLeast writes a time of which parts may be unknown.
+func atLeast(w speech, minutes int, least bool) string {
+	switch {
+	case minutes == 0:
+		return w.say("step.minutes.unsaid")
+	case least:
+		return w.say("least", "minutes", w.minutes(minutes))
+	}
+	return w.minutes(minutes)
+}
+
+// safeStop is the first step from n on after which the work may be broken off:
+// no device is out of service then.
+func safeStop(plan order.Plan, n int) int {
+	stop := n
+	for again := true; again; {
+		again = false
+		for _, o := range plan.OutOfService {
+			if o.FromStep <= stop && stop < o.ToStep {
+				stop, again = o.ToStep, true
+			}
+		}
+	}
+	return stop
+}
+
+// timetable is a row for each step: what runs, what will, when on the clock that
+// starts with step 1, how long it is to a point where the work may stop, and a
+// box for the version that was read before any step began.
+func timetable(w speech, in Input) Table {
+	t := Table{Narrow: true, Head: []string{
+		w.say("time.step"), w.say("time.device"), w.say("time.now"), w.say("time.then"), w.say("time.clock"), w.say("time.stop"), w.say("time.read"),
+	}}
+	var seen []string
+	for i, s := range in.Plan.Steps {
+		stop := safeStop(in.Plan, s.Number)
+		row := Row{Cells: []string{
+			strconv.Itoa(s.Number), name(s.Device), w.version(s.From), name(string(s.To)), clock(w, in, s.Number),
+			w.say("time.until", "minutes", duration(w, in, s.Number, stop), "step", strconv.Itoa(stop)),
+		}}
+		if !slices.Contains(seen, s.Device) {
+			seen = append(seen, s.Device)
+			row.Tick = fmt.Sprintf("seen-%d", i+1)
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+// duration is how long it is from the start of one step to the end of another.
+func duration(w speech, in Input, from, to int) string {
+	long, least := minutesOf(in.Plan.Steps, from, to)
+	return atLeast(w, long, least)
+}
+
+// clock is when a step begins and ends, in hours and minutes from the start of
+// the first.
+func clock(w speech, in Input, n int) string {
+	before, unsaid := minutesOf(in.Plan.Steps, 0, n-1)
+	after, _ := minutesOf(in.Plan.Steps, 0, n)
+	key := "clock"
+	if unsaid {
+		key = "clock.least"
+	}
+	if after == before { // no time for this one
+		return w.say(key+".open", "from", hours(before))
+	}
+	return w.say(key, "from", hours(before), "to", hours(after))
+}
+
+func hours(minutes int) string { return fmt.Sprintf("%d:%02d", minutes/60, minutes%60) }
+
+func stepName(w speech, n int) string { return w.say("step.name", "n", strconv.Itoa(n)) }
+
+// heldBack says which devices the customer wants kept where they are, and which
+// are left on a release that its maker has withdrawn.
+func heldBack(w speech, in Input) []Block {
+	var all []Block
+	for _, d := range in.untouched() {
+		if r := in.model(d.Model).Release(d.Version, d.Variant); r != nil && r.Withdrawn != "" {
+			all = append(all, Caution(w.say("withdrawn.left", "device", name(d.ID), "version", w.version(d.Version), "why", clause(r.Withdrawn))))
+		}
+	}
+	for _, d := range in.Vessel.Devices {
+		switch {
+		case len(d.Hold) == 0:
+		case d.HoldWhy == "":
+			all = append(all, Paragraph(w.say("hold.unsaid", "device", name(d.ID), "range", name(d.Hold.String()))))
+		default:
+			all = append(all, Paragraph(w.say("hold", "device", name(d.ID), "range", name(d.Hold.String()), "why", clause(d.HoldWhy))))
+		}
+	}
+	return all
+}
