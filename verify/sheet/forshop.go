@@ -83,11 +83,9 @@ func provenCard(w speech, in Input, c order.Card, s CardState) Card {
 		Number: c.Number, Name: cardName(w, in, c.Number), Proven: true,
 		Facts: filled(
 			Fact{w.say("card.verdict"), verdict(w, s), false},
-			Fact{w.say("card.label"), onLabel(in, s), false},
 			Fact{w.say("card.volume"), name(s.VolumeID), true},
 			Fact{w.say("card.digest"), grouped(s.Digest, 8, " "), true},
 			Fact{w.say("card.record"), kept, true},
-			Fact{w.say("card.devices"), names(c.Devices), false},
 			Fact{w.say("card.room"), room.Text, false},
 		),
 		QR: squareCode(in, s),

@@ -164,7 +164,7 @@ func (p *pdf) pageHead() {
 	p.text(x+3, p.y, strong, stamp)
 	title := strings.Join(notEmpty(p.sheet.Vessel, p.sheet.Title), " · ")
 	p.text(left, p.y, strong, p.wrap(title, x-left-4, strong)[0])
-	p.y += strong.lead + 3
+	p.y += strong.lead + 2.2
 }
 
 // symbol of a stamp, which always stands beside its word.
@@ -226,14 +226,14 @@ func (p *pdf) put(all []piece) {
 }
 
 // firstLine is where a page's own head ends.
-func (p *pdf) firstLine() float64 { return top + strong.lead + 3 + 2*heading.lead }
+func (p *pdf) firstLine() float64 { return top + strong.lead + 2.2 + 2*heading.lead }
 
 // gap is a piece of white.
 func gap(high float64) piece { return piece{high, func(float64) {}} }
 
 // rule is a thin line with a little white above and below.
 func (p *pdf) rule() piece {
-	const white = 0.7
+	const white = 0.5
 	return piece{2 * white, func(y float64) { p.line(y + white) }}
 }
 

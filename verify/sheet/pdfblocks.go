@@ -96,7 +96,7 @@ func (p *pdf) title(id, s string) []piece {
 		p.pages[id] = p.doc.PageNo()
 		p.bookmark(s, 0, y)
 	}}
-	return slices.Concat([]piece{gap(1.6), begins}, p.row(cell{left, p.room(), heading, s}), []piece{p.rule()})
+	return slices.Concat([]piece{gap(1.3), begins}, p.row(cell{left, p.room(), heading, s}), []piece{p.rule()})
 }
 
 func (p *pdf) bookmark(s string, level int, y float64) {
@@ -114,7 +114,7 @@ func (p *pdf) pieces(b Block) []piece {
 	case Caution:
 		return p.caution(left, string(b))
 	case Facts:
-		return append(p.flow(left, p.room(), b), gap(1))
+		return append(p.flow(left, p.room(), b), gap(0.4))
 	case Tick:
 		return p.tick(left, b)
 	case Step:
@@ -182,12 +182,12 @@ func (p *pdf) cards(all []Card) [][]piece {
 }
 
 func (p *pdf) card(x, wide float64, c Card) []piece {
-	const side = 27
+	const side = 26
 	text := wide
 	if c.QR != "" {
 		text -= side + 2
 	}
-	all := append([]piece{gap(1)}, p.row(cell{x, text, strong, c.Name})...)
+	all := append([]piece{gap(0.3)}, p.row(cell{x, text, strong, c.Name})...)
 	all = append(all, p.flow(x, text, c.Facts)...)
 	if c.QR == "" {
 		return all
@@ -301,7 +301,7 @@ func (p *pdf) tick(x float64, t Tick) []piece {
 		all = append(all, p.row(cell{x + indent, wide, small, note})...)
 	}
 	all = append(all, p.blanks(x+indent, blanks)...)
-	return append(all, gap(0.9))
+	return append(all, gap(0.7))
 }
 
 // boxes stand two beside each other where both fit.
@@ -334,7 +334,7 @@ func (p *pdf) boxes(all Boxes) []piece {
 
 // signs are lines to sign on, a line each.
 func (p *pdf) signs(all Signs) []piece {
-	const high, who = 10.5, 32
+	const high, who = 10, 32
 	var pieces []piece
 	for _, s := range all {
 		cells := p.share(left+who, s.Blanks)
@@ -456,9 +456,9 @@ func (p *pdf) stepResult(s Step, x float64) []piece {
 // The columns of the table of checks, millimetres: what is checked takes what is
 // left.
 const (
-	checkDevice = 23
-	checkBox    = 13.5
-	checkValue  = 28
+	checkDevice = 20
+	checkBox    = 13
+	checkValue  = 27
 )
 
 // checks are one table: what is to be done, and for each device the boxes and
@@ -468,9 +468,9 @@ func (p *pdf) checks(title string, first []piece, all Checks) {
 	device := p.wide - right - checkValue - float64(len(results))*checkBox - checkDevice
 	box := device + checkDevice
 	value := p.wide - right - checkValue
-	words := cell{left, device - left - 3, small, ""}
+	words := cell{left, device - left - 2, small, ""}
 	say := func(x, wide float64, key string) cell { return cell{x, wide, label, p.words.say(key)} }
-	head := []cell{say(left, device-left-3, "check.head"), say(device, checkDevice-2, "check.device"), say(value+1, checkValue, "check.value")}
+	head := []cell{say(left, device-left-2, "check.head"), say(device, checkDevice-2, "check.device"), say(value+1, checkValue, "check.value")}
 	for i, key := range results {
 		head = append(head, say(box+float64(i)*checkBox, checkBox-1, key))
 	}

@@ -19,11 +19,10 @@ func (p *pdf) nodeWide() float64 {
 }
 
 // network draws who updates whom: a host and, to its right, what it passes on;
-// then those that take the card for themselves, then the rest in words.
+// then those that take the card for themselves. The rest have no part in it.
 func (p *pdf) network(n Network) []piece {
 	all := append(p.row(cell{left, p.room(), small, n.Legend}), gap(2))
 	var alone []Node
-	var rest []string
 	for i, node := range n.Nodes {
 		below := n.Below(i)
 		switch {
@@ -32,17 +31,12 @@ func (p *pdf) network(n Network) []piece {
 			all = append(all, p.group(node, below)...)
 		case len(node.Steps) > 0:
 			alone = append(alone, node)
-		default:
-			rest = append(rest, node.Device)
 		}
 	}
 	for len(alone) > 0 {
 		now := alone[:min(nodesAcross, len(alone))]
 		all = append(all, p.nodes(now)...)
 		alone = alone[len(now):]
-	}
-	if len(rest) > 0 {
-		all = append(all, p.row(cell{left, p.room(), small, strings.Join(rest, ", ") + ": " + p.words.say("network.untouched")})...)
 	}
 	return all
 }
@@ -71,7 +65,7 @@ func (p *pdf) node(n Node, x float64) []piece {
 // group is a host with arrows to what it updates: one trunk from the middle of
 // the host's box, a branch to the middle of each.
 func (p *pdf) group(host Node, below []Node) []piece {
-	const gapBelow, arrow = 2.5, 18
+	const gapBelow, arrow = 2, 18
 	far := left + p.nodeWide() + arrow
 	trunk := far - arrow/2
 	box := p.node(host, left)
@@ -127,7 +121,7 @@ func (p *pdf) arrow(from, to, y float64) {
 
 // nodes are boxes side by side.
 func (p *pdf) nodes(all []Node) []piece {
-	const gapBelow = 2.5
+	const gapBelow = 2
 	var row []piece
 	for i, n := range all {
 		row = merge(row, p.node(n, left+float64(i)*(p.nodeWide()+nodeBetween)))
