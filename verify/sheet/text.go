@@ -227,18 +227,21 @@ func (t *text) columns(table Table) bool {
 			wide[i] = max(wide[i], width(cell))
 		}
 	}
-	sum := len(margin)
+	sum, between := len(margin), 2
 	for _, w := range wide {
-		sum += w + 2
+		sum += w
 	}
-	if sum-2 > Columns {
+	if sum+between*(len(wide)-1) > Columns {
+		between = 1
+	}
+	if sum+between*(len(wide)-1) > Columns {
 		return false
 	}
 	t.gap()
 	for _, row := range rows {
 		line := margin
 		for i, cell := range row {
-			line += cell + strings.Repeat(" ", wide[i]-width(cell)+2)
+			line += cell + strings.Repeat(" ", wide[i]-width(cell)+between)
 		}
 		t.b.WriteString(strings.TrimRight(line, " ") + "\n")
 	}
