@@ -304,7 +304,7 @@ func trialLegs(t seatrial.Trial) Section {
 	s := Section{ID: "trial-legs", Title: "Straight legs", Blocks: []Block{
 		Paragraph("Each leg is what is left behind the first 30 seconds after a turn. Course less heading has current and leeway in it: from one leg it says nothing about the compass."),
 	}}
-	table := Table{Narrow: true, Head: []string{"leg", "UTC", "s", "heading", "spread", "course", "kn", "course−heading", "independent", "residual"}}
+	table := Table{Narrow: true, Head: []string{"leg", "UTC", "s", "heading", "spread", "course", "kn", "course−heading", "indep.", "residual"}}
 	for _, l := range t.Legs {
 		residual := "–"
 		if l.Residual != nil {
