@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/media"
 )
@@ -45,18 +46,28 @@ func judgePlan(m matched, tell teller) {
 	tell(superseded.adviceFor(found.Vessel).at(media.RecordPath, "plan "+plan.ID()+", today's for "+found.VesselName, "plan "+found.Plan))
 }
 
-// judgeVessels tells for which vessels of the shop the card would do, where none
-// was named.
-func judgeVessels(m matched, tell teller) {
-	shop := m.expected.shop()
-	if shop == nil || m.expected.visit() != nil {
-		return
+// fitting is a vessel of the shop for which files on a card would do.
+type fitting struct {
+	vessel       *manifest.Vessel
+	whole, steps int // of its plan: with all their files there, and all
+}
+
+// fittings are the vessels that the files on a card are for: any where none was
+// named; else, on a card with no record and with packages that aren't wanted,
+// those whose whole plan it holds.
+func (m matched) fittings() (all []fitting) {
+	shop, visit := m.expected.shop(), m.expected.visit()
+	if shop == nil || visit != nil && !m.strange() {
+		return nil
 	}
 	have := map[string]bool{}
 	for _, f := range m.card.files.all {
 		have[f.SHA256] = true
 	}
 	for _, v := range shop.Vessels {
+		if visit != nil && v.ID == visit.Vessel.ID {
+			continue
+		}
 		plan, err := order.Make(shop, v)
 		if err != nil || plan.Conflict != nil {
 			continue // such a vessel's own plan says why
@@ -67,8 +78,31 @@ func judgeVessels(m matched, tell teller) {
 				whole++
 			}
 		}
-		if whole > 0 {
-			tell(fitsVessel.meaningOf(v.ID).at("", "", fmt.Sprintf("the files for %d of the %d steps of %s (%s)", whole, len(plan.Steps), v.Name, v.ID)))
+		if whole > 0 && (visit == nil || whole == len(plan.Steps)) {
+			all = append(all, fitting{v, whole, len(plan.Steps)})
 		}
+	}
+	return all
+}
+
+// strange tells of a card with packages that aren't wanted on it, and with no
+// record that says whose it is.
+func (m matched) strange() bool {
+	_, hasRecord := m.card.own[media.RecordPath]
+	known := func(it identified) bool { return len(m.known.of(it.file)) > 0 }
+	return !hasRecord && slices.ContainsFunc(m.others, known)
+}
+
+// judgeVessels tells which vessels of the shop the files on the card are for.
+func judgeVessels(m matched, tell teller) {
+	for _, f := range m.fits {
+		as := fitsVessel.meaningOf(f.vessel.ID)
+		switch {
+		case m.expected.Nothing:
+			as = fitsNotNeeded
+		case m.expected.visit() != nil:
+			as = fitsAnother
+		}
+		tell(as.at("", "", fmt.Sprintf("the files for %d of the %d steps of %s (%s)", f.whole, f.steps, f.vessel.Name, f.vessel.ID)))
 	}
 }

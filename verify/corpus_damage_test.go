@@ -105,7 +105,7 @@ func (v *victim) find() {
 			}
 		}
 	}
-	for _, folder := range []string{"", "01-helm", "01-helm/3.5", "01-helm/4.0-7", "03-radar"} {
+	for _, folder := range []string{"", "01-helm", "01-helm/3.5", "01-helm/4.0-7", sweepFolder} {
 		c := uint32(2)
 		if folder != "" {
 			c = v.clusters(folder)[0]

@@ -171,7 +171,7 @@ func TestCorpusReadsWhatIsInUse(t *testing.T) {
 	require.Equal(t, verify.Good, r.Verdict, told(r))
 	p := s.places()
 	inUse := p.data
-	for _, name := range []string{"big.bin", beacon, "01-helm/4.0-7/" + plot40, "01-helm/3.5/" + plot35, sweepAt, "01-helm", "01-helm/3.5", "01-helm/4.0-7", "03-radar"} {
+	for _, name := range []string{"big.bin", beacon, "01-helm/4.0-7/" + plot40, "01-helm/3.5/" + plot35, sweepAt, "01-helm", "01-helm/3.5", "01-helm/4.0-7", sweepFolder} {
 		content := payload
 		if name != "big.bin" {
 			content = 512 // of small files and folders at least the beginning

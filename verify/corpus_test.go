@@ -241,7 +241,11 @@ var corpus = map[string]handed{
 	"no vessel named, blank":                 {vessel: "-", make: func(*stranger) {}, verdict: verify.Bad, kinds: []verify.Kind{verify.NoFileSystem}},
 }
 
-const sweepAt = "03-radar/" + sweep
+// sweepFolder is where the radar's step has its file.
+const (
+	sweepFolder = "02-radar"
+	sweepAt     = sweepFolder + "/" + sweep
+)
 
 // directionMarks makes a file whose name is 255 marks that turn text round.
 func (s *stranger) directionMarks() {

@@ -113,7 +113,7 @@ var corpusTraps = map[string]handed{
 	"a hidden wanted file":        {make: func(s *stranger) { s.good(); s.mtool("", "mattrib", "+h", "::"+beacon) }, verdict: verify.Bad, kinds: []verify.Kind{verify.HiddenFile}, words: "marked as hidden"},
 	"a wanted file of the system": {make: func(s *stranger) { s.good(); s.mtool("", "mattrib", "+s", "::"+beacon) }, verdict: verify.Bad, kinds: []verify.Kind{verify.HiddenFile}},
 	"a wanted file in a hidden folder": {
-		make: func(s *stranger) { s.good(); s.mtool("", "mattrib", "+h", "::03-radar") }, verdict: verify.Bad,
+		make: func(s *stranger) { s.good(); s.mtool("", "mattrib", "+h", "::"+sweepFolder) }, verdict: verify.Bad,
 		kinds: []verify.Kind{verify.HiddenFile}, words: "marked as hidden", not: []verify.Kind{verify.MissingFile},
 	},
 	"a wanted file that is read-only": {make: func(s *stranger) { s.good(); s.mtool("", "mattrib", "+r", "::"+beacon) }, verdict: verify.Good},

@@ -25,6 +25,9 @@ func (m matched) explain(list []Finding) {
 	if m.expected.Nothing && because != OtherVessel {
 		because = NothingNeeded
 	}
+	if because == "" && m.expected.visit() != nil && len(m.fits) > 0 {
+		because = FitsVessel
+	}
 	if because == "" || !m.card.hasFiles() {
 		return
 	}
@@ -45,9 +48,15 @@ func (m matched) follows(f Finding) bool {
 		})
 	case slices.Contains(explainedByAnother, f.Kind):
 		at := m.card.files.byPath[f.Path]
-		return at != nil && m.isListed(at)
+		return at != nil && (m.isListed(at) || m.isAnothers(at))
 	}
 	return false
+}
+
+// isAnothers tells whether a file is a package of the plan of another vessel that
+// the card is for, by its files.
+func (m matched) isAnothers(f *file) bool {
+	return m.expected.visit() != nil && len(m.fits) > 0 && len(m.known.of(f)) > 0
 }
 
 // isListed tells whether the card's own record lists a file as it is. One that

@@ -64,3 +64,30 @@ func TestNothingToExplain(t *testing.T) {
 		assert.Empty(t, f.Because)
 	}
 }
+
+// A card without a record that holds another vessel's whole plan is told to be
+// that vessel's, by its files; what is no package of it stands for itself.
+func TestAnothersFiles(t *testing.T) {
+	shop := corpusShopWith(t, changed("vessels/skerry-light.yaml", "version: 1.6", "version: 1.5"))
+	s := newStranger(t, shop, "kittiwake", corpusCard)
+	s.good()
+	r := judgeStranger(t, s, "skerry-light")
+	assert.Equal(t, verify.Bad, r.Verdict, told(r))
+	assert.Equal(t, []string{"Kittiwake"}, r.Fits())
+	assert.Len(t, found(r, verify.FitsVessel), 1, told(r))
+	for _, f := range r.Findings {
+		if f.Severity == verify.Stop {
+			assert.Equal(t, verify.FitsVessel, f.Because, "%+v", f)
+		}
+	}
+	s.put("photo.jpg", []byte("x"))
+	r = judgeStranger(t, s, "skerry-light")
+	require.Len(t, found(r, verify.ExtraFile), 1, told(r))
+	assert.Empty(t, found(r, verify.ExtraFile)[0].Because)
+	assert.Empty(t, judgeStranger(t, s, "kittiwake").Fits(), "it is this vessel's")
+
+	part := newStranger(t, shop, "kittiwake", corpusCard)
+	part.fat32()
+	part.right(sweep)
+	assert.Empty(t, judgeStranger(t, part, "skerry-light").Fits(), "a plan that isn't whole names nobody")
+}

@@ -105,6 +105,8 @@ var (
 	otherPlan       = cause{OtherPlan, Stop, "The card was made for another plan of this vessel: its devices or the catalogue have changed since.", useTheRight}
 	otherCard       = cause{OtherCard, Stop, "It is another card of the set.", useTheRight}
 	superseded      = cause{Superseded, Warn, "The card was made for an earlier plan: the vessel's devices or the catalogue have changed since.", "Verify it with --for %s, or prepare a new card."}
+	fitsAnother     = cause{FitsVessel, Note, "By its files it is another vessel's card.", "Keep it for that vessel. Use the card that was made for this one, or prepare one: {prepare}"}
+	fitsNotNeeded   = cause{FitsVessel, Note, fitsAnother.meaning, othersNotNeeded.advice}
 	fitsVessel      = cause{FitsVessel, Note, "By content; verify with --for %s to judge the card for it.", ""}
 )
 

@@ -27,6 +27,7 @@ type matched struct {
 	movedTo  map[string]string // by key of the wanted path
 	others   []identified
 	reworded reworded
+	fits     []fitting
 }
 
 // pairing is a wanted file and what stands in its place.
@@ -70,6 +71,7 @@ func match(ctx context.Context, card onCard, expected Expected) matched {
 	m.movedTo = placesOf(m.moved)
 	m.others, m.absent = identifyOthers(ctx, m)
 	m.reworded = rewordedOrder(m)
+	m.fits = m.fittings()
 	return m
 }
 

@@ -48,6 +48,7 @@ type Report struct {
 	Digest   string    `json:"digest"` // of the card, 64 hex digits; "" where it could not be formed
 	Brings   []Bring   `json:"brings"` // which steps of the vessel's plan it can do; none without a vessel
 
+	fits     []fitting
 	commands Commands
 	repairs  bool             // a good card can be written for the vessel
 	weight   weight           // of all findings, those left out too
@@ -79,7 +80,7 @@ func (c Counts) rightFiles() bool {
 func conclude(j judged) Report {
 	r := Report{
 		Format: format, Findings: j.list, Counts: j.counts(), Digest: j.card.digest, Brings: j.brings(),
-		commands: j.expected.Commands, repairs: j.expected.visit() != nil && !j.expected.Nothing,
+		fits: j.fits, commands: j.expected.Commands, repairs: j.expected.visit() != nil && !j.expected.Nothing,
 		weight: j.weight, whole: map[string]*file{},
 	}
 	if r.Findings == nil {
@@ -144,6 +145,15 @@ func (r *Report) AddImageOnly() { r.Add(imageOnly.at("", "a card", "an image fil
 func (r Report) RightFilesOnly() bool {
 	onlyThat := !slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Severity == Stop && f.Kind != OtherFileSystem })
 	return r.weight.bad && onlyThat && r.Counts.rightFiles() && r.Counts.FindingsLeftOut == 0
+}
+
+// Fits names the vessels that the files on the card are for, as far as a shop is
+// known: of a card without a record that isn't the one for the named vessel, too.
+func (r Report) Fits() (names []string) {
+	for _, f := range r.fits {
+		names = append(names, f.vessel.Name)
+	}
+	return names
 }
 
 // OrderOutdated tells that the install order on the card isn't to be gone by.

@@ -67,8 +67,9 @@ func writeReport(w io.Writer, r shownReport) {
 // writeWhatToDo gives the worst finding's advice, and how to get a good card.
 func writeWhatToDo(w io.Writer, r verify.Report) {
 	const indent = "            "
-	text := r.Findings[0].Advice
-	if path := r.Findings[0].Path; path != "" && !ofAnother(r.Findings[0]) {
+	lead := leading(r.Findings)
+	text := lead.Advice
+	if path := lead.Path; path != "" && !ofAnother(lead) {
 		fmt.Fprintf(w, "What to do about %s:\n%s", visible.Visible(path), indent)
 	} else {
 		fmt.Fprint(w, "What to do: ")
@@ -109,6 +110,17 @@ func brings(b verify.Bring, card int) string {
 	return "✗ " + step + "missing or wrong: " + strings.Join(b.Missing, "")
 }
 
+// leading is the finding to lead with: the worst that stands for itself, or, where
+// all that stop the card follow from another, that one.
+func leading(findings []verify.Finding) verify.Finding {
+	for _, f := range findings {
+		if f.Because == "" && (f.Severity == verify.Stop || followingFrom(findings, f.Kind) > 0) {
+			return f
+		}
+	}
+	return findings[0]
+}
+
 // ofAnother tells of a finding that says whose card it is: its place, the record,
 // is not what has to be mended.
 func ofAnother(f verify.Finding) bool {
@@ -132,7 +144,7 @@ func writeFindings(w io.Writer, findings []verify.Finding, all bool) {
 			end++
 		}
 		writeAlike(w, shown[i:end], all)
-		explains := ofAnother(shown[i]) || shown[i].Kind == verify.NothingNeeded
+		explains := ofAnother(shown[i]) || shown[i].Kind == verify.NothingNeeded || shown[i].Kind == verify.FitsVessel
 		if n := followingFrom(findings, shown[i].Kind); explains && n > 0 && !all {
 			fmt.Fprintf(w, "    %s from this; --all shows what.\n", follow(n))
 		}

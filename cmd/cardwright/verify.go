@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -250,7 +251,13 @@ func (v *verifying) shown(r verify.Report, all bool) shownReport {
 // it isn't the one that was asked for: that explains all else. "": it is, or
 // no record tells.
 func (v *verifying) anothers(ctx context.Context, r *media.Record, report verify.Report) string {
-	if v.vessel == nil || r == nil {
+	if v.vessel == nil {
+		return ""
+	}
+	if names := report.Fits(); r == nil && len(names) > 0 {
+		return fmt.Sprintf("By its files this is a card for %s; you asked for %s.", strings.Join(names, " or "), v.vessel.Name)
+	}
+	if r == nil {
 		return ""
 	}
 	has := func(k verify.Kind) bool {
