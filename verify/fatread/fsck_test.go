@@ -189,6 +189,8 @@ func compareWithFsck(t *testing.T, name, image string, c *Card, words bool) {
 		return
 	}
 	assert.NotEmptyf(t, c.Faults, "%s\n%s", name, out)
+	// By the other FAT it finds other chains; that the two differ is told.
+	words = words && !bytes.Contains(out, []byte("using second FAT"))
 	for phrase, any := range phrases {
 		if words && bytes.Contains(out, []byte(phrase)) {
 			assert.Truef(t, tells(c, any), "%q: %s\n%s%v", phrase, name, out, c.Faults)
