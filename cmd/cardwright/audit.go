@@ -136,12 +136,27 @@ func asked(ctx context.Context, s *session, o *auditOptions, ask func(*manifest.
 	if err != nil {
 		return err
 	}
+	holds := s.ledgerHolds(ctx, shop)
+	changed, isChanged := errors.AsType[*ledgerChanged](holds)
+	if holds != nil && !isChanged {
+		return holds
+	}
+	if isChanged {
+		s.complain("don't rely on this answer: " + changed.Error())
+	}
 	l, err := openLedger(ctx, shop)
 	if err != nil {
 		return err
 	}
 	defer l.Close()
-	return ask(shop, l, filter)
+	if err := ask(shop, l, filter); err != nil {
+		return err
+	}
+	if isChanged {
+		return &answered{exitNo}
+	}
+	fmt.Fprintf(s.errs, "The ledger was checked whole on %s.\n", clock(s.checkedWhole))
+	return nil
 }
 
 // answer writes a value as JSON, or as text.

@@ -66,6 +66,9 @@ func code(err error) int {
 	if _, ok := errors.AsType[*media.Misread](err); ok {
 		return exitNo
 	}
+	if _, ok := errors.AsType[*ledgerChanged](err); ok {
+		return exitNo
+	}
 	return exitCouldNot
 }
 

@@ -27,6 +27,9 @@ type vesselKnown struct {
 // verdicts and pages go by it: releases that it withdrew, and devices of which
 // nobody knows what they run. It never changes a file.
 func (s *session) learn(ctx context.Context, shop *manifest.Shop, vessels ...*manifest.Vessel) error {
+	if err := s.ledgerHolds(ctx, shop); err != nil {
+		return err
+	}
 	l, err := openLedger(ctx, shop)
 	if errors.Is(err, store.ErrNoLedger) {
 		return nil

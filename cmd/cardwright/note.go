@@ -84,14 +84,21 @@ func (s *session) append(ctx context.Context, shop *manifest.Shop, key *keys.Key
 	if err != nil {
 		return err
 	}
+	before := store.Fingerprint(ledgerAddress(shop))
 	l, err := store.Open(ctx, ledgerAddress(shop), store.Options{Create: true})
 	if err != nil {
 		return fmt.Errorf("opening the ledger: %w", err)
 	}
 	w := store.Writer{Shop: shop.Name, Technician: s.technician(), Signer: ledger.Key(private)}
-	if err = errors.Join(add(l, w), l.Close()); err != nil {
+	err = add(l, w)
+	heads, unread := l.Heads(context.WithoutCancel(ctx))
+	if err = errors.Join(err, l.Close()); err != nil {
 		return fmt.Errorf("noting it in the ledger: %w", err)
 	}
+	if unread == nil {
+		keepChecked(shop, before, heads)
+	}
+	s.ledgerChecked = nil // it is another file now
 	s.tellUntrusted(shop, key)
 	return nil
 }

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -32,6 +33,9 @@ type session struct {
 
 	known   map[string]*vesselKnown // by vessel, once they were looked up
 	unasked error                   // why the ledger couldn't be asked for them
+
+	ledgerChecked *error    // what ledgerHolds said
+	checkedWhole  time.Time // when the ledger was last checked whole
 
 	answers *bufio.Reader // over in, once anything is asked: what one asking has buffered is the next one's
 

@@ -69,7 +69,7 @@ const (
 // the events say. It reads the ledger as it is at one moment and changes
 // nothing. The error says only that it could not be gone through.
 func (l *Ledger) Check(ctx context.Context, o CheckOptions) (CheckReport, error) {
-	c := &check{known: o.Known, clocks: newClocks(), report: CheckReport{
+	c := &check{known: o.Known, clocks: newClocks(), seen: map[[3]string][]int64{}, report: CheckReport{
 		Format: 1, Ledger: l.id, Place: l.place,
 		Chains: []ChainReport{}, Breaks: []ledger.Break{}, Notes: []string{tailNote},
 	}}
@@ -101,8 +101,9 @@ type check struct {
 	known  map[string]string
 	clocks *clocks
 	report CheckReport
-	counts [3]int64 // rows that the events give, by saysTables
-	tries  int      // events that were searched for a single flipped bit
+	counts [3]int64              // rows that the events give, by saysTables
+	seen   map[[3]string][]int64 // rows of seen that the events give
+	tries  int                   // events that were searched for a single flipped bit
 }
 
 func (c *check) add(b ledger.Break) {
@@ -176,7 +177,7 @@ func (c *check) all(ctx context.Context, q Querier, saved []ledger.Heads) error 
 			return err
 		}
 	}
-	return errors.Join(c.totals(ctx, q), c.devices(ctx, q), c.vessels(ctx, q))
+	return errors.Join(c.totals(ctx, q), c.seenTable(ctx, q), c.devices(ctx, q), c.vessels(ctx, q))
 }
 
 type chainRow struct {
@@ -245,6 +246,10 @@ func (c *check) batch(ctx context.Context, q Querier, ch chainRow, batch []*raw,
 			c.add(*b)
 		}
 		c.clocks.see(&e.event)
+		for _, row := range seenRows(&e.event) {
+			key := [3]string{plain(row[0]), plain(row[1]), plain(row[2])}
+			c.seen[key] = append(c.seen[key], row[3].(int64))
+		}
 		r.Head.Seq, r.Head.ID = e.event.Statement.Seq, e.event.ID
 		c.columns(ch, e)
 		sound = append(sound, e)
@@ -461,6 +466,29 @@ func correctionStands(ctx context.Context, q Querier, e *raw) (bool, error) {
 		EXISTS (SELECT 1 FROM event WHERE id = $1 AND corrects IS NOT NULL)`,
 		of, ledger.Ord(e.event.Statement.Entry.At, &e.event.Statement, e.event.ID)).Scan(&later, &ofCorrection)
 	return !later && !ofCorrection, err
+}
+
+// seenTable compares what writers had seen with what their events say. Where a
+// chain forked, one of two events in a place gave the row.
+func (c *check) seenTable(ctx context.Context, q Querier) error {
+	found := 0
+	err := Each(ctx, q, "SELECT "+seenColumns+" FROM seen", nil, func(r *sql.Rows) error {
+		row, err := scanAny(r)
+		if err != nil {
+			return err
+		}
+		found++
+		key := [3]string{plain(row[0]), plain(row[1]), plain(row[2])}
+		upTo, _ := row[3].(int64)
+		if !slices.Contains(c.seen[key], upTo) && len(c.report.Breaks) < MaxBreaks {
+			c.same("seen", key[0]+" "+key[2], fmt.Sprint(c.seen[key]), fmt.Sprint(upTo))
+		}
+		return nil
+	})
+	if err == nil && found < len(c.seen) && c.report.Verdict == "" {
+		c.stray("seen", int64(len(c.seen)), int64(found))
+	}
+	return err
 }
 
 // totals finds rows that belong to no event that was gone through.

@@ -5,8 +5,17 @@ package store
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"syscall"
 )
+
+// fileID tells a file from another of the same name.
+func fileID(info fs.FileInfo) string {
+	if s, ok := info.Sys().(*syscall.Stat_t); ok {
+		return fmt.Sprint(s.Dev, ":", s.Ino)
+	}
+	return ""
+}
 
 func explainFile(err error) error {
 	switch {

@@ -67,6 +67,17 @@ func witnesses(ctx context.Context, q Querier) ([]ledger.Heads, error) {
 	return list, err
 }
 
+// Count is how many events the ledger has.
+func (l *Ledger) Count(ctx context.Context) (n int64, err error) {
+	err = l.Look(ctx, func(q Querier) error {
+		return q.QueryRowContext(ctx, `SELECT count(*) FROM event`).Scan(&n)
+	})
+	if err != nil {
+		err = fmt.Errorf("counting the events of ledger %s: %w", l.place, err)
+	}
+	return n, err
+}
+
 // HasVisit tells whether a visit was begun in this ledger already, so that a
 // filled sheet isn't recorded twice.
 func (l *Ledger) HasVisit(ctx context.Context, visit string) (bool, error) {

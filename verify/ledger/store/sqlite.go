@@ -184,7 +184,7 @@ func fileMode(path string, readOnly bool) (string, error) {
 // create makes a ledger file beside its place and then gives it its name, so
 // that nobody meets half a ledger.
 func create(ctx context.Context, path string) error {
-	if _, err := os.Stat(path + "-wal"); err == nil {
+	if wal, err := os.Stat(path + "-wal"); err == nil && wal.Size() > 0 { // a reader leaves an empty one
 		return fmt.Errorf("%s-wal is there but the ledger isn't: find the file it belongs to, or move it away", path)
 	}
 	temp, err := tempBeside(path)
