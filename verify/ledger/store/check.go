@@ -480,7 +480,7 @@ func (c *check) seenTable(ctx context.Context, q Querier) error {
 		found++
 		key := [3]string{plain(row[0]), plain(row[1]), plain(row[2])}
 		upTo, _ := row[3].(int64)
-		if !slices.Contains(c.seen[key], upTo) && len(c.report.Breaks) < MaxBreaks {
+		if !slices.Contains(c.seen[key], upTo) && len(c.report.Breaks) < maxBreaks {
 			c.same("seen", key[0]+" "+key[2], fmt.Sprint(c.seen[key]), fmt.Sprint(upTo))
 		}
 		return nil
