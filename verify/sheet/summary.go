@@ -97,9 +97,14 @@ func atLeast(w speech, minutes int, least bool) string {
 	return w.minutes(minutes)
 }
 
-// safeStop is the first step from n on after which the work may be broken off:
-// no device is out of service then.
+// safeStop is the first step from n on after which the work may be broken off, as
+// the plan says; in one that marks none, where no device is out of service.
 func safeStop(plan order.Plan, n int) int {
+	for _, s := range plan.Steps {
+		if s.Number >= n && s.Stop {
+			return s.Number
+		}
+	}
 	stop := n
 	for again := true; again; {
 		again = false

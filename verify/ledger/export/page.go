@@ -104,15 +104,28 @@ var signs = map[audit.Status]string{
 	audit.StatusBehind: "▼", audit.StatusUnlisted: "·", audit.StatusCurrent: "✓",
 }
 
+// countedStatus is how many devices stand so, and its part of the bar that shows
+// how the fleet stands, in percent of its width.
 type countedStatus struct {
-	Status audit.Status
-	Sign   string
-	N      int
+	Status     audit.Status
+	Sign       string
+	N          int
+	From, Wide float64
 }
 
 func counts(fleet audit.Fleet) (list []countedStatus) {
+	total := 0
+	for _, n := range fleet.Counts {
+		total += n
+	}
+	at := 0.0
 	for _, s := range audit.Statuses {
-		list = append(list, countedStatus{s, signs[s], fleet.Counts[s]})
+		c := countedStatus{Status: s, Sign: signs[s], N: fleet.Counts[s], From: at}
+		if total > 0 {
+			c.Wide = 100 * float64(c.N) / float64(total)
+		}
+		at += c.Wide
+		list = append(list, c)
 	}
 	return list
 }
@@ -131,6 +144,7 @@ type matrixRow struct {
 // matrixCell holds the devices of one model. Rank sorts: by the oldest
 // version in the cell, unknown before all, an empty cell after all.
 type matrixCell struct {
+	Model   string
 	Rank    int
 	Devices []matrixDevice
 }
@@ -147,20 +161,30 @@ func matrix(fleet audit.Fleet) []matrixRow {
 	for i, v := range fleet.Vessels {
 		row := matrixRow{
 			Anchor: anchor(i), Vessel: v.Vessel, Last: v.Last, Worst: v.Worst, Sign: signs[v.Worst],
-			Rank: slices.Index(audit.Statuses, v.Worst), Cells: make([]matrixCell, len(fleet.Models)),
+			Rank: rankOf(v.Worst), Cells: make([]matrixCell, len(fleet.Models)),
 		}
 		for c, model := range fleet.Models {
 			row.Cells[c] = cell(v.Devices, model, ranks)
 		}
 		rows[i] = row
 	}
+	slices.SortStableFunc(rows, func(a, b matrixRow) int { return a.Rank - b.Rank }) // the worst first
 	return rows
+}
+
+// rankOf is a status' place among them, the worst first; a vessel without devices
+// comes last.
+func rankOf(s audit.Status) int {
+	if i := slices.Index(audit.Statuses, s); i >= 0 {
+		return i
+	}
+	return len(audit.Statuses)
 }
 
 func anchor(i int) string { return fmt.Sprintf("vessel-%d", i+1) }
 
 func cell(devices []audit.Standing, model string, ranks map[string]map[version.V]int) matrixCell {
-	c := matrixCell{Rank: len(ranks[model]) + 1}
+	c := matrixCell{Model: model, Rank: len(ranks[model]) + 1}
 	for _, d := range devices {
 		if d.Model != model {
 			continue

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync/atomic"
@@ -72,14 +73,14 @@ func TestThePageSortsAndTellsInABrowser(t *testing.T) {
 	tab, requests, problems := browser(t)
 	require.NoError(t, chromedp.Do(tab, chromedp.EmulateViewport(1280, 900), chromedp.Navigate(server.URL), chromedp.WaitReady("#matrix")))
 
-	assert.Equal(t, []string{"kittiwake-00000", "kittiwake-00001", "kittiwake-00002"}, ids(t, tab))
+	assert.Equal(t, []string{"kittiwake-00002", "kittiwake-00001", "kittiwake-00000"}, ids(t, tab), "the worst first")
 	click := func(heading string) {
 		t.Helper()
 		require.NoError(t, chromedp.Do(tab, chromedp.Click(chromedp.Search(`//thead//button[normalize-space()="`+heading+`"]`))))
 	}
 	click("Vessel")
-	assert.Equal(t, []string{"kittiwake-00002", "kittiwake-00001", "kittiwake-00000"}, ids(t, tab))
-	assert.Equal(t, "descending", evaluate[string](t, tab, `document.querySelector("th[aria-sort]").getAttribute("aria-sort")`))
+	assert.Equal(t, []string{"kittiwake-00000", "kittiwake-00001", "kittiwake-00002"}, ids(t, tab))
+	assert.Equal(t, "ascending", evaluate[string](t, tab, `document.querySelector("th[aria-sort]").getAttribute("aria-sort")`))
 
 	// By version: unknown first, then in the order of versions, not of text.
 	click("fennick-sweep-2")
@@ -130,12 +131,34 @@ func shot(t *testing.T, tab context.Context, dir, name string) {
 	require.NoError(t, os.WriteFile(filepath.Join(dir, name), png, 0o600))
 }
 
+// Printed, the page holds every cell of the matrix: poppler's pdftotext reads it
+// back from what the browser prints.
+func TestThePagePrintsWhole(t *testing.T) {
+	path := writePage(t)
+	tab, _, problems := browser(t)
+	require.NoError(t, chromedp.Do(tab, chromedp.EmulateViewport(1280, 900), chromedp.Navigate("file://"+path), chromedp.WaitReady("#matrix")))
+	printed, err := chromedp.Run(tab, chromedp.PrintToPDF(chromedp.PDFPreferCSSPageSize()))
+	require.NoError(t, err)
+	out := filepath.Join(t.TempDir(), "fleet.pdf")
+	require.NoError(t, os.WriteFile(out, printed, 0o600))
+	text, err := exec.Command("pdftotext", "-raw", out, "-").Output()
+	require.NoError(t, err, "install poppler-utils")
+	whole := strings.Join(strings.Fields(string(text)), "")
+	cells := evaluate[[]string](t, tab, `[...document.querySelectorAll("#matrix tbody td div, #matrix tbody th")].map((c) => c.textContent)`)
+	require.Greater(t, len(cells), 12)
+	for _, cell := range cells {
+		assert.Contains(t, whole, strings.Join(strings.Fields(cell), ""))
+	}
+	assert.Empty(t, *problems)
+}
+
 // 360 pixels are the narrowest phones in use; common practice, no source.
 func TestThePageFitsAPhone(t *testing.T) {
 	path := writePage(t)
 	tab, _, problems := browser(t)
 	require.NoError(t, chromedp.Do(tab, chromedp.EmulateViewport(360, 740), chromedp.Navigate("file://"+path), chromedp.WaitReady("#matrix")))
-	assert.LessOrEqual(t, evaluate[int](t, tab, `document.documentElement.scrollWidth`), 360, "only the matrix scrolls sideways")
+	assert.LessOrEqual(t, evaluate[int](t, tab, `document.documentElement.scrollWidth`), 360, "nothing scrolls sideways")
+	assert.True(t, evaluate[bool](t, tab, `(() => { const w = document.querySelector(".wide"); return w.scrollWidth <= w.clientWidth + 1; })()`), "the matrix is cards")
 	cut := evaluate[string](t, tab, `[...document.querySelectorAll("section.vessel *, header *")].filter((e) => !e.closest("svg") && e.getBoundingClientRect().right > 361).map((e) => e.tagName + " " + e.textContent.slice(0, 40)).join("; ")`)
 	assert.Empty(t, cut, "nothing is cut off at the right")
 	assert.Empty(t, *problems)
