@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -30,7 +31,8 @@ func newPlanCommand(s *session) *cobra.Command {
 		Long: `plan finds the newest set of releases that fit one another, and an order in
 which every step is allowed when it is taken, or the facts that rule every order
 out. --around plans what is not connected with a conflict or an unknown version;
-it is a part of the work, and says so, and never ends with 0. --aim, --hold and --only ask what would follow; give the same to prepare
+it is a part of the work, and says so, and never ends with 0. --within plans the
+best part that is sure to be done in the time. --aim, --hold and --only ask what would follow; give the same to prepare
 and verify to make and judge the card for it.`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if o.all {
@@ -54,17 +56,22 @@ and verify to make and judge the card for it.`,
 	return cmd
 }
 
+// maxWithin is the longest time that can be asked for, in minutes: a week.
+const maxWithin = 7 * 24 * 60
+
 // askOptions narrow a plan.
 type askOptions struct {
 	aim        []string
 	hold, only []string
 	around     bool
+	within     time.Duration
 }
 
 func (o *askOptions) addFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	flags.StringArrayVar(&o.aim, "aim", nil, "MODEL=VERSION: the release that all devices of a model should end on; may be repeated")
 	flags.StringSliceVar(&o.hold, "hold", nil, "devices to leave alone on this visit")
+	flags.DurationVar(&o.within, "within", 0, "the time that there is, such as 60m: the best part of the work that is sure to be done in it, with its checks")
 	flags.BoolVar(&o.around, "around", false, "plan what is not connected with a conflict or an unknown version: a part of the work")
 	flags.StringSliceVar(&o.only, "only", nil, "the only devices to update on this visit")
 }
@@ -81,6 +88,9 @@ func (o askOptions) flags() []string {
 	}
 	if len(o.only) > 0 {
 		flags = append(flags, "--only", strings.Join(o.only, ","))
+	}
+	if o.within > 0 {
+		flags = append(flags, "--within", fmt.Sprintf("%dm", int(o.within.Minutes())))
 	}
 	if o.around {
 		flags = append(flags, "--around")
@@ -99,7 +109,10 @@ func (s *session) flags(o askOptions) []string {
 
 // ask is what the options ask of the planner.
 func (o askOptions) ask() (order.Ask, error) {
-	a := order.Ask{Hold: o.hold, Only: o.only, Around: o.around}
+	a := order.Ask{Hold: o.hold, Only: o.only, Around: o.around, Within: int(o.within.Minutes())}
+	if o.within != 0 && (a.Within < 1 || a.Within > maxWithin) {
+		return a, usage(fmt.Errorf("--within %s: expected from 1m to 168h", o.within))
+	}
 	for _, text := range o.aim {
 		model, v, ok := strings.Cut(text, "=")
 		if !ok {
@@ -246,6 +259,8 @@ func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind beh
 	case plan.Conflict != nil:
 		writeConflict(w, vessel, plan.Conflict)
 		fmt.Fprintf(w, "\nWhat is not connected with it can be planned:\n  cardwright plan %s --around\n", vessel.ID)
+	case len(plan.Later) > 0 && len(plan.Steps) == 0:
+		fmt.Fprintf(w, "%s: nothing that ends with everything fitting together is sure to be done in the time.\n", visible.Visible(vessel.Name))
 	case len(plan.LeftOut) > 0 && len(plan.Steps) == 0:
 		fmt.Fprintf(w, "%s: nothing can be planned around what is blocked.\n", visible.Visible(vessel.Name))
 	case behind.blocked():
@@ -254,7 +269,7 @@ func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind beh
 		fmt.Fprintf(w, "%s: nothing to do; every device runs the newest release that fits.\n", visible.Visible(vessel.Name))
 	default:
 		part := ""
-		if len(plan.LeftOut) > 0 {
+		if len(plan.LeftOut)+len(plan.Later) > 0 {
 			part = "PART of the work, "
 		}
 		fmt.Fprintf(w, "%s: %s%s on %s, %s.\n", visible.Visible(vessel.Name), part,
@@ -361,7 +376,7 @@ func writeConflict(w io.Writer, vessel *manifest.Vessel, c *order.Conflict) {
 
 // partOf says behind a card's name that its plan is a part of the work.
 func partOf(plan order.Plan) string {
-	if len(plan.LeftOut) == 0 {
+	if len(plan.LeftOut)+len(plan.Later) == 0 {
 		return ""
 	}
 	return ", PART of the work"

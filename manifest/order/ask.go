@@ -15,6 +15,11 @@ type Ask struct {
 	Hold []string             // devices that are left alone
 	Only []string             // when not empty: all other devices are left alone
 
+	// Within, where it isn't 0, is how many minutes there are: of the parts of the
+	// work that are sure to be done in them and that end with everything fitting
+	// together, the best is planned (see doc.go).
+	Within int
+
 	// Around plans what is not connected with a conflict or an unknown version, and
 	// leaves the rest as it is: see Plan.LeftOut.
 	Around bool
@@ -35,6 +40,9 @@ func (a Ask) check(shop *manifest.Shop, vessel *manifest.Vessel) error {
 		if vessel.Device(id) == nil {
 			return &BadAsk{fmt.Sprintf("vessel %s has no device %q; it has %s", vessel.ID, id, list(vessel.Devices))}
 		}
+	}
+	if a.Within > 0 && a.Around {
+		return &BadAsk{"a part for the time that there is, and a part around what is blocked, can't be asked for at once"}
 	}
 	for model, v := range ordered(a.Aim) {
 		if err := checkAim(shop, vessel, model, v); err != nil {

@@ -116,6 +116,17 @@
 // others are planned. A device of unknown version is connected with whatever any
 // of its releases needs. The plan is a part then, see Plan.LeftOut.
 //
+// # A part for the time that there is
+//
+// Where minutes are asked for (Ask.Within), the ends are those that are sure to be
+// done in them: the steps of the order that would be planned for the end, their
+// checks, and settings entered again; a step or check without minutes never fits.
+// A check under way counts once for all devices. Of these ends, all of which fit
+// as an end of the visit must, the one is planned that leaves the fewest devices on
+// withdrawn releases, then the fewest releases behind, then takes the fewest steps.
+// What is left for another visit stands in Plan.Later. More than 5,000 states of
+// connected devices are not gone through: then there is a [GaveUp] error.
+//
 // # Where the work can stop
 //
 // After a step, with the checks so far made, the work can stop where nothing is

@@ -44,6 +44,9 @@ func bounded(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limit
 		return plan.unread(shop, vessel, ask)
 	}
 	v := visit{shop: shop, vessel: vessel, ask: ask, limits: limits, plan: plan}
+	if ask.Within > 0 {
+		return v.part()
+	}
 	err := v.make()
 	return v.plan, err
 }
@@ -101,13 +104,24 @@ type visit struct {
 }
 
 func (v *visit) make() error {
+	var end map[*manifest.Device]version.V
+	if v.ask.Within > 0 {
+		versions, err := v.within(v.ask.Within)
+		if err != nil {
+			return err
+		}
+		end = map[*manifest.Device]version.V{}
+		for _, d := range v.vessel.Devices {
+			end[d] = versions[d.ID]
+		}
+	}
 	groups := components(v.shop, v.vessel)
 	v.at = make([]place, len(v.vessel.Devices))
 	for n, devices := range groups {
 		for j, d := range devices {
 			v.at[slices.Index(v.vessel.Devices, d)] = place{n, j}
 		}
-		q := question{shop: v.shop, vessel: v.vessel, devices: devices, ask: v.ask, limits: v.limits}
+		q := question{shop: v.shop, vessel: v.vessel, devices: devices, ask: v.ask, end: end, limits: v.limits}
 		if unknown := unknownOf(devices); len(unknown) > 0 {
 			v.leaveOut(&q, LeftOut{Devices: ids(devices), Unknown: unknown})
 			continue
@@ -133,6 +147,11 @@ func (v *visit) make() error {
 		v.note("the order is safe and as short as can be; whether fewer card swaps would do was not settled")
 	}
 	v.tell(a, moves)
+	if v.ask.Within > 0 {
+		if v.plan.Time.AtLeast() || v.plan.Time.Minutes() > v.ask.Within {
+			return &GaveUp{ids(v.vessel.Devices), "the order of the part takes longer than the part alone"}
+		}
+	}
 	return nil
 }
 

@@ -23,6 +23,7 @@ type Plan struct {
 	Notes        []string       `json:"notes"`
 	Time         Time           `json:"time"`
 	Conflict     *Conflict      `json:"conflict"`
+	Later        []string       `json:"later,omitempty"`    // what the time doesn't allow for; it is a part then
 	LeftOut      []LeftOut      `json:"left_out,omitempty"` // what the plan goes around; it is a part then
 	Unknown      []Reading      `json:"unknown,omitempty"`  // to be read first: there are no steps until then, see Unread
 	Answers      []Answer       `json:"answers,omitempty"`  // what follows; none where there would be more than MaxAnswers

@@ -59,8 +59,14 @@ var underWay = []string{"compass swing", "heading against course", "automatic tu
 
 // timeOf is how long some of a plan's steps take, with what they make necessary.
 func timeOf(shop *manifest.Shop, vessel *manifest.Vessel, steps []Step) Time {
-	t := Time{Missing: []string{}}
-	runs := map[string]int{} // minutes of each check under way
+	t, _ := timeAndRuns(shop, vessel, steps)
+	return t
+}
+
+// timeAndRuns is timeOf, and the minutes of each check under way.
+func timeAndRuns(shop *manifest.Shop, vessel *manifest.Vessel, steps []Step) (t Time, runs map[string]int) {
+	t = Time{Missing: []string{}}
+	runs = map[string]int{}
 	for _, d := range vessel.Devices {
 		m := shop.Model(d.Model)
 		var installed []*manifest.Release
@@ -90,7 +96,7 @@ func timeOf(shop *manifest.Shop, vessel *manifest.Vessel, steps []Step) Time {
 	for _, minutes := range runs {
 		t.Checks += minutes
 	}
-	return t
+	return t, runs
 }
 
 func (t *Time) add(sum *int, minutes int, what string, args ...any) {
