@@ -10,6 +10,7 @@ import (
 
 	"cardwright/media"
 	"cardwright/verify"
+	"cardwright/verify/sheet"
 	"cardwright/verify/visible"
 )
 
@@ -64,7 +65,49 @@ const pageLines = 58
 
 // writeReportPage writes one page on a card: the verdict first, then as many
 // findings as fit, from worst to least.
-func (v *verifying) writeReportPage(path string, report verify.Report) error {
+func (v *verifying) writeReportPage(form formOptions, path string, report verify.Report) error {
+	form.format = "" // what the file's name says: --format is the install order's
+	format, err := form.formatFor(path)
+	if err != nil {
+		return err
+	}
+	page := v.reportText(report)
+	if format != formatText {
+		if page, err = v.reportSheet(form, format, report); err != nil {
+			return fmt.Errorf("making the report: %w", err)
+		}
+	}
+	if err := v.page("report", path).write(page); err != nil {
+		return fmt.Errorf("writing the report: %w", err)
+	}
+	fmt.Fprintf(v.session.errs, "Report written to %s\n", visible.Visible(path))
+	return nil
+}
+
+// reportSheet is the report as a page or a PDF.
+func (v *verifying) reportSheet(form formOptions, format string, report verify.Report) ([]byte, error) {
+	in := sheet.CardReport{
+		Report: report, Target: v.path, When: time.Now(), Style: form.style(),
+		Conclusion: strings.Join(strings.Fields(v.whose+" "+conclusion(report)), " "),
+	}
+	if v.shop != nil {
+		in.Shop = v.shop.Name
+	}
+	if v.vessel != nil {
+		in.Vessel = v.vessel.Name
+	}
+	for _, b := range report.Brings {
+		in.Brings = append(in.Brings, brings(b, report.Card))
+	}
+	made, err := sheet.MakeReport(in)
+	if err != nil {
+		return nil, err
+	}
+	return form.render(made, format)
+}
+
+// reportText is the report as plain text, a page long at most.
+func (v *verifying) reportText(report verify.Report) []byte {
 	var text strings.Builder
 	fmt.Fprintf(&text, "Card report, %s\n", time.Now().Format("2006-01-02 15:04"))
 	if v.shop != nil {
@@ -79,9 +122,5 @@ func (v *verifying) writeReportPage(path string, report verify.Report) error {
 	if len(lines) > pageLines {
 		lines = append(lines[:pageLines-2], "\n… and more: cardwright verify --json has every finding.\n")
 	}
-	if err := v.page("report", path).write([]byte(strings.Join(lines, ""))); err != nil {
-		return fmt.Errorf("writing the report: %w", err)
-	}
-	fmt.Fprintf(v.session.errs, "Report written to %s\n", visible.Visible(path))
-	return nil
+	return []byte(strings.Join(lines, ""))
 }

@@ -189,7 +189,7 @@ func (v *verifying) checkPages(o verifyOptions) error {
 // writeFiles writes what was asked for beside the answer.
 func (v *verifying) writeFiles(o verifyOptions, report verify.Report) error {
 	if o.reportFile != "" {
-		if err := v.writeReportPage(o.reportFile, report); err != nil {
+		if err := v.writeReportPage(o.form, o.reportFile, report); err != nil {
 			return err
 		}
 	}
