@@ -179,14 +179,18 @@ func ledgerWork(s *session, o *checkOptions, use, short, arg string, do func(con
 
 func newLedgerSyncCommand(s *session) *cobra.Command {
 	o := &checkOptions{}
-	return ledgerWork(s, o, "sync LEDGER", "Merge the shop's ledger and another, both ways", "a ledger file or a postgres:// address",
+	var fresh bool
+	cmd := ledgerWork(s, o, "sync LEDGER", "Merge the shop's ledger and another, both ways", "a ledger file or a postgres:// address",
 		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, place string) error {
 			here, err := store.Open(ctx, ledgerAddress(shop), store.Options{Create: true})
 			if err != nil {
 				return fmt.Errorf("opening the ledger: %w", err)
 			}
 			defer here.Close()
-			there, err := store.Open(ctx, place, store.Options{Create: true})
+			there, err := store.Open(ctx, place, store.Options{Create: fresh})
+			if errors.Is(err, store.ErrNoLedger) {
+				return fmt.Errorf("opening the other ledger: %w: look whether the name is right, or make a first one there with --new", err)
+			}
 			if err != nil {
 				return fmt.Errorf("opening the other ledger: %w", err)
 			}
@@ -208,6 +212,8 @@ func newLedgerSyncCommand(s *session) *cobra.Command {
 			}
 			return nil
 		})
+	cmd.Flags().BoolVar(&fresh, "new", false, "make the other ledger: there is none yet")
+	return cmd
 }
 
 // synced is the answer of ledger sync.

@@ -249,7 +249,8 @@ func (r *recording) somethingToNote() error {
 	return usage(fmt.Errorf("nothing is planned for %s, so there is nothing to ask: note other work with --sheet and --other-plan, a visit without any with --purpose, the vessel as its file has it with --taken-on", r.vessel.Name))
 }
 
-// recorded tells whether this very sheet is in the ledger already.
+// recorded tells whether this very sheet is in the ledger already: at all, or,
+// where a date is given, for that day. Noted for two days it is two visits.
 func (r *recording) recorded(ctx context.Context) (bool, error) {
 	if r.options.sheet == "" {
 		return false, nil
@@ -258,8 +259,17 @@ func (r *recording) recorded(ctx context.Context) (bool, error) {
 	if err != nil {
 		return false, err
 	}
-	there, err := l.HasVisit(ctx, r.visit.ID)
-	return there, errors.Join(err, l.Close())
+	visits, err := l.VisitsOf(ctx, r.visit.ID)
+	if err = errors.Join(err, l.Close()); err != nil || r.options.at == "" {
+		return len(visits) > 0, err
+	}
+	for _, at := range visits {
+		if date(at) == date(r.visit.At) {
+			return true, nil
+		}
+	}
+	r.visit.ID += "@" + date(r.visit.At)
+	return false, nil
 }
 
 // keepAgain notes nothing twice. Where the vessel's file was not reached the

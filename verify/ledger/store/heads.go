@@ -93,6 +93,28 @@ func (l *Ledger) HasVisit(ctx context.Context, visit string) (bool, error) {
 	return there, nil
 }
 
+// VisitsOf are the visits of one sheet, by when they were: that of its name, and
+// those that were dated, NAME@DAY.
+func (l *Ledger) VisitsOf(ctx context.Context, sheet string) (visits map[string]time.Time, err error) {
+	visits = map[string]time.Time{}
+	err = l.Look(ctx, func(q Querier) error {
+		return Each(ctx, q, `SELECT visit, at FROM event WHERE kind = 'visit begun' AND (visit = $1 OR visit >= $2 AND visit < $3)`,
+			[]any{sheet, sheet + "@", sheet + "A"}, func(r *sql.Rows) error {
+				var visit, at string
+				if err := r.Scan(&visit, &at); err != nil {
+					return err
+				}
+				var err error
+				visits[visit], err = parseTime(at)
+				return err
+			})
+	})
+	if err != nil {
+		err = fmt.Errorf("looking for the visits of sheet %s: %w", sheet, err)
+	}
+	return visits, err
+}
+
 func hasVisit(ctx context.Context, q Querier, visit string) (there bool, err error) {
 	if visit == "" {
 		return false, nil
