@@ -1,96 +1,153 @@
 package main
 
 import (
-	"os/exec"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
 
-// arrows says which of our packages each package may import. A package that
-// isn't named here fails the test: whoever adds one decides where it belongs.
+// arrows says which of our packages each package imports, on whatever system.
+// The list is exact: whoever adds a package or an arrow decides where it belongs.
+// cmd/cardwright may import all but helpers of tests; packages in testdata, too.
 var arrows = map[string][]string{
 	"manifest":          {"manifest/pattern", "manifest/samename", "manifest/version"},
-	"manifest/version":  {},
-	"manifest/samename": {},
-	"manifest/pattern":  {},
 	"manifest/durable":  {"manifest/pattern"},
-	"manifest/order":    {"manifest", "manifest/samename", "manifest/version"},
-	"manifest/schema":   {"manifest", "manifest/version"},
 	"manifest/edit":     {"manifest", "manifest/durable", "manifest/version"},
+	"manifest/nmea2000": {},
+	"manifest/order":    {"manifest", "manifest/samename", "manifest/version"},
+	"manifest/pattern":  {},
+	"manifest/samename": {},
 	"manifest/survey":   {"manifest", "manifest/nmea2000", "manifest/version"},
-	"manifest/nmea2000": {"manifest/pattern"},
 	"manifest/tables":   {"manifest", "manifest/pattern"},
+	"manifest/version":  {},
 
-	"media":           {"manifest", "manifest/version", "manifest/durable", "manifest/samename", "manifest/order", "media/fat32", "media/place"},
-	"media/fat32":     {"manifest/samename"},
-	"media/place":     {"manifest/durable", "manifest/pattern"},
-	"media/drive":     {"manifest/durable", "media/place", "media/windisk"},
-	"media/readers":   {"media/windisk"},
-	"media/windisk":   {},
+	"media":           {"manifest", "manifest/durable", "manifest/order", "manifest/samename", "manifest/version", "media/fat32", "media/place"},
 	"media/capacity":  {"media"},
+	"media/drive":     {"manifest/durable", "media/place", "media/windisk"},
+	"media/fat32":     {"manifest/samename"},
+	"media/intake":    {"manifest", "manifest/durable", "manifest/order", "manifest/pattern", "manifest/samename", "manifest/version", "media", "media/place"},
 	"media/keys":      {"manifest/durable", "media/place"},
-	"media/readiness": {"manifest", "manifest/version", "manifest/order", "media", "media/intake"},
-	"media/intake":    {"manifest", "manifest/durable", "manifest/pattern", "manifest/samename", "manifest/version", "manifest/order", "media", "media/place"},
+	"media/place":     {"manifest/durable", "manifest/pattern"},
+	"media/readers":   {"media/windisk"},
+	"media/readiness": {"manifest", "manifest/order", "manifest/version", "media", "media/intake"},
+	"media/windisk":   {},
 
-	"verify":         {"manifest", "manifest/pattern", "manifest/samename", "manifest/version", "manifest/order", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
-	"verify/fatread": {"manifest/samename"},
-	"verify/visible": {},
-	"verify/sheet":   {"manifest", "manifest/pattern", "manifest/order", "manifest/version", "media", "verify", "verify/visible", "verify/seatrial", "verify/seatrial/plot"},
-
+	"verify":                    {"manifest", "manifest/order", "manifest/pattern", "manifest/samename", "manifest/version", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
+	"verify/fatread":            {"manifest/samename"},
+	"verify/ledger":             {"manifest/version"},
+	"verify/ledger/audit":       {"manifest", "manifest/version", "verify/ledger", "verify/ledger/known", "verify/ledger/store"},
+	"verify/ledger/export":      {"manifest/tables", "manifest/version", "verify/ledger", "verify/ledger/audit"},
+	"verify/ledger/known":       {"manifest", "manifest/version", "verify/ledger"},
+	"verify/ledger/record":      {"manifest", "manifest/order", "manifest/tables", "manifest/version", "verify/ledger", "verify/seatrial"},
+	"verify/ledger/store":       {"manifest/durable", "manifest/version", "media/place", "verify/ledger", "verify/ledger/known"},
 	"verify/seatrial":           {"verify/seatrial/sentences", "verify/seatrial/wmm"},
-	"verify/seatrial/sentences": {"manifest/nmea2000"},
-	"verify/seatrial/wmm":       {},
 	"verify/seatrial/live":      {},
 	"verify/seatrial/plot":      {"verify/seatrial"},
+	"verify/seatrial/sentences": {"manifest/nmea2000"},
 	"verify/seatrial/simulate":  {},
+	"verify/seatrial/wmm":       {},
+	"verify/sheet":              {"manifest", "manifest/order", "manifest/pattern", "manifest/version", "verify", "verify/seatrial", "verify/seatrial/plot", "verify/visible"},
+	"verify/visible":            {},
 
-	// the ledger's rooms may import one another
-	"verify/ledger": {"manifest", "manifest/tables", "manifest/durable", "manifest/order", "manifest/version", "media", "media/place", "verify", "verify/seatrial"},
-
-	"cmd/cardwright":           nil, // anything
 	"cmd/cardwright/interrupt": {},
 }
+
+// goFile is one file of the product, whatever system it is built for.
+type goFile struct {
+	path, folder string // from the top, with slashes
+	*ast.File
+}
+
+// goFiles reads every file of the product that isn't a test's, with all build
+// tags, from the top folder.
+func goFiles(t *testing.T) (all []goFile) {
+	const top = "../.."
+	require.NoError(t, filepath.WalkDir(top, func(path string, e fs.DirEntry, err error) error {
+		rel, _ := filepath.Rel(top, path)
+		name := e.Name()
+		switch {
+		case err != nil:
+			return err
+		case e.IsDir() && (rel == "testdata" || name == "testdata" || rel != "." && strings.HasPrefix(name, ".")):
+			return fs.SkipDir
+		case e.IsDir() || !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go"):
+			return nil
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.SkipObjectResolution)
+		all = append(all, goFile{filepath.ToSlash(rel), filepath.ToSlash(filepath.Dir(rel)), f})
+		return err
+	}))
+	require.Greater(t, len(all), 100)
+	return all
+}
+
+// ofTests tells a package of helpers for tests by its name.
+func ofTests(folder string) bool { return strings.HasSuffix(folder, "test") }
 
 // TestArrows: cmd → verify → {manifest, media}; media → the values of manifest
 // and its order; manifest → nothing of ours; the writer and the reader of FAT32
 // know nothing of each other: all they have in common is which names are one.
 func TestArrows(t *testing.T) {
-	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, "cardwright/...").CombinedOutput()
-	require.NoError(t, err, string(out))
-	for line := range strings.Lines(string(out)) {
-		fields := strings.Fields(line)
-		from := strings.TrimPrefix(fields[0], "cardwright/")
-		if strings.HasSuffix(from, "test") { // helpers of tests
-			continue
+	found := map[string]map[string]bool{}
+	for _, f := range goFiles(t) {
+		if found[f.folder] == nil {
+			found[f.folder] = map[string]bool{}
 		}
-		ledger := strings.HasPrefix(from, "verify/ledger")
-		if ledger {
-			from = "verify/ledger"
-		}
-		allowed, known := arrows[from]
-		require.Truef(t, known, "package %s is not on the list of arrows", from)
-		for _, to := range fields[1:] {
-			to, ours := strings.CutPrefix(to, "cardwright/")
-			require.Falsef(t, ours && strings.HasSuffix(to, "test"), "%s imports %s, which is for tests", from, to)
-			if ours && allowed != nil && !(ledger && strings.HasPrefix(to, "verify/ledger")) {
-				require.Containsf(t, allowed, to, "%s must not import %s", from, to)
+		for _, i := range f.Imports {
+			path, err := strconv.Unquote(i.Path.Value)
+			require.NoError(t, err)
+			if to, ours := strings.CutPrefix(path, "cardwright/"); ours {
+				assert.Falsef(t, ofTests(to) && !ofTests(f.folder), "%s imports %s, which is for tests", f.path, to)
+				found[f.folder][to] = true
 			}
 		}
+	}
+	for from, to := range found {
+		if ofTests(from) || from == "cmd/cardwright" {
+			continue
+		}
+		allowed, known := arrows[from]
+		assert.Truef(t, known, "package %s is not on the list of arrows", from)
+		for target := range to {
+			assert.Containsf(t, allowed, target, "%s must not import %s", from, target)
+		}
+		for _, target := range allowed {
+			assert.Truef(t, to[target], "%s doesn't import %s any more: take the arrow off the list", from, target)
+		}
+	}
+	for from := range arrows {
+		assert.Containsf(t, found, from, "there is no package %s any more", from)
 	}
 }
 
 // TestOnlyCommandsPrint: what a person sees, and how the process ends, is
 // decided in cmd alone.
 func TestOnlyCommandsPrint(t *testing.T) {
-	out, err := exec.Command("go", "list", "-f", `{{if not (or (eq .Name "main") (eq (slice (print "    " .Name) (len .Name)) "test"))}}{{$d := .Dir}}{{range .GoFiles}}{{$d}}/{{.}}{{"\n"}}{{end}}{{end}}`, "cardwright/...").CombinedOutput()
-	require.NoError(t, err, string(out))
-	files := strings.Fields(string(out))
-	require.NotEmpty(t, files)
-	args := append([]string{"-nE", `\b(fmt\.Print|os\.(Stdout|Stderr|Exit)\b|log\.(Print|Fatal))`}, files...)
-	found, err := exec.Command("grep", args...).Output()
-	var exit *exec.ExitError
-	require.ErrorAs(t, err, &exit, "found:\n%s", found)
-	require.Equal(t, 1, exit.ExitCode(), "found:\n%s", found) // grep's code for no match
+	forbidden := map[string][]string{
+		"fmt": {"Print", "Printf", "Println"},
+		"os":  {"Stdout", "Stderr", "Exit"},
+		"log": {"Print", "Printf", "Println", "Fatal", "Fatalf", "Fatalln", "Panic", "Panicf", "Panicln"},
+	}
+	for _, f := range goFiles(t) {
+		if f.Name.Name == "main" || ofTests(f.folder) {
+			continue
+		}
+		ast.Inspect(f.File, func(n ast.Node) bool {
+			if s, ok := n.(*ast.SelectorExpr); ok {
+				if x, ok := s.X.(*ast.Ident); ok && slices.Contains(forbidden[x.Name], s.Sel.Name) {
+					t.Errorf("%s uses %s.%s, which is for commands", f.path, x.Name, s.Sel.Name)
+				}
+			}
+			return true
+		})
+	}
 }
