@@ -8,6 +8,8 @@ import (
 	"sync"
 	"sync/atomic"
 	"unsafe"
+
+	"cardwright/manifest/problem"
 )
 
 // Sizes that bound the memory of writing: a few large blocks go round between
@@ -182,7 +184,7 @@ func (f *feed) short(file CardFile, got int64, err error) error {
 }
 
 func (f *feed) otherSize(file CardFile, found string) error {
-	return &PackageError{file.Source, f.packages.where(file.Source), Bytes(file.Size), found, "download it again"}
+	return &PackageError{file.Source, f.packages.where(file.Source), problem.Problem{Expected: Bytes(file.Size), Found: found, Advice: "download it again"}}
 }
 
 // hand gives a block to the hasher and to every lane that is still there.

@@ -14,6 +14,7 @@ import (
 	"syscall"
 
 	"cardwright/manifest"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 )
 
@@ -31,11 +32,9 @@ type Source struct {
 // PackageError is a package that is missing from the shop's folder or isn't
 // what the catalogue says. Nothing was written because of it.
 type PackageError struct {
-	Source   Source
-	Path     string // where it was looked for, or stands
-	Expected string
-	Found    string
-	Advice   string
+	Source Source
+	Path   string // where it was looked for, or stands
+	problem.Problem
 }
 
 func (e *PackageError) Error() string {
@@ -86,14 +85,16 @@ func (p Packages) Find(s Source) (string, error) {
 		case info.Mode().IsRegular() && info.Size() == s.Size:
 			return path, nil
 		}
-		wrong = &PackageError{s, path, Bytes(s.Size), foundThere(info), "download it again"}
+		wrong = &PackageError{s, path, problem.Problem{Expected: Bytes(s.Size), Found: foundThere(info), Advice: "download it again"}}
 	}
 	if wrong != nil {
 		return "", wrong
 	}
 	return "", &PackageError{
-		s, own, "a file of " + Bytes(s.Size), "no such file",
-		"download it from its maker and put it there",
+		s, own, problem.Problem{
+			Expected: "a file of " + Bytes(s.Size), Found: "no such file",
+			Advice: "download it from its maker and put it there",
+		},
 	}
 }
 
@@ -164,7 +165,7 @@ func openMember(path string, s Source) (io.ReadCloser, error) {
 func memberOf(archive io.ReaderAt, path string, s Source) (io.ReadCloser, error) {
 	z, err := ReadArchive(archive, s.Size)
 	if err != nil {
-		return nil, &PackageError{s, path, "a zip archive", err.Error(), "download it again"}
+		return nil, &PackageError{s, path, problem.Problem{Expected: "a zip archive", Found: err.Error(), Advice: "download it again"}}
 	}
 	for _, member := range z.File {
 		if member.Name != s.Member {
@@ -172,11 +173,11 @@ func memberOf(archive io.ReaderAt, path string, s Source) (io.ReadCloser, error)
 		}
 		content, err := member.Open()
 		if err != nil {
-			return nil, &PackageError{s, path, "member " + s.Member, err.Error(), "download it again"}
+			return nil, &PackageError{s, path, problem.Problem{Expected: "member " + s.Member, Found: err.Error(), Advice: "download it again"}}
 		}
 		return content, nil
 	}
-	return nil, &PackageError{s, path, "member " + s.Member, "no such member", "compare the catalogue with the archive"}
+	return nil, &PackageError{s, path, problem.Problem{Expected: "member " + s.Member, Found: "no such member", Advice: "compare the catalogue with the archive"}}
 }
 
 // ReadArchive reads the list of a zip archive's members, of which nothing is
@@ -250,7 +251,9 @@ func (p Packages) Check(s Source, progress func(n int)) error {
 
 func (s Source) differs(path, expected, found string) *PackageError {
 	return &PackageError{
-		s, path, "SHA-256 " + expected, "SHA-256 " + found,
-		"download it again; if it stays so, compare the catalogue with what the maker publishes",
+		s, path, problem.Problem{
+			Expected: "SHA-256 " + expected, Found: "SHA-256 " + found,
+			Advice: "download it again; if it stays so, compare the catalogue with what the maker publishes",
+		},
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"fmt"
 
 	"cardwright/manifest"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 )
 
@@ -52,14 +53,12 @@ type Request struct {
 
 // Refused is why a download isn't taken.
 type Refused struct {
-	Path     string
-	What     string
-	Found    string
-	Expected string
-	Advice   string
-	Archive  []string // not nil: it is an archive, of these members as far as they can be taken, and nothing says that its device opens it
-	Unknown  bool     // nothing is wrong with it: the user has to say what it is
-	Doubt    bool     // it looks wrong, and need not be: a person may take it all the same
+	Path string
+	What string
+	problem.Problem
+	Archive []string // not nil: it is an archive, of these members as far as they can be taken, and nothing says that its device opens it
+	Unknown bool     // nothing is wrong with it: the user has to say what it is
+	Doubt   bool     // it looks wrong, and need not be: a person may take it all the same
 }
 
 func (e *Refused) Error() string {

@@ -7,9 +7,9 @@ import (
 	"path/filepath"
 	"strings"
 
-	"cardwright/manifest/pattern"
-
 	"cardwright/manifest"
+	"cardwright/manifest/pattern"
+	"cardwright/manifest/problem"
 	"cardwright/media"
 )
 
@@ -81,8 +81,11 @@ func (x *examination) heuristics(found *Found) error {
 // doubtful refuses a download that a person may take all the same.
 func (x *examination) doubtful(what, found, expected, advice string) *Refused {
 	return &Refused{
-		Path: x.request.Path, What: what, Found: found, Expected: expected, Doubt: true,
-		Advice: advice + "; if it is right as it is, say so at a terminal, or give the maker's digest with --sha256 and --from",
+		Path: x.request.Path, What: what, Doubt: true,
+		Problem: problem.Problem{
+			Found: found, Expected: expected,
+			Advice: advice + "; if it is right as it is, say so at a terminal, or give the maker's digest with --sha256 and --from",
+		},
 	}
 }
 

@@ -18,6 +18,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/pattern"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 	"cardwright/media"
 )
@@ -100,7 +101,7 @@ func Examine(ctx context.Context, shop *manifest.Shop, request Request, progress
 }
 
 func (x *examination) refuse(what, found, expected, advice string) error {
-	return &Refused{Path: x.request.Path, What: what, Found: found, Expected: expected, Advice: advice}
+	return &Refused{Path: x.request.Path, What: what, Problem: problem.Problem{Found: found, Expected: expected, Advice: advice}}
 }
 
 // open opens the download and refuses what can't be a package whatever its
@@ -299,8 +300,10 @@ func (x *examination) fresh(name string, size int64, sum string) (Found, error) 
 			return Found{}, x.differs(*like, size, sum)
 		}
 		return Found{}, &Refused{
-			Path: x.request.Path, What: "not known to the catalogue", Found: "SHA-256 " + sum,
-			Expected: "a file that some release lists", Advice: "say with --model and --version what it is", Unknown: true,
+			Path: x.request.Path, What: "not known to the catalogue", Problem: problem.Problem{
+				Found:    "SHA-256 " + sum,
+				Expected: "a file that some release lists", Advice: "say with --model and --version what it is",
+			}, Unknown: true,
 		}
 	}
 	model := x.shop.Model(r.Model)

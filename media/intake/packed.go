@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/samename"
 )
 
@@ -87,8 +88,10 @@ func (x *examination) unopened(model *manifest.Model) error {
 		return x.doubtful(end.kind+" without its end", end.short, "a whole one", "the download was cut short: download it again")
 	}
 	r := &Refused{
-		Path: x.request.Path, What: "an archive, and nothing says that " + model.ID + " opens archives", Found: kind,
-		Expected: "the package itself, as the device takes it", Archive: []string{},
+		Path: x.request.Path, What: "an archive, and nothing says that " + model.ID + " opens archives", Problem: problem.Problem{
+			Found:    kind,
+			Expected: "the package itself, as the device takes it",
+		}, Archive: []string{},
 	}
 	r.Advice = "unpack it first, and take in what is inside"
 	if x.zip != nil {

@@ -14,6 +14,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/durable"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/samename"
 	"cardwright/media"
 	"cardwright/media/place"
@@ -94,9 +95,9 @@ func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int6
 	if info, err := os.Lstat(t.Path); err == nil {
 		switch {
 		case !info.Mode().IsRegular():
-			return nil, &Refused{Path: f.Path, What: "a place that is taken", Found: t.Path + ", which is no plain file", Expected: "a file, or nothing", Advice: "take it away"}
+			return nil, &Refused{Path: f.Path, What: "a place that is taken", Problem: problem.Problem{Found: t.Path + ", which is no plain file", Expected: "a file, or nothing", Advice: "take it away"}}
 		case f.Known == nil:
-			return nil, &Refused{Path: f.Path, What: "a place that is taken", Found: t.Path + ", which the catalogue doesn't know", Expected: "no file there", Advice: "look at it, and take it away or give --name"}
+			return nil, &Refused{Path: f.Path, What: "a place that is taken", Problem: problem.Problem{Found: t.Path + ", which the catalogue doesn't know", Expected: "no file there", Advice: "look at it, and take it away or give --name"}}
 		}
 		t.Was = media.Bytes(info.Size()) + " that differed"
 	}
@@ -149,7 +150,7 @@ func (t *Taken) copy(ctx context.Context, f Found, progress func(int64)) error {
 	n, err := copyAll(ctx, io.MultiWriter(out, sum), io.LimitReader(in, f.Size+1), progress)
 	err = errors.Join(err, out.Sync(), out.Close())
 	if err == nil && (n != f.Size || hexOf(sum.Sum(nil)) != f.SHA256) {
-		err = &Refused{Path: f.Path, What: "a download that changed while it was read", Found: media.Bytes(n), Expected: media.Bytes(f.Size) + " with the digest of the first reading", Advice: "wait until it is finished"}
+		err = &Refused{Path: f.Path, What: "a download that changed while it was read", Problem: problem.Problem{Found: media.Bytes(n), Expected: media.Bytes(f.Size) + " with the digest of the first reading", Advice: "wait until it is finished"}}
 	}
 	if err != nil {
 		return errors.Join(fmt.Errorf("copying %s into the package folder: %w; the download is as it was, and nothing of it was kept", f.Path, err), t.Abandon())

@@ -11,6 +11,7 @@ import (
 	"aead.dev/minisign"
 
 	"cardwright/manifest"
+	"cardwright/manifest/problem"
 	"cardwright/media"
 )
 
@@ -168,7 +169,7 @@ func (e *evidence) judge(v *vouching, l *list, f *subject, s said) error {
 		e.agrees(v, l, said{matches: []listed{{}}, by: []kind{s.namedBy}})
 	case s.named != "" && s.namedBy.of().strong:
 		named := baseOf(s.named)
-		return &Refused{Path: v.path, What: "a file under another name than was published", Found: "the name " + f.names[len(f.names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with --name " + media.ShellWord(named)}
+		return &Refused{Path: v.path, What: "a file under another name than was published", Problem: problem.Problem{Found: "the name " + f.names[len(f.names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with --name " + media.ShellWord(named)}}
 	case len(s.unknown) > 0:
 		e.unusable(v, l, f, s, "its digest is of the kind "+string(s.unknown[0].kinds[0])+", which can't be checked here")
 	case s.named != "":
@@ -212,8 +213,10 @@ func contradicted(path string, l *list, f *subject, s said) error {
 		what += ": its list says two things"
 	}
 	return &Refused{
-		Path: path, What: what, Found: strings.Join(slices.Compact(found), ", "), Expected: "in " + l.name + " for " + f.names[0] + ": " + strings.Join(slices.Compact(expected), ", "),
-		Advice: "download it again, and the list with it; a list of something else belongs in another folder",
+		Path: path, What: what, Problem: problem.Problem{
+			Found: strings.Join(slices.Compact(found), ", "), Expected: "in " + l.name + " for " + f.names[0] + ": " + strings.Join(slices.Compact(expected), ", "),
+			Advice: "download it again, and the list with it; a list of something else belongs in another folder",
+		},
 	}
 }
 
@@ -284,7 +287,7 @@ func signed(path, what string, hashed *minisign.Reader, whole func() ([]byte, er
 	}
 	var s minisign.Signature
 	if err := s.UnmarshalText(signature); err != nil {
-		return nil, &Refused{Path: path, What: what + ": no signature in it", Found: err.Error(), Expected: "what minisign writes", Advice: "download the signature again"}
+		return nil, &Refused{Path: path, What: what + ": no signature in it", Problem: problem.Problem{Found: err.Error(), Expected: "what minisign writes", Advice: "download the signature again"}}
 	}
 	another := true
 	for _, text := range keys {
@@ -301,7 +304,7 @@ func signed(path, what string, hashed *minisign.Reader, whole func() ([]byte, er
 	if another {
 		found, advice = what+", by a key with the id "+fmt.Sprintf("%X", s.KeyID)+", which isn't the maker's", "download both again; compare the key with the maker's"
 	}
-	return nil, &Refused{Path: path, What: "not what its signature says", Found: found, Expected: "a signature of this very file by the maker's key", Advice: advice}
+	return nil, &Refused{Path: path, What: "not what its signature says", Problem: problem.Problem{Found: found, Expected: "a signature of this very file by the maker's key", Advice: advice}}
 }
 
 func verified(key minisign.PublicKey, algorithm uint16, hashed *minisign.Reader, whole func() ([]byte, error), signature []byte) (bool, error) {

@@ -7,6 +7,8 @@ import (
 	"io"
 	"strings"
 	"time"
+
+	"cardwright/manifest/problem"
 )
 
 // Head is the last event of one chain: who holds a head saved elsewhere can
@@ -91,15 +93,12 @@ const (
 
 // Break is one place where a ledger is broken.
 type Break struct {
-	Kind     BreakKind `json:"kind"`
-	Writer   string    `json:"writer"`
-	Chain    string    `json:"chain"`
-	Seq      int64     `json:"seq"`
-	ID       string    `json:"id"`
-	Expected string    `json:"expected"`
-	Found    string    `json:"found"`
-	Meaning  string    `json:"meaning"`
-	Advice   string    `json:"advice"`
+	Kind   BreakKind `json:"kind"`
+	Writer string    `json:"writer"`
+	Chain  string    `json:"chain"`
+	Seq    int64     `json:"seq"`
+	ID     string    `json:"id"`
+	problem.Problem
 }
 
 // Walk goes along one chain, in order of places, and tells at each event

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 
+	"cardwright/manifest/problem"
 	"cardwright/verify/ledger"
 )
 
@@ -131,17 +132,21 @@ func (c *check) add(b ledger.Break) {
 
 func (c *check) damaged(found string) {
 	c.add(ledger.Break{
-		Kind: ledger.DatabaseDamaged, Expected: "a database that passes its own check", Found: found,
-		Meaning: "the file was torn or its medium is worn; nobody edits a ledger this way",
-		Advice:  "keep the file as it is, and salvage it into a new ledger",
+		Kind: ledger.DatabaseDamaged, Problem: problem.Problem{
+			Expected: "a database that passes its own check", Found: found,
+			Meaning: "the file was torn or its medium is worn; nobody edits a ledger this way",
+			Advice:  "keep the file as it is, and salvage it into a new ledger",
+		},
 	})
 }
 
 func (c *check) spoiled(found string) {
 	c.add(ledger.Break{
-		Kind: ledger.SchemaChanged, Expected: "tables and fields as cardwright makes them", Found: found,
-		Meaning: "somebody made or changed this database by hand; nothing in it can be asked safely",
-		Advice:  "salvage the ledger into a new one: it takes over what was signed",
+		Kind: ledger.SchemaChanged, Problem: problem.Problem{
+			Expected: "tables and fields as cardwright makes them", Found: found,
+			Meaning: "somebody made or changed this database by hand; nothing in it can be asked safely",
+			Advice:  "salvage the ledger into a new one: it takes over what was signed",
+		},
 	})
 }
 
@@ -211,9 +216,11 @@ func (c *check) chain(ctx context.Context, q Querier, ch chainRow) error {
 	})
 	if _, ok := c.known[ch.writer]; !ok && c.known != nil {
 		c.add(ledger.Break{
-			Kind: ledger.WriterUnknown, Writer: ch.writer, Chain: ch.name, Expected: "a writer whom the shop trusts", Found: ch.writer,
-			Meaning: "somebody with a key of their own wrote this chain",
-			Advice:  "add the key to the shop's trusted ones if it is one of yours; otherwise believe nothing of this chain",
+			Kind: ledger.WriterUnknown, Writer: ch.writer, Chain: ch.name, Problem: problem.Problem{
+				Expected: "a writer whom the shop trusts", Found: ch.writer,
+				Meaning: "somebody with a key of their own wrote this chain",
+				Advice:  "add the key to the shop's trusted ones if it is one of yours; otherwise believe nothing of this chain",
+			},
 		})
 	}
 	var walk ledger.Walk
@@ -309,9 +316,11 @@ func (c *check) columns(ch chainRow, e *raw) {
 func (c *check) changed(s *ledger.Statement, id ledger.ID, table, column, want, found string) {
 	c.add(ledger.Break{
 		Kind: ledger.IndexChanged, Writer: s.Writer, Chain: s.Chain, Seq: s.Seq, ID: id.String(),
-		Expected: fmt.Sprintf("%s.%s: %.300s", table, column, want), Found: fmt.Sprintf("%.300s", found),
-		Meaning: "audits would answer from this, and it isn't what the event says: somebody changed the database",
-		Advice:  "salvage the ledger into a new one: it takes over what was signed",
+		Problem: problem.Problem{
+			Expected: fmt.Sprintf("%s.%s: %.300s", table, column, want), Found: fmt.Sprintf("%.300s", found),
+			Meaning: "audits would answer from this, and it isn't what the event says: somebody changed the database",
+			Advice:  "salvage the ledger into a new one: it takes over what was signed",
+		},
 	})
 }
 
@@ -518,9 +527,11 @@ func (c *check) totals(ctx context.Context, q Querier) error {
 
 func (c *check) stray(table string, want, found int64) {
 	c.add(ledger.Break{
-		Kind: ledger.IndexChanged, Expected: fmt.Sprintf("%s: %d rows", table, want), Found: fmt.Sprint(found),
-		Meaning: "rows stand there that belong to no chain or event: somebody changed the database",
-		Advice:  "salvage the ledger into a new one: it takes over what was signed",
+		Kind: ledger.IndexChanged, Problem: problem.Problem{
+			Expected: fmt.Sprintf("%s: %d rows", table, want), Found: fmt.Sprint(found),
+			Meaning: "rows stand there that belong to no chain or event: somebody changed the database",
+			Advice:  "salvage the ledger into a new one: it takes over what was signed",
+		},
 	})
 }
 
@@ -535,10 +546,12 @@ func (c *check) heads(ctx context.Context, q Querier, saved ledger.Heads) error 
 		if !there {
 			c.add(ledger.Break{
 				Kind: ledger.TailMissing, Writer: h.Writer, Chain: h.Chain, Seq: h.Seq, ID: h.ID.String(),
-				Expected: fmt.Sprintf("event %d, as ledger %.12s had it on %s", h.Seq, saved.Ledger, saved.Taken.Format("2006-01-02 15:04")),
-				Found:    "none",
-				Meaning:  "events were taken off the end of the chain, or an older copy of the ledger was put in its place",
-				Advice:   "sync with that ledger, or restore the backup that the head was saved with",
+				Problem: problem.Problem{
+					Expected: fmt.Sprintf("event %d, as ledger %.12s had it on %s", h.Seq, saved.Ledger, saved.Taken.Format("2006-01-02 15:04")),
+					Found:    "none",
+					Meaning:  "events were taken off the end of the chain, or an older copy of the ledger was put in its place",
+					Advice:   "sync with that ledger, or restore the backup that the head was saved with",
+				},
 			})
 		}
 	}

@@ -1,0 +1,13 @@
+// Package problem is how the program says that something is wrong: what was
+// found beside what was expected, in the same units; what it means; what to do.
+// Types that say where it is wrong, and how bad that is, embed it.
+package problem
+
+// Problem is one thing that is wrong. Texts from outside stand in it as they
+// are: whoever shows it escapes them.
+type Problem struct {
+	Expected string `json:"expected"`
+	Found    string `json:"found"`
+	Meaning  string `json:"meaning"` // "" where what was found says it all
+	Advice   string `json:"advice"`  // what to do; "" where there is nothing
+}
