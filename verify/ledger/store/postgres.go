@@ -6,6 +6,7 @@ import (
 	"database/sql/driver"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/url"
 	"strings"
@@ -145,7 +146,7 @@ func explainPostgres(err error) error {
 	case errors.As(err, &e):
 		return explainState(e.Code, err)
 	case errors.As(err, &connect), errors.As(err, &network), pgconn.SafeToRetry(err), errors.Is(err, sql.ErrConnDone), errors.Is(err, driver.ErrBadConn),
-		strings.Contains(err.Error(), "conn closed"), strings.Contains(err.Error(), "unexpected EOF"):
+		errors.Is(err, io.ErrUnexpectedEOF):
 		return fmt.Errorf("%w (%w)", ErrAway, err)
 	}
 	return err
