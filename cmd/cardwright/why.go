@@ -14,6 +14,9 @@ func runWhy(s *session, o planOptions, id string) error {
 	if err != nil {
 		return err
 	}
+	if o.ask.around || o.ask.within != 0 {
+		return usage(fmt.Errorf("--why explains the whole plan: leave --around and --within out"))
+	}
 	ask, err := o.ask.ask()
 	if err != nil {
 		return err
