@@ -334,7 +334,11 @@ func (p *pdf) boxes(all Boxes) []piece {
 
 // signs are lines to sign on, a line each.
 func (p *pdf) signs(all Signs) []piece {
-	const high, who = 10, 32
+	const high = 10
+	who := 0.0
+	for _, s := range all {
+		who = max(who, p.measure(label)(s.Who)+3)
+	}
 	var pieces []piece
 	for _, s := range all {
 		cells := p.share(left+who, s.Blanks)
