@@ -319,7 +319,7 @@ func (c *check) changed(s *ledger.Statement, id ledger.ID, table, column, want, 
 		Problem: problem.Problem{
 			Expected: fmt.Sprintf("%s.%s: %.300s", table, column, want), Found: fmt.Sprintf("%.300s", found),
 			Meaning: "audits would answer from this, and it isn't what the event says: somebody changed the database",
-			Advice:  "salvage the ledger into a new one: it takes over what was signed",
+			Advice:  advice(table),
 		},
 	})
 }
@@ -525,12 +525,21 @@ func (c *check) totals(ctx context.Context, q Querier) error {
 	return nil
 }
 
+// advice is what to do where a table isn't what the events say. All but the events'
+// own is worked out from them.
+func advice(table string) string {
+	if table == "event" {
+		return "bring the events into a new ledger: cardwright ledger sync --new NEWLEDGER takes over what was signed"
+	}
+	return "work it out anew from the events: cardwright ledger rebuild"
+}
+
 func (c *check) stray(table string, want, found int64) {
 	c.add(ledger.Break{
 		Kind: ledger.IndexChanged, Problem: problem.Problem{
 			Expected: fmt.Sprintf("%s: %d rows", table, want), Found: fmt.Sprint(found),
 			Meaning: "rows stand there that belong to no chain or event: somebody changed the database",
-			Advice:  "salvage the ledger into a new one: it takes over what was signed",
+			Advice:  advice(table),
 		},
 	})
 }

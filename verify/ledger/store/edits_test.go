@@ -332,3 +332,33 @@ func TestAFieldOfManyMegabytesDoesNotFillMemory(t *testing.T) {
 	r := check(t, l)
 	assert.Equal(t, ledger.SchemaChanged, r.Breaks[len(r.Breaks)-1].Kind)
 }
+
+// What was changed by hand in the tables that are looked up is as the events say,
+// once they are worked out anew.
+func TestTablesAreRebuiltFromTheEvents(t *testing.T) {
+	for _, e := range engines {
+		t.Run(e.name, func(t *testing.T) {
+			address := e.fresh(t)
+			l := open(t, address)
+			w := ledgertest.NewWorld(1)
+			appendTo(t, l, "Ada", append([]ledger.Entry{w.TakeOn(1, 0)}, w.Visit(1, 3)...)...)
+			appendTo(t, l, "Ben", w.Visit(1, 9)...)
+			before := contents(t, l)
+			db := bare(t, address)
+			for _, q := range []string{
+				`UPDATE device SET version = '9.9'`, `UPDATE reading SET version = '9.9'`, `DELETE FROM carried`, `DELETE FROM seen`,
+				`UPDATE vessel SET berth = 'elsewhere'`, `INSERT INTO vessel VALUES ('ghost', 'Ghost', '', '', '', '')`, `DELETE FROM sighting`,
+			} {
+				_, err := db.Exec(q)
+				require.NoError(t, err)
+			}
+			require.NotEqual(t, before, contents(t, l))
+			r := check(t, l)
+			require.Equal(t, store.Edited, r.Verdict)
+			assert.Contains(t, r.First.Advice, "cardwright ledger rebuild")
+			require.NoError(t, l.Rebuild(context.Background()))
+			assert.Equal(t, before, contents(t, l))
+			requireWhole(t, l, "Ada", "Ben")
+		})
+	}
+}

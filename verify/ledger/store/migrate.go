@@ -85,6 +85,15 @@ func (t *tx) fill(ctx context.Context) error {
 	}
 }
 
+// Rebuild works out anew all that is looked up, from the events that hold: what
+// somebody changed there by hand is as the events say again.
+func (l *Ledger) Rebuild(ctx context.Context) error {
+	if err := l.write(ctx, func(t *tx) error { return t.fill(ctx) }); err != nil {
+		return fmt.Errorf("rebuilding what ledger %s is asked by: %w", l.place, err)
+	}
+	return nil
+}
+
 // earlierLayouts are the SHA-256 of layouts that builds before 2026-11-28 made
 // under the number 1, see schemaOf.
 var earlierLayouts = map[string]bool{
