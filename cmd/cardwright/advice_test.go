@@ -29,8 +29,8 @@ var ownWords = map[*regexp.Regexp][]string{
 // elsewhereJudged are texts that name one system's own in a file that all are
 // built with, and why a user of another never reads them.
 var elsewhereJudged = map[string]string{
-	"media/drive/fault.go":      "chosen by the system: TestAdviceCanBeFollowed",
-	"media/drive/system.go":     "chosen by the system: TestAdviceCanBeFollowed",
+	"media/drive/fault.go":      "chosen by the system: TestAdviceFitsItsSystem",
+	"media/drive/system.go":     "chosen by the system: TestAdviceFitsItsSystem",
 	"media/drive/ntdrive.go":    "asked on Windows alone",
 	"media/drive/macdrive.go":   "asked on macOS alone",
 	"media/windisk/name.go":     "asked on Windows alone",

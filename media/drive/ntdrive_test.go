@@ -533,8 +533,8 @@ func TestWindowsNamesOfDrives(t *testing.T) {
 func TestAdviceFitsItsSystem(t *testing.T) {
 	foreign := map[string][]string{
 		"linux":   {"diskutil", "sudo", "administrator", "Run as", "System Settings"},
-		"darwin":  {"lsblk", "administrator", "Run as", "losetup", "group for disks"},
-		"windows": {"lsblk", "diskutil", "sudo", "unmount", "root", "losetup", "/dev", "group for disks"},
+		"darwin":  {"lsblk", "administrator", "Run as", "losetup", "loop drive", "group for disks"},
+		"windows": {"lsblk", "diskutil", "sudo", "unmount", "root", "losetup", "loop drive", "/dev", "group for disks", "chmod"},
 	}
 	for _, on := range []system{{"linux", systemErrors}, macSystem, windowsSystem} {
 		for name := range advice {
