@@ -68,7 +68,7 @@ drill: tools
 	DRILL=$${DRILL:-10000} $(GO) test ./cmd/cardwright -run 'TestKilled' -timeout 60m
 	CARDWRIGHT_MONTHS=100000 $(GO) test ./verify/ledger/audit -run TestRandomMonths -timeout 120m
 	CARDWRIGHT_DRILLS=34 $(GO) test ./verify/ledger/store -run 'TestKilled' -timeout 60m
-	DRILL=20000 $(GO) test ./manifest/order -run Oracle -count=1 -timeout 60m -v
+	DRILL=20000 $(GO) test ./manifest/order -run "Oracle|Advice" -count=1 -timeout 60m -v
 	DRILL_BYTES=1000000000 $(GO) test ./verify/seatrial/sentences -run TestHostileLogsAreBounded -timeout 60m
 
 bench: build tools

@@ -197,7 +197,7 @@ func TestFilledSheetsOfEveryBuildAreRecorded(t *testing.T) {
 	for _, build := range builds(t) {
 		t.Run(filepath.Base(build), func(t *testing.T) {
 			shop := shopOf(t, build)
-			require.Equal(t, exitDone, cardwright(t, "key", "new").code)
+			trustOwnKey(t, shop) // what is signed by another key counts in no answer
 			require.Equal(t, exitDone, cardwright(t, "record", "kittiwake", "--taken-on", "--shop", shop).code)
 			got := cardwright(t, "record", "kittiwake", "--sheet", filepath.Join(build, "filled.json"), "--yes", "--shop", shop)
 			assert.Equal(t, exitDone, got.code, got.out+got.errs)
