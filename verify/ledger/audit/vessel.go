@@ -132,13 +132,13 @@ func (h *History) fill(ctx context.Context, l *store.Ledger, q store.Querier, ve
 		ask.Until = *h.At
 	}
 	h.lines(events, ask.Trust, vessel, f)
-	v := known.Of(vessel, events, ask)
+	v, contradictions := known.WithContradictions(vessel, events, ask)
 	h.Count += v.LeftOut - len(v.Untrusted)
 	h.note(v.Untrusted)
 	for _, d := range v.Devices {
 		h.Devices = append(h.Devices, deviceOf(d))
 	}
-	h.Contradictions = append(h.Contradictions, known.ContradictionsOf(vessel, events, ask)...)
+	h.Contradictions = append(h.Contradictions, contradictions...)
 	return nil
 }
 

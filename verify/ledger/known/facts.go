@@ -25,21 +25,23 @@ func (f *Fact) Technician() string { return f.Event.Statement.Technician }
 // out. The events of a vessel come with all their corrections.
 func Facts(events []ledger.Event, trust Trust) (facts []Fact, leftOut []ledger.Event) {
 	last, known := corrections(events, trust)
-	for _, e := range events {
+	facts = make([]Fact, 0, len(events))
+	for i := range events {
+		e := &events[i]
 		entry := &e.Statement.Entry
 		switch {
-		case trust != nil && !trust(&e):
-			leftOut = append(leftOut, e)
+		case trust != nil && !trust(e):
+			leftOut = append(leftOut, *e)
 		case entry.Correction != nil:
 			// Of an event that isn't here or doesn't count the correction says by
 			// itself what is so.
 			target := entry.Correction.Of
 			if entry.Correction.Instead != nil && !known[target] && last[target].ID == e.ID {
-				facts = append(facts, Fact{Event: e, Entry: *entry.Correction.Instead, Corrected: e.ID})
+				facts = append(facts, Fact{Event: *e, Entry: *entry.Correction.Instead, Corrected: e.ID})
 			}
 		default:
-			fact := Fact{Event: e, Entry: *entry}
-			if c := last[e.ID.String()]; c != nil {
+			fact := Fact{Event: *e, Entry: *entry}
+			if c := correctionIn(last, e.ID); c != nil {
 				fact.Corrected = c.ID
 				if c.Statement.Entry.Correction.Instead == nil {
 					continue
@@ -52,10 +54,20 @@ func Facts(events []ledger.Event, trust Trust) (facts []Fact, leftOut []ledger.E
 	return facts, leftOut
 }
 
+func correctionIn(last map[string]*ledger.Event, id ledger.ID) *ledger.Event {
+	if len(last) == 0 {
+		return nil
+	}
+	return last[id.String()]
+}
+
 // corrections are the last that counts of each event, and the events that are
 // known and count, or are corrections themselves.
 func corrections(events []ledger.Event, trust Trust) (last map[string]*ledger.Event, known map[string]bool) {
 	last, known = map[string]*ledger.Event{}, map[string]bool{}
+	if !slices.ContainsFunc(events, func(e ledger.Event) bool { return e.Statement.Entry.Correction != nil }) {
+		return last, known // as most vessels have none
+	}
 	for i := range events {
 		e := &events[i]
 		c := e.Statement.Entry.Correction

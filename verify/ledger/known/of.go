@@ -20,23 +20,29 @@ type Ask struct {
 // Of says what events tell of one vessel. They come in any order, with all their
 // corrections.
 func Of(vessel string, events []ledger.Event, ask Ask) Vessel {
-	facts, leftOut := Facts(events, ask.Trust)
-	v := Vessel{ID: vessel, Devices: []Device{}, LeftOut: len(leftOut), Untrusted: leftOut[:min(len(leftOut), MaxUntrusted)]}
-	for _, story := range stories(facts, vessel, ask.Until) {
-		v.Devices = append(v.Devices, story.device(ask))
-	}
+	v, _ := of(vessel, events, ask)
 	return v
 }
 
-// ContradictionsOf finds the readings of a vessel's devices that don't follow one
+// WithContradictions is Of with the readings of the devices that don't follow one
 // another.
-func ContradictionsOf(vessel string, events []ledger.Event, ask Ask) []Contradiction {
-	facts, _ := Facts(events, ask.Trust)
+func WithContradictions(vessel string, events []ledger.Event, ask Ask) (Vessel, []Contradiction) {
+	v, all := of(vessel, events, ask)
 	var list []Contradiction
-	for _, s := range stories(facts, vessel, ask.Until) {
+	for _, s := range all {
 		list = append(list, Contradictions(s.readings, ask.Seen)...)
 	}
-	return list
+	return v, list
+}
+
+func of(vessel string, events []ledger.Event, ask Ask) (Vessel, []*story) {
+	facts, leftOut := Facts(events, ask.Trust)
+	all := stories(facts, vessel, ask.Until)
+	v := Vessel{ID: vessel, Devices: []Device{}, LeftOut: len(leftOut), Untrusted: leftOut[:min(len(leftOut), MaxUntrusted)]}
+	for _, s := range all {
+		v.Devices = append(v.Devices, s.device(ask))
+	}
+	return v, all
 }
 
 // story is all that happened to one device.
