@@ -34,7 +34,7 @@ func ReadCSV(r io.Reader) (Filled, error) {
 	if err != nil {
 		return Filled{}, fmt.Errorf("reading filled sheet: %w", err)
 	}
-	f := Filled{Format: Format}
+	f := Filled{Format: 1} // a table has nothing of later forms
 	table, err := tables.Read("", data, sheetColumns)
 	var problems Problems
 	if mistakes, ok := errors.AsType[manifest.Mistakes](err); ok {
