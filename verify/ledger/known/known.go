@@ -1,6 +1,7 @@
-// Package known says what is known of a vessel and of a release, from what
-// people wrote in the shop's files and from the ledger's events together. All
-// answers are drawn from here. It is pure: the caller reads files and events.
+// Package known says what is known of a vessel and of a release: from the ledger's
+// events, and of releases from the catalogue too. All answers are drawn from here.
+// It is pure: the caller reads files and events. Where a vessel's file says
+// something else than the ledger is told elsewhere (cmd/cardwright/behind.go).
 //
 // # The rules
 //
@@ -32,13 +33,6 @@
 //     counts, and a correction is never itself corrected (TestACorrectionStandsInItsPlace).
 //   - unknown takes away no version that was read, unless the device was lost
 //     with a failed step, gone or replaced (TestUnknownTakesNoKnownVersionAway).
-//
-// Files and ledger (TestAFileAndTheLedger):
-//   - what a file says differently from what cardwright last wrote there is by hand,
-//     and not noted, until a record or a survey notes it.
-//   - where only the ledger has moved since, the ledger counts and the file is behind.
-//   - where both have, the device is disputed.
-//   - a device that the ledger doesn't know is as its file says.
 //
 // Who may be believed (TestOnlyTrustedWritersCount):
 //   - an event of a writer whom the shop doesn't trust counts in nothing, and is
@@ -87,7 +81,6 @@ const (
 	ReadAboard   How = "read aboard"
 	Installed    How = "installed and read"
 	FromCapture  How = ledger.FromCapture
-	ByHand       How = "written by hand" // in the vessel's file, and not noted
 	TakenOn      How = "as its file had it when it was taken on"
 	NobodyKnows  How = "not known"
 	FailedUnread How = "not read since a step failed"
@@ -104,11 +97,10 @@ const (
 	PutOff       OpenKind = "step put off"
 	CheckFailed  OpenKind = "check failed"
 	CheckNotDone OpenKind = "check not done"
-	NotNoted     OpenKind = "written by hand, not noted"
 )
 
 // OpenKinds is the closed list, in that order.
-var OpenKinds = []OpenKind{Failed, Disputed, OnWithdrawn, PutOff, CheckFailed, CheckNotDone, NotNoted}
+var OpenKinds = []OpenKind{Failed, Disputed, OnWithdrawn, PutOff, CheckFailed, CheckNotDone}
 
 // Open is one thing that is open about a device.
 type Open struct {
