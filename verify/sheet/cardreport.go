@@ -75,8 +75,12 @@ func countsSection(w speech, r verify.Report) Section {
 	c := r.Counts
 	n := func(n int) string { return fmt.Sprint(n) }
 	facts := Facts{
-		{"Files", n(c.Files), false}, {"matching", n(c.FilesMatching), false}, {"differing", n(c.FilesDiffering), false},
-		{"missing", n(c.FilesMissing), false}, {"unexpected", n(c.FilesUnexpected), false}, {"unreadable", n(c.FilesUnreadable), false},
+		{"Files", n(c.Files), false},
+		{"matching", n(c.FilesMatching), false},
+		{"differing", n(c.FilesDiffering), false},
+		{"missing", n(c.FilesMissing), false},
+		{"unexpected", n(c.FilesUnexpected), false},
+		{"unreadable", n(c.FilesUnreadable), false},
 	}
 	if c.BytesOfCard > 0 {
 		facts = append(facts, Fact{"Read", w.size(int64(c.BytesRead)) + " of " + w.size(int64(c.BytesOfCard)), false})
