@@ -59,7 +59,7 @@ func component(m module) (cyclonedx.Component, error) {
 	if err != nil {
 		return cyclonedx.Component{}, err
 	}
-	found, err := licensesIn(dir)
+	given, err := licensesOf(m.path, dir)
 	if err != nil {
 		return cyclonedx.Component{}, err
 	}
@@ -67,17 +67,33 @@ func component(m module) (cyclonedx.Component, error) {
 		Type: cyclonedx.ComponentTypeLibrary, BOMRef: m.path + "@" + m.version, Name: m.path, Version: m.version,
 		PackageURL: "pkg:golang/" + m.path + "@" + m.version,
 		Properties: &[]cyclonedx.Property{{Name: "go.sum", Value: m.sum}},
-		Licenses:   licenses(found),
+		Licenses:   given,
 	}, nil
 }
 
-var licenseFile = regexp.MustCompile(`(?i)^(licen[cs]e|copying|unlicense)([.-].*)?$`)
+// choices are modules that leave a choice between licences, in SPDX's words,
+// with the folder that has their texts: freetype's LICENSE says which.
+var choices = map[string]struct{ folder, expression string }{
+	"github.com/golang/freetype": {"licenses", "FTL OR GPL-2.0-or-later"},
+}
+
+// licensesOf are the licences of a module that stands in a folder.
+func licensesOf(module, dir string) (*cyclonedx.Licenses, error) {
+	choice, is := choices[module]
+	found, err := licensesIn(filepath.Join(dir, choice.folder))
+	if err == nil && is {
+		return &cyclonedx.Licenses{{Expression: choice.expression}}, nil
+	}
+	return licenses(found), err
+}
+
+var licenseFile = regexp.MustCompile(`(?i)^(licen[cs]e|copying|unlicense|ftl|gpl)([.-].*)?$`)
 
 // leastCovered is how much of a file has to be a licence's known text, in
 // percent.
 const leastCovered = 75
 
-// licensesIn are the licences in a module's top folder, by SPDX's names. A
+// licensesIn are the licences of which the texts are in a folder, by SPDX's names. A
 // module without a known one is an error: nobody would know whether it may be
 // given out.
 func licensesIn(dir string) ([]string, error) {
