@@ -381,6 +381,9 @@ func writeUses(w io.Writer, what string, uses []audit.Use) {
 		if date(x.First) != date(x.Last) {
 			text += " to " + date(x.Last)
 		}
+		if x.MayRun() {
+			text += "; nobody knows what it runs now"
+		}
 		fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
 	}
 }
@@ -541,12 +544,17 @@ func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {
 	}
 }
 
-// toCall says how many boats still have a withdrawn release.
+// toCall says how many boats have a withdrawn release, or may have it.
 func toCall(u audit.WithdrawnUse) string {
 	boats := map[string]bool{}
 	for _, r := range u.Releases {
 		for _, x := range r.Has {
 			boats[x.Vessel.ID] = true
+		}
+		for _, x := range r.Had {
+			if x.MayRun() {
+				boats[x.Vessel.ID] = true
+			}
 		}
 	}
 	if len(boats) == 0 {

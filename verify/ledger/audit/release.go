@@ -69,6 +69,12 @@ type Use struct {
 // Replaced tells whether other equipment stands in its place now.
 func (u *Use) Replaced() bool { return u.Serial != u.Device.Serial }
 
+// MayRun tells whether the device may run the release still: it did, a step
+// failed since, and nobody has read it.
+func (u *Use) MayRun() bool {
+	return u.Device.Version == version.Unknown && !u.Device.Gone && !u.Replaced()
+}
+
 // Carried is one vessel for which cards carried the release.
 type Carried struct {
 	Vessel Vessel    `json:"vessel"` // empty where nobody knows whose card it was
