@@ -44,7 +44,7 @@ func (o *LeftOut) note(events []ledger.Event) {
 }
 
 // ErrNothing says that the ledger holds nothing of what was asked for.
-var ErrNothing = errors.New("the ledger says nothing of it")
+var ErrNothing = errors.New("the ledger has no entry for it")
 
 // maxLines is how many lines of one vessel's history are given: far more than
 // a boat gets in its life.

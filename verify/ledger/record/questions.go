@@ -75,7 +75,7 @@ func (j *Job) noteFor(s FilledStep, to string) (Question, bool) {
 	case s.Note != "":
 		return q, false
 	case s.Result != Done:
-		q.Ask = fmt.Sprintf("Step %d, %s: why?", s.Number, s.Device)
+		q.Ask = fmt.Sprintf("Step %d, %s: why %s?", s.Number, s.Device, map[string]string{Failed: "did it fail", PutOff: "was it put off"}[s.Result])
 	case !j.onCard(s):
 		q.Ask = fmt.Sprintf("Step %d, %s: %s was on no verified card. Where did it come from?", s.Number, s.Device, s.After)
 	case ledger.VersionKey(s.After) != ledger.VersionKey(version.V(to)):
