@@ -149,13 +149,31 @@ func boundSQLite(c *sql.Conn) error {
 const sqliteMagic = "SQLite format 3\x00"
 
 func sqliteDSN(path string) string {
-	p := filepath.ToSlash(path)
-	if runtime.GOOS == "windows" && filepath.VolumeName(path) != "" {
-		p = "/" + p
-	}
-	return "file:" + strings.ReplaceAll((&url.URL{Path: p}).EscapedPath(), "?", "%3F") +
+	return fileURI(path, runtime.GOOS == "windows") +
 		"?_txlock=immediate&_dqs=0" + fmt.Sprintf("&_pragma=busy_timeout(%d)", busyMillis) +
 		"&_pragma=foreign_keys(on)&_pragma=trusted_schema(off)&_pragma=cell_size_check(on)&_pragma=synchronous(full)"
+}
+
+// fileURI names a file as SQLite takes it (https://sqlite.org/uri.html): behind an
+// empty authority, so that no server's name is taken for one. Windows' folders on
+// a server begin with two slashes; what says that a path is to be taken as it is
+// (\\?\) has a question mark, which SQLite's own opening adds where it is needed.
+func fileURI(path string, windows bool) string {
+	if windows {
+		path = strings.ReplaceAll(path, `\`, "/")
+		if share, is := strings.CutPrefix(path, "//?/UNC/"); is {
+			path = "//" + share
+		}
+		path = strings.TrimPrefix(path, "//?/")
+		if len(path) > 1 && path[1] == ':' {
+			path = "/" + path
+		}
+	}
+	uri := strings.ReplaceAll((&url.URL{Path: path}).EscapedPath(), "?", "%3F")
+	if strings.HasPrefix(path, "/") {
+		return "file://" + uri
+	}
+	return "file:" + uri
 }
 
 // fileMode is how a file is opened. Where it is only read and its folder
