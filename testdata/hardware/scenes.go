@@ -222,25 +222,24 @@ func (l *lab) powerCuts(m *machine, sd slot, spans map[string]time.Duration, tim
 	return nil
 }
 
-// lockSwitch: a locked card is told as that, and stays as it was.
+// lockSwitch: a locked card is told as that, and stays as it was. In the USB
+// reader: the card that qemu puts into an SD slot can't be locked.
 func (l *lab) lockSwitch() error {
 	sd, usb, err := l.cards()
 	if err != nil {
 		return err
 	}
-	sd.locked, usb.locked = true, true
+	usb.locked = true
 	m, err := l.boot(sd, usb)
 	if err != nil {
 		return err
 	}
 	defer m.kill()
-	for _, drive := range []string{sdDrive, usbDrive} {
-		if err := m.expect(prepare(drive), 1, "locked against writing"); err != nil {
-			return err
-		}
+	if err := m.expect(prepare(usbDrive), 1, "locked against writing"); err != nil {
+		return err
 	}
 	m.kill()
-	l.tell("a locked card in both readers")
+	l.tell("a locked card in the USB reader")
 	return l.expectState(untouched, sd.image, usb.image)
 }
 
