@@ -17,6 +17,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"cardwright/media/mediatest"
 	"cardwright/verify/seatrial/simulate"
 )
 
@@ -194,18 +195,12 @@ func loopDrive(ts *testscript.TestScript, name string, args ...string) {
 	}
 	loop := strings.TrimSpace(string(out))
 	ts.Setenv(name, loop)
-	over := backingOf(loop)
+	over := mediatest.LoopFile(loop)
 	ts.Defer(func() {
-		if backingOf(loop) == over { // else the script gave it back, and somebody else has it now
+		if mediatest.LoopFile(loop) == over { // else the script gave it back, and somebody else has it now
 			_ = exec.Command("losetup", "-d", loop).Run()
 		}
 	})
-}
-
-// backingOf is the file that a loop drive stands over; "" where it stands over none.
-func backingOf(loop string) string {
-	file, _ := os.ReadFile(filepath.Join("/sys/block", filepath.Base(loop), "loop/backing_file"))
-	return string(file)
 }
 
 // sail FILE COMPASS [TIMES] writes the log of a boat that ran the eight headings,

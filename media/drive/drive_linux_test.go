@@ -19,6 +19,7 @@ import (
 	"pgregory.net/rapid"
 
 	"cardwright/media/drive"
+	"cardwright/media/mediatest"
 )
 
 // run runs a tool of the system: util-linux or e2fsprogs, as root.
@@ -44,19 +45,13 @@ func loop(t *testing.T, content []byte, options ...string) (path, backing string
 func loopOf(t *testing.T, backing string, options ...string) string {
 	t.Helper()
 	path := run(t, "losetup", append(options, "-f", "--show", backing)...)
-	over := backingOf(path)
+	over := mediatest.LoopFile(path)
 	t.Cleanup(func() {
-		if backingOf(path) == over { // else the test gave it back, and somebody else has it now
+		if mediatest.LoopFile(path) == over { // else the test gave it back, and somebody else has it now
 			_ = exec.Command("losetup", "-d", path).Run()
 		}
 	})
 	return path
-}
-
-// backingOf is the file that a loop drive stands over; "" where it stands over none.
-func backingOf(loop string) string {
-	file, _ := os.ReadFile(filepath.Join("/sys/block", filepath.Base(loop), "loop/backing_file"))
-	return string(file)
 }
 
 func mount(t *testing.T, args ...string) (folder string) {
