@@ -65,15 +65,7 @@ func TestUnsignedInstallOrderInOtherWords(t *testing.T) {
 		}), verify.Bad},
 	} {
 		t.Run(name, func(t *testing.T) {
-			s := &scene{t: t, shop: shop, job: shop.Job(1, shoptest.Small)}
-			today := s.job.InstallOrder
-			s.job.InstallOrder = []byte(c.text)
-			s.write(shoptest.Small)
-			e := s.planned()
-			e.Record.InstallOrder = media.NewRecordFile(media.InstallOrderPath, today)
-			e.Aboard = &verify.Aboard{Shop: shop.Shop, Vessel: shop.Vessel, Plan: plan, Card: 1}
-			e.Commands = corpusCommands
-			r := judge(s.card, e)
+			r := judgeWithOrder(t, shop, plan, c.text)
 			assert.Equal(t, c.verdict, r.Verdict, told(r))
 			if c.verdict == verify.Good {
 				f := found(r, verify.OtherWording)
@@ -111,14 +103,7 @@ func TestInstallOrderThatNamesOnlyFilesToTouch(t *testing.T) {
 		}(), verify.Bad},
 	} {
 		t.Run(name, func(t *testing.T) {
-			s := &scene{t: t, shop: shop, job: shop.Job(1, shoptest.Small)}
-			today := s.job.InstallOrder
-			s.job.InstallOrder = []byte(c.text)
-			s.write(shoptest.Small)
-			e := s.planned()
-			e.Record.InstallOrder = media.NewRecordFile(media.InstallOrderPath, today)
-			e.Aboard = &verify.Aboard{Shop: shop.Shop, Vessel: shop.Vessel, Plan: plan, Card: 1}
-			r := judge(s.card, e)
+			r := judgeWithOrder(t, shop, plan, c.text)
 			assert.Equal(t, c.verdict, r.Verdict, told(r))
 		})
 	}
@@ -159,4 +144,17 @@ func TestRecordOfANewerBuild(t *testing.T) {
 		assert.Contains(t, f[0].Found, "a newer cardwright made it")
 		assert.Empty(t, found(r, verify.RecordAltered), told(r))
 	}
+}
+
+// judgeWithOrder judges a card whose install order is another text than today's.
+func judgeWithOrder(t *testing.T, shop *shoptest.Shop, plan order.Plan, text string) verify.Report {
+	s := &scene{t: t, shop: shop, job: shop.Job(1, shoptest.Small)}
+	today := s.job.InstallOrder
+	s.job.InstallOrder = []byte(text)
+	s.write(shoptest.Small)
+	e := s.planned()
+	e.Record.InstallOrder = media.NewRecordFile(media.InstallOrderPath, today)
+	e.Aboard = &verify.Aboard{Shop: shop.Shop, Vessel: shop.Vessel, Plan: plan, Card: 1}
+	e.Commands = corpusCommands
+	return judge(s.card, e)
 }
