@@ -155,3 +155,12 @@ func own(shop string, key *keys.Key) []*manifest.Trust {
 	}
 	return []*manifest.Trust{{Shop: shop, Key: key.Public()}}
 }
+
+// ledgerKey is the key that signs events; without one nothing can be noted.
+func (o keyOptions) ledgerKey() (*keys.Key, error) {
+	key, err := o.signing()
+	if err == nil && key == nil {
+		err = fmt.Errorf("events are signed, and there is no key yet: make one with cardwright key new")
+	}
+	return key, err
+}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"cardwright/manifest"
 )
 
 // momentForm is a moment with its offset from UTC, as answers write it and flags
@@ -121,3 +123,54 @@ func (a *asking) which(text string, at []time.Time) (string, error) {
 		a.say("found %q, expected 1 or 2", answer)
 	}
 }
+
+// day is the beginning of a day where this computer is: the ledger keeps UTC,
+// people go by their clock.
+func day(text string) (time.Time, error) {
+	d, err := manifest.ParseDate(text)
+	if err != nil {
+		return time.Time{}, usage(fmt.Errorf("%q is not a day: expected year, month and day, as in 2026-03-02", text))
+	}
+	return startOfDay(d.Year(), d.Month(), d.Day(), time.Local), nil
+}
+
+// startOfDay is the first moment of a day. Where clocks are put forward at
+// midnight that is one o'clock; time.Date may give eleven in the evening.
+func startOfDay(year int, month time.Month, day int, loc *time.Location) time.Time {
+	t := time.Date(year, month, day, 0, 0, 0, 0, loc)
+	noon := time.Date(year, month, day, 12, 0, 0, 0, loc)
+	if t.Day() == noon.Day() {
+		return t
+	}
+	_, before := t.Zone()
+	_, after := noon.Zone()
+	return t.Add(time.Duration(after-before) * time.Second)
+}
+
+// endOfDay is the last second of a day.
+func endOfDay(t time.Time) time.Time {
+	return startOfDay(t.Year(), t.Month(), t.Day()+1, t.Location()).Add(-time.Second)
+}
+
+// pastMoment is when something happened. A day alone means its end, so that it
+// comes after what was noted on that day; today means now.
+func pastMoment(text string) (time.Time, error) {
+	t, err := momentOrEnd(text)
+	if err != nil {
+		return t, err
+	}
+	now := time.Now()
+	if _, err := time.Parse(time.DateOnly, text); err == nil && t.Format(time.DateOnly) == now.Format(time.DateOnly) {
+		t = now
+	}
+	if t.After(now.Add(time.Minute)) {
+		return t, usage(fmt.Errorf("%s hasn't come yet: only what was done is noted", text))
+	}
+	return t.UTC().Truncate(time.Second), nil
+}
+
+// clock and date write a moment as this computer's clock shows it; with its own
+// offset from UTC, since summer's is another than winter's.
+func clock(t time.Time) string { return t.Local().Format(momentForm) }
+
+func date(t time.Time) string { return t.Local().Format(time.DateOnly) }

@@ -7,7 +7,6 @@ import (
 	"io"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -17,8 +16,6 @@ import (
 	"cardwright/media/keys"
 	"cardwright/verify"
 	"cardwright/verify/ledger"
-	"cardwright/verify/sheet"
-	"cardwright/verify/visible"
 )
 
 type verifyOptions struct {
@@ -327,138 +324,4 @@ func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
 	bar.end()
 	v.whose = v.anothers(ctx, listing.Record, report)
 	return report, nil
-}
-
-// planOn is the plan that a card's record names, or "".
-func planOn(l verify.Listing) string {
-	if l.Record == nil {
-		return ""
-	}
-	return l.Record.Plan
-}
-
-// expect is what the card should hold: what the vessel needs, or, without
-// --for, what a record on the card says that a known shop has signed.
-func (v *verifying) expect(bytes int64, choose func(media.Layout) (media.Card, bool)) (*verify.Expected, error) {
-	if v.vessel == nil {
-		expected := verify.Expected{FromRecord: true, Trusts: v.trusts(), Commands: v.commands(0)}
-		if v.shop != nil {
-			expected.Aboard = &verify.Aboard{Shop: v.shop}
-		}
-		return &expected, nil
-	}
-	layout, err := v.layout(bytes)
-	if err != nil {
-		return nil, err
-	}
-	if v.plan.Conflict != nil {
-		return nil, fmt.Errorf("there is no safe order for %s, so no card can be right for it: see cardwright plan %s", v.vessel.Name, v.vessel.ID)
-	}
-	if v.number > len(layout.Cards) || v.number < 0 {
-		return nil, usage(fmt.Errorf("--card %d: the plan for %s has %s", v.number, v.vessel.Name, counted(len(layout.Cards), "card")))
-	}
-	card, ok := choose(layout)
-	if v.number > 0 {
-		card, ok = layout.Cards[v.number-1], true
-	}
-	if !ok {
-		return &verify.Expected{
-			Nothing: true, RecordOptional: true, Trusts: v.trusts(), Commands: v.commands(0),
-			Record: media.Record{Vessel: v.vessel.ID, VesselName: v.vessel.Name},
-			Aboard: &verify.Aboard{Shop: v.shop, Vessel: v.vessel, Plan: v.plan},
-		}, nil
-	}
-	v.cards, v.card = layout, card
-	order, err := installOrderText(v.shop, v.vessel, v.plan)
-	if err != nil {
-		return nil, err
-	}
-	expected := verify.ForCard(layout, card, order, media.PackagesOf(v.shop))
-	expected.Trusts, expected.Commands = v.trusts(), v.commands(len(layout.Cards))
-	expected.Aboard = &verify.Aboard{Shop: v.shop, Vessel: v.vessel, Plan: v.plan, Card: card.Number}
-	return &expected, nil
-}
-
-// commands are those that advice names, for a plan of so many cards.
-func (v *verifying) commands(cards int) verify.Commands {
-	vessel := "VESSEL"
-	if v.vessel != nil {
-		vessel = v.vessel.ID
-	}
-	return cardCommands(v.path, vessel, v.session.flags(v.ask), cards)
-}
-
-func (v *verifying) trusts() []*manifest.Trust {
-	if v.shop == nil {
-		return nil
-	}
-	return v.shop.Trusts
-}
-
-// layout is laid out for cards of the size at hand; where that size doesn't
-// do, for any size, so that the report can say what is wrong with this one.
-func (v *verifying) layout(bytes int64) (media.Layout, error) {
-	if bytes > 0 {
-		layout, plan, err := plannedAs(v.planID, v.shop, v.vessel, v.ask, bytes)
-		if err == nil {
-			v.plan = plan
-			return layout, nil
-		}
-	}
-	layout, plan, err := plannedAs(v.planID, v.shop, v.vessel, v.ask)
-	v.plan = plan
-	return layout, err
-}
-
-// installOrderText is what stands on the card: the order as planned, with no
-// date or name, so that the same plan gives the same card.
-func installOrderText(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan) ([]byte, error) {
-	made, err := sheet.Make(sheet.Input{Shop: shop, Vessel: vessel, Plan: plan})
-	if err != nil {
-		return nil, err
-	}
-	return []byte(sheet.Text(made)), nil
-}
-
-// writeOrder writes the install order of a good card.
-func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
-	if report.Verdict != verify.Good {
-		fmt.Fprintf(v.session.errs, "No install order was written: the card is %s.\n", report.Verdict)
-		return nil
-	}
-	format, err := o.form.formatFor(o.orderFile)
-	if err != nil {
-		return err
-	}
-	made, err := sheet.Make(sheet.Input{
-		Shop: v.shop, Vessel: v.vessel, Plan: asOnCard(v.plan, report, v.plan), When: time.Now(),
-		Cards: []sheet.CardState{v.state(report)}, Style: o.form.style(), Open: v.session.openAtSteps(v.vessel),
-	})
-	if err != nil {
-		return err
-	}
-	page, err := o.form.render(made, format)
-	if err != nil {
-		return fmt.Errorf("making the install order: %w", err)
-	}
-	if err := v.page("order", o.orderFile).write(page); err != nil {
-		return fmt.Errorf("writing the install order: %w", err)
-	}
-	fmt.Fprintf(v.session.errs, "Install order written to %s\n", visible.Visible(o.orderFile))
-	if of := v.card.Of; of > 1 {
-		cards := make([]string, of)
-		for i := range cards {
-			cards[i] = fmt.Sprintf("CARD%d", i+1)
-		}
-		fmt.Fprintf(v.session.errs, "It proves card %d of %d only: %s makes that of all.\n", v.card.Number, of, v.session.sheetCommand(v.vessel, v.ask, cards))
-	}
-	return nil
-}
-
-func (v *verifying) state(report verify.Report) sheet.CardState {
-	return sheet.CardState{
-		Number: v.card.Number, Of: v.card.Of, Label: v.card.Label, VolumeID: media.VolumeText(v.card.VolumeID),
-		Digest: report.Digest, Plan: v.plan.ID(), Verdict: report.Verdict, Findings: report.Findings,
-		When: time.Now(), Bytes: v.bytes, Used: int64(report.Counts.BytesOfFiles),
-	}
 }

@@ -1,10 +1,7 @@
 package main
 
 import (
-	"context"
 	"fmt"
-	"io"
-	"os"
 	"strings"
 	"time"
 
@@ -13,52 +10,6 @@ import (
 	"cardwright/verify/sheet"
 	"cardwright/verify/visible"
 )
-
-// repair writes a good card for the vessel to another target: from the shop's
-// packages, and where one is missing from the same file on the card at hand,
-// if it is right. The card at hand is only read. The answer in JSON is given
-// back, to stand in verify's own.
-func (v *verifying) repair(ctx context.Context, o verifyOptions, report verify.Report) (*prepared, error) {
-	packages := media.PackagesOf(v.shop)
-	content := v.contentOf()
-	packages.Else = func(s media.Source) func() (io.ReadCloser, error) { return report.Whole(content[s]) }
-	options := o.repair
-	options.to, options.ask = o.repairTo, o.ask
-	if !v.session.json {
-		fmt.Fprintln(v.session.out)
-	}
-	var answer *prepared
-	err := prepare(ctx, &preparing{
-		session: v.session, options: options, shop: v.shop, vessel: v.vessel, packages: packages,
-		answer: func(a prepared) { answer = &a },
-	})
-	return answer, err
-}
-
-// spare refuses to write to the card that is verified, by whatever name.
-func (v *verifying) spare(targets []string) error {
-	card, err := os.Stat(v.path)
-	if err != nil {
-		return nil // told when it is opened
-	}
-	for _, to := range targets {
-		if other, err := os.Stat(to); err == nil && os.SameFile(card, other) {
-			return usage(fmt.Errorf("--repair-to names the card that is verified: name another target, the card at hand is never written"))
-		}
-	}
-	return nil
-}
-
-// contentOf is the SHA-256 of what each source puts on a card.
-func (v *verifying) contentOf() map[media.Source]string {
-	content := map[media.Source]string{}
-	for _, c := range v.cards.Cards {
-		for _, f := range c.Files {
-			content[f.Source] = f.SHA256
-		}
-	}
-	return content
-}
 
 // pageLines is what fits on a printed page at the usual 6 lines to the inch.
 const pageLines = 58

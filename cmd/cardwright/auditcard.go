@@ -1,0 +1,43 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/store"
+	"cardwright/verify/visible"
+)
+
+func newAuditCardCommand(s *session, o *auditOptions) *cobra.Command {
+	return &cobra.Command{
+		Use:   "card DIGEST|TARGET",
+		Short: "Where a card was made and used, by its digest or itself",
+		Args:  exactly(1, "a digest or a target"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				u, err := audit.OfCard(interruptible(cmd), l, targetInLedger(args[0]), f)
+				if err != nil {
+					return err
+				}
+				s.answer(u, func(w io.Writer) { writeCardUse(w, args[0], u) })
+				return nil
+			})
+		},
+	}
+}
+
+func writeCardUse(w io.Writer, asked string, u audit.CardUse) {
+	fmt.Fprintf(w, "%s of %s in the ledger.\n", counted(len(u.Cards), "card"), visible.Visible(asked))
+	for _, c := range u.Cards {
+		fmt.Fprintf(w, "\nCard %s\n", c.Digest)
+		for _, l := range slices.Concat(c.Prepared, c.Verified, c.Used) {
+			text := fmt.Sprintf("%s  %s, by %s", clock(l.Entry.At), l.Entry.Tell(), l.Technician)
+			fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
+		}
+	}
+}

@@ -1,0 +1,97 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/export"
+	"cardwright/verify/ledger/store"
+)
+
+type exportOptions struct{ format, output string }
+
+// The formats of audit export.
+var exportFormats = []string{"csv", "json", "cyclonedx", "html"}
+
+func newAuditExportCommand(s *session, o *auditOptions) *cobra.Command {
+	var e exportOptions
+	cmd := &cobra.Command{
+		Use:   "export",
+		Short: "Write the ledger out: csv, json, cyclonedx or html",
+		Args:  exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if !slices.Contains(exportFormats, e.format) {
+				return usage(fmt.Errorf("--format %s: expected %s", e.format, strings.Join(exportFormats, ", ")))
+			}
+			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				return runExport(interruptible(cmd), s, e, shop, l, f)
+			})
+		},
+	}
+	cmd.Flags().StringVar(&e.format, "format", "csv", strings.Join(exportFormats, ", "))
+	cmd.Flags().StringVarP(&e.output, "output", "o", "", "write to this file instead of standard output")
+	return cmd
+}
+
+func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+	if e.output == "" {
+		return exported(ctx, s.out, e.format, shop, l, f)
+	}
+	out := page{flag: "output", path: e.output, shop: shop}
+	if err := out.check(); err != nil {
+		return err
+	}
+	// The file is written beside and named when it is whole; it is never held
+	// in memory, since a ledger may be large.
+	r, w := io.Pipe()
+	done := make(chan error, 1)
+	go func() {
+		err := exported(ctx, w, e.format, shop, l, f)
+		w.CloseWithError(err)
+		done <- err
+	}()
+	err := out.put(r)
+	r.Close() // ends the other side where the file could not be written
+	if failed := <-done; failed != nil && !errors.Is(failed, io.ErrClosedPipe) {
+		return failed
+	}
+	if err != nil {
+		return fmt.Errorf("writing the export: %w", err)
+	}
+	return nil
+}
+
+func exported(ctx context.Context, w io.Writer, format string, shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+	about := export.About{Shop: shop.Name, Ledger: l.ID(), Made: time.Now().UTC().Truncate(time.Second)}
+	events := func(give func(ledger.Event) error) error { return audit.Events(ctx, l, "", f, give) }
+	switch format {
+	case "csv":
+		return export.CSV(w, events)
+	case "json":
+		heads, err := l.Heads(ctx)
+		if err != nil {
+			return err
+		}
+		return export.JSON(w, about, heads, events)
+	}
+	fleet, err := audit.OfFleet(ctx, l, shop.Models, f)
+	if err != nil {
+		return err
+	}
+	if format == "cyclonedx" {
+		return export.CycloneDX(w, about, fleet)
+	}
+	return export.HTML(w, about, fleet, func(vessel string) (audit.History, error) {
+		return audit.OfVessel(ctx, l, vessel, time.Time{}, f)
+	})
+}

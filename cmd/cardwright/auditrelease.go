@@ -1,0 +1,132 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/store"
+)
+
+func newAuditReleaseCommand(s *session, o *auditOptions) *cobra.Command {
+	return &cobra.Command{
+		Use:   "release MODEL VERSION",
+		Short: "Every boat that has a release, had it, or carried it on a card",
+		Args:  exactly(2, "a model and a version"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			v, err := version.Parse(args[1])
+			if err != nil {
+				return usage(err)
+			}
+			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+				u, err := audit.OfRelease(interruptible(cmd), l, args[0], v, f)
+				if err != nil {
+					return err
+				}
+				if u.Nothing() {
+					if err := knownRelease(interruptible(cmd), shop, l, u); err != nil {
+						return err
+					}
+				}
+				if m := shop.Model(u.Model); m != nil {
+					u.Was(m.History)
+				}
+				s.answer(u, func(w io.Writer) { writeRelease(w, u) })
+				return nil
+			})
+		},
+	}
+}
+
+// knownRelease refuses what neither the ledger nor the catalogue has heard of:
+// "nobody has it" is no answer to a name that was mistyped.
+func knownRelease(ctx context.Context, shop *manifest.Shop, l *store.Ledger, u audit.ReleaseUse) error {
+	everywhere, err := audit.OfRelease(ctx, l, u.Model, u.Version, audit.Filter{})
+	if err != nil || !everywhere.Nothing() {
+		return err
+	}
+	m := shop.Model(u.Model)
+	if m == nil {
+		var models []string
+		for _, m := range shop.Models {
+			models = append(models, m.ID)
+		}
+		return fmt.Errorf("%w, and the catalogue has no model %q; it has: %s", audit.ErrNothing, u.Model, strings.Join(models, ", "))
+	}
+	var versions []string
+	for _, r := range m.Releases {
+		if version.Compare(r.Version, u.Version) == 0 {
+			return nil
+		}
+		versions = append(versions, string(r.Version))
+	}
+	return fmt.Errorf("%w, and the catalogue has no %s %s; it has: %s", audit.ErrNothing, u.Model, u.Version, strings.Join(versions, ", "))
+}
+
+func writeRelease(w io.Writer, u audit.ReleaseUse) {
+	text := fmt.Sprintf("%s %s: %s it now, %s it before, %s it on a card.", u.Model, u.Version,
+		verb(len(u.Has), "has", "have"), verb(len(u.Had), "had", "had"), verb(len(u.Carried), "had", "had"))
+	fmt.Fprintln(w, wrapped(text, "  "))
+	for _, x := range u.Withdrawn {
+		fmt.Fprintf(w, "✗ Withdrawn: %s\n", wrapped(x.Why, "  "))
+	}
+	for _, r := range u.Replaced {
+		text := fmt.Sprintf("Other bytes: %s%s, until %s: %s", r.File, ofVariant(r.Variant), r.Until, r.Why)
+		fmt.Fprintf(w, "! %s\n", wrapped(text, "  "))
+	}
+	writeLeftOut(w, u.LeftOut)
+	writeUses(w, "has it", u.Has)
+	writeUses(w, "had it", u.Had)
+	writeCarried(w, u.Carried, u.Replaced)
+}
+
+// writeCarried tells of cards that went out with a release, and which of them may
+// carry other bytes than it has now.
+func writeCarried(w io.Writer, all []audit.Carried, was []audit.Replaced) {
+	for _, c := range all {
+		text := fmt.Sprintf("card    %s, %s: %s, last %s", vesselText(c.Vessel), c.Device, counted(c.Cards, "card"), date(c.Last))
+		for _, r := range was {
+			if date(c.First) <= r.Until.String() {
+				text += "; the first is of " + date(c.First) + " and may carry the old bytes"
+				break
+			}
+		}
+		fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
+	}
+}
+
+func verb(n int, one, many string) string {
+	if n == 1 {
+		return "1 device " + one
+	}
+	return fmt.Sprintf("%d devices %s", n, many)
+}
+
+func writeUses(w io.Writer, what string, uses []audit.Use) {
+	for _, x := range uses {
+		text := fmt.Sprintf("%s  %s, %s%s, read %s", what, vesselText(x.Vessel), x.Device.ID, serialText(x), date(x.First))
+		if date(x.First) != date(x.Last) {
+			text += " to " + date(x.Last)
+		}
+		if x.MayRun() {
+			text += "; nobody knows what it runs now"
+		}
+		fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
+	}
+}
+
+func serialText(x audit.Use) string {
+	switch {
+	case x.Serial == "":
+		return ""
+	case x.Replaced():
+		return fmt.Sprintf(" (serial %s, replaced since)", x.Serial)
+	}
+	return fmt.Sprintf(" (serial %s)", x.Serial)
+}

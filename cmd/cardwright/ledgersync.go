@@ -1,0 +1,71 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/verify/ledger/store"
+)
+
+func newLedgerSyncCommand(s *session) *cobra.Command {
+	o := &checkOptions{}
+	var fresh bool
+	cmd := ledgerWork(s, o, "sync LEDGER", "Merge the shop's ledger and another, both ways", "a ledger file or a postgres:// address",
+		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, place string) error {
+			here, err := store.Open(ctx, ledgerAddress(shop), store.Options{Create: true})
+			if err != nil {
+				return fmt.Errorf("opening the ledger: %w", err)
+			}
+			defer here.Close()
+			there, err := store.Open(ctx, place, store.Options{Create: fresh})
+			if errors.Is(err, store.ErrNoLedger) {
+				return fmt.Errorf("opening the other ledger: %w: look whether the name is right, or make a first one there with --new", err)
+			}
+			if err != nil {
+				return fmt.Errorf("opening the other ledger: %w", err)
+			}
+			defer there.Close()
+			r, err := store.Sync(ctx, here, there, store.SyncOptions{Known: against.Known})
+			if err != nil {
+				return fmt.Errorf("syncing: %w", err)
+			}
+			files, err := s.followWithdrawals(ctx, shop)
+			if err != nil {
+				return fmt.Errorf("the ledgers are synced, but the catalogue could not be brought up to date with withdrawn releases: %w", err)
+			}
+			s.answer(synced{r, files}, func(w io.Writer) {
+				writeSync(w, r)
+				tellFiles(w, files)
+			})
+			if len(r.Refused) > 0 {
+				return &answered{exitNo}
+			}
+			return nil
+		})
+	cmd.Flags().BoolVar(&fresh, "new", false, "make the other ledger: there is none yet")
+	return cmd
+}
+
+// synced is the answer of ledger sync.
+type synced struct {
+	store.SyncReport
+	Files []string `json:"files"` // of the catalogue, that follow withdrawals
+}
+
+func writeSync(w io.Writer, r store.SyncReport) {
+	fmt.Fprintf(w, "Synced: %s received, %s sent, %d refused.\n", counted(r.Received, "event"), counted(r.Sent, "event"), len(r.Refused)+r.More)
+	for _, x := range r.Refused {
+		fmt.Fprintf(w, "✗ %s\n", wrapped(fmt.Sprintf("refused event %d of chain %s: %s", x.Seq, x.Chain, x.Why), "  "))
+	}
+	for _, d := range r.Disputed {
+		fmt.Fprintf(w, "? %s\n", wrapped(fmt.Sprintf("%s, %s: one writer read %s, another %s", d.Vessel, d.Device, d.Version, d.Other), "  "))
+	}
+	for _, n := range r.Notes {
+		fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))
+	}
+}

@@ -1,0 +1,115 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest"
+	"cardwright/manifest/edit"
+	"cardwright/manifest/version"
+	"cardwright/media/intake"
+)
+
+// packageOptions is what is said of a download, and of a release that is new.
+type packageOptions struct {
+	intake.Request
+	version string
+
+	released, over, passedOnBy string
+	needs, after, touch        []string
+	minutes, wayBack, settings string
+	notes, why                 string
+	ask                        bool
+}
+
+// addFileFlags are the flags that name a file of the catalogue.
+func (o *packageOptions) addFileFlags(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringVar(&o.Model, "model", "", "model that it is for")
+	flags.StringVar(&o.version, "version", "", "version that it is")
+	flags.StringVar(&o.Variant, "variant", "", "region or language that it is for")
+}
+
+// addDownloadFlags are the flags of what is said of a download.
+func (o *packageOptions) addDownloadFlags(cmd *cobra.Command) {
+	o.addFileFlags(cmd)
+	flags := cmd.Flags()
+	flags.StringVar(&o.Name, "name", "", "name on the card (default: that of the download)")
+	flags.StringVar(&o.Member, "member", "", "file inside a zip that is the package")
+	flags.BoolVar(&o.Unpack, "unpack", false, "the device wants what is inside the zip")
+	flags.StringVar(&o.SHA256, "sha256", "", "SHA-256 got elsewhere, to compare with (needs --from)")
+	flags.StringVar(&o.From, "from", "", "where the digest or the download was got; maker: from its maker; without a download: a table (CSV) of them")
+	flags.StringVar(&o.List, "digests", "", "list of digests (default: one that lies beside the download)")
+	flags.StringVar(&o.SigningKey, "signing-key", "", "the maker's public key (default: signing_key in the catalogue)")
+	flags.StringVar(&o.ReplaceKey, "replace-key", "", "why --signing-key takes the place of the catalogue's signing_key")
+	flags.StringArrayVar(&o.touch, "touch", nil, "the file, of several, that a person touches on the device; may be repeated")
+}
+
+// addReleaseFlags are the flags of what a maker says of a release.
+func (o *packageOptions) addReleaseFlags(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringVar(&o.released, "released", "", "day of release, of a release that is new to the catalogue")
+	flags.StringVar(&o.over, "over", "", `what the device must run before it: ">= 3.0"`)
+	flags.StringVar(&o.passedOnBy, "passed-on-by", "", "what the device that passes it on must run")
+	flags.StringArrayVar(&o.needs, "needs", nil, `what another model must run: "fennick-sweep-2 >= 1.8"; may be repeated`)
+	flags.StringVar(&o.minutes, "minutes", "", "how long the installation takes")
+	flags.StringVar(&o.wayBack, "way-back", "", "whether the maker gives a way back to an older release: true, false")
+	flags.StringVar(&o.settings, "settings", "", "what becomes of the device's settings: kept, lost")
+	flags.StringArrayVar(&o.after, "after", nil, "check to redo after the update; may be repeated")
+	flags.StringVar(&o.notes, "notes", "", "anything worth knowing before installing it")
+}
+
+// check refuses flags that can't stand.
+func (o *packageOptions) check() error {
+	for _, f := range []struct{ flag, key, text string }{
+		{"--model", "Device.model", o.Model},
+		{"--version", "Release.version", o.version},
+		{"--variant", "Release.variant", o.Variant},
+		{"--name", "File.name", o.Name},
+		{"--sha256", "File.sha256", o.SHA256},
+		{"--from", "File.from", o.From},
+		{"--signing-key", "Model.signing_key", o.SigningKey},
+		{"--replace-key", "PastKey.why", o.ReplaceKey},
+		{"--released", "Release.released", o.released},
+		{"--over", "Release.over", o.over},
+		{"--passed-on-by", "Release.passed_on_by", o.passedOnBy},
+		{"--minutes", "Release.minutes", o.minutes},
+		{"--way-back", "Release.way_back", o.wayBack},
+		{"--settings", "Release.settings", o.settings},
+		{"--notes", "Release.notes", o.notes},
+	} {
+		if f.text == "" {
+			continue
+		}
+		if m := manifest.Problem(f.key, f.text); m != nil {
+			return fmt.Errorf("%s: %s: found %s, expected %s%s", f.flag, m.What, m.Found, m.Expected, tryIt(m.Hint))
+		}
+	}
+	switch {
+	case (o.Model == "") != (o.version == "") && o.Member == "":
+		return errors.New("--model and --version go together")
+	case o.SHA256 != "" && o.From == "":
+		return errors.New("say with --from where the digest was got: maker, or a few words")
+	case o.ReplaceKey != "" && o.SigningKey == "":
+		return errors.New("give with --signing-key the key that takes the place of the catalogue's")
+	case o.Member != "" && o.Unpack:
+		return errors.New("either --member, for one file of the zip, or --unpack, for all")
+	}
+	if o.version != "" {
+		o.Version, _ = version.Parse(o.version) // Problem has checked it
+	}
+	return nil
+}
+
+// parseNeed reads a demand on another model: its id, a space, and bounds.
+func parseNeed(text string) (edit.NewNeed, error) {
+	model, bounds, ok := strings.Cut(strings.TrimSpace(text), " ")
+	bounds = strings.TrimSpace(bounds)
+	if !ok || manifest.Problem("Need.model", model) != nil || manifest.Problem("Need.version", bounds) != nil {
+		return edit.NewNeed{}, errors.New(`expected a model and bounds, such as "fennick-sweep-2 >= 1.8"`)
+	}
+	return edit.NewNeed{Model: model, Version: bounds}, nil
+}

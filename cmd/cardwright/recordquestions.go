@@ -1,0 +1,227 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"golang.org/x/term"
+
+	"cardwright/manifest/durable"
+	"cardwright/media"
+	"cardwright/verify/ledger/record"
+	"cardwright/verify/visible"
+)
+
+// askOpen asks at a terminal for what is open; elsewhere what is needed and
+// open is an error that lists it.
+func (r *recording) askOpen(ctx context.Context) error {
+	if r.options.onlyReads() {
+		return nil
+	}
+	open := r.open()
+	in, ok := r.session.in.(*os.File)
+	if ok && term.IsTerminal(int(in.Fd())) {
+		if len(open) > 0 {
+			r.howToAnswer(open)
+		}
+		r.typed = bufio.NewReader(in)
+		return r.askAll(ctx)
+	}
+	var needed []string
+	for _, q := range open {
+		if q.Needed {
+			needed = append(needed, q.Ask)
+		}
+	}
+	if len(needed) > 0 {
+		return usage(fmt.Errorf("the plan leaves open, and nobody is there to ask:\n  %s\nsay it with --step, --check or --sheet", strings.Join(needed, "\n  ")))
+	}
+	return nil
+}
+
+// open are the questions that are open.
+func (r *recording) open() []record.Question {
+	if r.options.otherPlan {
+		return r.job.OpenOfOther(r.filled)
+	}
+	return r.job.Open(r.filled)
+}
+
+// howToAnswer says once what is the same for every step.
+func (r *recording) howToAnswer(open []record.Question) {
+	n := 0
+	for _, q := range open {
+		if record.IsStep(q) {
+			n++
+		}
+	}
+	text := fmt.Sprintf("%s: what was done aboard? Nothing is noted before the last answer.", r.vessel.Name)
+	if steps := r.job.Plan.Steps; n > 0 {
+		text = fmt.Sprintf("%s: what became of the %s? Type the version that the device shows now, or both versions and the minutes: %s to %s, %d min. Or: failed, and why; put off, and why; rest put off, and why. Nothing is noted before the last answer.",
+			r.vessel.Name, counted(n, "step"), steps[0].From, steps[0].To, max(1, steps[0].Minutes))
+	}
+	fmt.Fprintf(r.session.errs, "%s\n\n", wrapped(text, ""))
+}
+
+func (r *recording) askAll(ctx context.Context) error {
+	done := map[string]bool{}
+	for {
+		open := r.open()
+		q, ok := nextQuestion(open, done)
+		if !ok {
+			return nil
+		}
+		answer, err := r.ask(ctx, r.numbered(q, open), q.Default)
+		if err != nil {
+			return err
+		}
+		if answer == "" && !q.Needed {
+			done[q.Key] = true
+			continue
+		}
+		if err := r.job.Answer(&r.filled, q.Key, answer); err != nil {
+			fmt.Fprintf(r.session.errs, "  %s\n", wrapped(err.Error(), "  "))
+			continue
+		}
+		done[q.Key] = true
+		r.asked = true
+	}
+}
+
+// numbered says of a check which one of how many it is, so that nobody has to
+// wonder how long this goes on.
+func (r *recording) numbered(q record.Question, open []record.Question) string {
+	if !record.IsCheck(q) {
+		return q.Ask
+	}
+	left := 0
+	for _, o := range open {
+		if record.IsCheck(o) {
+			left++
+		}
+	}
+	r.checks = max(r.checks, left)
+	return fmt.Sprintf("Check %d of %d. %s", r.checks-left+1, r.checks, q.Ask)
+}
+
+// ask asks one question; an empty answer means the usual one.
+func (r *recording) ask(ctx context.Context, question, usual string) (string, error) {
+	if usual != "" {
+		question += " [" + usual + "]"
+	}
+	fmt.Fprintf(r.session.errs, "%s ", wrapped(question, "  "))
+	text, err := lineTyped(ctx, r.typed)
+	if err != nil {
+		fmt.Fprintln(r.session.errs)
+		return "", fmt.Errorf("reading the answer; nothing was noted: %w", err)
+	}
+	return cmp.Or(text, usual), nil
+}
+
+// agreed shows what would be noted and asks whether it is right, since what is
+// noted stays: only where something was typed or a sheet was named at a
+// terminal, and --yes doesn't say so.
+func (r *recording) agreed(ctx context.Context, outcome record.Outcome) (bool, error) {
+	sheet := r.typed != nil && r.options.sheet != ""
+	if !r.asked && !sheet || r.session.yes {
+		return true, nil
+	}
+	fmt.Fprintf(r.session.errs, "\nThis will be noted, by %s:\n", visible.Visible(r.filled.By))
+	for _, e := range outcome.Entries {
+		fmt.Fprintf(r.session.errs, "  %s\n", wrapped(e.Tell(), "    "))
+	}
+	for {
+		answer, err := r.ask(ctx, "Is it right: yes or no?", "")
+		switch strings.ToLower(answer) {
+		case "y", "yes":
+			return true, err
+		case "n", "no":
+			return false, err
+		}
+		if err != nil {
+			return false, err
+		}
+	}
+}
+
+func nextQuestion(open []record.Question, done map[string]bool) (record.Question, bool) {
+	for _, q := range open {
+		if !done[q.Key] {
+			return q, true
+		}
+	}
+	return record.Question{}, false
+}
+
+// askAndNote asks what is open and notes all of it, if it is right.
+func (r *recording) askAndNote(ctx context.Context) (outcome record.Outcome, noted bool, err error) {
+	if err := r.askOpen(ctx); err != nil {
+		return outcome, false, err
+	}
+	if outcome, err = r.job.Entries(r.filled, r.visit); err != nil {
+		return outcome, false, usage(err)
+	}
+	yes, err := r.agreed(ctx, outcome)
+	if err != nil || !yes {
+		return outcome, false, err
+	}
+	r.session.by = r.filled.By
+	err = r.session.noteVisit(ctx, r.shop, r.key, r.visit.ID, outcome.Entries...)
+	return outcome, err == nil, err
+}
+
+// saveTyped keeps what was typed, where it could not be noted or wasn't right:
+// nobody types twenty answers twice.
+func (r *recording) saveTyped(cause error) error {
+	if !r.asked {
+		return cause
+	}
+	name := fmt.Sprintf("unfinished-%s-%s.json", r.vessel.ID, time.Now().Format("20060102-150405"))
+	path := filepath.Join(r.shop.Dir, name)
+	err := r.writeTyped(path)
+	again := "  " + r.again(path)
+	switch {
+	case err != nil:
+		return errors.Join(cause, fmt.Errorf("keeping what was typed: %w", err))
+	case cause != nil:
+		return fmt.Errorf("%w\nwhat you typed stands in %s\ngo on from there:\n%s", cause, path, again)
+	}
+	fmt.Fprintf(r.session.errs, "Nothing was noted. What you typed stands in %s\nPut it right there, then:\n%s\n", visible.Visible(path), again)
+	return nil
+}
+
+// again is the command that goes on with a sheet as this one would have.
+func (r *recording) again(sheet string) string {
+	o := r.options
+	words := append([]string{"cardwright", "record", r.vessel.ID, "--sheet", sheet}, r.session.flags(o.ask)...)
+	for _, flag := range []struct{ name, value string }{
+		{"--key", o.key.file}, {"--at", o.at}, {"--purpose", o.purpose}, {"--told", o.told}, {"--approved", o.approved},
+	} {
+		if flag.value != "" {
+			words = append(words, flag.name, flag.value)
+		}
+	}
+	if o.otherPlan {
+		words = append(words, "--other-plan")
+	}
+	for i := range words {
+		words[i] = media.ShellWord(words[i])
+	}
+	return strings.Join(words, " ")
+}
+
+func (r *recording) writeTyped(path string) error {
+	text, err := r.filled.JSON()
+	if err != nil {
+		return err
+	}
+	return durable.WriteNew(path, 0o666, bytes.NewReader(text))
+}

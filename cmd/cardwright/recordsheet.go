@@ -1,0 +1,137 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"cardwright/manifest/order"
+	"cardwright/verify/ledger/record"
+	"cardwright/verify/visible"
+)
+
+func (r *recording) readSheet() error {
+	f, err := os.Open(r.options.sheet)
+	if err != nil {
+		return fmt.Errorf("reading the sheet: %w", err)
+	}
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, record.MaxSheet+1))
+	if err != nil {
+		return fmt.Errorf("reading the sheet: %w", err)
+	}
+	r.visit.ID = record.VisitOf(text)
+	if strings.EqualFold(filepath.Ext(r.options.sheet), ".csv") {
+		r.visit.ID = record.VisitOf(append([]byte(r.vessel.ID+"\n"), text...)) // two boats may give the same table
+		filled, err := record.ReadCSV(bytes.NewReader(text))
+		if err != nil {
+			return usage(err)
+		}
+		r.filled.Steps, r.filled.Checks, r.filled.SettingsSaved = filled.Steps, filled.Checks, filled.SettingsSaved
+		return nil
+	}
+	filled, err := record.ReadJSON(text)
+	if err != nil {
+		return usage(err)
+	}
+	if filled.Vessel != r.vessel.ID {
+		return usage(r.job.Belongs(filled, r.visit))
+	}
+	if filled.By == "" {
+		filled.By = r.session.technician()
+	}
+	r.filled = filled
+	return nil
+}
+
+// planOfSheet takes the plan that builds before this one made of the same steps,
+// where the sheet is filled in for that one.
+func (r *recording) planOfSheet() error {
+	filled := r.filled
+	if filled.Plan == r.job.Plan.ID() {
+		filled.Plan = "" // also where the sheet, a table, doesn't say: its steps do
+	}
+	if r.options.otherPlan || fits(filled, r.job.Plan) {
+		return nil
+	}
+	ask, err := r.options.ask.ask()
+	if err != nil {
+		return err
+	}
+	ask.Earlier = true
+	if _, plan, err := plannedFor(r.shop, r.vessel, ask); err == nil && fits(filled, plan) {
+		r.job.Plan = plan
+		if r.filled.Plan != "" {
+			r.filled.Plan = plan.ID()
+		}
+	}
+	return nil
+}
+
+// fits tells whether a sheet can have been filled in for a plan.
+func fits(f record.Filled, plan order.Plan) bool {
+	if f.Plan != "" {
+		return f.Plan == plan.ID()
+	}
+	return !slices.ContainsFunc(f.Steps, func(s record.FilledStep) bool {
+		return s.Number < 1 || s.Number > len(plan.Steps) || s.Device != plan.Steps[s.Number-1].Device
+	})
+}
+
+// recorded tells whether this very sheet is in the ledger already: at all, or,
+// where a date is given, for that day. Noted for two days it is two visits.
+func (r *recording) recorded(ctx context.Context) (bool, error) {
+	if r.options.sheet == "" {
+		return false, nil
+	}
+	l, err := openLedger(ctx, r.shop)
+	if err != nil {
+		return false, err
+	}
+	visits, err := l.VisitsOf(ctx, r.visit.ID)
+	if err = errors.Join(err, l.Close()); err != nil || r.options.at == "" {
+		return len(visits) > 0, err
+	}
+	for _, at := range visits {
+		if date(at) == date(r.visit.At) {
+			return true, nil
+		}
+	}
+	r.visit.ID += "@" + date(r.visit.At)
+	return false, nil
+}
+
+// keepAgain notes nothing twice. Where the vessel's file was not reached the
+// first time, the plan is still the sheet's, and the file is brought up to date.
+func (r *recording) keepAgain(ctx context.Context) error {
+	if o := r.options; len(o.steps)+len(o.checks) > 0 || o.settings+o.purpose+o.told+o.approved != "" {
+		return usage(errors.New("this sheet is in the ledger already, so nothing was noted: what was said beside it is noted by a record without the sheet"))
+	}
+	file := ""
+	if outcome, err := r.job.Entries(r.filled, r.visit); err == nil {
+		counts, _, err := r.whatCounts(ctx, outcome.Versions)
+		if err != nil {
+			return err
+		}
+		if file, err = updateVessel(r.shop, r.vessel, counts); err != nil {
+			return fmt.Errorf("bringing the vessel's file up to date: %w", err)
+		}
+	}
+	r.session.answer(struct {
+		Format   int    `json:"format"`
+		Recorded bool   `json:"recorded_before"`
+		File     string `json:"file"`
+	}{1, true, file}, func(w io.Writer) {
+		fmt.Fprintln(w, "This sheet is in the ledger already: nothing was noted.")
+		if file != "" {
+			fmt.Fprintf(w, "%s was brought up to date.\n", visible.Visible(file))
+		}
+	})
+	return nil
+}

@@ -1,0 +1,177 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/manifest/edit"
+	"cardwright/manifest/tables"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger/record"
+)
+
+var answerColumns = []tables.Column{
+	{Name: "device", Key: "Device.id", Must: true},
+	{Name: "model", Key: "Device.model"},
+	{Name: "place", Key: "Device.place"},
+	{Name: "serial", Key: "Device.serial"},
+	{Name: "version", Key: "Device.version"},
+	{Name: "variant", Key: "Device.variant"},
+	{Name: "version_was"},
+	{Name: "note"},
+}
+
+func (s *session) surveyAnswers(ctx context.Context, vessel *manifest.Vessel, dir string, o surveyOptions) error {
+	path := o.answers
+	at, err := o.moment(ctx, s)
+	if err != nil {
+		return err
+	}
+	table, err := readTable(path, answerColumns)
+	if err != nil {
+		return err
+	}
+	file, shop, vessel, err := openVessel(dir, vessel)
+	if err != nil {
+		return err
+	}
+	if err := mistakesIn(path, answerMistakes(shop, vessel, table)); err != nil {
+		return err
+	}
+	changes := []change{}
+	note := surveyNote{at: at, read: map[string]version.V{}, visit: surveyVisit(vessel.ID, at, o.at != "", table)}
+	var fresh []newDevice
+	for _, row := range table.Rows {
+		if v, err := version.Parse(row.Get("version")); err == nil && vessel.Device(row.Get("device")) != nil {
+			note.read[row.Get("device")] = v
+		}
+		d := vessel.Device(row.Get("device"))
+		if d == nil {
+			fresh = append(fresh, newDevice{
+				id: row.Get("device"), model: row.Get("model"), serial: row.Get("serial"), place: row.Get("place"),
+				version: row.Get("version"), variant: row.Get("variant"),
+			})
+			continue
+		}
+		for _, c := range changesIn(d, row) {
+			if err := setDevice(file, vessel, d, c); err != nil {
+				return err
+			}
+			changes = append(changes, c)
+		}
+	}
+	more, err := addDevices(file, shop, vessel, fresh)
+	if err != nil {
+		return err
+	}
+	return s.saveSurvey(ctx, shop, vessel, file, append(changes, more...), note)
+}
+
+// surveyVisit names a survey by what was found: noted again without a date, or
+// for the same one, it is the same.
+func surveyVisit(vessel string, at time.Time, dated bool, table *tables.Table) string {
+	text := "survey of " + vessel + "\n"
+	for _, row := range table.Rows {
+		for _, c := range answerColumns {
+			text += row.Get(c.Name) + "\x00"
+		}
+		text += "\n"
+	}
+	if dated {
+		text += at.Format(time.RFC3339)
+	}
+	return record.VisitOf([]byte(text))
+}
+
+// answerMistakes are devices that aren't aboard, and those that stand there
+// twice.
+func answerMistakes(shop *manifest.Shop, vessel *manifest.Vessel, table *tables.Table) (ms manifest.Mistakes) {
+	var aboard []string
+	for _, d := range vessel.Devices {
+		aboard = append(aboard, d.ID)
+	}
+	seen := map[string]bool{}
+	for _, row := range table.Rows {
+		id, model := row.Get("device"), row.Get("model")
+		d := vessel.Device(id)
+		m := manifest.Mistake{At: row.At("device"), Found: fmt.Sprintf("%q", id)}
+		switch {
+		case seen[id]:
+			m.What, m.Expected = "device given twice", "each device once"
+		case d == nil && model == "":
+			m.What, m.Expected, m.Hint = "no such device", "one of "+strings.Join(aboard, ", ")+"; or a model, for a device that is new", manifest.Nearest(id, aboard)
+		case d == nil && shop.Model(model) == nil, d != nil && model != "" && model != d.Model:
+			m = manifest.Mistake{At: row.At("model"), What: "another model", Found: fmt.Sprintf("%q", model), Expected: "a model of the catalogue", Hint: manifest.Nearest(model, modelIDs(shop))}
+			if d != nil {
+				m.Expected, m.Hint = d.Model+", as in the vessel's file", "change the vessel's file by hand where the device was exchanged"
+			}
+		}
+		seen[id] = true
+		if m.What != "" {
+			ms = append(ms, m)
+		}
+	}
+	return ms
+}
+
+// changesIn are the changes that one line of answers makes.
+func changesIn(d *manifest.Device, row tables.Row) (changes []change) {
+	is := row.Get("version")
+	if v, err := version.Parse(is); err == nil {
+		is = string(v)
+	}
+	for _, c := range []change{
+		{d.ID, "serial", d.Serial, row.Get("serial")},
+		{d.ID, "place", d.Place, row.Get("place")},
+		{d.ID, "version", string(d.Version), is},
+		{d.ID, "variant", d.Variant, row.Get("variant")},
+	} {
+		if c.Is != "" && c.Is != c.Was {
+			changes = append(changes, c)
+		}
+	}
+	return changes
+}
+
+// addDevices puts devices that are new behind those of the file.
+func addDevices(file *edit.File, shop *manifest.Shop, vessel *manifest.Vessel, fresh []newDevice) (changes []change, err error) {
+	if len(fresh) == 0 {
+		return nil, nil
+	}
+	if err := knownModels(shop, fresh); err != nil {
+		return nil, err
+	}
+	all := make([]newDevice, 0, len(vessel.Devices)+len(fresh))
+	for _, d := range vessel.Devices {
+		all = append(all, newDevice{id: d.ID, model: d.Model, through: d.Through})
+	}
+	all = append(all, fresh...)
+	nameDevices(shop, all)
+	for _, d := range all[len(vessel.Devices):] {
+		if err := file.Insert(edit.Way{"devices"}, file.Len("devices"), d.entry(shop, all)); err != nil {
+			return nil, err
+		}
+		changes = append(changes, change{Device: d.id, Is: strings.TrimSpace(d.model + " " + d.version)})
+	}
+	return changes, nil
+}
+
+func setDevice(file *edit.File, vessel *manifest.Vessel, d *manifest.Device, c change) error {
+	for i, have := range vessel.Devices {
+		if have == d {
+			return file.Set(edit.Way{"devices", i, c.Key}, c.Is, keyOrder[c.Key]...)
+		}
+	}
+	return fmt.Errorf("changing %s: it has no device %s", file.Name(), d.ID)
+}
+
+// keyOrder is where a key of a device is put that isn't there.
+var keyOrder = map[string][]string{
+	"serial":  {"id", "model"},
+	"place":   {"id", "model", "serial"},
+	"version": {"id", "model", "serial", "place"},
+	"variant": {"id", "model", "serial", "place", "version"},
+}

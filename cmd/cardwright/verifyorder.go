@@ -1,0 +1,66 @@
+package main
+
+import (
+	"fmt"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/media"
+	"cardwright/verify"
+	"cardwright/verify/sheet"
+	"cardwright/verify/visible"
+)
+
+// writeOrder writes the install order of a good card.
+func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
+	if report.Verdict != verify.Good {
+		fmt.Fprintf(v.session.errs, "No install order was written: the card is %s.\n", report.Verdict)
+		return nil
+	}
+	format, err := o.form.formatFor(o.orderFile)
+	if err != nil {
+		return err
+	}
+	made, err := sheet.Make(sheet.Input{
+		Shop: v.shop, Vessel: v.vessel, Plan: asOnCard(v.plan, report, v.plan), When: time.Now(),
+		Cards: []sheet.CardState{v.state(report)}, Style: o.form.style(), Open: v.session.openAtSteps(v.vessel),
+	})
+	if err != nil {
+		return err
+	}
+	page, err := o.form.render(made, format)
+	if err != nil {
+		return fmt.Errorf("making the install order: %w", err)
+	}
+	if err := v.page("order", o.orderFile).write(page); err != nil {
+		return fmt.Errorf("writing the install order: %w", err)
+	}
+	fmt.Fprintf(v.session.errs, "Install order written to %s\n", visible.Visible(o.orderFile))
+	if of := v.card.Of; of > 1 {
+		cards := make([]string, of)
+		for i := range cards {
+			cards[i] = fmt.Sprintf("CARD%d", i+1)
+		}
+		fmt.Fprintf(v.session.errs, "It proves card %d of %d only: %s makes that of all.\n", v.card.Number, of, v.session.sheetCommand(v.vessel, v.ask, cards))
+	}
+	return nil
+}
+
+func (v *verifying) state(report verify.Report) sheet.CardState {
+	return sheet.CardState{
+		Number: v.card.Number, Of: v.card.Of, Label: v.card.Label, VolumeID: media.VolumeText(v.card.VolumeID),
+		Digest: report.Digest, Plan: v.plan.ID(), Verdict: report.Verdict, Findings: report.Findings,
+		When: time.Now(), Bytes: v.bytes, Used: int64(report.Counts.BytesOfFiles),
+	}
+}
+
+// installOrderText is what stands on the card: the order as planned, with no
+// date or name, so that the same plan gives the same card.
+func installOrderText(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan) ([]byte, error) {
+	made, err := sheet.Make(sheet.Input{Shop: shop, Vessel: vessel, Plan: plan})
+	if err != nil {
+		return nil, err
+	}
+	return []byte(sheet.Text(made)), nil
+}
