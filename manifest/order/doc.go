@@ -154,7 +154,7 @@
 //     left the others, can't be reached.
 //   - An order that costs nothing but steps is found without a search. Where the
 //     first one costs something, branch and bound looks for less, with what any
-//     two devices can't avoid as the bound (ahead.go).
+//     two devices can't avoid as the bound (lowerbounds.go).
 //   - Any two devices by themselves have few states. Ends that no order of the
 //     two leads to are no ends; and what must come before what in every order
 //     of the two must not, over all pairs, go round in a circle.
@@ -162,7 +162,7 @@
 // # Limits
 //
 // The work is bounded by counts, not by time, so that the answer doesn't depend
-// on the machine: see standard in work.go. Where a bound is reached there is a
+// on the machine: see standard in limits.go. Where a bound is reached there is a
 // [GaveUp] error, or a note where only the preference between safe orders, or
 // the smallness of a proof, is left open. On two cores of
 // a 2026 server, 60 devices of 20 models with 8 releases each, with the rules

@@ -2,6 +2,7 @@ package order
 
 import (
 	"slices"
+	"strings"
 
 	"cardwright/manifest"
 	"cardwright/manifest/version"
@@ -76,3 +77,13 @@ func (g *grouping) groups(devices []*manifest.Device) [][]*manifest.Device {
 	}
 	return groups
 }
+
+func ids(devices []*manifest.Device) []string {
+	all := make([]string, len(devices))
+	for i, d := range devices {
+		all[i] = d.ID
+	}
+	return all
+}
+
+func list(devices []*manifest.Device) string { return strings.Join(ids(devices), ", ") }

@@ -1,0 +1,62 @@
+package order
+
+import (
+	"fmt"
+	"slices"
+
+	"cardwright/manifest"
+)
+
+func (v *visit) note(format string, args ...any) {
+	if n := fmt.Sprintf(format, args...); !slices.Contains(v.plan.Notes, n) {
+		v.plan.Notes = append(v.plan.Notes, n)
+	}
+}
+
+// noteInstalled says what is odd about what the devices run now.
+func (v *visit) noteInstalled() {
+	for i, d := range v.vessel.Devices {
+		if len(unknownOf([]*manifest.Device{d})) > 0 {
+			continue
+		}
+		switch r := v.shop.Model(d.Model).Release(d.Version, d.Variant); {
+		case r == nil:
+			v.note("warning: %s runs %s %s, which the catalogue doesn't know: what it needs is not checked (%s)",
+				d.ID, d.Model, named(string(d.Version), d.Variant), d.At("version"))
+		case r.Withdrawn != "":
+			v.note("warning: %s runs %s %s, which was withdrawn: %s (%s)", d.ID, d.Model, d.Version, r.Withdrawn, r.At("withdrawn"))
+		}
+		if v.plan.Conflict == nil && v.out(i) {
+			v.note("%s is out of service already: what is installed doesn't fit", d.ID)
+		}
+	}
+}
+
+// noteSteps says what a person should weigh before starting.
+func (v *visit) noteSteps() {
+	for _, s := range v.plan.Steps {
+		r := v.shop.Model(s.Model).Release(s.To, v.vessel.Device(s.Device).Variant)
+		if r.WayBack != nil && !*r.WayBack {
+			v.note("risk: %s %s has no way back to an older release (%s)", s.Model, r.Version, r.At("way_back"))
+		}
+		for _, n := range r.Needs {
+			if !slices.ContainsFunc(v.vessel.Devices, func(d *manifest.Device) bool { return d.Model == n.Model }) {
+				v.note("%s %s needs %s %s; none is aboard (%s)", s.Model, r.Version, n.Model, n.Version, n.At("model"))
+			}
+		}
+	}
+}
+
+// noteBehind names the devices that don't end on the newest release.
+func (v *visit) noteBehind() {
+	for i, d := range v.vessel.Devices {
+		if v.parts[v.at[i].part].leftOut {
+			continue
+		}
+		k, j := v.parts[v.at[i].part], v.at[i].device
+		options := k.p.devices[j].options
+		if end := k.target[j]; end < len(options)-1 {
+			v.note("%s ends on %s, not on %s, the newest", d.ID, options[end].version, options[len(options)-1].version)
+		}
+	}
+}

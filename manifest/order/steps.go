@@ -1,0 +1,40 @@
+package order
+
+import "slices"
+
+// tell writes the moves out as steps, with what a person has to know.
+func (v *visit) tell(a *arranger, moves []move) {
+	windows := newWindows(v)
+	for i, m := range moves {
+		v.plan.Steps = append(v.plan.Steps, v.step(i+1, m))
+		a.take(m)
+		windows.look(i + 1)
+		v.plan.Steps[i].Stop = !slices.ContainsFunc(v.parts, func(k *part) bool { return !k.fitsTogether() })
+	}
+	for _, w := range windows.found {
+		for _, s := range v.plan.Steps[w.FromStep-1 : w.ToStep] {
+			w.Minutes += s.Minutes
+			w.AtLeast = w.AtLeast || s.Minutes == 0
+		}
+		v.plan.OutOfService = append(v.plan.OutOfService, w)
+	}
+	v.plan.Time = timeOf(v.shop, v.vessel, v.plan.Steps)
+	v.reasons()
+	v.noteSteps()
+	v.noteBehind()
+}
+
+func (v *visit) step(number int, m move) Step {
+	k, j := v.parts[v.at[m.device].part], v.at[m.device].device
+	d := &k.p.devices[j]
+	o := &d.options[m.to]
+	s := Step{
+		Number: number, Device: d.ID, Model: d.Model,
+		From: d.options[m.from].version, To: o.version,
+		Files: files(o.release), Over: o.release.Over.String(), Minutes: o.release.Minutes,
+	}
+	if m.host != itself {
+		s.Through = k.p.devices[d.hosts[m.host]].ID
+	}
+	return s
+}
