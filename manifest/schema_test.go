@@ -182,7 +182,7 @@ func extra(s *jsonschema.Schema, key string, value any) {
 }
 
 // together are keys that only stand with others, and lists that may not be empty,
-// as check.go has it.
+// as checkshop.go has it.
 var (
 	together = map[string]map[string][]string{
 		"Device": {"hold": {"hold_why"}, "hold_why": {"hold"}},

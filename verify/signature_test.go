@@ -190,7 +190,7 @@ func TestPackageOfAnotherVariant(t *testing.T) {
 // The list of kinds is closed, and each kind in it is looked for by a test of
 // this package: a kind that no card brings about is none.
 func TestEveryKindHasATest(t *testing.T) {
-	text, err := os.ReadFile("kinds.go")
+	text, err := os.ReadFile("findingkinds.go")
 	require.NoError(t, err)
 	declared := regexp.MustCompile(`(?m)^\t(\w+) +Kind += "([a-z-]+)"`).FindAllStringSubmatch(string(text), -1)
 	require.Len(t, declared, len(verify.Kinds))

@@ -29,15 +29,15 @@ var ownWords = map[*regexp.Regexp][]string{
 // elsewhereJudged are texts that name one system's own in a file that all are
 // built with, and why a user of another never reads them.
 var elsewhereJudged = map[string]string{
-	"media/drive/fault.go":      "chosen by the system: TestAdviceFitsItsSystem",
-	"media/drive/system.go":     "chosen by the system: TestAdviceFitsItsSystem",
-	"media/drive/ntdrive.go":    "asked on Windows alone",
-	"media/drive/macdrive.go":   "asked on macOS alone",
-	"media/windisk/name.go":     "asked on Windows alone",
-	"media/readers/diskutil.go": "reads what macOS lists",
-	"media/readers/lsblk.go":    "reads what Linux lists",
-	"media/readers/erase.go":    "of a loop drive, which only Linux lists",
-	"media/readers/windows.go":  "reads what Windows lists",
+	"media/drive/faultnames.go":       "chosen by the system: TestAdviceFitsItsSystem",
+	"media/drive/systemadvice.go":     "chosen by the system: TestAdviceFitsItsSystem",
+	"media/drive/ntdrive.go":          "asked on Windows alone",
+	"media/drive/macdrive.go":         "asked on macOS alone",
+	"media/windisk/drivenames.go":     "asked on Windows alone",
+	"media/readers/diskutil.go":       "reads what macOS lists",
+	"media/readers/lsblk.go":          "reads what Linux lists",
+	"media/readers/mayerase.go":       "of a loop drive, which only Linux lists",
+	"media/readers/windowslisting.go": "reads what Windows lists",
 
 	"verify/ledger/ledgertest/postgres.go": "for tests",
 }

@@ -91,7 +91,7 @@ type Partition struct {
 	Start      int64  // bytes
 	Length     int64  // bytes
 	Table      string // MBR, GPT or noTable
-	FileSystem string // see the names in magic.go
+	FileSystem string // see the names in recognise.go
 }
 
 // Volume is a file system. Only those that are read, FAT and exFAT ones, have
@@ -114,7 +114,7 @@ type Volume struct {
 	Lost         int64   // clusters in use by nothing; -1: not known, as on exFAT
 	Root         Entry   // the root folder; no clusters on FAT12 and FAT16
 	Entries      []Entry // a folder's entries in their order on the card, then those of its folders
-	Behind       []Entry // what stands behind the end marks of folders, by its entries alone; see behind.go
+	Behind       []Entry // what stands behind the end marks of folders, by its entries alone; see behindendmark.go
 
 	card *Card
 	fat  *fat
