@@ -2,9 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 	"time"
 
@@ -24,13 +24,8 @@ type correctOptions struct {
 	key      keyOptions
 	why      string
 	takeBack bool
-	instead  insteadOptions
-}
-
-// insteadOptions are what an event should have said.
-type insteadOptions struct {
-	at, result, before, after, note, value, where, device string
-	minutes                                               int
+	at       string
+	instead  record.Instead
 }
 
 func newLedgerCorrectCommand(s *session) *cobra.Command {
@@ -55,15 +50,15 @@ shows, or the first 8 digits of it or more.
 	flags.StringVar(&o.why, "why", "", "why it is corrected")
 	flags.BoolVar(&o.takeBack, "take-back", false, "it didn't happen: nothing stands instead")
 	i := &o.instead
-	flags.StringVar(&i.at, "at", "", "when it happened: 2026-03-02, or 2026-03-02 14:30")
-	flags.StringVar(&i.result, "result", "", "of a step: done, failed, put off; of a check: passed, failed, not done")
-	flags.StringVar(&i.before, "before", "", "the version that the device showed before the step")
-	flags.StringVar(&i.after, "after", "", "and after; or the version of the --device that was taken on")
-	flags.IntVar(&i.minutes, "minutes", 0, "how long the step took")
-	flags.StringVar(&i.value, "value", "", "what a check read")
-	flags.StringVar(&i.where, "where", "", "where settings were saved")
-	flags.StringVar(&i.note, "note", "", "the note of a step, a check or settings; why a release was withdrawn")
-	flags.StringVar(&i.device, "device", "", "which device of a vessel that was taken on")
+	flags.StringVar(&o.at, "at", "", "when it happened: 2026-03-02, or 2026-03-02 14:30")
+	flags.StringVar(&i.Result, "result", "", "of a step: done, failed, put off; of a check: passed, failed, not done")
+	flags.StringVar(&i.Before, "before", "", "the version that the device showed before the step")
+	flags.StringVar(&i.After, "after", "", "and after; or the version of the --device that was taken on")
+	flags.IntVar(&i.Minutes, "minutes", 0, "how long the step took")
+	flags.StringVar(&i.Value, "value", "", "what a check read")
+	flags.StringVar(&i.Where, "where", "", "where settings were saved")
+	flags.StringVar(&i.Note, "note", "", "the note of a step, a check or settings; why a release was withdrawn")
+	flags.StringVar(&i.Device, "device", "", "which device of a vessel that was taken on")
 	return cmd
 }
 
@@ -79,41 +74,53 @@ func runCorrect(ctx context.Context, s *session, o correctOptions, digits string
 	if o.why == "" {
 		return usage(fmt.Errorf("say why with --why: it stands in the history beside the event"))
 	}
-	if err := s.sureMoment(ctx, "--at", &o.instead.at); err != nil {
+	if err := s.sureMoment(ctx, "--at", &o.at); err != nil {
 		return err
 	}
 	of, last, err := s.eventOf(ctx, shop, digits)
 	if err != nil {
 		return err
 	}
-	entry, at := of.Statement.Entry, time.Now().UTC().Truncate(time.Second)
-	if last != nil {
-		at = after(at, last.Statement.Entry.At)
-		if instead := last.Statement.Entry.Correction.Instead; instead != nil {
-			entry = *instead
+	c := record.Correction{Of: of, Last: last, Why: o.why, TakeBack: o.takeBack, Instead: o.instead, Now: time.Now().UTC().Truncate(time.Second)}
+	if o.at != "" {
+		if c.Instead.At, err = pastMoment(o.at); err != nil {
+			return err
 		}
 	}
-	c := ledger.Entry{
-		At: at, Kind: ledger.Correction, Vessel: entry.Vessel, Berth: entry.Berth, Visit: entry.Visit,
-		Correction: &ledger.Correcting{Of: of.ID.String(), Why: o.why},
-	}
-	instead := o.instead
 	if !minutes {
-		instead.minutes = -1
+		c.Instead.Minutes = record.AsItWas
 	}
-	if c.Correction.Instead, err = correctedEntry(entry, instead, o.takeBack); err != nil {
-		return usage(err)
+	entry, err := c.Entry()
+	if err != nil {
+		return usage(correctionWords(err, o))
 	}
-	return s.keepCorrection(ctx, shop, key, c)
+	return s.keepCorrection(ctx, shop, key, entry)
 }
 
-// after is now, or where the clock that dated the correction before ran ahead
-// the moment after that: of two corrections the later one counts.
-func after(now, before time.Time) time.Time {
-	if now.After(before) {
-		return now
+// correctionWords says with the command's flags why a correction can't stand.
+func correctionWords(err error, o correctOptions) error {
+	e, ok := errors.AsType[*record.Unfit](err)
+	if !ok {
+		return err
 	}
-	return before.Add(time.Second)
+	switch e.Why {
+	case record.BesideNothing:
+		return fmt.Errorf("--take-back leaves nothing that --%s could say", e.Field)
+	case record.NothingSaid:
+		return fmt.Errorf("say what is so instead (--after, --result, …), or --take-back; the event says: %s", e.Event.Tell())
+	case record.NotOfEvent:
+		return fmt.Errorf("an event %q has no --%s; it has --%s", e.Event.Kind, e.Field, strings.Join(e.Has, ", --"))
+	case record.NoResult:
+		return fmt.Errorf("--result %s: expected done, failed or put off of a step; passed, failed or not done of a check", o.instead.Result)
+	case record.AfterMissing:
+		return fmt.Errorf("a step that failed may have left any version: say with --after which one the device showed then")
+	case record.DeviceMissing:
+		return fmt.Errorf("name one of the vessel's devices with --device and its version with --after")
+	}
+	if e.Field == "value" {
+		return fmt.Errorf("--value, the version that the device showed: %w", e.Err)
+	}
+	return fmt.Errorf("--%s: %w", e.Field, e.Err)
 }
 
 // eventOf finds the one event that some digits name, and the correction of it
@@ -144,187 +151,6 @@ func (s *session) eventOf(ctx context.Context, shop *manifest.Shop, digits strin
 		last = &correction
 	}
 	return found[0], last, err
-}
-
-// correctedEntry is the entry that stands instead; nil where it is taken back.
-func correctedEntry(e ledger.Entry, o insteadOptions, takeBack bool) (*ledger.Entry, error) {
-	said := o.given()
-	switch {
-	case takeBack && len(said) > 0:
-		return nil, fmt.Errorf("--take-back leaves nothing that --%s could say", said[0])
-	case takeBack:
-		return nil, nil
-	case len(said) == 0:
-		return nil, fmt.Errorf("say what is so instead (--after, --result, …), or --take-back; the event says: %s", e.Tell())
-	}
-	if err := o.fits(e, said); err != nil {
-		return nil, err
-	}
-	if err := o.set(&e); err != nil {
-		return nil, err
-	}
-	return &e, e.Validate()
-}
-
-// given names what was said.
-func (o insteadOptions) given() []string {
-	var list []string
-	for _, f := range []struct {
-		name string
-		set  bool
-	}{
-		{"at", o.at != ""},
-		{"result", o.result != ""},
-		{"before", o.before != ""},
-		{"after", o.after != ""},
-		{"minutes", o.minutes >= 0},
-		{"value", o.value != ""},
-		{"where", o.where != ""},
-		{"note", o.note != ""},
-		{"device", o.device != ""},
-	} {
-		if f.set {
-			list = append(list, f.name)
-		}
-	}
-	return list
-}
-
-// fits tells whether an event has what was said.
-func (o insteadOptions) fits(e ledger.Entry, said []string) error {
-	has := []string{"at"}
-	switch {
-	case e.Step != nil:
-		has = append(has, "result", "before", "after", "minutes", "note")
-	case e.Check != nil:
-		has = append(has, "result", "value", "note")
-	case e.Settings != nil:
-		has = append(has, "where", "note")
-	case e.TakenOn != nil:
-		has = append(has, "device", "after")
-	case e.Withdrawal != nil:
-		has = append(has, "note")
-	}
-	for _, name := range said {
-		if !slices.Contains(has, name) {
-			return fmt.Errorf("an event %q has no --%s; it has --%s", e.Kind, name, strings.Join(has, ", --"))
-		}
-	}
-	return nil
-}
-
-var correctedKinds = map[string]ledger.Kind{
-	"step " + record.Done: ledger.StepDone, "step " + record.Failed: ledger.StepFailed, "step " + record.PutOff: ledger.StepPutOff,
-	"check " + record.Passed: ledger.CheckPassed, "check " + record.Failed: ledger.CheckFailed, "check " + record.NotDone: ledger.CheckNotDone,
-}
-
-// set writes what was said into a copy of the event.
-func (o insteadOptions) set(e *ledger.Entry) error {
-	if o.at != "" {
-		at, err := pastMoment(o.at)
-		if err != nil {
-			return err
-		}
-		e.At = at
-	}
-	if o.result != "" {
-		what := map[bool]string{true: "step ", false: "check "}[e.Step != nil]
-		kind, ok := correctedKinds[what+o.result]
-		if !ok {
-			return fmt.Errorf("--result %s: expected done, failed or put off of a step; passed, failed or not done of a check", o.result)
-		}
-		if e.Kind == ledger.StepDone && kind == ledger.StepFailed && o.after == "" {
-			return fmt.Errorf("a step that failed may have left any version: say with --after which one the device showed then")
-		}
-		e.Kind = kind
-	}
-	switch {
-	case e.Step != nil:
-		return o.setStep(e)
-	case e.Check != nil:
-		return o.setCheck(e)
-	case e.Settings != nil:
-		settings := *e.Settings
-		replace(&settings.Where, o.where)
-		replace(&settings.Note, o.note)
-		e.Settings = &settings
-	case e.TakenOn != nil:
-		return o.setTakenOn(e)
-	case e.Withdrawal != nil:
-		withdrawal := *e.Withdrawal
-		replace(&withdrawal.Why, o.note)
-		e.Withdrawal = &withdrawal
-	}
-	return nil
-}
-
-func replace(field *string, with string) {
-	if with != "" {
-		*field = with
-	}
-}
-
-func (o insteadOptions) setCheck(e *ledger.Entry) error {
-	check := *e.Check
-	replace(&check.Value, o.value)
-	replace(&check.Note, o.note)
-	if e.Kind == ledger.CheckPassed && check.Check == ledger.VersionShown {
-		v, err := version.Parse(check.Value)
-		if err != nil {
-			return fmt.Errorf("--value, the version that the device showed: %w", err)
-		}
-		check.Value = string(v)
-	}
-	e.Check = &check
-	return nil
-}
-
-func (o insteadOptions) setStep(e *ledger.Entry) error {
-	step := *e.Step
-	replace(&step.Note, o.note)
-	if o.minutes >= 0 {
-		step.Minutes = o.minutes
-	}
-	for _, v := range []struct {
-		flag, text string
-		to         *version.V
-	}{{"before", o.before, &step.Before}, {"after", o.after, &step.After}} {
-		if v.text == "" {
-			continue
-		}
-		parsed, err := version.Parse(v.text)
-		if err != nil {
-			return fmt.Errorf("--%s: %w", v.flag, err)
-		}
-		*v.to = parsed
-	}
-	if e.Kind == ledger.StepPutOff {
-		step.After = ""
-	}
-	if e.Kind != ledger.StepDone || ledger.VersionKey(step.After) != ledger.VersionKey(e.Step.After) {
-		step.Files, step.WayBack, step.Card = nil, "", "" // they were of what was said before
-	}
-	e.Step = &step
-	return nil
-}
-
-func (o insteadOptions) setTakenOn(e *ledger.Entry) error {
-	taken := *e.TakenOn
-	taken.Devices = slices.Clone(taken.Devices)
-	e.TakenOn = &taken
-	if o.device == "" && o.after == "" {
-		return nil
-	}
-	i := slices.IndexFunc(taken.Devices, func(f ledger.Fitted) bool { return f.Device.ID == o.device })
-	if i < 0 || o.after == "" {
-		return fmt.Errorf("name one of the vessel's devices with --device and its version with --after")
-	}
-	v, err := version.Parse(o.after)
-	if err != nil {
-		return fmt.Errorf("--after: %w", err)
-	}
-	taken.Devices[i].Version = v
-	return nil
 }
 
 // keepCorrection notes a correction, and brings the vessel's file up to date
@@ -397,24 +223,10 @@ func followVersions(shop *manifest.Shop, vessel *manifest.Vessel, before, after 
 	if vessel == nil {
 		return "", notes, nil
 	}
-	changed := map[string]version.V{}
-	for _, d := range vessel.Devices {
-		was, is := before[d.ID], after[d.ID]
-		switch {
-		case is == was || d.Version == is:
-		case d.Version == was && ledger.VersionKey(is) != "":
-			changed[d.ID] = is
-		default:
-			notes = append(notes, fmt.Sprintf("%s: its file says %s, the ledger now says %s: look which is right", d.ID, d.Version, orUnknown(is)))
-		}
+	versions, look := record.Corrected(vessel, before, after)
+	for _, c := range look {
+		notes = append(notes, fmt.Sprintf("%s: its file says %s, the ledger now says %s: look which is right", c.Device, c.File, c.Ledger))
 	}
-	file, err := updateVessel(shop, vessel, changed)
+	file, err := record.WriteVersions(shop, vessel, versions)
 	return file, notes, err
-}
-
-func orUnknown(v version.V) version.V {
-	if v == "" {
-		return version.Unknown
-	}
-	return v
 }

@@ -16,6 +16,7 @@ import (
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/known"
+	"cardwright/verify/ledger/record"
 	"cardwright/verify/ledger/store"
 	"cardwright/verify/visible"
 )
@@ -126,7 +127,7 @@ func runLift(ctx context.Context, s *session, o withdrawOptions, w ledger.Withdr
 	for _, x := range all.standing {
 		if x.Model == w.Model && ledger.VersionKey(x.Version) == ledger.VersionKey(w.Version) && (w.Variant == "" || x.Variant == w.Variant) {
 			entries = append(entries, ledger.Entry{
-				At: after(now, x.Told), Kind: ledger.Correction, Correction: &ledger.Correcting{Of: x.Event.String(), Why: o.why},
+				At: record.After(now, x.Told), Kind: ledger.Correction, Correction: &ledger.Correcting{Of: x.Event.String(), Why: o.why},
 			})
 		}
 	}

@@ -110,8 +110,7 @@ type recording struct {
 	filled  record.Filled
 	visit   record.Visit
 	typed   *bufio.Reader // at a terminal
-	asked   bool          // and something was answered there
-	checks  int           // how many were asked for
+	open    record.Interview
 }
 
 func runRecord(ctx context.Context, s *session, o recordOptions, id string) error {
@@ -163,8 +162,7 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 
 // somethingToNote keeps an empty visit out of the ledger, where it would stay.
 func (r *recording) somethingToNote() error {
-	f := r.filled
-	if len(r.job.Plan.Steps)+len(f.Steps)+len(f.Checks) > 0 || f.SettingsSaved != "" || r.visit.Purpose != "" {
+	if !r.job.Nothing(r.filled, r.visit) {
 		return nil
 	}
 	return usage(fmt.Errorf("nothing is planned for %s, so there is nothing to ask: note other work with --sheet and --other-plan, a visit without any with --purpose, the vessel as its file has it with --taken-on", r.vessel.Name))

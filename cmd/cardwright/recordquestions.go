@@ -26,20 +26,16 @@ func (r *recording) askOpen(ctx context.Context) error {
 	if r.options.onlyReads() {
 		return nil
 	}
-	open := r.open()
+	r.open = record.Interview{Job: &r.job, Filled: &r.filled, OtherPlan: r.options.otherPlan}
 	in, ok := r.session.in.(*os.File)
 	if ok && term.IsTerminal(int(in.Fd())) {
-		if len(open) > 0 {
-			r.howToAnswer(open)
-		}
 		r.typed = bufio.NewReader(in)
+		r.howToAnswer()
 		return r.askAll(ctx)
 	}
 	var needed []string
-	for _, q := range open {
-		if q.Needed {
-			needed = append(needed, q.Ask)
-		}
+	for _, q := range r.open.Needed() {
+		needed = append(needed, q.Ask)
 	}
 	if len(needed) > 0 {
 		return usage(fmt.Errorf("the plan leaves open, and nobody is there to ask:\n  %s\nsay it with --step, --check or --sheet", strings.Join(needed, "\n  ")))
@@ -47,69 +43,34 @@ func (r *recording) askOpen(ctx context.Context) error {
 	return nil
 }
 
-// open are the questions that are open.
-func (r *recording) open() []record.Question {
-	if r.options.otherPlan {
-		return r.job.OpenOfOther(r.filled)
-	}
-	return r.job.Open(r.filled)
-}
-
 // howToAnswer says once what is the same for every step.
-func (r *recording) howToAnswer(open []record.Question) {
-	n := 0
-	for _, q := range open {
-		if record.IsStep(q) {
-			n++
-		}
+func (r *recording) howToAnswer() {
+	if len(r.open.Open()) == 0 {
+		return
 	}
 	text := fmt.Sprintf("%s: what was done aboard? Nothing is noted before the last answer.", r.vessel.Name)
-	if steps := r.job.Plan.Steps; n > 0 {
+	if steps, n := r.job.Plan.Steps, r.open.Steps(); n > 0 {
 		text = fmt.Sprintf("%s: what became of the %s? Type the version that the device shows now, or both versions and the minutes: %s to %s, %d min. Or: failed, and why; put off, and why; rest put off, and why. Nothing is noted before the last answer.",
 			r.vessel.Name, counted(n, "step"), steps[0].From, steps[0].To, max(1, steps[0].Minutes))
 	}
 	fmt.Fprintf(r.session.errs, "%s\n\n", wrapped(text, ""))
 }
 
+// askAll asks until nothing is open.
 func (r *recording) askAll(ctx context.Context) error {
-	done := map[string]bool{}
 	for {
-		open := r.open()
-		q, ok := nextQuestion(open, done)
+		q, ok := r.open.Next()
 		if !ok {
 			return nil
 		}
-		answer, err := r.ask(ctx, r.numbered(q, open), q.Default)
+		said, err := r.ask(ctx, q.Ask, q.Default)
 		if err != nil {
 			return err
 		}
-		if answer == "" && !q.Needed {
-			done[q.Key] = true
-			continue
-		}
-		if err := r.job.Answer(&r.filled, q.Key, answer); err != nil {
+		if err := r.open.Answer(q, said); err != nil {
 			fmt.Fprintf(r.session.errs, "  %s\n", wrapped(err.Error(), "  "))
-			continue
-		}
-		done[q.Key] = true
-		r.asked = true
-	}
-}
-
-// numbered says of a check which one of how many it is, so that nobody has to
-// wonder how long this goes on.
-func (r *recording) numbered(q record.Question, open []record.Question) string {
-	if !record.IsCheck(q) {
-		return q.Ask
-	}
-	left := 0
-	for _, o := range open {
-		if record.IsCheck(o) {
-			left++
 		}
 	}
-	r.checks = max(r.checks, left)
-	return fmt.Sprintf("Check %d of %d. %s", r.checks-left+1, r.checks, q.Ask)
 }
 
 // ask asks one question; an empty answer means the usual one.
@@ -131,7 +92,7 @@ func (r *recording) ask(ctx context.Context, question, usual string) (string, er
 // terminal, and --yes doesn't say so.
 func (r *recording) agreed(ctx context.Context, outcome record.Outcome) (bool, error) {
 	sheet := r.typed != nil && r.options.sheet != ""
-	if !r.asked && !sheet || r.session.yes {
+	if !r.open.Answered && !sheet || r.session.yes {
 		return true, nil
 	}
 	fmt.Fprintf(r.session.errs, "\nThis will be noted, by %s:\n", visible.Visible(r.filled.By))
@@ -150,15 +111,6 @@ func (r *recording) agreed(ctx context.Context, outcome record.Outcome) (bool, e
 			return false, err
 		}
 	}
-}
-
-func nextQuestion(open []record.Question, done map[string]bool) (record.Question, bool) {
-	for _, q := range open {
-		if !done[q.Key] {
-			return q, true
-		}
-	}
-	return record.Question{}, false
 }
 
 // askAndNote asks what is open and notes all of it, if it is right.
@@ -181,7 +133,7 @@ func (r *recording) askAndNote(ctx context.Context) (outcome record.Outcome, not
 // saveTyped keeps what was typed, where it could not be noted or wasn't right:
 // nobody types twenty answers twice.
 func (r *recording) saveTyped(cause error) error {
-	if !r.asked {
+	if !r.open.Answered {
 		return cause
 	}
 	name := fmt.Sprintf("unfinished-%s-%s.json", r.vessel.ID, time.Now().Format("20060102-150405"))

@@ -8,10 +8,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
-	"cardwright/manifest/order"
 	"cardwright/verify/ledger/record"
 	"cardwright/verify/visible"
 )
@@ -57,7 +55,7 @@ func (r *recording) planOfSheet() error {
 	if filled.Plan == r.job.Plan.ID() {
 		filled.Plan = "" // also where the sheet, a table, doesn't say: its steps do
 	}
-	if r.options.otherPlan || fits(filled, r.job.Plan) {
+	if r.options.otherPlan || filled.FilledFor(r.job.Plan) {
 		return nil
 	}
 	ask, err := r.options.ask.ask()
@@ -65,23 +63,13 @@ func (r *recording) planOfSheet() error {
 		return err
 	}
 	ask.Earlier = true
-	if _, plan, err := plannedFor(r.shop, r.vessel, ask); err == nil && fits(filled, plan) {
+	if _, plan, err := plannedFor(r.shop, r.vessel, ask); err == nil && filled.FilledFor(plan) {
 		r.job.Plan = plan
 		if r.filled.Plan != "" {
 			r.filled.Plan = plan.ID()
 		}
 	}
 	return nil
-}
-
-// fits tells whether a sheet can have been filled in for a plan.
-func fits(f record.Filled, plan order.Plan) bool {
-	if f.Plan != "" {
-		return f.Plan == plan.ID()
-	}
-	return !slices.ContainsFunc(f.Steps, func(s record.FilledStep) bool {
-		return s.Number < 1 || s.Number > len(plan.Steps) || s.Device != plan.Steps[s.Number-1].Device
-	})
 }
 
 // recorded tells whether this very sheet is in the ledger already: at all, or,
@@ -119,7 +107,7 @@ func (r *recording) keepAgain(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		if file, err = updateVessel(r.shop, r.vessel, counts); err != nil {
+		if file, err = record.WriteVersions(r.shop, r.vessel, counts); err != nil {
 			return fmt.Errorf("bringing the vessel's file up to date: %w", err)
 		}
 	}

@@ -4,11 +4,8 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"slices"
 	"time"
 
-	"cardwright/manifest"
-	"cardwright/manifest/edit"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
@@ -24,7 +21,7 @@ func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
 		return err
 	}
 	outcome.Notes = append(outcome.Notes, late...)
-	changed, err := updateVessel(r.shop, r.vessel, counts)
+	changed, err := record.WriteVersions(r.shop, r.vessel, counts)
 	if err != nil {
 		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
 	}
@@ -48,11 +45,8 @@ func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
 	return nil
 }
 
-// whatCounts gives what the ledger goes by for the devices that were seen, which
-// is what belongs in the vessel's file, and tells of those for which that is a
-// later reading than this visit's: where a visit is noted after the day, was
-// corrected since, or two vans were aboard. Then the file is only brought up to
-// date where it is behind: what somebody wrote there by hand may be newer.
+// whatCounts gives what the ledger goes by for the devices that were seen, and
+// tells of those for which that is a later reading than this visit's.
 func (r *recording) whatCounts(ctx context.Context, seen map[string]version.V) (map[string]version.V, []string, error) {
 	l, err := openLedger(ctx, r.shop)
 	if err != nil {
@@ -63,37 +57,10 @@ func (r *recording) whatCounts(ctx context.Context, seen map[string]version.V) (
 	if err != nil {
 		return nil, nil, err
 	}
-	behind := devicesBehind(r.vessel, h)
-	counts := map[string]version.V{}
+	counts := record.Counts(r.vessel, h, seen)
 	var notes []string
-	for _, d := range h.Devices {
-		v, ok := seen[d.ID]
-		if !ok || d.Unknown() {
-			continue
-		}
-		later := ledger.VersionKey(v) != ledger.VersionKey(d.Version)
-		if !later || slices.ContainsFunc(behind, func(b audit.Device) bool { return b.ID == d.ID }) {
-			counts[d.ID] = d.Version
-		}
-		if later {
-			notes = append(notes, fmt.Sprintf("%s: the ledger goes by a later reading, %s on %s; read the device again if that is not so", d.ID, d.Version, clock(d.Since)))
-		}
+	for _, d := range counts.Later {
+		notes = append(notes, fmt.Sprintf("%s: the ledger goes by a later reading, %s on %s; read the device again if that is not so", d.ID, d.Version, clock(d.Since)))
 	}
-	return counts, notes, nil
-}
-
-// updateVessel writes versions into the vessel's file and names the file; ""
-// where it has them already.
-func updateVessel(shop *manifest.Shop, vessel *manifest.Vessel, versions map[string]version.V) (string, error) {
-	if len(versions) == 0 {
-		return "", nil
-	}
-	name := vessel.At("").File
-	differs, err := edit.Rewrite(shop.Dir, name, func(text []byte) ([]byte, error) {
-		return record.UpdateVersions(text, versions)
-	})
-	if err != nil || !differs {
-		return "", err
-	}
-	return name, nil
+	return counts.Versions, notes, nil
 }

@@ -11,6 +11,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/verify/ledger/record"
 )
 
 type surveyOptions struct {
@@ -130,7 +131,7 @@ func openVessel(dir string, v *manifest.Vessel) (*edit.File, *manifest.Shop, *ma
 
 // saveSurvey notes in the ledger what was read, writes the vessel's file, and says
 // what changed in it.
-func (s *session) saveSurvey(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, file *edit.File, changes []change, note surveyNote) error {
+func (s *session) saveSurvey(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, file *edit.File, changes []change, found record.Survey) error {
 	answer := surveyed{Format: 1, Vessel: vessel.ID, Changes: changes}
 	will, err := edit.Check(shop.Dir, file)
 	if err != nil {
@@ -139,12 +140,12 @@ func (s *session) saveSurvey(ctx context.Context, shop *manifest.Shop, vessel *m
 	for _, c := range changes {
 		switch {
 		case c.Key == "":
-			note.fresh = append(note.fresh, c.Device)
-		case c.Key != "version" && !slices.Contains(note.other, c.Device):
-			note.other = append(note.other, c.Device)
+			found.New = append(found.New, c.Device)
+		case c.Key != "version" && !slices.Contains(found.Other, c.Device):
+			found.Other = append(found.Other, c.Device)
 		}
 	}
-	if answer.Noted, err = s.noteSurvey(ctx, will, will.Vessel(vessel.ID), note); err != nil {
+	if answer.Noted, err = s.noteSurvey(ctx, will, will.Vessel(vessel.ID), found); err != nil {
 		return err
 	}
 	if len(changes) > 0 {

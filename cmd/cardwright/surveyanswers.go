@@ -42,11 +42,11 @@ func (s *session) surveyAnswers(ctx context.Context, vessel *manifest.Vessel, di
 		return err
 	}
 	changes := []change{}
-	note := surveyNote{at: at, read: map[string]version.V{}, visit: surveyVisit(vessel.ID, at, o.at != "", table)}
+	found := record.Survey{At: at, Read: map[string]version.V{}, Visit: surveyVisit(vessel.ID, at, o.at != "", table)}
 	var fresh []newDevice
 	for _, row := range table.Rows {
 		if v, err := version.Parse(row.Get("version")); err == nil && vessel.Device(row.Get("device")) != nil {
-			note.read[row.Get("device")] = v
+			found.Read[row.Get("device")] = v
 		}
 		d := vessel.Device(row.Get("device"))
 		if d == nil {
@@ -67,7 +67,7 @@ func (s *session) surveyAnswers(ctx context.Context, vessel *manifest.Vessel, di
 	if err != nil {
 		return err
 	}
-	return s.saveSurvey(ctx, shop, vessel, file, append(changes, more...), note)
+	return s.saveSurvey(ctx, shop, vessel, file, append(changes, more...), found)
 }
 
 // surveyVisit names a survey by what was found: noted again without a date, or

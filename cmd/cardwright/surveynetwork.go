@@ -13,6 +13,7 @@ import (
 	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/record"
 	"cardwright/verify/visible"
 )
 
@@ -203,14 +204,14 @@ func (s *session) takeOver(ctx context.Context, vessel *manifest.Vessel, dir str
 		return err
 	}
 	changes := []change{}
-	note := surveyNote{at: time.Now().UTC().Truncate(time.Second), how: ledger.FromCapture, read: map[string]version.V{}, visit: ledger.NewVisit()}
+	found := record.Survey{At: time.Now().UTC().Truncate(time.Second), How: ledger.FromCapture, Read: map[string]version.V{}, Visit: ledger.NewVisit()}
 	var fresh []newDevice
 	left := 0
 	for _, l := range survey.Compare(shop, vessel, n) {
 		switch {
 		case l.Writes():
 			if l.Version != "" {
-				note.read[l.Device] = l.Version
+				found.Read[l.Device] = l.Version
 			}
 			for _, c := range networkChanges(l) {
 				if err := setDevice(file, vessel, vessel.Device(l.Device), c); err != nil {
@@ -228,7 +229,7 @@ func (s *session) takeOver(ctx context.Context, vessel *manifest.Vessel, dir str
 	if err != nil {
 		return err
 	}
-	if err := s.saveSurvey(ctx, shop, vessel, file, append(changes, more...), note); err != nil {
+	if err := s.saveSurvey(ctx, shop, vessel, file, append(changes, more...), found); err != nil {
 		return err
 	}
 	switch {

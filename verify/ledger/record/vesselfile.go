@@ -57,11 +57,11 @@ func updateVersions(file []byte, versions map[string]version.V) ([]byte, error) 
 }
 
 // place says how a device that has no version key gets one.
-type place func(l *lines, device *yaml.Node, id string, v version.V) (*edit, error)
+type place func(l *lines, device *yaml.Node, id string, v version.V) (*textEdit, error)
 
 // withVersions makes the changed file and reads it back.
 func (l *lines) withVersions(root *yaml.Node, devices map[string]*yaml.Node, versions map[string]version.V, newKey place) ([]byte, error) {
-	var edits []edit
+	var edits []textEdit
 	for _, id := range sortedKeys(versions) {
 		e, err := l.editFor(devices[id], id, versions[id], newKey)
 		if err != nil {
@@ -122,14 +122,14 @@ func devicesOf(root *yaml.Node) (map[string]*yaml.Node, error) {
 	return devices, nil
 }
 
-// edit puts text in place of some bytes.
-type edit struct {
+// textEdit puts text in place of some bytes.
+type textEdit struct {
 	at, length int
 	text       string
 }
 
-func apply(file []byte, edits []edit) []byte {
-	slices.SortFunc(edits, func(a, b edit) int { return b.at - a.at }) // from the end, so that places stay right
+func apply(file []byte, edits []textEdit) []byte {
+	slices.SortFunc(edits, func(a, b textEdit) int { return b.at - a.at }) // from the end, so that places stay right
 	out := bytes.Clone(file)
 	for _, e := range edits {
 		out = slices.Concat(out[:e.at], []byte(e.text), out[e.at+e.length:])
@@ -176,7 +176,7 @@ func (l *lines) offset(line, column int) (int, bool) {
 	return at, true
 }
 
-func (l *lines) editFor(device *yaml.Node, id string, v version.V, newKey place) (*edit, error) {
+func (l *lines) editFor(device *yaml.Node, id string, v version.V, newKey place) (*textEdit, error) {
 	if device == nil {
 		return nil, fmt.Errorf("found no device %q", id)
 	}
@@ -198,7 +198,7 @@ func (l *lines) editFor(device *yaml.Node, id string, v version.V, newKey place)
 }
 
 // replace changes a scalar and keeps its quotes.
-func (l *lines) replace(key, old *yaml.Node, v version.V) (*edit, bool) {
+func (l *lines) replace(key, old *yaml.Node, v version.V) (*textEdit, bool) {
 	at, ok := l.offset(old.Line, old.Column)
 	if !ok {
 		return nil, false
@@ -208,21 +208,21 @@ func (l *lines) replace(key, old *yaml.Node, v version.V) (*edit, bool) {
 	case old.Tag == "!!null" && old.Value == "":
 		return l.fill(key, v)
 	case old.Style == 0 && strings.HasPrefix(rest, old.Value):
-		return &edit{at, len(old.Value), plain(v)}, true
+		return &textEdit{at, len(old.Value), plain(v)}, true
 	case old.Style == yaml.DoubleQuotedStyle && strings.HasPrefix(rest, `"`+old.Value+`"`),
 		old.Style == yaml.SingleQuotedStyle && strings.HasPrefix(rest, `'`+old.Value+`'`):
-		return &edit{at + 1, len(old.Value), string(v)}, true
+		return &textEdit{at + 1, len(old.Value), string(v)}, true
 	}
 	return nil, false
 }
 
 // fill writes a value after a key that has none.
-func (l *lines) fill(key *yaml.Node, v version.V) (*edit, bool) {
+func (l *lines) fill(key *yaml.Node, v version.V) (*textEdit, bool) {
 	at, ok := l.offset(key.Line, key.Column)
 	if !ok || !bytes.HasPrefix(l.file[at:], []byte("version:")) {
 		return nil, false
 	}
-	return &edit{at + len("version:"), 0, ` "` + string(v) + `"`}, true
+	return &textEdit{at + len("version:"), 0, ` "` + string(v) + `"`}, true
 }
 
 // plain writes a version without quotes, where it can be.
@@ -234,7 +234,7 @@ func plain(v version.V) string {
 }
 
 // newKey gives a device a version, after its model (or its id).
-func (l *lines) newKey(device *yaml.Node, id string, v version.V) (*edit, error) {
+func (l *lines) newKey(device *yaml.Node, id string, v version.V) (*textEdit, error) {
 	key, before := value(device, "model")
 	if key == nil {
 		key, before = value(device, "id")
@@ -245,7 +245,7 @@ func (l *lines) newKey(device *yaml.Node, id string, v version.V) (*edit, error)
 	}
 	at += len(before.Value)
 	if device.Style&yaml.FlowStyle != 0 {
-		return &edit{at, 0, fmt.Sprintf(`, version: "%s"`, v)}, nil
+		return &textEdit{at, 0, fmt.Sprintf(`, version: "%s"`, v)}, nil
 	}
 	if n := bytes.IndexByte(l.file[at:], '\n'); n >= 0 {
 		at += n + 1
@@ -254,14 +254,14 @@ func (l *lines) newKey(device *yaml.Node, id string, v version.V) (*edit, error)
 	}
 	line := strings.Repeat(" ", key.Column-1) + fmt.Sprintf(`version: "%s"`, v)
 	if at == len(l.file) && !bytes.HasSuffix(l.file, []byte("\n")) {
-		return &edit{at, 0, l.end + line}, nil
+		return &textEdit{at, 0, l.end + line}, nil
 	}
-	return &edit{at, 0, line + l.end}, nil
+	return &textEdit{at, 0, line + l.end}, nil
 }
 
 // newKeyAbove gives a device a version, on a line above its model (or its id),
 // where that doesn't begin the device.
-func (l *lines) newKeyAbove(device *yaml.Node, id string, v version.V) (*edit, error) {
+func (l *lines) newKeyAbove(device *yaml.Node, id string, v version.V) (*textEdit, error) {
 	if device.Style&yaml.FlowStyle != 0 {
 		return l.newKey(device, id, v)
 	}
@@ -273,7 +273,7 @@ func (l *lines) newKeyAbove(device *yaml.Node, id string, v version.V) (*edit, e
 		at, ok := l.offset(key.Line, 1)
 		indent := strings.Repeat(" ", key.Column-1)
 		if ok && bytes.HasPrefix(l.file[at:], []byte(indent)) {
-			return &edit{at, 0, indent + fmt.Sprintf(`version: "%s"`, v) + l.end}, nil
+			return &textEdit{at, 0, indent + fmt.Sprintf(`version: "%s"`, v) + l.end}, nil
 		}
 	}
 	return nil, fmt.Errorf("line %d: %s has no version: write version: %q there by hand", device.Line, id, v)

@@ -1,0 +1,116 @@
+package record_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/record"
+)
+
+// read is a line of a history: a version that was read off a device.
+func read(device string, v version.V) audit.Line {
+	return audit.Line{Entry: ledger.Entry{Kind: ledger.CheckPassed, Check: &ledger.Check{
+		Check: ledger.VersionShown, Device: ledger.Device{ID: device}, Value: string(v),
+	}}}
+}
+
+func runs(device string, v version.V) audit.Device {
+	return audit.Device{Device: ledger.Device{ID: device}, Version: v, Since: time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)}
+}
+
+func ids(devices []audit.Device) (list []string) {
+	for _, d := range devices {
+		list = append(list, d.ID)
+	}
+	return list
+}
+
+// A file is behind only where it has what the ledger had before, or nothing.
+func TestAFileIsBehindWhereItHasWhatTheLedgerHadBefore(t *testing.T) {
+	v := job().Vessel // radar 1.6, flybridge 3.1-40, pilot unknown
+	disputed := runs("radar", "1.8")
+	disputed.Other = "1.9"
+	gone := runs("radar", "1.8")
+	gone.Gone = true
+	corrected := read("radar", "1.6")
+	corrected.CorrectedBy = "3f9a"
+	for name, c := range map[string]struct {
+		h    audit.History
+		want []string
+	}{
+		"the ledger had it before":       {audit.History{Lines: []audit.Line{read("radar", "1.6"), read("radar", "1.8")}, Devices: []audit.Device{runs("radar", "1.8")}}, []string{"radar"}},
+		"the file's is unknown":          {audit.History{Devices: []audit.Device{runs("pilot", "2.1")}}, []string{"pilot"}},
+		"somebody wrote it by hand":      {audit.History{Lines: []audit.Line{read("radar", "1.8")}, Devices: []audit.Device{runs("radar", "1.8")}}, nil},
+		"they say the same":              {audit.History{Devices: []audit.Device{runs("radar", "1.6")}}, nil},
+		"two writers disagree":           {audit.History{Lines: []audit.Line{read("radar", "1.6")}, Devices: []audit.Device{disputed}}, nil},
+		"it is no longer aboard":         {audit.History{Lines: []audit.Line{read("radar", "1.6")}, Devices: []audit.Device{gone}}, nil},
+		"the ledger doesn't know":        {audit.History{Lines: []audit.Line{read("radar", "1.6")}, Devices: []audit.Device{runs("radar", version.Unknown)}}, nil},
+		"the earlier one was corrected":  {audit.History{Lines: []audit.Line{corrected, read("radar", "1.8")}, Devices: []audit.Device{runs("radar", "1.8")}}, nil},
+		"the file doesn't know the name": {audit.History{Devices: []audit.Device{runs("sounder", "2.2")}}, nil},
+	} {
+		assert.Equal(t, c.want, ids(record.Behind(v, c.h)), name)
+	}
+}
+
+// What a visit saw counts as the ledger has it; a later reading is told, and goes
+// into the file only where that is behind.
+func TestALaterReadingThanTheVisitsCounts(t *testing.T) {
+	v := job().Vessel
+	seen := map[string]version.V{"radar": "1.8", "flybridge": "4.0-12"}
+	h := audit.History{
+		Lines:   []audit.Line{read("radar", "1.6"), read("radar", "1.8"), read("radar", "1.9")},
+		Devices: []audit.Device{runs("radar", "1.9"), runs("flybridge", "4.0-12"), runs("pilot", "2.1")},
+	}
+	c := record.Counts(v, h, seen)
+	assert.Equal(t, map[string]version.V{"radar": "1.9", "flybridge": "4.0-12"}, c.Versions, "not the pilot: this visit saw nothing of it")
+	assert.Equal(t, []string{"radar"}, ids(c.Later))
+
+	v.Devices[0].Version = "1.10" // by hand: newer than all that the ledger has
+	c = record.Counts(v, h, seen)
+	assert.NotContains(t, c.Versions, "radar")
+	assert.Equal(t, []string{"radar"}, ids(c.Later))
+}
+
+// A correction reaches the file only where the file said what was corrected.
+func TestACorrectionReachesTheFileThatSaidTheSame(t *testing.T) {
+	v := job().Vessel
+	versions, look := record.Corrected(v, map[string]version.V{"radar": "1.6", "flybridge": "3.0"}, map[string]version.V{"radar": "1.8", "flybridge": ""})
+	assert.Equal(t, map[string]version.V{"radar": "1.8"}, versions)
+	assert.Equal(t, []record.Conflict{{Device: "flybridge", File: "3.1-40", Ledger: version.Unknown}}, look)
+}
+
+// Of a survey those devices are noted of which something was found.
+func TestASurveyNotesWhatWasFound(t *testing.T) {
+	j := job()
+	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	s := record.Survey{Visit: "v", At: at, Read: map[string]version.V{"radar": "1.8"}, New: []string{"pilot"}, Other: []string{"flybridge"}}
+	all := s.Entries(j.Vessel, j.Catalogue)
+	var kinds []ledger.Kind
+	for _, e := range all {
+		kinds = append(kinds, e.Kind)
+		assert.NoError(t, e.Validate())
+		assert.Equal(t, "v", e.Visit)
+	}
+	assert.Equal(t, []ledger.Kind{ledger.VisitBegun, ledger.VesselTakenOn, ledger.CheckPassed}, kinds)
+	taken := all[1].TakenOn.Devices
+	assert.Equal(t, "pilot", taken[0].Device.ID)
+	assert.Equal(t, "Solveld", taken[0].Device.Maker, "the catalogue says whose it is")
+	assert.Equal(t, "flybridge", taken[1].Device.ID)
+	assert.Equal(t, version.V(version.Unknown), taken[1].Version, "nobody read it")
+	assert.Empty(t, (&record.Survey{At: at}).Entries(j.Vessel, j.Catalogue), "nothing found is no visit")
+}
+
+// A vessel is taken on as its file has it: what isn't in it is no longer aboard.
+func TestWhatIsNotInTheFileIsNoLongerAboard(t *testing.T) {
+	gone := runs("heading", "1.0")
+	gone.Gone = true
+	e := job().TakenOn(time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC), audit.History{Devices: []audit.Device{runs("radar", "1.6"), runs("sounder", "2.2"), gone}})
+	assert.NoError(t, e.Validate())
+	assert.Equal(t, []string{"sounder"}, e.TakenOn.Removed)
+	assert.Len(t, e.TakenOn.Devices, 3)
+}

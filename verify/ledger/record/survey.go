@@ -1,0 +1,85 @@
+package record
+
+import (
+	"slices"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/audit"
+)
+
+// Survey is what was found aboard by whoever walked the boat, or by a capture of
+// its network.
+type Survey struct {
+	Visit string // by what was found, so that one survey is noted once: see VisitOf
+	How   string // note beside each reading; "" for a person's
+	At    time.Time
+	Read  map[string]version.V // devices whose version was read, by id
+	New   []string             // ids of devices that the vessel's file didn't have
+	Other []string             // ids of those of which serial, place or variant were found otherwise
+}
+
+// Entries are the ledger's entries of a survey; vessel is as its file will be.
+// There are none where nothing was found.
+func (s *Survey) Entries(vessel *manifest.Vessel, catalogue []*manifest.Model) []ledger.Entry {
+	job := Job{Vessel: vessel, Catalogue: catalogue}
+	entry := func(kind ledger.Kind) ledger.Entry {
+		return ledger.Entry{At: s.At, Kind: kind, Vessel: vessel.ID, Berth: vessel.Berth, Visit: s.Visit}
+	}
+	begun := entry(ledger.VisitBegun)
+	begun.VisitBegun = &ledger.Visit{Purpose: "survey"}
+	all := []ledger.Entry{begun}
+	if len(s.New)+len(s.Other) > 0 {
+		taken := job.takenOn()
+		for _, id := range append(slices.Clone(s.New), s.Other...) {
+			d, _ := job.device(id)
+			v := version.V(version.Unknown)
+			if slices.Contains(s.New, id) {
+				v = vessel.Device(id).Version
+			}
+			taken.Devices = append(taken.Devices, ledger.Fitted{Device: d, Version: v})
+		}
+		e := entry(ledger.VesselTakenOn)
+		e.TakenOn = &taken
+		all = append(all, e)
+	}
+	for _, d := range vessel.Devices {
+		v, ok := s.Read[d.ID]
+		if !ok {
+			continue
+		}
+		e := entry(ledger.CheckPassed)
+		device, _ := job.device(d.ID)
+		e.Check = &ledger.Check{Check: ledger.VersionShown, Device: device, Value: string(v), Note: s.How}
+		all = append(all, e)
+	}
+	if len(all) == 1 {
+		return nil
+	}
+	return all
+}
+
+// takenOn is the vessel as the ledger keeps it, without its devices.
+func (j *Job) takenOn() ledger.TakenOn {
+	id := j.Vessel.Identity
+	return ledger.TakenOn{Name: j.Vessel.Name, Hull: id.Hull, IMO: id.IMO, MMSI: id.MMSI}
+}
+
+// TakenOn is the entry that notes a vessel with all its devices, as its file has
+// them. Those that were aboard by its history up to then, and aren't in the file,
+// are no longer aboard.
+func (j *Job) TakenOn(at time.Time, h audit.History) ledger.Entry {
+	taken := j.takenOn()
+	for _, d := range j.Vessel.Devices {
+		device, _ := j.device(d.ID)
+		taken.Devices = append(taken.Devices, ledger.Fitted{Device: device, Version: d.Version})
+	}
+	for _, d := range h.Devices {
+		if !d.Gone && j.Vessel.Device(d.ID) == nil {
+			taken.Removed = append(taken.Removed, d.ID)
+		}
+	}
+	return ledger.Entry{At: at, Kind: ledger.VesselTakenOn, Vessel: j.Vessel.ID, Berth: j.Vessel.Berth, TakenOn: &taken}
+}
