@@ -19,22 +19,22 @@ import (
 // said all that can't be guessed, or where --ask says that there is somebody at
 // the other end.
 type asking struct {
-	ctx     context.Context // of the command that asks
-	session *session
-	in      *bufio.Reader // nil: nobody is asked
+	ctx      context.Context // of the command that asks
+	terminal *terminal
+	in       *bufio.Reader // nil: nobody is asked
 }
 
 // maxAnswer is the longest answer that is read, in bytes.
 const maxAnswer = 1000
 
-func (s *session) asking(ctx context.Context, force, told bool) *asking {
-	a := &asking{ctx: ctx, session: s}
-	f, ok := s.in.(*os.File)
-	if terminal := ok && term.IsTerminal(int(f.Fd())); force || terminal && !told && !s.yes && !s.json {
-		if s.answers == nil {
-			s.answers = bufio.NewReader(s.in)
+func (t *terminal) asking(ctx context.Context, force, told bool) *asking {
+	a := &asking{ctx: ctx, terminal: t}
+	f, ok := t.in.(*os.File)
+	if terminal := ok && term.IsTerminal(int(f.Fd())); force || terminal && !told && !t.yes && !t.json {
+		if t.answers == nil {
+			t.answers = bufio.NewReader(t.in)
 		}
-		a.in = s.answers
+		a.in = t.answers
 	}
 	return a
 }
@@ -67,7 +67,7 @@ func (a *asking) value(given, flag, key, usual string) (string, error) {
 
 // say answers what was typed and can't stand.
 func (a *asking) say(format string, args ...any) {
-	fmt.Fprintln(a.session.errs, wrappedAfter("  ", fmt.Sprintf(format, args...), "    "))
+	fmt.Fprintln(a.terminal.errs, wrappedAfter("  ", fmt.Sprintf(format, args...), "    "))
 }
 
 // must is value for what may not be left out.
@@ -136,10 +136,10 @@ func (a *asking) line(question, usual string) (string, error) {
 	if usual != "" {
 		question += " [" + usual + "]"
 	}
-	fmt.Fprintf(a.session.errs, "%s: ", wrapped(question, "  "))
+	fmt.Fprintf(a.terminal.errs, "%s: ", wrapped(question, "  "))
 	text, err := lineTyped(a.ctx, a.in)
 	if err != nil {
-		fmt.Fprintln(a.session.errs) // nobody ended the line of the question
+		fmt.Fprintln(a.terminal.errs) // nobody ended the line of the question
 		return "", fmt.Errorf("reading the answer; nothing was written: %w", err)
 	}
 	return text, nil

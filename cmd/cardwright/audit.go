@@ -100,12 +100,12 @@ func asked(ctx context.Context, s *session, o *auditOptions, ask func(*manifest.
 }
 
 // answer writes a value as JSON, or as text.
-func (s *session) answer(v any, text func(io.Writer)) {
-	if s.json {
-		s.writeJSON(v)
+func (t *terminal) answer(v any, text func(io.Writer)) {
+	if t.json {
+		t.writeJSON(v)
 		return
 	}
-	text(s.text())
+	text(t.text())
 }
 
 func vesselText(v audit.Vessel) string {

@@ -104,36 +104,36 @@ func told(err error) string {
 }
 
 // end writes the error that a command ended with and returns its exit code.
-func (s *session) end(ctx context.Context, err error) int {
+func (t *terminal) end(ctx context.Context, err error) int {
 	c := codeIn(ctx, err)
 	if told(err) == "" {
-		return s.unwritten(c)
+		return t.unwritten(c)
 	}
 	err = withDrives(ctx, err)
 	if strings.HasPrefix(err.Error(), "unknown command") {
 		c = exitUsage
 	}
-	if s.json {
-		s.writeJSON(failure{Format: 1, Error: err.Error(), Mistakes: mistakes(err)})
+	if t.json {
+		t.writeJSON(failure{Format: 1, Error: err.Error(), Mistakes: mistakes(err)})
 		return c
 	}
 	if c == exitInterrupted {
 		doing := strings.Replace(err.Error(), ": "+context.Canceled.Error(), "", 1)
-		s.complain("interrupted while " + doing)
+		t.complain("interrupted while " + doing)
 		return c
 	}
-	s.complain(err.Error())
+	t.complain(err.Error())
 	return c
 }
 
 // unwritten tells that the answer of a command that ended with a code could not
 // be written, if so: then it is no success.
-func (s *session) unwritten(c int) int {
-	out, ok := s.out.(*answerWriter)
+func (t *terminal) unwritten(c int) int {
+	out, ok := t.out.(*answerWriter)
 	if !ok || out.lost == nil {
 		return c
 	}
-	s.complain("writing the answer: " + out.lost.Error())
+	t.complain("writing the answer: " + out.lost.Error())
 	if c == exitDone {
 		return exitCouldNot
 	}
@@ -142,12 +142,12 @@ func (s *session) unwritten(c int) int {
 
 // complain writes an error. A terminal would break it within words; a file or
 // a program gets its lines as they are.
-func (s *session) complain(text string) {
-	text = s.lines("cardwright: " + s.keepShop(text))
-	if f, ok := s.errs.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+func (t *terminal) complain(text string) {
+	text = t.lines("cardwright: " + t.keepShop(text))
+	if f, ok := t.errs.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 		text = fitted(text)
 	}
-	fmt.Fprintln(s.errs, text)
+	fmt.Fprintln(t.errs, text)
 }
 
 // failure is the JSON form of an error.
@@ -164,10 +164,10 @@ func mistakes(err error) manifest.Mistakes {
 
 // lines is lines, but for what was typed: a path with a line's end in it would
 // look like a line of ours.
-func (s *session) lines(text string) string {
-	for _, word := range s.typed {
+func (t *terminal) lines(text string) string {
+	for _, word := range t.typed {
 		if before, after, ok := strings.Cut(text, word); ok && strings.ContainsAny(word, "\n\t") {
-			return s.lines(before) + visible.Visible(word) + s.lines(after)
+			return t.lines(before) + visible.Visible(word) + t.lines(after)
 		}
 	}
 	return lines(text)
@@ -182,15 +182,15 @@ func lines(text string) string {
 	return strings.Join(parts, "\n")
 }
 
-func (s *session) writeJSON(v any) {
+func (t *terminal) writeJSON(v any) {
 	var answer bytes.Buffer
 	enc := json.NewEncoder(&answer)
 	enc.SetEscapeHTML(false)
 	err := enc.Encode(v)
 	if err == nil {
-		_, err = s.out.Write(s.keepShopInJSON(answer.Bytes()))
+		_, err = t.out.Write(t.keepShopInJSON(answer.Bytes()))
 	}
-	if out, ok := s.out.(*answerWriter); err != nil && (!ok || out.lost == nil) {
-		fmt.Fprintf(s.errs, "cardwright: writing the answer: %v\n", err)
+	if out, ok := t.out.(*answerWriter); err != nil && (!ok || out.lost == nil) {
+		fmt.Fprintf(t.errs, "cardwright: writing the answer: %v\n", err)
 	}
 }

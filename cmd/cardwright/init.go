@@ -146,20 +146,20 @@ func orNone(text string) edit.Value {
 }
 
 // wrote says what a command wrote.
-func (s *session) wrote(done, next string, files ...string) {
-	if s.json {
-		s.writeJSON(struct {
+func (t *terminal) wrote(done, next string, files ...string) {
+	if t.json {
+		t.writeJSON(struct {
 			Format int      `json:"format"`
 			Done   string   `json:"done"`
 			Files  []string `json:"files"`
 		}{1, done, files})
 		return
 	}
-	fmt.Fprintf(s.out, "✓ %s\n", lines(done))
+	fmt.Fprintf(t.out, "✓ %s\n", lines(done))
 	for _, f := range files {
-		fmt.Fprintf(s.out, "  %s\n", lines(f))
+		fmt.Fprintf(t.out, "  %s\n", lines(f))
 	}
 	if next != "" {
-		fmt.Fprintf(s.text(), "Next: %s\n", next)
+		fmt.Fprintf(t.text(), "Next: %s\n", next)
 	}
 }

@@ -65,7 +65,7 @@ func (e *echo) Read(p []byte) (int, error) {
 // Questions, and what is said to a wrong answer, fit the screen.
 func TestQuestionsFitTheScreen(t *testing.T) {
 	var errs bytes.Buffer
-	s := &session{in: io.MultiReader(&echo{"radr\n", &errs}, &echo{"radar\n", &errs}), errs: &errs}
+	s := &terminal{in: io.MultiReader(&echo{"radr\n", &errs}, &echo{"radar\n", &errs}), errs: &errs}
 	a := s.asking(t.Context(), true, false)
 	kind, err := a.value("", "--kind", "Model.kind", "chart display")
 	require.NoError(t, err)

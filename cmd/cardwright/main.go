@@ -52,7 +52,7 @@ func (w *answerWriter) Write(p []byte) (int, error) {
 
 // run runs one command line and returns its exit code.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {
-	s := &session{in: in, out: &answerWriter{to: out}, errs: errs}
+	s := &session{terminal: terminal{in: in, out: &answerWriter{to: out}, errs: errs}}
 	root := newRootCommand(s)
 	root.SetArgs(args)
 	for _, arg := range args {

@@ -70,13 +70,13 @@ func leftOut(text string, wall time.Time) string {
 // sureMoment asks at a terminal for a time that clocks here left out or showed
 // twice, and puts what it is sure to be, with its offset, in its place. Elsewhere
 // it is refused.
-func (s *session) sureMoment(ctx context.Context, flag string, text *string) error {
+func (t *terminal) sureMoment(ctx context.Context, flag string, text *string) error {
 	wall, err := time.Parse(wallForm, *text)
 	if err != nil {
 		return nil // a day, a time with its offset, or a mistake, told where it is used
 	}
 	at := moments(wall, time.Local)
-	a := s.asking(ctx, false, false)
+	a := t.asking(ctx, false, false)
 	switch {
 	case len(at) == 1:
 		return nil

@@ -103,7 +103,7 @@ func TestTimesAreAskedFor(t *testing.T) {
 		{"2026-03-29 01:30", "2026-03-29 01:45\n2026-03-29 02:45\n", "2026-03-29 02:45"},
 	} {
 		var errs bytes.Buffer
-		s := &session{in: strings.NewReader(c.answers), out: io.Discard, errs: &errs}
+		s := &terminal{in: strings.NewReader(c.answers), out: io.Discard, errs: &errs}
 		a := s.asking(context.Background(), true, false)
 		wall, err := time.Parse(wallForm, c.text)
 		require.NoError(t, err)

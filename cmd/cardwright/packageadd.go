@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -90,7 +91,7 @@ func runPackageAdd(ctx context.Context, s *session, o packageOptions, paths []st
 	answer := addedAll{Format: 1, Files: []added{}}
 	var codes []int
 	for _, path := range paths {
-		a, err := s.addPackage(ctx, o, path)
+		a, err := takeIn(ctx, s, o, path)
 		if code(err) == exitUsage || len(paths) == 1 && !refused(err) && err != nil {
 			return err
 		}
@@ -100,7 +101,7 @@ func runPackageAdd(ctx context.Context, s *session, o packageOptions, paths []st
 		codes = append(codes, code(err))
 		answer.Files = append(answer.Files, a)
 		if !s.json {
-			s.tellAdded(a, err)
+			a.tell(s.text(), err)
 		}
 		if ctx.Err() != nil {
 			break
@@ -154,79 +155,97 @@ const mostAgain = 5
 // looked at; nothing was written.
 var errAgain = errors.New("the catalogue was changed by somebody else meanwhile: do this again")
 
-// addPackage takes one download in, and looks again where somebody else changed
-// the catalogue while it looked.
-func (s *session) addPackage(ctx context.Context, o packageOptions, path string) (a added, err error) {
+// takingIn is one download on its way into the package folder and the catalogue.
+type takingIn struct {
+	session *session
+	o       packageOptions // answers are written into it
+	shop    *manifest.Shop // as it was when the download was looked at
+	answer  added
+}
+
+// takeIn takes one download in, and looks again where somebody else changed the
+// catalogue while it looked.
+func takeIn(ctx context.Context, s *session, o packageOptions, path string) (added, error) {
+	t := takingIn{session: s, o: o}
+	t.o.Path = path
+	err := errAgain
 	for range mostAgain {
-		if a, err = s.addOnce(ctx, &o, path); !errors.Is(err, errAgain) {
-			return a, err
+		if err = t.once(ctx); !errors.Is(err, errAgain) {
+			break
 		}
 	}
-	return a, err
+	return t.answer, err
 }
 
-// addOnce takes one download in: looked at, written to the catalogue on trial,
-// copied beside its place, put there, and only then the catalogue. What it takes
-// the place of goes last of all.
-func (s *session) addOnce(ctx context.Context, o *packageOptions, path string) (added, error) {
-	a := added{File: path, Proofs: []string{}, Notes: []string{}}
-	shop, err := s.shop()
+// once takes the download in: looked at, written to the catalogue on trial, copied
+// beside its place, put there, and only then the catalogue. What it takes the
+// place of goes last of all.
+func (t *takingIn) once(ctx context.Context) (err error) {
+	t.answer = added{File: t.o.Path, Proofs: []string{}, Notes: []string{}}
+	if t.shop, err = t.session.shop(); err != nil {
+		return err
+	}
+	if err := t.tooLarge(); err != nil {
+		return err
+	}
+	found, err := t.examine(ctx)
 	if err != nil {
-		return a, err
+		return err
 	}
-	if err := s.tooLarge(shop, o, path); err != nil {
-		return a, err
+	t.answer.describe(found)
+	if err := t.askMissing(ctx, found); err != nil {
+		return err
 	}
-	found, err := s.examine(ctx, shop, o, path)
+	leave, err := waitForTurn(ctx, &t.session.terminal, t.shop)
 	if err != nil {
-		return a, err
-	}
-	a.describe(found)
-	if err := s.askMissing(ctx, shop, o, found); err != nil {
-		return a, err
-	}
-	leave, err := s.turn(ctx, shop)
-	if err != nil {
-		return a, err
+		return err
 	}
 	defer leave()
-	file, err := s.catalogueChange(shop, o, &found)
+	file, err := t.catalogueChange(&found)
 	if err != nil {
-		return a, err
+		return err
 	}
-	if _, err := edit.Check(shop.Dir, file); err != nil {
-		return a, fmt.Errorf("%s was not taken, for the shop would not load: %w", path, err)
+	if err := t.onTrial(file); err != nil {
+		return err
 	}
-	bar := s.bar("copying "+filepath.Base(path), found.Size)
-	taken, err := found.Take(ctx, shop, bar.add)
+	bar := t.session.bar("copying "+filepath.Base(t.o.Path), found.Size)
+	taken, err := found.Take(ctx, t.shop, bar.add)
 	bar.end()
 	if err != nil {
-		return a, err
+		return err
 	}
-	err = s.keepAdded(shop, file, found, taken, &a)
-	return a, err
+	return t.keep(file, found, taken)
 }
 
-// turn waits for this program's turn to add to the shop.
-func (s *session) turn(ctx context.Context, shop *manifest.Shop) (leave func(), err error) {
-	return intake.TakeTurn(ctx, shop, func() { s.complain("somebody else is adding it, or another package: waiting until they are done") })
+// onTrial refuses what the shop wouldn't load with.
+func (t *takingIn) onTrial(file *edit.File) error {
+	if _, err := edit.Check(t.shop.Dir, file); err != nil {
+		return fmt.Errorf("%s was not taken, for the shop would not load: %w", t.o.Path, err)
+	}
+	return nil
 }
 
-// keepAdded puts a package that was copied in its place and tells the catalogue.
-func (s *session) keepAdded(shop *manifest.Shop, file *edit.File, found intake.Found, taken *intake.Taken, a *added) error {
+// waitForTurn waits for this program's turn to add to the shop.
+func waitForTurn(ctx context.Context, t *terminal, shop *manifest.Shop) (leave func(), err error) {
+	return intake.TakeTurn(ctx, shop, func() { t.complain("somebody else is adding it, or another package: waiting until they are done") })
+}
+
+// keep puts a package that was copied in its place and tells the catalogue.
+func (t *takingIn) keep(file *edit.File, found intake.Found, taken *intake.Taken) error {
 	if err := taken.Commit(); err != nil {
 		return err
 	}
-	if err := edit.Save(shop.Dir, file); err != nil {
-		now, _ := s.shop() // Save has told of what is wrong with it
+	if err := edit.Save(t.shop.Dir, file); err != nil {
+		now, _ := t.session.shop() // Save has told of what is wrong with it
 		return errors.Join(fmt.Errorf("%s was not taken: %w", found.Path, err), taken.Withdraw(now))
 	}
+	a := &t.answer
 	a.Taken, a.WasThere, a.Replaced = true, taken.WasThere(), taken.Was
 	if file.Differs() || found.Known == nil {
 		a.Catalogue = file.Name()
 	}
 	if found.Instead != nil || found.Done {
-		s.settle(found, taken, a)
+		a.settle(t.session, found, taken)
 	}
 	a.Path = taken.Path
 	return nil
@@ -235,7 +254,7 @@ func (s *session) keepAdded(shop *manifest.Shop, file *edit.File, found intake.F
 // settle takes out of the package folder what a release has no longer, and moves
 // what took its place to the usual one. The catalogue has the new file by now:
 // what can't be taken out is only told, and the same command takes it out later.
-func (s *session) settle(found intake.Found, taken *intake.Taken, a *added) {
+func (a *added) settle(s *session, found intake.Found, taken *intake.Taken) {
 	if found.Instead != nil {
 		a.Instead = found.Instead.Name
 	}
@@ -268,26 +287,23 @@ func discardPast(now *manifest.Shop, found intake.Found) (err error) {
 
 // tooLarge refuses a file that the catalogue couldn't have, for its size, before
 // it is read.
-func (s *session) tooLarge(shop *manifest.Shop, o *packageOptions, path string) error {
-	m, size := shop.Model(o.Model), sizeOf(path)
-	if m == nil || size <= int64(manifest.MaxFATFile) || o.Member != "" || o.Unpack {
+func (t *takingIn) tooLarge() error {
+	m, size := t.shop.Model(t.o.Model), sizeOf(t.o.Path)
+	if m == nil || size <= int64(manifest.MaxFATFile) || t.o.Member != "" || t.o.Unpack {
 		return nil
 	}
-	file, now, err := edit.OpenLoaded(shop.Dir, m.At(""))
+	file, now, err := edit.OpenLoaded(t.shop.Dir, m.At(""))
 	if err != nil {
 		return err
 	}
-	if m = now.Model(o.Model); m == nil {
+	if m = now.Model(t.o.Model); m == nil {
 		return &edit.Changed{Path: file.Name()}
 	}
-	n := edit.NewFile{Version: o.Version, Variant: o.Variant, Released: or(o.released, "2000-01-01"), Name: "it", Size: size, SHA256: strings.Repeat("0", 64)}
+	n := edit.NewFile{Version: t.o.Version, Variant: t.o.Variant, Released: or(t.o.released, "2000-01-01"), Name: "it", Size: size, SHA256: strings.Repeat("0", 64)}
 	if err := edit.AddFile(file, m, n); err != nil {
 		return err
 	}
-	if _, err := edit.Check(shop.Dir, file); err != nil {
-		return fmt.Errorf("%s was not taken, for the shop would not load: %w", path, err)
-	}
-	return nil
+	return t.onTrial(file)
 }
 
 func sizeOf(path string) int64 {
@@ -298,22 +314,27 @@ func sizeOf(path string) int64 {
 	return info.Size()
 }
 
-func (s *session) read(ctx context.Context, shop *manifest.Shop, r intake.Request) (intake.Found, error) {
-	bar := s.bar("reading "+filepath.Base(r.Path), sizeOf(r.Path))
+// read reads a download and finds out what it is.
+func (t *takingIn) read(ctx context.Context, r intake.Request) (intake.Found, error) {
+	return readDownload(ctx, &t.session.terminal, t.shop, r)
+}
+
+func readDownload(ctx context.Context, t *terminal, shop *manifest.Shop, r intake.Request) (intake.Found, error) {
+	bar := t.bar("reading "+filepath.Base(r.Path), sizeOf(r.Path))
 	defer bar.end()
 	return intake.Examine(ctx, shop, r, bar.add)
 }
 
 // catalogueChange is the catalogue's file with what is to be written there.
-func (s *session) catalogueChange(shop *manifest.Shop, o *packageOptions, found *intake.Found) (*edit.File, error) {
-	file, now, err := edit.OpenLoaded(shop.Dir, found.Model.At(""))
+func (t *takingIn) catalogueChange(found *intake.Found) (*edit.File, error) {
+	file, now, err := edit.OpenLoaded(t.shop.Dir, found.Model.At(""))
 	if err != nil {
 		return nil, err
 	}
 	if !found.Again(now) || edit.NameOf(found.Model.At("")) != file.Name() {
 		return nil, errAgain
 	}
-	return file, o.change(file, *found)
+	return file, t.o.change(file, *found)
 }
 
 // change writes a download to the catalogue's file of its model.
@@ -396,37 +417,38 @@ var trustWords = map[string]string{
 	"":                   "not said in the catalogue",
 }
 
-func (s *session) tellAdded(a added, err error) {
+// tell says what became of one download.
+func (a *added) tell(w io.Writer, err error) {
 	if r, ok := errors.AsType[*intake.Refused](err); ok {
-		fmt.Fprintf(s.out, "✗ NOT TAKEN: %s: %s\n", visible.Visible(a.File), wrapped(r.What, "    "))
-		writeLabelled(s.out, "found", r.Found)
-		writeLabelled(s.out, "expected", r.Expected)
-		writeLabelled(s.out, "do", s.keepShop(r.Advice))
+		fmt.Fprintf(w, "✗ NOT TAKEN: %s: %s\n", visible.Visible(a.File), wrapped(r.What, "    "))
+		writeLabelled(w, "found", r.Found)
+		writeLabelled(w, "expected", r.Expected)
+		writeLabelled(w, "do", r.Advice)
 		return
 	}
 	if err != nil {
-		fmt.Fprintf(s.out, "✗ NOT TAKEN: %s\n    %s\n", visible.Visible(a.File), lines(err.Error()))
+		fmt.Fprintf(w, "✗ NOT TAKEN: %s\n    %s\n", visible.Visible(a.File), lines(err.Error()))
 		return
 	}
 	done := "taken"
 	if a.WasThere {
 		done = "there already, whole"
 	}
-	fmt.Fprintf(s.out, "✓ %s: %s, as %s %s\n", done, visible.Visible(a.File), a.Model, a.Version)
+	fmt.Fprintf(w, "✓ %s: %s, as %s %s\n", done, visible.Visible(a.File), a.Model, a.Version)
 	if a.Member != "" {
-		writeLabelled(s.out, "inside", a.Member)
+		writeLabelled(w, "inside", a.Member)
 	}
-	writeLabelled(s.out, "size", media.Bytes(a.Size))
-	writeLabelled(s.out, "SHA-256", a.SHA256)
+	writeLabelled(w, "size", media.Bytes(a.Size))
+	writeLabelled(w, "SHA-256", a.SHA256)
 	trust := trustWords[a.Trust]
 	if len(a.Proofs) > 0 {
 		trust += " (" + strings.Join(a.Proofs, ", ") + ")"
 	}
-	writeLabelled(s.out, "trust", trust)
-	writeLabelled(s.out, "stands", a.Path)
-	writeLabelled(s.out, "replaced", or(a.Instead, a.Replaced))
-	writeLabelled(s.out, "written", a.Catalogue)
+	writeLabelled(w, "trust", trust)
+	writeLabelled(w, "stands", a.Path)
+	writeLabelled(w, "replaced", or(a.Instead, a.Replaced))
+	writeLabelled(w, "written", a.Catalogue)
 	for _, n := range a.Notes {
-		writeLabelled(s.out, "note", n)
+		writeLabelled(w, "note", n)
 	}
 }

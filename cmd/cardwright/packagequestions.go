@@ -16,30 +16,29 @@ import (
 
 // examine finds out what a download is, and asks a person where the catalogue
 // doesn't know.
-func (s *session) examine(ctx context.Context, shop *manifest.Shop, o *packageOptions, path string) (intake.Found, error) {
-	o.Path = path
-	found, err := s.read(ctx, shop, o.Request)
-	ask := s.asking(ctx, o.ask, false)
+func (t *takingIn) examine(ctx context.Context) (intake.Found, error) {
+	found, err := t.read(ctx, t.o.Request)
+	ask := t.session.asking(ctx, t.o.ask, false)
 	if ask.in == nil {
 		return found, err
 	}
 	if r, ok := errors.AsType[*intake.Refused](err); ok && r.Unknown {
-		if found, err = s.askWhat(ctx, shop, o, ask); err == nil {
+		if found, err = t.askWhat(ctx, ask); err == nil {
 			return found, nil
 		}
 	}
 	if r, ok := errors.AsType[*intake.Refused](err); ok && r.Archive != nil {
-		found, err = s.askInside(ctx, shop, o, ask, r)
+		found, err = t.askInside(ctx, ask, r)
 	}
-	if r, ok := errors.AsType[*intake.Refused](err); ok && r.Doubt && !o.Despite {
-		return s.askDespite(ctx, shop, o, ask, r)
+	if r, ok := errors.AsType[*intake.Refused](err); ok && r.Doubt && !t.o.Despite {
+		return t.askDespite(ctx, ask, r)
 	}
 	return found, err
 }
 
 // askDespite asks whether a download that looks wrong is taken all the same.
-func (s *session) askDespite(ctx context.Context, shop *manifest.Shop, o *packageOptions, ask *asking, r *intake.Refused) (intake.Found, error) {
-	ask.say("%s looks like %s: %s", filepath.Base(o.Path), r.What, r.Found)
+func (t *takingIn) askDespite(ctx context.Context, ask *asking, r *intake.Refused) (intake.Found, error) {
+	ask.say("%s looks like %s: %s", filepath.Base(t.o.Path), r.What, r.Found)
 	despite, err := ask.yes("take it all the same?", false)
 	if err != nil {
 		return intake.Found{}, err
@@ -47,21 +46,21 @@ func (s *session) askDespite(ctx context.Context, shop *manifest.Shop, o *packag
 	if !despite {
 		return intake.Found{}, r
 	}
-	o.Despite = true
-	return s.examine(ctx, shop, o, o.Path)
+	t.o.Despite = true
+	return t.examine(ctx)
 }
 
 // askInside finds out what becomes of an archive, of which nobody has said yet
 // that its device opens archives.
-func (s *session) askInside(ctx context.Context, shop *manifest.Shop, o *packageOptions, ask *asking, r *intake.Refused) (intake.Found, error) {
-	ask.say("%s is %s", filepath.Base(o.Path), r.Found)
-	opens, err := ask.yes("does "+o.Model+" open such archives itself? (the maker's instructions say so)", false)
+func (t *takingIn) askInside(ctx context.Context, ask *asking, r *intake.Refused) (intake.Found, error) {
+	ask.say("%s is %s", filepath.Base(t.o.Path), r.Found)
+	opens, err := ask.yes("does "+t.o.Model+" open such archives itself? (the maker's instructions say so)", false)
 	if err != nil {
 		return intake.Found{}, err
 	}
 	if opens {
-		o.Opens = true
-		return s.read(ctx, shop, o.Request)
+		t.o.Opens = true
+		return t.read(ctx, t.o.Request)
 	}
 	if len(r.Archive) == 0 {
 		return intake.Found{}, r
@@ -72,35 +71,34 @@ func (s *session) askInside(ctx context.Context, shop *manifest.Shop, o *package
 		if err != nil {
 			return intake.Found{}, err
 		}
-		with := o.Request
+		with := t.o.Request
 		with.Member, with.Unpack = or(answer, r.Archive[0]), answer == all
 		if with.Unpack {
 			with.Member = ""
 		}
-		found, err := s.read(ctx, shop, with)
+		found, err := t.read(ctx, with)
 		if wrong, ok := errors.AsType[*intake.Refused](err); ok {
 			ask.say("%s: found %s, expected %s", wrong.What, wrong.Found, wrong.Expected)
 			continue
 		}
-		o.Request = with
+		t.o.Request = with
 		return found, err
 	}
 }
 
 // askWhat asks which release a download is.
-func (s *session) askWhat(ctx context.Context, shop *manifest.Shop, o *packageOptions, ask *asking) (found intake.Found, err error) {
-	path := o.Path
-	fmt.Fprintln(s.errs, wrapped(path+" is not known to the catalogue. Models there: "+strings.Join(modelIDs(shop), ", "), "  "))
-	model, v := guess(shop, filepath.Base(path))
-	if o.Model, err = ask.must("", "--model", "Device.model", model); err != nil {
+func (t *takingIn) askWhat(ctx context.Context, ask *asking) (found intake.Found, err error) {
+	fmt.Fprintln(t.session.errs, wrapped(t.o.Path+" is not known to the catalogue. Models there: "+strings.Join(modelIDs(t.shop), ", "), "  "))
+	model, v := guess(t.shop, filepath.Base(t.o.Path))
+	if t.o.Model, err = ask.must("", "--model", "Device.model", model); err != nil {
 		return found, err
 	}
 	text, err := ask.must("", "--version", "Release.version", v)
 	if err != nil {
 		return found, err
 	}
-	o.Version, _ = version.Parse(text) // must has checked it
-	return s.read(ctx, shop, o.Request)
+	t.o.Version, _ = version.Parse(text) // must has checked it
+	return t.read(ctx, t.o.Request)
 }
 
 var (
@@ -125,22 +123,22 @@ func guess(shop *manifest.Shop, name string) (model, v string) {
 }
 
 // askMissing asks what the catalogue has to be told and nobody has said yet.
-func (s *session) askMissing(ctx context.Context, shop *manifest.Shop, o *packageOptions, found intake.Found) error {
+func (t *takingIn) askMissing(ctx context.Context, found intake.Found) error {
 	if found.Known != nil {
 		return nil
 	}
 	release := found.Model.Release(found.Version, found.Variant)
 	if release == nil {
-		if err := s.askRelease(ctx, shop, o, found); err != nil {
+		if err := t.askRelease(ctx, found); err != nil {
 			return err
 		}
 	}
-	return s.askTouch(ctx, o, release, found)
+	return t.askTouch(ctx, release, found)
 }
 
 // askTouch asks which of a release's files a person touches on the device, where
 // there are several.
-func (s *session) askTouch(ctx context.Context, o *packageOptions, release *manifest.Release, found intake.Found) error {
+func (t *takingIn) askTouch(ctx context.Context, release *manifest.Release, found intake.Found) error {
 	names := found.OnCard()
 	if release != nil {
 		for _, f := range release.Files {
@@ -149,13 +147,13 @@ func (s *session) askTouch(ctx context.Context, o *packageOptions, release *mani
 			}
 		}
 	}
-	for _, t := range o.touch {
-		if !slices.Contains(names, t) {
-			return usage(fmt.Errorf("--touch %q: no such file in the release, which has %s%s", t, strings.Join(names, ", "), tryIt(manifest.Nearest(t, names))))
+	for _, touch := range t.o.touch {
+		if !slices.Contains(names, touch) {
+			return usage(fmt.Errorf("--touch %q: no such file in the release, which has %s%s", touch, strings.Join(names, ", "), tryIt(manifest.Nearest(touch, names))))
 		}
 	}
-	ask := s.asking(ctx, o.ask, o.released != "")
-	if len(names) < 2 || len(o.touch) > 0 || release != nil && len(release.Touch) > 0 || ask.in == nil {
+	ask := t.session.asking(ctx, t.o.ask, t.o.released != "")
+	if len(names) < 2 || len(t.o.touch) > 0 || release != nil && len(release.Touch) > 0 || ask.in == nil {
 		return nil
 	}
 	for {
@@ -164,7 +162,7 @@ func (s *session) askTouch(ctx context.Context, o *packageOptions, release *mani
 			return err
 		}
 		if slices.Contains(names, answer) {
-			o.touch = []string{answer}
+			t.o.touch = []string{answer}
 			return nil
 		}
 		ask.say("found %q, expected one of them%s", answer, tryIt(manifest.Nearest(answer, names)))
@@ -175,26 +173,26 @@ func (s *session) askTouch(ctx context.Context, o *packageOptions, release *mani
 const anyOfThem = "any"
 
 // askRelease asks what the maker says of a release, where no flag says it.
-func (s *session) askRelease(ctx context.Context, shop *manifest.Shop, o *packageOptions, found intake.Found) (err error) {
-	ask := s.asking(ctx, o.ask, o.released != "")
+func (t *takingIn) askRelease(ctx context.Context, found intake.Found) (err error) {
+	ask := t.session.asking(ctx, t.o.ask, t.o.released != "")
 	if ask.in == nil {
-		if o.released == "" {
+		if t.o.released == "" {
 			return usage(fmt.Errorf("%s %s is new to the catalogue: say with --released on which day it was released", found.Model.ID, found.Version))
 		}
 		return nil
 	}
-	if o.released, err = ask.must(o.released, "--released", "Release.released", ""); err != nil {
+	if t.o.released, err = ask.must(t.o.released, "--released", "Release.released", ""); err != nil {
 		return err
 	}
-	if o.over, err = ask.value(o.over, "--over", "Release.over", ""); err != nil {
+	if t.o.over, err = ask.value(t.o.over, "--over", "Release.over", ""); err != nil {
 		return err
 	}
-	if len(o.needs) == 0 {
-		if o.needs, err = ask.needs(shop); err != nil {
+	if len(t.o.needs) == 0 {
+		if t.o.needs, err = ask.needs(t.shop); err != nil {
 			return err
 		}
 	}
-	o.minutes, err = ask.value(o.minutes, "--minutes", "Release.minutes", "")
+	t.o.minutes, err = ask.value(t.o.minutes, "--minutes", "Release.minutes", "")
 	return err
 }
 

@@ -65,7 +65,7 @@ func runPackageReplace(ctx context.Context, s *session, o packageOptions, path s
 	if err := o.fileNamed(); err != nil {
 		return err
 	}
-	a, err := s.addPackage(ctx, o, path)
+	a, err := takeIn(ctx, s, o, path)
 	if err != nil && !refused(err) {
 		return err
 	}
@@ -73,10 +73,10 @@ func runPackageReplace(ctx context.Context, s *session, o packageOptions, path s
 	if err != nil {
 		answer.Files[0].Error = err.Error()
 	} else {
-		answer.Carried, answer.Note = s.carried(ctx, o)
+		answer.Carried, answer.Note = carried(ctx, s, o)
 	}
 	s.answer(answer, func(w io.Writer) {
-		s.tellAdded(a, err)
+		a.tell(w, err)
 		if err == nil {
 			answer.tell(w)
 		}
@@ -97,7 +97,7 @@ type replaced struct {
 }
 
 // carried are the cards that went out with a release before now.
-func (s *session) carried(ctx context.Context, o packageOptions) ([]audit.Carried, string) {
+func carried(ctx context.Context, s *session, o packageOptions) ([]audit.Carried, string) {
 	none := []audit.Carried{}
 	shop, err := s.shop()
 	if err != nil {
@@ -176,16 +176,16 @@ func runPackageRemove(ctx context.Context, s *session, o packageOptions, whole b
 	if err != nil {
 		return err
 	}
-	leave, err := s.turn(ctx, shop)
+	leave, err := waitForTurn(ctx, &s.terminal, shop)
 	if err != nil {
 		return err
 	}
 	defer leave()
-	answer, stays, err := s.remove(o, whole)
+	answer, stays, err := takeOut(s, o, whole)
 	if err != nil {
 		return err
 	}
-	answer.Carried, answer.Note = s.carried(ctx, o)
+	answer.Carried, answer.Note = carried(ctx, s, o)
 	s.answer(answer, func(w io.Writer) {
 		for _, r := range answer.Removed {
 			fmt.Fprintln(w, wrapped(fmt.Sprintf("✓ taken out: %s of %s %s", r.Name, r.Model, r.Version), "  "))
@@ -202,9 +202,9 @@ func runPackageRemove(ctx context.Context, s *session, o packageOptions, whole b
 	return nil
 }
 
-// remove takes files out of the catalogue, then out of the package folder; stays
+// takeOut takes files out of the catalogue, then out of the package folder; stays
 // says that the release stands there without any.
-func (s *session) remove(o packageOptions, whole bool) (answer replaced, stays bool, err error) {
+func takeOut(s *session, o packageOptions, whole bool) (answer replaced, stays bool, err error) {
 	shop, err := s.shop()
 	if err != nil {
 		return answer, false, err

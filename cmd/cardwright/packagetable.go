@@ -74,7 +74,7 @@ func runPackageTable(ctx context.Context, s *session, name string) error {
 	if err != nil {
 		return err
 	}
-	leave, err := s.turn(ctx, shop)
+	leave, err := waitForTurn(ctx, &s.terminal, shop)
 	if err != nil {
 		return err
 	}
@@ -280,7 +280,7 @@ func (t *releases) examine(ctx context.Context) error {
 			continue
 		}
 		r.options.Path = r.path
-		found, err := t.s.read(ctx, t.shop, r.options.Request)
+		found, err := readDownload(ctx, &t.s.terminal, t.shop, r.options.Request)
 		refused, ok := errors.AsType[*intake.Refused](err)
 		switch {
 		case ok:
@@ -393,7 +393,7 @@ func (t *releases) keep(files []*edit.File) error {
 	for _, r := range t.rows {
 		r.answer.Taken, r.answer.WasThere, r.answer.Replaced = true, r.taken.WasThere(), r.taken.Was
 		if r.found.Instead != nil {
-			t.s.settle(r.found, r.taken, &r.answer)
+			r.answer.settle(t.s, r.found, r.taken)
 		}
 		r.answer.Path = r.taken.Path
 		answer.Files = append(answer.Files, r.answer)

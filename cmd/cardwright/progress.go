@@ -12,8 +12,8 @@ import (
 type bar struct{ shown *progressbar.ProgressBar }
 
 // bar begins a progress bar of that many bytes on the session's error stream.
-func (s *session) bar(what string, bytes int64) *bar {
-	f, ok := s.errs.(*os.File)
+func (t *terminal) bar(what string, bytes int64) *bar {
+	f, ok := t.errs.(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) || bytes <= 0 {
 		return &bar{}
 	}

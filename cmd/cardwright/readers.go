@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"strings"
 
@@ -75,7 +76,7 @@ func runReaders(ctx context.Context, s *session) error {
 		if i > 0 {
 			fmt.Fprintln(s.out)
 		}
-		s.writeReader(r)
+		writeReader(s.out, r)
 	}
 	return nil
 }
@@ -106,31 +107,31 @@ func describedReader(ctx context.Context, shop *manifest.Shop, d readers.Drive) 
 	return r
 }
 
-func (s *session) writeReader(r listedReader) {
-	fmt.Fprintf(s.out, "%s  %s\n", r.Path, wrapped(described(r.Drive), "    "))
+func writeReader(w io.Writer, r listedReader) {
+	fmt.Fprintf(w, "%s  %s\n", r.Path, wrapped(described(r.Drive), "    "))
 	if r.Bytes == 0 {
-		fmt.Fprintln(s.out, "    no card in it")
+		fmt.Fprintln(w, "    no card in it")
 		return
 	}
 	nominal := ""
 	if r.Nominal > 0 {
 		nominal = fmt.Sprintf(", sold as %s", nominalText(r.Nominal))
 	}
-	fmt.Fprintf(s.out, "    %s%s; %s\n", media.Bytes(r.Bytes), nominal, r.Band)
-	fmt.Fprintf(s.out, "    %s\n", wrapped(contentsOf(r), "    "))
+	fmt.Fprintf(w, "    %s%s; %s\n", media.Bytes(r.Bytes), nominal, r.Band)
+	fmt.Fprintf(w, "    %s\n", wrapped(contentsOf(r), "    "))
 	if r.Holds != "" {
-		fmt.Fprintf(s.out, "    %s\n", wrapped("holds "+r.Holds, "      "))
+		fmt.Fprintf(w, "    %s\n", wrapped("holds "+r.Holds, "      "))
 	}
 	if r.Code != "" {
-		fmt.Fprintf(s.out, "    code %s\n", r.Code)
+		fmt.Fprintf(w, "    code %s\n", r.Code)
 	} else {
-		fmt.Fprintf(s.out, "    %s\n", wrapped("could not be read: "+r.Unread, "      "))
+		fmt.Fprintf(w, "    %s\n", wrapped("could not be read: "+r.Unread, "      "))
 	}
 	word := "✗ not erased: "
 	if r.MayErase.OK {
 		word = "✓ may be erased: "
 	}
-	fmt.Fprintf(s.out, "    %s\n", wrapped(word+strings.Join(r.MayErase.Reasons, "; "), "      "))
+	fmt.Fprintf(w, "    %s\n", wrapped(word+strings.Join(r.MayErase.Reasons, "; "), "      "))
 }
 
 func nominalText(bytes int64) string {

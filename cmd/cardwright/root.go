@@ -1,13 +1,10 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"fmt"
-	"io"
 	"math"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"time"
 
@@ -17,30 +14,18 @@ import (
 	"cardwright/media/place"
 )
 
-// session is what all commands of one run share.
-//
-// The answer goes to out, everything else (questions, progress, errors) to
-// errs, so that an answer can be piped.
+// session is what all commands of one run share: who is at the other end, and
+// what was found out of the shop so far.
 type session struct {
-	in   io.Reader
-	out  io.Writer
-	errs io.Writer
+	terminal
 
-	shopDir string // --shop
-	json    bool   // --json
-	yes     bool   // --yes
-	by      string // --by
+	by string // --by
 
 	known   map[string]*vesselKnown // by vessel, once they were looked up
 	unasked error                   // why the ledger couldn't be asked for them
 
 	ledgerChecked *error    // what ledgerHolds said
 	checkedWhole  time.Time // when the ledger was last checked whole
-
-	answers *bufio.Reader // over in, once anything is asked: what one asking has buffered is the next one's
-
-	commands *regexp.Regexp // those that texts name, see keepShop
-	typed    []string       // words of the command line, and what stands behind = in them
 }
 
 func newRootCommand(s *session) *cobra.Command {
@@ -79,7 +64,7 @@ fully checked; 130 interrupted.`,
 	for _, cmd := range root.Commands() {
 		if cmd.HasSubCommands() && !cmd.Runnable() {
 			cmd.DisableFlagsInUseLine = true
-			cmd.RunE = func(cmd *cobra.Command, args []string) error { return s.group(cmd, args) }
+			cmd.RunE = func(cmd *cobra.Command, args []string) error { return group(cmd, args, s.json) }
 		}
 	}
 	s.commands = namedCommands(root)
@@ -103,7 +88,7 @@ func fitHelp(cmd *cobra.Command) {
 
 // group answers where the first word of a command was typed and no second one, or
 // one that there isn't.
-func (s *session) group(cmd *cobra.Command, args []string) error {
+func group(cmd *cobra.Command, args []string, json bool) error {
 	var names []string
 	for _, sub := range cmd.Commands() {
 		if sub.IsAvailableCommand() {
@@ -113,7 +98,7 @@ func (s *session) group(cmd *cobra.Command, args []string) error {
 	switch {
 	case len(args) > 0:
 		return usage(fmt.Errorf("unknown command %q for %q%s", args[0], cmd.CommandPath(), tryIt(or(manifest.Nearest(args[0], names), "one of "+strings.Join(names, ", ")))))
-	case s.json:
+	case json:
 		return usage(fmt.Errorf("expected one of %s, found 0 arguments", strings.Join(names, ", ")))
 	}
 	return cmd.Help()

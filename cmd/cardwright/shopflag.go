@@ -40,18 +40,18 @@ func namedCommands(root *cobra.Command) *regexp.Regexp {
 
 // keepShop puts the shop folder that was named into the commands that a text
 // names. A command that has it already stays as it is.
-func (s *session) keepShop(text string) string {
-	return s.withShop(text, func(flag string) string { return flag })
+func (t *terminal) keepShop(text string) string {
+	return t.withShop(text, func(flag string) string { return flag })
 }
 
-func (s *session) withShop(text string, written func(string) string) string {
-	if s.shopDir == "" || s.commands == nil || !strings.Contains(text, "cardwright") {
+func (t *terminal) withShop(text string, written func(string) string) string {
+	if t.shopDir == "" || t.commands == nil || !strings.Contains(text, "cardwright") {
 		return text
 	}
-	flag := written(" --shop " + media.ShellWord(s.shopDir))
+	flag := written(" --shop " + media.ShellWord(t.shopDir))
 	var out strings.Builder
 	from := 0
-	for _, at := range s.commands.FindAllStringSubmatchIndex(text, -1) {
+	for _, at := range t.commands.FindAllStringSubmatchIndex(text, -1) {
 		end := at[3]
 		rest := text[end:]
 		if stop := strings.IndexAny(rest, "\n;\""); stop >= 0 {
@@ -70,23 +70,26 @@ func (s *session) withShop(text string, written func(string) string) string {
 // hinting writes text on, with the shop in its commands. Each write is of whole
 // commands.
 type hinting struct {
-	s  *session
+	t  *terminal
 	to io.Writer
 }
 
 func (h hinting) Write(p []byte) (int, error) {
-	if _, err := io.WriteString(h.to, h.s.keepShop(string(p))); err != nil {
+	if _, err := io.WriteString(h.to, h.t.keepShop(string(p))); err != nil {
 		return 0, err
 	}
 	return len(p), nil
 }
 
 // text is where an answer in words goes; pages and tables go to out as they are.
-func (s *session) text() io.Writer { return hinting{s, s.out} }
+func (t *terminal) text() io.Writer { return hinting{t, t.out} }
+
+// aside is where words beside the answer go that name commands.
+func (t *terminal) aside() io.Writer { return hinting{t, t.errs} }
 
 // keepShopInJSON is keepShop for texts in an answer.
-func (s *session) keepShopInJSON(answer []byte) []byte {
-	return []byte(s.withShop(string(answer), func(flag string) string {
+func (t *terminal) keepShopInJSON(answer []byte) []byte {
+	return []byte(t.withShop(string(answer), func(flag string) string {
 		var quoted bytes.Buffer
 		enc := json.NewEncoder(&quoted)
 		enc.SetEscapeHTML(false)

@@ -16,7 +16,7 @@ import (
 )
 
 func TestTextsKeepTheShopThatWasNamed(t *testing.T) {
-	s := &session{shopDir: "our shop"}
+	s := &session{terminal: terminal{shopDir: "our shop"}}
 	newRootCommand(s)
 	s.shopDir = "our shop" // the flag's default was set
 	const flag = " --shop 'our shop'"

@@ -171,8 +171,8 @@ func TestHangupLeavesNoHalfCard(t *testing.T) {
 	}
 }
 
-// terminal is a terminal of our own: what is typed at it, and its other side.
-func terminal(t *testing.T) (keyboard, side *os.File) {
+// openTerminal opens a terminal of our own: what is typed at it, and its other side.
+func openTerminal(t *testing.T) (keyboard, side *os.File) {
 	keyboard, err := os.OpenFile("/dev/ptmx", os.O_RDWR, 0)
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = keyboard.Close() })
@@ -201,7 +201,7 @@ func TestTerminalClosedWhileRecording(t *testing.T) {
 	key.Env = append(os.Environ(), settings)
 	require.NoError(t, key.Run())
 
-	keyboard, side := terminal(t)
+	keyboard, side := openTerminal(t)
 	cmd := exec.Command(command, "record", "kittiwake", "--only", "helm,radar", "--shop", shop)
 	cmd.Env = append(os.Environ(), settings)
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = side, side, side

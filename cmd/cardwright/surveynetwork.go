@@ -234,9 +234,9 @@ func (s *session) takeOver(ctx context.Context, vessel *manifest.Vessel, dir str
 	}
 	switch {
 	case left > 0:
-		fmt.Fprintf(hinting{s, s.errs}, "Not taken over: %s that could not be told for certain. See cardwright survey %s --network.\n", counted(left, "device"), vessel.ID)
+		fmt.Fprintf(s.aside(), "Not taken over: %s that could not be told for certain. See cardwright survey %s --network.\n", counted(left, "device"), vessel.ID)
 	case !n.Whole() || n.Frames == 0:
-		fmt.Fprintf(hinting{s, s.errs}, "Not all of the capture could be read: see cardwright survey %s --network.\n", vessel.ID)
+		fmt.Fprintf(s.aside(), "Not all of the capture could be read: see cardwright survey %s --network.\n", vessel.ID)
 	default:
 		return nil
 	}
@@ -271,7 +271,7 @@ func (s *session) fromNetwork(ctx context.Context, shop *manifest.Shop, path str
 		fmt.Fprintf(s.errs, "%s at address %d was left out: %s\n", visible.Visible(quotedText(l.Seen.Product.Model)), l.Seen.Address, l.Why)
 	}
 	if !network.Whole() {
-		fmt.Fprintf(hinting{s, s.errs}, "Not all of %s could be read: see cardwright survey --network.\n", visible.Visible(path))
+		fmt.Fprintf(s.aside(), "Not all of %s could be read: see cardwright survey --network.\n", visible.Visible(path))
 	}
 	return all, nil
 }

@@ -243,7 +243,7 @@ func askDevices(a *asking, shop *manifest.Shop) ([]newDevice, error) {
 	if a.in == nil {
 		return nil, usage(errors.New("say with --device or --devices what is aboard"))
 	}
-	fmt.Fprintln(a.session.errs, wrapped("Models in the catalogue: "+strings.Join(modelIDs(shop), ", "), "  "))
+	fmt.Fprintln(a.terminal.errs, wrapped("Models in the catalogue: "+strings.Join(modelIDs(shop), ", "), "  "))
 	var all []newDevice
 	for {
 		model, err := a.line(manifest.Help("Device.model"), "no more")
