@@ -1,6 +1,7 @@
 package media
 
 import (
+	"regexp"
 	"runtime"
 	"strings"
 	"unicode"
@@ -13,24 +14,50 @@ const plainInShells = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ01234
 // it is: for commands that are to be copied.
 func ShellWord(word string) string { return shellWord(runtime.GOOS, word) }
 
-// UnshownWord stands in a command for a word that can't be shown.
+// UnshownWord stands in a command for a word that can't be shown, or that no
+// way of quoting keeps as it is.
 const UnshownWord = "NAME"
 
-// shellWord quotes for POSIX shells (Shell Command Language, 2.2.2
-// Single-Quotes); on Windows with double quotes, which cmd and PowerShell both
-// take, and which no name of a file there can hold.
 func shellWord(system, word string) string {
-	plain := plainInShells
-	if system == "windows" {
-		plain = strings.Replace(plain, "%", "", 1) + `\`
-	}
 	switch {
-	case word != "" && strings.Trim(word, plain) == "":
-		return word
 	case !utf8.ValidString(word) || strings.ContainsFunc(word, func(r rune) bool { return !unicode.IsPrint(r) }):
 		return UnshownWord
 	case system == "windows":
-		return `"` + strings.ReplaceAll(word, `"`, `""`) + `"`
+		return windowsWord(word)
+	}
+	return posixWord(word)
+}
+
+// posixWord quotes for POSIX shells (Shell Command Language, 2.2.2
+// Single-Quotes), and for zsh, to which a word that begins with = is a command.
+func posixWord(word string) string {
+	if isPlain(word, plainInShells) && word[0] != '=' {
+		return word
 	}
 	return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"
 }
+
+// plainInWindows leaves out what PowerShell takes for a list, a variable or an
+// alias of one (about_Parsing, about_Splatting) and cmd for a variable.
+var plainInWindows = strings.NewReplacer("%", "", "@", "", ",", "").Replace(plainInShells) + `\`
+
+// replacedInQuotes is what cmd or PowerShell replaces or ends a text at between
+// double quotes: %NAME%; $name, ${, $(, the backtick and typographic quotes
+// (about_Quoting_Rules). What one of them keeps by another quote the other
+// doesn't.
+var replacedInQuotes = regexp.MustCompile("%[^%]+%|\\$[\\pL\\pN_{($?^:]|[`\"“”„]")
+
+// windowsWord quotes with double quotes, which cmd and PowerShell both take. A
+// backslash before the last one would keep it from ending the word
+// (CommandLineToArgvW), unless it is doubled.
+func windowsWord(word string) string {
+	switch {
+	case isPlain(word, plainInWindows):
+		return word
+	case replacedInQuotes.MatchString(word):
+		return UnshownWord
+	}
+	return `"` + word + strings.Repeat(`\`, len(word)-len(strings.TrimRight(word, `\`))) + `"`
+}
+
+func isPlain(word, letters string) bool { return word != "" && strings.Trim(word, letters) == "" }

@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"cardwright/manifest/durable"
@@ -113,18 +112,18 @@ func Write(path string, content io.Reader) error {
 	return durable.Write(path, 0o666, content)
 }
 
-// Remove is the command by which a person removes a leftover, for the shell of
-// an operating system as Go names it; quote makes a word of a path.
+// Remove is the command by which a person removes a leftover, for the shells of
+// an operating system as Go names it; quote makes a word of a path. rmdir is one
+// thing to cmd and another to PowerShell, so cmd is asked for it.
 func (l Leftover) Remove(system string, quote func(string) string) string {
-	if system == "windows" {
-		how := "del "
-		if filepath.Base(l.Path) == Pending {
-			how = "rmdir /s "
-		}
-		return how + `"` + strings.ReplaceAll(l.Path, `"`, "") + `"`
-	}
+	folder := filepath.Base(l.Path) == Pending
 	how := "rm "
-	if filepath.Base(l.Path) == Pending {
+	switch {
+	case system == "windows" && folder:
+		how = "cmd /c rmdir /s "
+	case system == "windows":
+		how = "del "
+	case folder:
 		how = "rm -r "
 	}
 	return how + quote(l.Path)

@@ -1,10 +1,10 @@
 // Command release builds the program for every system it is given out for,
 // with the digests of the files and a list of what is inside them.
 //
-//	go run -modfile=.ci/release/go.mod ./testdata/release DIR
+//	go run -modfile=.ci/release/go.mod ./testdata/release DIR [SYSTEM/PROCESSOR ...]
 //
-// The same sources and the same Go give the same bytes, in whatever folder they
-// stand.
+// Without a system it builds for all of them. The same commit and the same Go give
+// the same bytes, in whatever folder they stand: testdata/release/again tries it.
 package main
 
 import (
@@ -26,23 +26,27 @@ var targets = []string{"linux/amd64", "linux/arm64", "darwin/amd64", "darwin/arm
 const mostBytes = 40_000_000
 
 func main() {
-	if len(os.Args) != 2 {
-		fmt.Fprintln(os.Stderr, "usage: release DIR")
+	if len(os.Args) < 2 {
+		fmt.Fprintln(os.Stderr, "usage: release DIR [SYSTEM/PROCESSOR ...]")
 		os.Exit(2)
 	}
-	if err := release(os.Args[1]); err != nil {
+	chosen := os.Args[2:]
+	if len(chosen) == 0 {
+		chosen = targets
+	}
+	if err := release(os.Args[1], chosen); err != nil {
 		fmt.Fprintln(os.Stderr, "release:", err)
 		os.Exit(1)
 	}
 }
 
-func release(dir string) error {
+func release(dir string, chosen []string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
 	var names []string
 	modules := map[string]module{}
-	for _, target := range targets {
+	for _, target := range chosen {
 		system, chip, _ := strings.Cut(target, "/")
 		name := "cardwright-" + system + "-" + chip
 		if system == "windows" {
@@ -65,7 +69,9 @@ func release(dir string) error {
 
 func build(path, system, chip string) error {
 	cmd := exec.Command("go", "build", "-trimpath", "-ldflags=-s -w -buildid=", "-o", path, "./cmd/cardwright")
-	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOFLAGS=-mod=readonly", "GOOS="+system, "GOARCH="+chip)
+	// what a shell may have set and changes the bytes
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOFLAGS=-mod=readonly", "GOEXPERIMENT=", "GOAMD64=v1", "GOARM64=v8.0",
+		"GOOS="+system, "GOARCH="+chip)
 	cmd.Stderr = os.Stderr
 	if err := cmd.Run(); err != nil {
 		return err
