@@ -9,6 +9,7 @@
 #             at 400 random moments, ledgers at 204; 100,000 steps of random months; logs of a gigabyte
 # make build  bin/cardwright
 # make release  dist/: the program for Linux, macOS and Windows, with digests and a list of what is inside
+# make release-again  builds it twice, from clones in two folders with empty caches: the same bytes
 
 GO      ?= go
 DEMO    ?= demo
@@ -17,13 +18,16 @@ LINT     = $(GO) tool -modfile=.ci/lint/go.mod
 # the demo's packages stand below testdata, which ./... leaves out
 ALL      = ./... ./testdata/demo/...
 
-.PHONY: build release wine hardware demo test check bench tools fuzz clean drill
+.PHONY: build release release-again wine hardware demo test check bench tools fuzz clean drill
 
 build:
 	CGO_ENABLED=0 $(GO) build -trimpath -o bin/cardwright ./cmd/cardwright
 
 release:
 	$(GO) run -modfile=.ci/release/go.mod ./testdata/release dist
+
+release-again:
+	sh testdata/release/again $(TARGETS)
 
 demo: build
 	rm -rf $(DEMO)
