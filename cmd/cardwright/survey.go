@@ -15,11 +15,14 @@ import (
 )
 
 type surveyOptions struct {
-	at      string
-	answers string
-	csv     bool
-	network string
-	write   bool
+	form       formOptions
+	output     string
+	technician string
+	at         string
+	answers    string
+	csv        bool
+	network    string
+	write      bool
 }
 
 func newSurveyCommand(s *session) *cobra.Command {
@@ -28,11 +31,14 @@ func newSurveyCommand(s *session) *cobra.Command {
 		Use:   "survey VESSEL",
 		Short: "Find out what is aboard, by a page, a table or the network",
 		Long: `survey prints a page to walk the boat with: every device, with blanks for serial
-and version. --csv prints the same as a table to fill in; --answers takes such a
-table back and writes serials and versions into the vessel's file. Its columns
-are device, serial, version, place, variant and, for a device that is new, model;
-an empty cell changes nothing. What was read is noted in the ledger. Write versions as v3.10: many spreadsheets make
-3.1 of 3.10.
+and version; as text, as PDF, or as HTML to fill in on a phone, without a network
+(-o survey.html). --csv prints the same as a table to fill in.
+
+--answers takes back the file that the page on a phone saves, or such a table, and
+writes serials and versions into the vessel's file; one of another boat is refused.
+The table's columns are vessel, device, serial, version, place, variant and, for a
+device that is new, model; an empty cell changes nothing. Write versions as v3.10:
+many spreadsheets make 3.1 of 3.10. What was read is noted in the ledger.
 
 --network reads a capture of the boat's network (NMEA 2000): candump's log or
 screen, or CSV with a heading line (id, or pgn and source; data, or d0 to d7). It
@@ -43,13 +49,18 @@ practice.) Models are known by on_network in the catalogue. Without VESSEL it
 only shows what was seen.
 
 Read the version off the device's own screen before you rely on it.`,
+		Example: `  cardwright survey kittiwake -o survey.html
+  cardwright survey kittiwake --answers kittiwake-survey.json`,
 		Args: atMostOne("vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runSurvey(interruptible(cmd), s, o, args)
 		},
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.answers, "answers", "", "table (CSV) of what was found")
+	o.form.addFlags(cmd)
+	flags.StringVarP(&o.output, "output", "o", "", "write the page to this file instead of standard output")
+	flags.StringVar(&o.technician, "technician", "", "who walks the boat (default: a blank to write the name in)")
+	flags.StringVar(&o.answers, "answers", "", "what was found: the file that the page saved (JSON), or the table (CSV)")
 	flags.StringVar(&o.at, "at", "", "when it was found: 2026-03-02, or 2026-03-02 14:30 (default: now)")
 	flags.BoolVar(&o.csv, "csv", false, "print the table to fill in")
 	flags.StringVar(&o.network, "network", "", "capture of the boat's network")
@@ -77,14 +88,11 @@ func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) 
 	case err != nil:
 		return err
 	case o.answers != "":
-		return s.surveyAnswers(ctx, vessel, shop.Dir, o)
+		return s.surveyAnswers(ctx, shop, vessel, o)
 	case o.csv:
 		return writeSurveyTable(s.out, vessel)
-	case s.json:
-		return usage(errors.New("the page is for people; for programs there is --csv"))
 	}
-	writeSurveyPage(s.text(), shop, vessel)
-	return nil
+	return s.writeSurveyPage(shop, vessel, o)
 }
 
 // change is one value that a survey changes in a vessel's file.

@@ -14,6 +14,7 @@ import (
 )
 
 var answerColumns = []tables.Column{
+	{Name: "vessel", Key: "Vessel.vessel"},
 	{Name: "device", Key: "Device.id", Must: true},
 	{Name: "model", Key: "Device.model"},
 	{Name: "place", Key: "Device.place"},
@@ -24,17 +25,18 @@ var answerColumns = []tables.Column{
 	{Name: "note"},
 }
 
-func (s *session) surveyAnswers(ctx context.Context, vessel *manifest.Vessel, dir string, o surveyOptions) error {
+func (s *session) surveyAnswers(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, o surveyOptions) error {
 	path := o.answers
+	table, told, err := readAnswers(path, shop)
+	if err != nil {
+		return err
+	}
+	o.at, s.by = or(o.at, told.found), or(s.by, told.by)
 	at, err := o.moment(ctx, s)
 	if err != nil {
 		return err
 	}
-	table, err := readTable(path, answerColumns)
-	if err != nil {
-		return err
-	}
-	file, shop, vessel, err := openVessel(dir, vessel)
+	file, shop, vessel, err := openVessel(shop.Dir, vessel)
 	if err != nil {
 		return err
 	}
@@ -42,13 +44,16 @@ func (s *session) surveyAnswers(ctx context.Context, vessel *manifest.Vessel, di
 		return err
 	}
 	changes := []change{}
-	found := record.Survey{At: at, Read: map[string]version.V{}, Visit: surveyVisit(vessel.ID, at, o.at != "", table)}
+	found := record.Survey{At: at, Read: map[string]version.V{}, Said: map[string]string{}, Visit: surveyVisit(vessel.ID, at, o.at != "", table)}
 	var fresh []newDevice
 	for _, row := range table.Rows {
+		if text := row.Get("note"); text != "" {
+			found.Said[row.Get("device")] = text
+		}
 		if v, err := version.Parse(row.Get("version")); err == nil && vessel.Device(row.Get("device")) != nil {
 			found.Read[row.Get("device")] = v
 		}
-		d := vessel.Device(row.Get("device"))
+		d := answeredDevice(vessel, row)
 		if d == nil {
 			fresh = append(fresh, newDevice{
 				id: row.Get("device"), model: row.Get("model"), serial: row.Get("serial"), place: row.Get("place"),
@@ -76,7 +81,9 @@ func surveyVisit(vessel string, at time.Time, dated bool, table *tables.Table) s
 	text := "survey of " + vessel + "\n"
 	for _, row := range table.Rows {
 		for _, c := range answerColumns {
-			text += row.Get(c.Name) + "\x00"
+			if c.Name != "vessel" { // tables of earlier builds have none, and stay the same visit
+				text += row.Get(c.Name) + "\x00"
+			}
 		}
 		text += "\n"
 	}
@@ -99,7 +106,9 @@ func answerMistakes(shop *manifest.Shop, vessel *manifest.Vessel, table *tables.
 		d := vessel.Device(id)
 		m := manifest.Mistake{At: row.At("device"), Found: fmt.Sprintf("%q", id)}
 		switch {
-		case seen[id]:
+		case row.Get("vessel") != "" && row.Get("vessel") != vessel.ID:
+			m = manifest.Mistake{At: row.At("vessel"), What: "a survey of another boat", Found: fmt.Sprintf("%q", row.Get("vessel")), Expected: vessel.ID}
+		case id != "" && seen[id]:
 			m.What, m.Expected = "device given twice", "each device once"
 		case d == nil && model == "":
 			m.What, m.Expected, m.Hint = "no such device", "one of "+strings.Join(aboard, ", ")+"; or a model, for a device that is new", manifest.Nearest(id, aboard)

@@ -79,6 +79,26 @@ func Read(name string, data []byte, columns []Column) (*Table, error) {
 	return t.table, nil
 }
 
+// Of makes a table of rows that stood in another form, each with its place
+// there. Their cells are held to the rules of their columns, as Read does.
+func Of(name string, columns []Column, rows [][]string, at []manifest.Pos) (*Table, error) {
+	t := &tableReader{table: &Table{name: name}, columns: columns}
+	for _, c := range columns {
+		t.table.given = append(t.table.given, c.Name)
+	}
+	for i, cells := range rows {
+		places := make([]manifest.Pos, len(cells))
+		for k := range places {
+			places[k] = at[i]
+		}
+		t.row(cells, places)
+	}
+	if len(t.found) > 0 {
+		return t.table, t.found
+	}
+	return t.table, nil
+}
+
 type tableReader struct {
 	table   *Table
 	columns []Column

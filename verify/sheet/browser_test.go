@@ -67,10 +67,16 @@ type tab struct {
 	bad []string
 }
 
-// open shows a sheet as a file, as a phone does, in a tab of a given width.
+// open shows an install order as a file, as a phone does, in a tab of a given
+// width.
 func open(t *testing.T, in sheet.Input, wide int64) *tab {
 	t.Helper()
-	data, err := sheet.HTML(made(t, in), sheet.A4)
+	return openSheet(t, made(t, in), wide)
+}
+
+func openSheet(t *testing.T, s sheet.Sheet, wide int64) *tab {
+	t.Helper()
+	data, err := sheet.HTML(s, sheet.A4)
 	require.NoError(t, err)
 	path := filepath.Join(t.TempDir(), "order.html")
 	require.NoError(t, os.WriteFile(path, data, 0o600))
@@ -275,8 +281,6 @@ func TestHTMLFitsAPhone(t *testing.T) {
 // axe-core, an outside judge of accessibility, finds no violation, at any of
 // its levels and best practices, on a phone and a desk, light and dark.
 func TestHTMLAccessibility(t *testing.T) {
-	axe, err := os.ReadFile(axeFile)
-	require.NoError(t, err, "axe-core isn't here: run npm ci --prefix testdata/web, as make test does")
 	for name, in := range map[string]sheet.Input{
 		"good": provenKittiwake(), "forty": provenMorvenRose(), "bad": bad(), "hostile": hostile(),
 	} {
@@ -286,26 +290,43 @@ func TestHTMLAccessibility(t *testing.T) {
 			if name == "good" {
 				b.fillIn()
 			}
-			eval[bool](b, string(axe)+"; true")
-			for _, scheme := range []string{"light", "dark"} {
-				t.Run(fmt.Sprint(name, wide, scheme), func(t *testing.T) {
-					_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-						Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
-					})
-					require.NoError(t, err)
-					report := eval[struct {
-						Violations []struct {
-							ID    string
-							Help  string
-							Nodes []struct{ HTML string }
-						}
-						Passes []struct{ ID string }
-					}](b, `axe.run(document)`, chromedp.EvalAwaitPromise)
-					assert.Empty(t, report.Violations)
-					assert.Greater(t, len(report.Passes), 10, "the judge looked at the page")
-				})
-			}
+			b.accessible(fmt.Sprint(name, wide))
 		}
+	}
+	for name, of := range otherSheets {
+		for _, wide := range []int64{390, 1280} {
+			language := map[int64]string{390: "de", 1280: "en"}[wide]
+			openSheet(t, of(t, language), wide).accessible(fmt.Sprint(name, wide))
+		}
+	}
+}
+
+// otherSheets are the pages that aren't install orders, in a language.
+var otherSheets = map[string]func(*testing.T, string) sheet.Sheet{
+	"survey": surveyOf, "report": reportOf, "trial": trialOf,
+}
+
+// accessible lets axe-core judge the page, light and dark.
+func (b *tab) accessible(name string) {
+	b.t.Helper()
+	axe, err := os.ReadFile(axeFile)
+	require.NoError(b.t, err, "axe-core isn't here: run npm ci --prefix testdata/web, as make test does")
+	eval[bool](b, string(axe)+"; true")
+	for _, scheme := range []string{"light", "dark"} {
+		_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
+		})
+		require.NoError(b.t, err)
+		report := eval[struct {
+			Violations []struct {
+				ID    string
+				Help  string
+				Nodes []struct{ HTML string }
+			}
+			Passes []struct{ ID string }
+		}](b, `axe.run(document)`, chromedp.EvalAwaitPromise)
+		assert.Empty(b.t, report.Violations, name+" "+scheme)
+		assert.Greater(b.t, len(report.Passes), 10, "the judge looked at the page")
 	}
 }
 

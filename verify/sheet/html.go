@@ -48,6 +48,8 @@ func HTML(s Sheet, paper Paper) ([]byte, error) {
 		"drawing": drawing,
 		"on":      func(s Section, b Block, i int) onPage { return onPage{s, b, i} },
 		"works":   func() bool { return len(s.Form.Steps) > 0 },
+		"keeps":   func() bool { return len(s.Form.Steps) > 0 || s.Answers != nil },
+		"carried": func() any { return carried(s) },
 		"policy":  func() string { return policy(style, pageScript, len(blocksOf[Picture](s)) > 0) },
 		"style":   func() template.CSS { return template.CSS(style) },
 		"script":  func() template.JS { return template.JS(pageScript) },
@@ -60,6 +62,14 @@ func HTML(s Sheet, paper Paper) ([]byte, error) {
 		return nil, fmt.Errorf("writing HTML: %w", err)
 	}
 	return out.Bytes(), nil
+}
+
+// carried is what the page brings back once it is filled in.
+func carried(s Sheet) any {
+	if s.Answers != nil {
+		return s.Answers
+	}
+	return s.Form
 }
 
 // onPage is a block with the section that it stands in, and its place there.

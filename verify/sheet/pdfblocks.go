@@ -84,7 +84,7 @@ func leads(rest []Block) bool {
 		return false
 	}
 	switch rest[0].(type) {
-	case Caution, Table, Boxes, Step, Checks:
+	case Caution, Heading, Table, Boxes, Step, Checks:
 		return true
 	}
 	return false

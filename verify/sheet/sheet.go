@@ -28,6 +28,7 @@ type Sheet struct {
 	Network  *Network  `json:"network"` // nil where nothing is updated
 	Sections []Section `json:"sections"`
 	Form     Form      `json:"form"`
+	Answers  *Answers  `json:"answers,omitempty"` // of a survey, which brings back these in the place of Form
 }
 
 // Stamp is what the sheet is worth: a word that stands on each page, with the

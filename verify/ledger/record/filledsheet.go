@@ -118,28 +118,34 @@ func ReadJSON(data []byte) (Filled, error) {
 }
 
 func readJSON(data []byte) (f Filled, err error) {
+	return f, readForm(data, filledForm, Format, &f)
+}
+
+// readForm reads a document of a form, whose newest version is format, into a
+// value.
+func readForm(data []byte, of func() (*form, error), format int64, into any) error {
 	if len(data) > MaxSheet {
-		return f, fmt.Errorf("found %d bytes, expected at most %d", len(data), MaxSheet)
+		return fmt.Errorf("found %d bytes, expected at most %d", len(data), MaxSheet)
 	}
 	doc, err := decodeJSON(data)
 	if err != nil {
-		return f, fmt.Errorf("it is not JSON: %w", err)
+		return fmt.Errorf("it is not JSON: %w", err)
 	}
-	allowed, err := filledForm()
+	allowed, err := of()
 	if err != nil {
-		return f, err
+		return err
 	}
 	c := formCheck{doc: doc}
 	if c.check(allowed, doc, nil); len(c.list) > 0 {
-		return f, c.list.newer(formatOf(doc))
+		return c.list.newer(formatOf(doc), format)
 	}
 	var other *json.UnmarshalTypeError // 12.0 is an integer to the form, but not to the decoder
-	if err := json.Unmarshal(data, &f); errors.As(err, &other) {
-		return f, Problems{{Where: "/" + strings.ReplaceAll(other.Field, ".", "/"), Found: other.Value, Expected: "a whole number, written without a point"}}
+	if err := json.Unmarshal(data, into); errors.As(err, &other) {
+		return Problems{{Where: "/" + strings.ReplaceAll(other.Field, ".", "/"), Found: other.Value, Expected: "a whole number, written without a point"}}
 	} else if err != nil {
-		return f, err
+		return err
 	}
-	return f, nil
+	return nil
 }
 
 // maxProblems is how many problems are told at once.
@@ -198,10 +204,10 @@ var tidier = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ")
 func tidyText(s string) string { return strings.TrimSpace(tidier.Replace(s)) }
 
 // newer says of a sheet in a later form who wrote it: what else is wrong follows.
-func (p Problems) newer(format int64) Problems {
+func (p Problems) newer(format, newest int64) Problems {
 	for i := range p {
-		if format > Format && p[i].Where == "/format" {
-			p[i].Expected = fmt.Sprintf("%d: %s", Format, ledger.ErrNewer)
+		if format > newest && p[i].Where == "/format" {
+			p[i].Expected = fmt.Sprintf("%d: %s", newest, ledger.ErrNewer)
 		}
 	}
 	return p

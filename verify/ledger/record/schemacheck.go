@@ -39,17 +39,23 @@ type form struct {
 	Items      *form            `json:"items"`
 }
 
-// filledForm is Schema. A keyword that isn't checked here is an error, and not
+// The forms of a filled sheet and of a survey's answers.
+var (
+	filledForm  = sync.OnceValues(func() (*form, error) { return formIn(Schema) })
+	answersForm = sync.OnceValues(func() (*form, error) { return formIn(AnswersSchema) })
+)
+
+// formIn reads a schema. A keyword that isn't checked here is an error, and not
 // passed over.
-var filledForm = sync.OnceValues(func() (*form, error) {
+func formIn(schema []byte) (*form, error) {
 	var f form
-	d := json.NewDecoder(bytes.NewReader(Schema))
+	d := json.NewDecoder(bytes.NewReader(schema))
 	d.DisallowUnknownFields()
 	if err := d.Decode(&f); err != nil {
-		return nil, fmt.Errorf("reading the form of a filled sheet: %w", err)
+		return nil, fmt.Errorf("reading a form: %w", err)
 	}
 	return &f, nil
-})
+}
 
 // decodeJSON reads one JSON value, with numbers as they are written.
 func decodeJSON(data []byte) (any, error) {

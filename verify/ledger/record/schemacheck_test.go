@@ -18,13 +18,29 @@ import (
 // The form that is read here and a library for JSON Schema (santhosh-tekuri's)
 // find the same places wrong in sheets that are changed at random.
 func TestTheFormAgreesWithALibrary(t *testing.T) {
-	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(record.Schema))
+	good, err := json.Marshal(filled())
+	require.NoError(t, err)
+	agrees(t, record.Schema, good, func(text []byte) error {
+		_, err := record.ReadJSON(text)
+		return err
+	})
+}
+
+// The same of a survey's answers.
+func TestTheFormOfAnswersAgreesWithALibrary(t *testing.T) {
+	agrees(t, record.AnswersSchema, []byte(answersText), func(text []byte) error {
+		_, err := record.ReadAnswers(text)
+		return err
+	})
+}
+
+func agrees(t *testing.T, form, good []byte, read func([]byte) error) {
+	t.Helper()
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(form))
 	require.NoError(t, err)
 	c := jsonschema.NewCompiler()
 	require.NoError(t, c.AddResource("filled", doc))
 	schema, err := c.Compile("filled")
-	require.NoError(t, err)
-	good, err := json.Marshal(filled())
 	require.NoError(t, err)
 	seen := map[bool]int{}
 	rapid.Check(t, func(rt *rapid.T) {
@@ -37,7 +53,7 @@ func TestTheFormAgreesWithALibrary(t *testing.T) {
 		require.NoError(rt, err)
 		want := placesOf(schema.Validate(sheet))
 		got := []string{}
-		_, err = record.ReadJSON(text)
+		err = read(text)
 		var problems record.Problems
 		if errors.As(err, &problems) && !strings.Contains(err.Error(), "without a point") {
 			for _, p := range problems {

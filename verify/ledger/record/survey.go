@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -17,6 +18,7 @@ type Survey struct {
 	How   string // note beside each reading; "" for a person's
 	At    time.Time
 	Read  map[string]version.V // devices whose version was read, by id
+	Said  map[string]string    // what was written beside devices, by id
 	New   []string             // ids of devices that the vessel's file didn't have
 	Other []string             // ids of those of which serial, place or variant were found otherwise
 }
@@ -52,7 +54,7 @@ func (s *Survey) Entries(vessel *manifest.Vessel, catalogue []*manifest.Model) [
 		}
 		e := entry(ledger.CheckPassed)
 		device, _ := job.device(d.ID)
-		e.Check = &ledger.Check{Check: ledger.VersionShown, Device: device, Value: string(v), Note: s.How}
+		e.Check = &ledger.Check{Check: ledger.VersionShown, Device: device, Value: string(v), Note: cmp.Or(s.Said[d.ID], s.How)}
 		all = append(all, e)
 	}
 	if len(all) == 1 {

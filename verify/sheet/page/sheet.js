@@ -23,7 +23,8 @@
   });
   if (byId("export") === null) return; // only versions are read here, and kept nowhere
 
-  const key = "install order, " + form.vessel + ", " + form.plan;
+  const survey = form.kind === "survey"; // else an install order
+  const key = survey ? "survey, " + form.vessel : "install order, " + form.vessel + ", " + form.plan;
   const narrow = matchMedia("(max-width: 46rem)");
   const maxFile = 4 << 20;
 
@@ -107,6 +108,7 @@
   // The bar at the foot names the first step that nobody has said anything of.
   const point = () => {
     const now = byId("now");
+    if (now === null) return;
     const next = steps().find((s) => chosen("result-" + s.dataset.number) === "");
     now.textContent = next ? now.dataset.now + ": " + next.dataset.name : now.dataset.all;
     now.href = next ? "#" + next.id : "#export";
@@ -135,8 +137,27 @@
   // so that it can be opened here again.
   const filled = () => {
     const out = structuredClone(form);
-    const now = new Map();
     out.by = value("by");
+    (survey ? found : done)(out);
+    out.page = [...read()].map(([id, value]) => ({ id, value }));
+    return JSON.stringify(out, null, 2) + "\n";
+  };
+
+  // What a survey found.
+  const found = (out) => {
+    out.found = value("found");
+    out.devices.forEach((device, i) => {
+      device.as_filed = byId("filed-" + (i + 1)).checked;
+      for (const what of ["serial", "version", "place", "note"]) device[what] = value(what + "-" + (i + 1));
+    });
+    out.also.forEach((device, i) => {
+      for (const what of ["model", "place", "serial", "version"]) device[what] = value("new-" + what + "-" + (i + 1));
+    });
+  };
+
+  // What was done in the steps and the checks.
+  const done = (out) => {
+    const now = new Map();
     out.settings_saved = value("start-settings-where");
     for (const step of out.steps) {
       step.before = version(value("before-" + step.number)) || (now.get(step.device) ?? "");
@@ -150,15 +171,13 @@
       check.result = chosen("check-" + (i + 1));
       check.value = value("value-" + (i + 1));
     });
-    out.page = [...read()].map(([id, value]) => ({ id, value }));
-    return JSON.stringify(out, null, 2) + "\n";
   };
 
   const say = (text) => { byId("saved").textContent = text; };
   const clip = (text) => (String(text).length > 60 ? String(text).slice(0, 60) + "…" : String(text));
 
   const save = () => {
-    const file = form.vessel.replace(/[^A-Za-z0-9-]/g, "_") + "-" + form.plan.slice(0, 8) + ".json";
+    const file = form.vessel.replace(/[^A-Za-z0-9-]/g, "_") + "-" + (survey ? form.kind : form.plan.slice(0, 8)) + ".json";
     const link = document.createElement("a");
     link.href = URL.createObjectURL(new Blob([filled()], { type: "application/json" }));
     link.download = file;
@@ -184,9 +203,10 @@
     try {
       if (file.size > maxFile) throw new Error("too long");
       const saved = JSON.parse(await file.text());
-      if (typeof saved.vessel !== "string" || typeof saved.plan !== "string") throw new Error("not ours");
-      if (saved.vessel !== form.vessel || saved.plan !== form.plan) {
-        say(said.other.replace("{vessel}", () => clip(saved.vessel)).replace("{plan}", () => clip(saved.plan.slice(0, 16))));
+      const plan = survey ? "" : saved.plan;
+      if (typeof saved.vessel !== "string" || typeof plan !== "string" || saved.kind !== form.kind) throw new Error("not ours");
+      if (saved.vessel !== form.vessel || !survey && plan !== form.plan) {
+        say(said.other.replace("{vessel}", () => clip(saved.vessel)).replace("{plan}", () => clip(plan.slice(0, 16))));
         return;
       }
       const all = Array.isArray(saved.page) ? new Map(saved.page.map((f) => [f.id, f.value])) : fromSteps(saved);
