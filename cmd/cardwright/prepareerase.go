@@ -89,8 +89,11 @@ func lookAtDrive(path string) (seenCard, error) {
 // listedDrive finds a drive in the system's own listing.
 func listedDrive(ctx context.Context, path string) (readers.Drive, error) {
 	whole, err := drive.Whole(path)
+	if errors.Is(err, drive.ErrMissing) {
+		return readers.Drive{}, unknownDrive(path, err)
+	}
 	if err != nil {
-		return readers.Drive{}, fmt.Errorf("looking at %s: %w", path, err)
+		return readers.Drive{}, err
 	}
 	drives, err := readers.List(ctx)
 	if err != nil {
@@ -101,7 +104,7 @@ func listedDrive(ctx context.Context, path string) (readers.Drive, error) {
 			return d, nil
 		}
 	}
-	return readers.Drive{}, fmt.Errorf("%s is not among the drives that the system lists: see cardwright readers", path)
+	return readers.Drive{}, unknownDrive(path, nil)
 }
 
 // agreed asks whether this very card may be erased. --yes is enough for a loop

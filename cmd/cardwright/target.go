@@ -48,18 +48,22 @@ func kindOf(path string) (targetKind, error) {
 
 // noDrive says that a target names a drive that isn't there.
 type noDrive struct {
-	path string
-	why  *place.NoPlace
+	path, why string
+	err       error // nil: nothing was asked
 }
 
-func (e *noDrive) Error() string { return fmt.Sprintf("there is no drive %s: %s", e.path, e.why.Why) }
-func (e *noDrive) Unwrap() error { return e.why }
+func (e *noDrive) Error() string { return fmt.Sprintf("there is no drive %s; %s", e.path, e.why) }
+func (e *noDrive) Unwrap() error { return e.err }
+
+func unknownDrive(path string, err error) error {
+	return &noDrive{path, "the system knows none by that name", err}
+}
 
 // notThere is nil where something that isn't there can become an image file.
 func notThere(path string) error {
 	err := place.MayMake(path)
 	if why, ok := errors.AsType[*place.NoPlace](err); ok && why.Drive {
-		return &noDrive{path, why}
+		return &noDrive{path, why.Why, err}
 	}
 	return err
 }
@@ -118,6 +122,9 @@ func openToRead(path string, kind targetKind) (readable, error) {
 	var err error
 	if kind == driveTarget {
 		card, err = orNil(drive.OpenDrive(path, false))
+		if errors.Is(err, drive.ErrMissing) {
+			err = unknownDrive(path, err)
+		}
 	} else {
 		card, err = orNil(drive.OpenImage(path))
 	}

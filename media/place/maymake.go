@@ -13,6 +13,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 
 	"cardwright/manifest/pattern"
@@ -36,6 +37,9 @@ func (e *NoPlace) Error() string {
 func MayMake(path string) error {
 	if why := otherName(path); why != "" {
 		return &NoPlace{path, true, why}
+	}
+	if why := windowsName(path); why != "" && runtime.GOOS == "windows" {
+		return &NoPlace{path, false, why}
 	}
 	real, err := lead(path)
 	if err != nil {
@@ -134,3 +138,25 @@ func hasFolders(path string) bool {
 }
 
 func lastPart(path string) string { return path[strings.LastIndexAny(path, `\/`)+1:] }
+
+// The ways in which a path of Windows begins, and what its names can't hold
+// (Microsoft, "Naming Files, Paths, and Namespaces"). What follows a colon is a
+// part of a file that no listing shows.
+var (
+	windowsStart   = pattern.Of(`^([\\/]{2}[?.][\\/])?([A-Za-z]:)?`)
+	windowsRefuses = pattern.Of(`[<>:"|?*\x00-\x1f]`)
+)
+
+// windowsName says why Windows takes no file of a name, "" where it does.
+func windowsName(path string) string {
+	path = path[len(windowsStart.Regexp().FindString(path)):]
+	for _, name := range strings.FieldsFunc(path, func(r rune) bool { return r == '\\' || r == '/' }) {
+		if windowsRefuses.Regexp().MatchString(name) {
+			return `Windows has no names with < > : " | ? * or a control character in them`
+		}
+		if strings.Trim(name, ".") != "" && strings.TrimRight(name, ". ") != name {
+			return "Windows has no names that end with a full stop or a space"
+		}
+	}
+	return ""
+}

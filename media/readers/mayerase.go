@@ -103,7 +103,7 @@ func whyInUse(d Drive) []string {
 			if d.LetsGo {
 				continue // opening it for writing unmounts it, or is refused
 			}
-			why = append(why, fmt.Sprintf("is in use: %s is mounted at %s; unmount it first", part.Path, place))
+			why = append(why, fmt.Sprintf("is in use: %s is mounted at %s; unmount it first: umount %s", part.Path, place, part.Path))
 		}
 		if part.Swap {
 			why = append(why, fmt.Sprintf("is in use: %s is swap space", part.Path))
