@@ -13,9 +13,13 @@ import (
 	"strings"
 
 	"cardwright/manifest/durable"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/samename"
 	"cardwright/media/place"
 )
+
+// LeaveBeside is what the advice about a folder with other files asks to have done.
+const LeaveBeside problem.Act = "say so"
 
 // FolderTarget is a card that is already formatted and mounted, or any other
 // folder. It promises less than a drive or an image: it can't be blank while
@@ -28,6 +32,7 @@ type FolderTarget struct {
 	// Replace has the files of any card that was made go, whosever it is; without
 	// it only those of an earlier making of this one.
 	Replace bool
+	Words   problem.Words // for LeaveBeside, in advice
 	// Judge reads the folder, past caches where it can.
 	Judge func(ctx context.Context, record Record) error
 }
@@ -166,7 +171,7 @@ func (w *folderWriter) refuse(foreign []string) error {
 		return nil
 	}
 	if !w.target.Beside {
-		return &Occupied{w.target.Dir, foreign, len(foreign), "use an empty card, or --beside to leave them there"}
+		return &Occupied{w.target.Dir, foreign, len(foreign), "use an empty card, or " + w.target.Words.For(LeaveBeside) + " to leave them there"}
 	}
 	taken := map[string]string{} // files of the card and the folders above them, by key
 	for _, p := range w.paths() {

@@ -56,6 +56,7 @@ type Commands struct {
 	Drive   string // judges the drive that the card is in
 	Prepare string // writes another card for the vessel
 	Repair  string // the same, from what is good on this one
+	Readers string // lists the drives that cards are in
 }
 
 // Aboard is what is known of a shop's packages and of one vessel.

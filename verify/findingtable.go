@@ -57,7 +57,7 @@ const (
 	retry         = "Clean the contacts, try another reader; if it stays so, use another card."
 	retryThenLook = "Clean the contacts, try another reader, and verify again."
 	rescue        = "If files on it are missed, do not format or write to it: keep it for whoever rescues files. For the boat, use another card: {prepare}"
-	proveDrive    = "verify its drive, which cardwright readers lists: {drive}"
+	proveDrive    = "verify its drive, which {readers} lists: {drive}"
 )
 
 // The card and its file system.
@@ -91,7 +91,7 @@ var (
 	digestDiffers = cause{DigestDiffers, Stop, "The card is not, byte for byte, the one that was written.", again}
 
 	folderOnly    = cause{FolderOnly, Note, "The files were judged; the file system that holds them was not.", "To judge all of the card, " + proveDrive}
-	imageOnly     = cause{ImageOnly, Note, "The file was judged. Its copy on a card can still fail.", "Once it is copied, verify the card itself, whose drive cardwright readers lists: {drive}"}
+	imageOnly     = cause{ImageOnly, Note, "The file was judged. Its copy on a card can still fail.", "Once it is copied, verify the card itself, whose drive {readers} lists: {drive}"}
 	notFromMedium = cause{NotFromMedium, Warn, "What stands on the card itself is not proven.", "Take the card out, put it in again, and " + proveDrive}
 	noPlainFile   = cause{ExtraFile, Stop, "Such a thing cannot stand on a card.", "Remove it."}
 )
@@ -104,10 +104,10 @@ var (
 	othersNotNeeded = cause{OtherVessel, Stop, otherVessel.meaning, "Keep it for that vessel."}
 	otherPlan       = cause{OtherPlan, Stop, "The card was made for another plan of this vessel: its devices or the catalogue have changed since.", useTheRight}
 	otherCard       = cause{OtherCard, Stop, "It is another card of the set.", useTheRight}
-	superseded      = cause{Superseded, Warn, "The card was made for an earlier plan: the vessel's devices or the catalogue have changed since.", "Verify it with --for %s, or prepare a new card."}
+	superseded      = cause{Superseded, Warn, "The card was made for an earlier plan: the vessel's devices or the catalogue have changed since.", "Verify it for %s, or prepare a new card."}
 	fitsAnother     = cause{FitsVessel, Note, "By its files it is another vessel's card.", "Keep it for that vessel. Use the card that was made for this one, or prepare one: {prepare}"}
 	fitsNotNeeded   = cause{FitsVessel, Note, fitsAnother.meaning, othersNotNeeded.advice}
-	fitsVessel      = cause{FitsVessel, Note, "By content; verify with --for %s to judge the card for it.", ""}
+	fitsVessel      = cause{FitsVessel, Note, "By content; verify it for %s to judge the card for it.", ""}
 )
 
 const (
@@ -209,5 +209,9 @@ func (f Finding) withCommands(c Commands) Finding {
 			f.Advice = words + ": " + command
 		}
 	}
+	if c.Readers == "" {
+		f.Advice = strings.NewReplacer(", which {readers} lists", "", ", whose drive {readers} lists", " in its drive").Replace(f.Advice)
+	}
+	f.Advice = strings.ReplaceAll(f.Advice, "{readers}", c.Readers)
 	return f
 }

@@ -39,7 +39,7 @@ var arrows = map[string][]string{
 	"media/keys":      {"manifest/durable", "media/place"},
 	"media/place":     {"manifest/durable", "manifest/pattern"},
 	"media/readers":   {"media/windisk"},
-	"media/readiness": {"manifest", "manifest/order", "manifest/version", "media", "media/intake"},
+	"media/readiness": {"manifest", "manifest/order", "manifest/problem", "manifest/version", "media", "media/intake"},
 	"media/windisk":   {},
 
 	"verify":                    {"manifest", "manifest/order", "manifest/pattern", "manifest/samename", "manifest/version", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
@@ -50,7 +50,7 @@ var arrows = map[string][]string{
 	"verify/ledger/known":       {"manifest", "manifest/version", "verify/ledger"},
 	"verify/ledger/record":      {"manifest", "manifest/edit", "manifest/order", "manifest/tables", "manifest/version", "verify/ledger", "verify/ledger/audit", "verify/seatrial"},
 	"verify/ledger/store":       {"manifest/durable", "manifest/problem", "manifest/version", "media/place", "verify/ledger", "verify/ledger/known"},
-	"verify/seatrial":           {"verify/seatrial/sentences", "verify/seatrial/wmm"},
+	"verify/seatrial":           {"manifest/problem", "verify/seatrial/sentences", "verify/seatrial/wmm"},
 	"verify/seatrial/live":      {},
 	"verify/seatrial/plot":      {"verify/seatrial"},
 	"verify/seatrial/sentences": {"manifest/nmea2000"},

@@ -115,7 +115,7 @@ func (o checkOptions) against(s *session, shop *manifest.Shop) (store.CheckOptio
 	if err != nil && o.key.file != "" {
 		return store.CheckOptions{}, err
 	}
-	c := store.CheckOptions{Known: knownWriters(shop, own)}
+	c := store.CheckOptions{Known: knownWriters(shop, own), Words: commandWords}
 	if err != nil {
 		s.complain(err.Error() + "; only the keys that shop.yaml trusts are known")
 		if len(c.Known) == 0 {
@@ -141,7 +141,9 @@ func savedHeads(path string) (ledger.Heads, error) {
 	defer f.Close()
 	h, err := ledger.ReadHeads(f)
 	switch {
-	case errors.Is(err, ledger.ErrNewer), errors.Is(err, ledger.ErrNotHeads):
+	case errors.Is(err, ledger.ErrNotHeads):
+		return h, usage(fmt.Errorf("%s: %w; cardwright ledger backup --json prints one", path, err))
+	case errors.Is(err, ledger.ErrNewer):
 		return h, usage(fmt.Errorf("%s: %w", path, err))
 	case err != nil:
 		return h, fmt.Errorf("%s: %w", path, err)

@@ -26,7 +26,11 @@ func (o keyOptions) place() (string, error) {
 	if o.file != "" {
 		return o.file, nil
 	}
-	return keys.Place()
+	path, err := keys.Place()
+	if err != nil {
+		err = fmt.Errorf("%w: name its file with --key", err)
+	}
+	return path, err
 }
 
 func newKeyCommand(s *session) *cobra.Command {
@@ -64,6 +68,12 @@ func runKeyNew(_ context.Context, s *session, o keyOptions) error {
 		return err
 	}
 	key, err := keys.New(path)
+	if _, there := errors.AsType[*keys.There](err); there {
+		return fmt.Errorf("%w; show it with cardwright key show", err)
+	}
+	if errors.Is(err, keys.ErrOthersRead) {
+		return fmt.Errorf("%w with --key", err)
+	}
 	if err != nil {
 		return err
 	}

@@ -84,7 +84,7 @@ func (s *session) checkLedger(ctx context.Context, l *store.Ledger, was store.Re
 	if n > manyEvents {
 		s.complain(fmt.Sprintf("checking the ledger first, %d events: it was written to by something else, or nothing is remembered here of an earlier check", n))
 	}
-	var o store.CheckOptions
+	o := store.CheckOptions{Words: commandWords}
 	switch {
 	case was.Ledger == l.ID():
 		o.Saved = []ledger.Heads{was.Heads}

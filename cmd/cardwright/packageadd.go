@@ -322,6 +322,7 @@ func (t *takingIn) read(ctx context.Context, r intake.Request) (intake.Found, er
 func readDownload(ctx context.Context, t *terminal, shop *manifest.Shop, r intake.Request) (intake.Found, error) {
 	bar := t.bar("reading "+filepath.Base(r.Path), sizeOf(r.Path))
 	defer bar.end()
+	r.Words = commandWords
 	return intake.Examine(ctx, shop, r, bar.add)
 }
 

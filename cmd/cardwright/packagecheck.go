@@ -37,7 +37,7 @@ func runPackageCheck(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	inv, err := intake.List(shop)
+	inv, err := intake.List(shop, commandWords)
 	if err != nil {
 		return err
 	}

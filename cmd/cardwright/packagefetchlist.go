@@ -61,7 +61,7 @@ func runFetchList(ctx context.Context, s *session, o fetchOptions, ids []string)
 	if err != nil {
 		return err
 	}
-	inv, err := intake.ListFor(shop, vessels)
+	inv, err := intake.ListFor(shop, vessels, commandWords)
 	if err != nil {
 		return err
 	}

@@ -44,7 +44,7 @@ func runPackageList(_ context.Context, s *session, o listOptions, models []strin
 			return usage(fmt.Errorf("no model %q in the catalogue%s", id, tryIt(manifest.Nearest(id, modelIDs(shop)))))
 		}
 	}
-	inv, err := intake.List(shop)
+	inv, err := intake.List(shop, commandWords)
 	if err != nil {
 		return err
 	}

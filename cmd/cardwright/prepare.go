@@ -314,7 +314,7 @@ func (p *preparing) writeGroup(ctx context.Context, group []int, outcomes []medi
 	job.Progress = func(_ media.Phase, n int64) { bar.add(n) }
 	if t := p.targets[group[0]]; t.kind == folderTarget {
 		outcomes[group[0]] = job.WriteFolder(ctx, media.FolderTarget{
-			Dir: t.path, Beside: p.options.beside, Replace: p.options.loseFiles,
+			Dir: t.path, Beside: p.options.beside, Replace: p.options.loseFiles, Words: commandWords,
 			Judge: func(ctx context.Context, r media.Record) error { return t.judgeFolder(ctx, r, p.options.beside, bar) },
 		})
 		return

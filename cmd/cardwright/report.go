@@ -228,6 +228,7 @@ func cardCommands(target, vessel string, flags []string, cards int) verify.Comma
 		Verify: this, Order: this + " --order install-order.txt", Drive: verifying("DRIVE"),
 		Prepare: line("cardwright prepare", vessel) + newCards("--to", cards),
 		Repair:  this + newCards("--repair-to", cards),
+		Readers: "cardwright readers",
 	}
 }
 

@@ -190,6 +190,7 @@ func (r *seatrying) prepare() (format string, in seatrial.Input, err error) {
 		return "", in, err
 	}
 	in = seatrial.Input{
+		Words:      commandWords,
 		Tolerances: r.tolerances(), Heading: o.heading, Reference: o.reference, Course: o.course, Helm: o.rudder,
 		BareReading: o.bare, Pilot: o.pilot, SetUpAnew: o.setUpAnew,
 	}
@@ -210,7 +211,7 @@ func (r *seatrying) prepare() (format string, in seatrial.Input, err error) {
 	}
 	if o.record {
 		if _, err := r.trial(seatrial.Trial{}).Device(); err != nil {
-			return "", in, usage(err)
+			return "", in, usage(fmt.Errorf("--sensor: %w", err))
 		}
 		if _, err := o.key.ledgerKey(); err != nil {
 			return "", in, err

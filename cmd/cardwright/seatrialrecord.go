@@ -102,7 +102,7 @@ func (r *seatrying) record(ctx context.Context, t seatrial.Trial) error {
 	noted := r.trial(t)
 	entries, err := noted.Entries()
 	if err != nil {
-		return usage(err)
+		return usage(fmt.Errorf("--sensor: %w", err))
 	}
 	key, err := r.options.key.ledgerKey()
 	if err != nil {

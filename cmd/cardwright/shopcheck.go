@@ -64,7 +64,7 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 	if err := s.learnFleet(ctx, shop); err != nil {
 		return err
 	}
-	inv, err := intake.List(shop)
+	inv, err := intake.List(shop, commandWords)
 	if err != nil {
 		return err
 	}
@@ -73,7 +73,7 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 			return err
 		}
 	}
-	ready := readiness.Of(shop, today, inv, time.Now(), time.Duration(o.olderThan)*24*time.Hour)
+	ready := readiness.Of(shop, today, inv, time.Now(), time.Duration(o.olderThan)*24*time.Hour, commandWords)
 	ready.Tasks = append(ready.Tasks, leftInShop(shop)...)
 	if s.json {
 		s.writeJSON(struct {

@@ -278,7 +278,7 @@ func (l *Line) join(d *manifest.Device, sure bool) {
 		l.State = Unclear
 	case serials && d.Serial != "":
 		l.State, l.other = Differs, true
-		l.Why = "an exchanged device, or another boat's capture: where it was exchanged, write its serial with survey --answers, or by hand"
+		l.Why = "an exchanged device, or another boat's capture: where it was exchanged, write its new serial into the vessel's file, by hand or with the table of a survey"
 	case versions || serials:
 		l.State = Differs
 	default:

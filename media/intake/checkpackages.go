@@ -18,6 +18,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/durable"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 	"cardwright/media"
 )
@@ -62,6 +63,7 @@ type Checked struct {
 	sum  string // of an unknown file that was read
 
 	wasRead bool // by Check, to its end or to a fault
+	words   problem.Words
 }
 
 // Inventory is every package file of a shop: those of the catalogue in its
@@ -71,13 +73,16 @@ type Inventory struct {
 	Unplanned []Unplanned
 }
 
-// List looks for every package file by name and size. Nothing is read.
-func List(shop *manifest.Shop) (Inventory, error) { return ListFor(shop, shop.Vessels) }
+// List looks for every package file by name and size. Nothing is read. words are
+// for Acts, in advice.
+func List(shop *manifest.Shop, words problem.Words) (Inventory, error) {
+	return ListFor(shop, shop.Vessels, words)
+}
 
 // ListFor is List with the needs of these vessels alone.
-func ListFor(shop *manifest.Shop, vessels []*manifest.Vessel) (Inventory, error) {
+func ListFor(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Words) (Inventory, error) {
 	packages := media.PackagesOf(shop)
-	needs := needsOf(shop, vessels)
+	needs := needsOf(shop, vessels, words)
 	inv := Inventory{Unplanned: needs.Unplanned}
 	known := map[string]bool{}
 	for _, m := range shop.Models {
@@ -94,11 +99,14 @@ func ListFor(shop *manifest.Shop, vessels []*manifest.Vessel) (Inventory, error)
 			}
 		}
 	}
-	strangers, err := strangers(packages.Dir, known)
+	strangers, err := strangers(packages.Dir, known, words)
 	if err != nil {
 		return inv, err
 	}
 	inv.Files = append(inv.Files, strangers...)
+	for _, c := range inv.Files {
+		c.words = words
+	}
 	return inv, nil
 }
 
@@ -149,8 +157,8 @@ func below(dir, path string) string {
 
 // strangers are the files of the package folder that the catalogue doesn't
 // know. Lists and signatures beside those that it knows aren't told of.
-func strangers(dir string, known map[string]bool) ([]*Checked, error) {
-	w := &walk{dir: dir, known: known, folders: map[string]bool{}}
+func strangers(dir string, known map[string]bool, words problem.Words) ([]*Checked, error) {
+	w := &walk{dir: dir, known: known, words: words, folders: map[string]bool{}}
 	for path := range known {
 		folder, _ := filepath.Split(path)
 		w.folders[folder] = true
@@ -166,6 +174,7 @@ func strangers(dir string, known map[string]bool) ([]*Checked, error) {
 type walk struct {
 	dir            string
 	known, folders map[string]bool // files of the catalogue, and the folders that they are in
+	words          problem.Words
 	entries        int
 	found          []*Checked
 }
@@ -206,7 +215,7 @@ func (w *walk) needs(path string) bool {
 }
 
 func (w *walk) stranger(path, name string) *Checked {
-	c := &Checked{State: Unknown, Path: below(w.dir, path), Name: name, NeededBy: []string{}, path: path, Advice: "add it with cardwright package add, or take it away"}
+	c := &Checked{State: Unknown, Path: below(w.dir, path), Name: name, NeededBy: []string{}, path: path, Advice: "add it with " + w.words.For(TakeIn) + ", or take it away"}
 	if _, ok := durable.Finished(name); ok {
 		c.Found, c.Advice = "a copy that was not finished", "take it away"
 	}
@@ -318,7 +327,7 @@ func (c *Checked) read(ctx context.Context, buffer []byte, progress func(int64))
 	case c.State == Unknown:
 		c.sum = sum
 	case sum != c.SHA256:
-		c.State, c.Found, c.Advice = Differs, fmt.Sprintf("SHA-256 %s, %s", sum, media.Bytes(n)), "download it again, and take it in with cardwright package add"
+		c.State, c.Found, c.Advice = Differs, fmt.Sprintf("SHA-256 %s, %s", sum, media.Bytes(n)), "download it again, and take it in with "+c.words.For(TakeIn)
 	case c.State == Present:
 		c.State = Whole
 	}
@@ -337,7 +346,7 @@ func (c *Checked) recognise(bySize map[int64][]*Checked) {
 		c.Found = fmt.Sprintf("the same as %s of %s %s", k.Name, k.Model, k.Version)
 		c.Advice = "take it away"
 		if k.State == Missing || k.State == Differs {
-			c.Advice = "take it in with cardwright package add"
+			c.Advice = "take it in with " + c.words.For(TakeIn)
 		}
 		return
 	}

@@ -22,7 +22,7 @@ import (
 // states are the packages' states by their place.
 func (b *bench) states() map[string]intake.State {
 	b.t.Helper()
-	inv, err := intake.List(b.Shop.Shop)
+	inv, err := intake.List(b.Shop.Shop, nil)
 	require.NoError(b.t, err)
 	var read int64
 	toRead := inv.Bytes()
@@ -93,19 +93,19 @@ func TestCheckUnused(t *testing.T) {
 
 func TestListTellsWhoNeeds(t *testing.T) {
 	b := checkBench(t)
-	inv, err := intake.List(b.Shop.Shop)
+	inv, err := intake.List(b.Shop.Shop, nil)
 	require.NoError(t, err)
 	for _, c := range inv.Files {
 		assert.Equal(t, []string{"kittiwake"}, c.NeededBy, c.Path)
 		assert.Equal(t, intake.Present, c.State)
 	}
-	inv, err = intake.ListFor(b.Shop.Shop, nil)
+	inv, err = intake.ListFor(b.Shop.Shop, nil, nil)
 	require.NoError(t, err)
 	for _, c := range inv.Files {
 		assert.Empty(t, c.NeededBy)
 	}
 	b.Vessel.Devices[0].Version = "unknown"
-	inv, err = intake.List(b.Shop.Shop)
+	inv, err = intake.List(b.Shop.Shop, nil)
 	require.NoError(t, err)
 	require.Len(t, inv.Unplanned, 1)
 	assert.Contains(t, inv.Unplanned[0].Why, "version unknown")
@@ -113,7 +113,7 @@ func TestListTellsWhoNeeds(t *testing.T) {
 
 func TestCheckStops(t *testing.T) {
 	b := checkBench(t)
-	inv, err := intake.List(b.Shop.Shop)
+	inv, err := intake.List(b.Shop.Shop, nil)
 	require.NoError(t, err)
 	ctx, stop := context.WithCancel(context.Background())
 	err = intake.Check(ctx, inv, func(int64) { stop() })
@@ -125,7 +125,7 @@ func TestCheckStops(t *testing.T) {
 // folder in its place does.
 func TestCheckUnreadable(t *testing.T) {
 	b := checkBench(t)
-	inv, err := intake.List(b.Shop.Shop)
+	inv, err := intake.List(b.Shop.Shop, nil)
 	require.NoError(t, err)
 	path := b.place(filepath.FromSlash(plotPlace))
 	require.NoError(t, os.Remove(path))
@@ -144,7 +144,7 @@ func TestCheckMemory(t *testing.T) {
 	var before, after runtime.MemStats
 	runtime.GC()
 	runtime.ReadMemStats(&before)
-	inv, err := intake.List(shop.Shop)
+	inv, err := intake.List(shop.Shop, nil)
 	require.NoError(t, err)
 	require.NoError(t, intake.Check(context.Background(), inv, nil))
 	runtime.ReadMemStats(&after)
@@ -200,7 +200,7 @@ func BenchmarkCheck(b *testing.B) {
 	b.SetBytes(4 * 128 << 20)
 	b.ResetTimer()
 	for range b.N {
-		inv, err := intake.List(shop.Shop)
+		inv, err := intake.List(shop.Shop, nil)
 		require.NoError(b, err)
 		require.NoError(b, intake.Check(context.Background(), inv, nil))
 		require.Equal(b, 4, inv.Counts()[intake.Whole])
@@ -240,7 +240,7 @@ func TestLinkedFolders(t *testing.T) {
 	require.NoError(t, os.WriteFile(filepath.Join(other, "m", "stranger.bin"), []byte("x"), 0o644))
 	require.NoError(t, os.Symlink("/", b.place("all")))
 	require.NoError(t, os.Symlink("nowhere", b.place("dangling")))
-	inv, err := intake.List(b.Shop.Shop)
+	inv, err := intake.List(b.Shop.Shop, nil)
 	require.NoError(t, err)
 	found := map[string]string{}
 	for _, c := range inv.Files {

@@ -36,19 +36,20 @@ type Request struct {
 	Model      string    // "": found by its digest
 	Version    version.V // "" likewise
 	Variant    string
-	Name       string // on the card; "": as the catalogue or the download has it
-	Member     string // the one file of an archive that is the package; "": found by its digest
-	Unpack     bool   // the device wants what is inside the archive
-	Opens      bool   // the device opens archives itself, whatever the catalogue says
-	Several    bool   // the release has several files, and this is one more
-	Replace    bool   // it takes the place of a file that the release has
-	Old        string // the name of that file; "": the only one, or the one of this name
-	SHA256     string // a digest got elsewhere; "": none
-	From       string // where it, or the download, was got
-	List       string // a list of digests; "": looked for beside the download
-	SigningKey string // the maker's public key; "": as the catalogue has it
-	ReplaceKey string // why that key takes the place of the one that the catalogue has; "": it doesn't
-	Despite    bool   // a person has looked at what seems to be wrong with it, and takes it
+	Name       string        // on the card; "": as the catalogue or the download has it
+	Member     string        // the one file of an archive that is the package; "": found by its digest
+	Unpack     bool          // the device wants what is inside the archive
+	Opens      bool          // the device opens archives itself, whatever the catalogue says
+	Several    bool          // the release has several files, and this is one more
+	Replace    bool          // it takes the place of a file that the release has
+	Old        string        // the name of that file; "": the only one, or the one of this name
+	SHA256     string        // a digest got elsewhere; "": none
+	From       string        // where it, or the download, was got
+	List       string        // a list of digests; "": looked for beside the download
+	SigningKey string        // the maker's public key; "": as the catalogue has it
+	ReplaceKey string        // why that key takes the place of the one that the catalogue has; "": it doesn't
+	Despite    bool          // a person has looked at what seems to be wrong with it, and takes it
+	Words      problem.Words // for Acts, in advice
 }
 
 // Refused is why a download isn't taken.
@@ -90,6 +91,7 @@ type Found struct {
 	Why     string         // why, where the request tells it already; "": the user has to say
 
 	files int // that its release had
+	words problem.Words
 }
 
 // Member is one file inside an archive that is unpacked.

@@ -93,12 +93,15 @@ func Examine(ctx context.Context, shop *manifest.Shop, request Request, progress
 	if err != nil {
 		return Found{}, err
 	}
-	found.Path, found.From = request.Path, request.From
+	found.Path, found.From, found.words = request.Path, request.From, request.Words
 	if err := x.vouch(&found); err != nil {
 		return Found{}, err
 	}
 	return found, x.heuristics(&found)
 }
+
+// do is an act in the words of who reads the advice.
+func (x *examination) do(a problem.Act, of ...any) string { return x.request.Words.For(a, of...) }
 
 func (x *examination) refuse(what, found, expected, advice string) error {
 	return &Refused{Path: x.request.Path, What: what, Problem: problem.Problem{Found: found, Expected: expected, Advice: advice}}
@@ -185,7 +188,7 @@ func (x *examination) recognise() (Found, error) {
 	}
 	found.Unpack = true
 	if x.zip == nil {
-		return Found{}, x.refuse("not an archive", "something else", "a zip archive, since its contents go on the card", "leave out --unpack")
+		return Found{}, x.refuse("not an archive", "something else", "a zip archive, since its contents go on the card", "leave out "+x.do(UnpackIt))
 	}
 	if found.Members, err = x.zip.members(x.ctx, x.progress); err != nil {
 		return Found{}, x.refuse("an archive that can't be taken", err.Error(), "plain files with names that a card can hold", "ask its maker for another")
@@ -202,7 +205,7 @@ func (x *examination) known(same []entry, member string, size int64, sum string)
 			continue
 		}
 		if r.Name != "" && r.Name != e.file.Name {
-			return Found{}, x.refuse("a file that the catalogue has under another name", "--name "+r.Name, e.String(), "leave out --name")
+			return Found{}, x.refuse("a file that the catalogue has under another name", x.do(NameItSo, r.Name), e.String(), "leave out "+x.do(NameIt))
 		}
 		done := r.Replace && slices.ContainsFunc(e.model.History, func(p *manifest.Past) bool {
 			return p.Variant == e.release.Variant && version.Compare(p.Version, e.release.Version) == 0 && p.By == sum
@@ -219,7 +222,7 @@ func (x *examination) known(same []entry, member string, size int64, sum string)
 		}
 		return found, nil
 	}
-	return Found{}, x.refuse("a file of another release", same[0].String(), strings.TrimSpace("a file of "+r.Model+" "+string(r.Version)), "leave out --model and --version, or download the right one; where two releases share a file, write the second by hand")
+	return Found{}, x.refuse("a file of another release", same[0].String(), strings.TrimSpace("a file of "+r.Model+" "+string(r.Version)), "leave out "+x.do(SayWhat)+", or download the right one; where two releases share a file, write the second by hand")
 }
 
 // unpack opens the download as an archive where it is one. A zip without its
@@ -245,7 +248,7 @@ func (x *examination) unpack() error {
 // namedMember is the file inside an archive that the user names.
 func (x *examination) namedMember() (Found, error) {
 	if x.zip == nil {
-		return Found{}, x.refuse("not an archive", "something else", "a zip archive with a member "+x.request.Member, "leave out --member")
+		return Found{}, x.refuse("not an archive", "something else", "a zip archive with a member "+x.request.Member, "leave out "+x.do(NoMember))
 	}
 	named := x.zip.find(x.request.Member)
 	switch {
@@ -302,19 +305,19 @@ func (x *examination) fresh(name string, size int64, sum string) (Found, error) 
 		return Found{}, &Refused{
 			Path: x.request.Path, What: "not known to the catalogue", Problem: problem.Problem{
 				Found:    "SHA-256 " + sum,
-				Expected: "a file that some release lists", Advice: "say with --model and --version what it is",
+				Expected: "a file that some release lists", Advice: "say with " + x.do(SayWhat) + " what it is",
 			}, Unknown: true,
 		}
 	}
 	model := x.shop.Model(r.Model)
 	if model == nil {
-		return Found{}, x.refuse("no such model", r.Model, "the id of a model in the catalogue", "add it with cardwright model add "+r.Model)
+		return Found{}, x.refuse("no such model", r.Model, "the id of a model in the catalogue", "add it with "+x.do(AddModel, r.Model))
 	}
 	if !utf8.ValidString(name) {
-		return Found{}, x.refuse("a name that a card can't have", fmt.Sprintf("%q, which is not text", name), "a name in UTF-8", "give it another with --name")
+		return Found{}, x.refuse("a name that a card can't have", fmt.Sprintf("%q, which is not text", name), "a name in UTF-8", "give it another with "+x.do(NameIt))
 	}
 	if p := manifest.Problem("File.name", name); p != nil {
-		return Found{}, x.refuse("a name that a card can't have", p.Found, p.Expected, "give it another with --name")
+		return Found{}, x.refuse("a name that a card can't have", p.Found, p.Expected, "give it another with "+x.do(NameIt))
 	}
 	found := Found{Model: model, Version: r.Version, Variant: r.Variant, Name: name, Size: size, SHA256: sum}
 	if err := x.had(&found); err != nil {
@@ -341,7 +344,7 @@ func (x *examination) differs(e entry, size int64, sum string) error {
 	}
 	return x.refuse("not the file that the catalogue knows by this name", "SHA-256 "+sum+", "+media.Bytes(size),
 		"SHA-256 "+e.file.SHA256+", "+media.Bytes(int64(e.file.Size))+", as "+e.String()+" has",
-		"download it again; if the maker did publish it again: cardwright package replace, with --why")
+		"download it again; if the maker did publish it again: "+x.do(Replace))
 }
 
 // copyNames are what browsers and file managers make of the name of a second

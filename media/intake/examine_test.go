@@ -114,7 +114,7 @@ func TestRefusals(t *testing.T) {
 	b.refused(fresh(b.download("p.upd", plot())), "a file of another release")
 	b.refused(intake.Request{Path: b.download("p.upd", plot()), Name: "x.upd"}, "under another name")
 	for _, name := range []string{"new (1).upd", "new(2).upd", "new - Copy.upd", "new - Copy (2).upd", "new copy.upd", "Copy of new.upd"} {
-		assert.Contains(t, b.refused(fresh(b.download(name, content)), "renamed second copy").Advice, "--name new.upd", name)
+		assert.Contains(t, b.refused(fresh(b.download(name, content)), "renamed second copy").Advice, "new.upd", name)
 	}
 	r := fresh(b.download("new (1).upd", content))
 	r.Name = "new.upd"
@@ -194,7 +194,7 @@ func TestListUnderAnotherName(t *testing.T) {
 	path := b.download("plot12-4.1 (1).upd", content)
 	b.download("SHA256SUMS", []byte(shoptest.Sum(content)+"  plot12-4.1.upd\n"))
 	refused := b.refused(fresh(path), "under another name")
-	assert.Contains(t, refused.Advice, "--name plot12-4.1.upd")
+	assert.Contains(t, refused.Advice, "plot12-4.1.upd")
 	r := fresh(path)
 	r.Name = "plot12-4.2.upd"
 	b.refused(r, "under another name")

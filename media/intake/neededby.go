@@ -7,6 +7,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 )
 
@@ -25,7 +26,7 @@ type Unplanned struct {
 
 // needsOf plans the visits of these vessels. Where versions are unknown a
 // vessel needs whatever any of its likely plans takes.
-func needsOf(shop *manifest.Shop, vessels []*manifest.Vessel) Needs {
+func needsOf(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Words) Needs {
 	n := Needs{vessels: map[*manifest.Release][]string{}}
 	for _, v := range vessels {
 		plan, err := order.Make(shop, v)
@@ -39,7 +40,7 @@ func needsOf(shop *manifest.Shop, vessels []*manifest.Vessel) Needs {
 		case err != nil:
 			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: err.Error()})
 		case plan.Conflict != nil:
-			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: "no safe order: see cardwright plan " + v.ID})
+			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: "no safe order: see " + words.For(SeePlan, v.ID)})
 		default:
 			n.take(shop, v, plan)
 		}

@@ -73,7 +73,7 @@ func (x *examination) heuristics(found *Found) error {
 		found.Notes = append(found.Notes, "taken on a person's word, though it looks like "+doubt.What+": "+doubt.Found)
 	}
 	if first := firstName(x.base); first != "" && x.request.Name == "" && found.Member == "" {
-		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with --name "+media.ShellWord(first))
+		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with "+x.do(NameItSo, media.ShellWord(first)))
 	}
 	return nil
 }
@@ -84,7 +84,7 @@ func (x *examination) doubtful(what, found, expected, advice string) *Refused {
 		Path: x.request.Path, What: what, Doubt: true,
 		Problem: problem.Problem{
 			Found: found, Expected: expected,
-			Advice: advice + "; if it is right as it is, say so at a terminal, or give the maker's digest with --sha256 and --from",
+			Advice: advice + "; if it is right as it is, say so at a terminal, or give the maker's digest with " + x.do(SayGot),
 		},
 	}
 }

@@ -19,7 +19,7 @@ func (x *examination) beside(release *manifest.Release, found *Found) error {
 	r := x.request
 	if release == nil || len(release.Files) == 0 {
 		if r.Replace {
-			return x.refuse("nothing to replace", "no file of "+r.Model+" "+string(r.Version)+" in the catalogue", "a release that has one", "take it in with cardwright package add")
+			return x.refuse("nothing to replace", "no file of "+r.Model+" "+string(r.Version)+" in the catalogue", "a release that has one", "take it in with "+x.do(TakeIn))
 		}
 		return nil
 	}
@@ -36,7 +36,7 @@ func (x *examination) beside(release *manifest.Release, found *Found) error {
 		return x.differs(entry{found.Model, release, same}, found.Size, found.SHA256)
 	case !r.Several:
 		return x.refuse("other bytes under a version that is known", found.Name+", SHA-256 "+found.SHA256, filesOf(release),
-			"where the maker published it again: cardwright package replace, with --why; where the release has several files: --another-file")
+			"where the maker published it again: "+x.do(Replace)+"; where the release has several files: "+x.do(OneMore))
 	}
 	return nil
 }
@@ -61,10 +61,10 @@ func (x *examination) replaced(release *manifest.Release, same *manifest.File, f
 		found.Instead = same
 	}
 	if found.Instead == nil {
-		return x.refuse("which file it replaces isn't known", or(x.request.Old, found.Name), "one of "+filesOf(release), "say with --file which")
+		return x.refuse("which file it replaces isn't known", or(x.request.Old, found.Name), "one of "+filesOf(release), "say with "+x.do(NameOld)+" which")
 	}
 	if same != nil && same != found.Instead {
-		return x.refuse("a name that another file of the release has", found.Name, "the name of "+found.Instead.Name+", or one that is free", "give it another with --name")
+		return x.refuse("a name that another file of the release has", found.Name, "the name of "+found.Instead.Name+", or one that is free", "give it another with "+x.do(NameIt))
 	}
 	return nil
 }
@@ -80,7 +80,7 @@ func (x *examination) doubled(release *manifest.Release, found Found) error {
 		}
 	}
 	if both := clash(names); both != "" {
-		return x.refuse("a name that another file of the release has", both, "names that differ in more than capitals", "give it another with --name, or take out the other")
+		return x.refuse("a name that another file of the release has", both, "names that differ in more than capitals", "give it another with "+x.do(NameIt)+", or take out the other")
 	}
 	return nil
 }
@@ -112,7 +112,7 @@ func (x *examination) had(found *Found) error {
 			continue
 		}
 		return x.refuse("bytes that a release had, and has no longer", was, "the bytes that the maker publishes now",
-			"download it again; to go back to these: cardwright package replace, with --why")
+			"download it again; to go back to these: "+x.do(Replace))
 	}
 	return nil
 }

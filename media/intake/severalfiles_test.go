@@ -29,7 +29,7 @@ func TestOtherBytesUnderAKnownVersion(t *testing.T) {
 		r := intake.Request{Path: b.download(name, []byte("other bytes "+name)), Model: "fennick-plot-12", Version: release.Version}
 		refused := b.refused(r, "other bytes under a version that is known")
 		assert.Contains(t, refused.Expected, had.SHA256)
-		assert.Contains(t, refused.Advice, "package replace")
+		assert.Contains(t, refused.Advice, string(intake.Replace))
 
 		r.Several = true
 		assert.Nil(t, b.taken(r).Instead, "one more")
@@ -62,7 +62,7 @@ func TestReplaceInSteps(t *testing.T) {
 	model, release := b.Models[0], b.Models[0].Releases[0]
 	had := release.Files[0]
 	whole := func(moment string) {
-		inv, err := intake.List(b.Shop.Shop)
+		inv, err := intake.List(b.Shop.Shop, nil)
 		require.NoError(t, err)
 		require.NoError(t, intake.Check(context.Background(), inv, nil))
 		for _, c := range inv.Files {

@@ -97,7 +97,7 @@ func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int6
 		case !info.Mode().IsRegular():
 			return nil, &Refused{Path: f.Path, What: "a place that is taken", Problem: problem.Problem{Found: t.Path + ", which is no plain file", Expected: "a file, or nothing", Advice: "take it away"}}
 		case f.Known == nil:
-			return nil, &Refused{Path: f.Path, What: "a place that is taken", Problem: problem.Problem{Found: t.Path + ", which the catalogue doesn't know", Expected: "no file there", Advice: "look at it, and take it away or give --name"}}
+			return nil, &Refused{Path: f.Path, What: "a place that is taken", Problem: problem.Problem{Found: t.Path + ", which the catalogue doesn't know", Expected: "no file there", Advice: "look at it, and take it away or give " + f.words.For(NameIt)}}
 		}
 		t.Was = media.Bytes(info.Size()) + " that differed"
 	}

@@ -84,7 +84,7 @@ func TestTakeSameName(t *testing.T) {
 			assert.Empty(t, taken.Was, "nothing is replaced")
 		}
 	}
-	inv, err := intake.List(b.Shop.Shop)
+	inv, err := intake.List(b.Shop.Shop, nil)
 	require.NoError(t, err)
 	require.NoError(t, intake.Check(context.Background(), inv, nil))
 	whole := 0

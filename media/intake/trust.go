@@ -128,6 +128,7 @@ func (e *evidence) elsewhere(l *list, f *subject, s *said) error {
 // vouching is what was found out of who vouches for a download.
 type vouching struct {
 	path   string
+	words  problem.Words
 	proofs []Proof
 	notes  []string
 	lists  []*list          // that vouch for it by a strong digest
@@ -169,7 +170,7 @@ func (e *evidence) judge(v *vouching, l *list, f *subject, s said) error {
 		e.agrees(v, l, said{matches: []listed{{}}, by: []kind{s.namedBy}})
 	case s.named != "" && s.namedBy.of().strong:
 		named := baseOf(s.named)
-		return &Refused{Path: v.path, What: "a file under another name than was published", Problem: problem.Problem{Found: "the name " + f.names[len(f.names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with --name " + media.ShellWord(named)}}
+		return &Refused{Path: v.path, What: "a file under another name than was published", Problem: problem.Problem{Found: "the name " + f.names[len(f.names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with " + v.words.For(NameItSo, media.ShellWord(named))}}
 	case len(s.unknown) > 0:
 		e.unusable(v, l, f, s, "its digest is of the kind "+string(s.unknown[0].kinds[0])+", which can't be checked here")
 	case s.named != "":

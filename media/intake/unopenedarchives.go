@@ -96,7 +96,7 @@ func (x *examination) unopened(model *manifest.Model) error {
 	r.Advice = "unpack it first, and take in what is inside"
 	if x.zip != nil {
 		r.Found += " of " + memberNames(x.zip.File)
-		r.Advice = "take the package inside with --member NAME, or all with --unpack"
+		r.Advice = "take the package inside with " + x.do(NameMember) + ", or all with " + x.do(UnpackIt)
 		if locked := x.locked(); locked != "" {
 			r.Found, r.Advice = "an encrypted zip archive: "+locked, "unpack it with its password first, and take in what is inside"
 		}
@@ -106,7 +106,7 @@ func (x *examination) unopened(model *manifest.Model) error {
 			}
 		}
 	}
-	r.Advice += "; where the device opens archives itself, say so: cardwright model add " + model.ID + " --update --opens-archives"
+	r.Advice += "; where the device opens archives itself, say so: " + x.do(OpensArchive, model.ID)
 	return r
 }
 

@@ -19,7 +19,7 @@ func (x *examination) vouch(found *Found) error {
 	if err != nil {
 		return err
 	}
-	v := &vouching{path: x.request.Path, notes: x.evidence.notes, silent: map[*list]string{}}
+	v := &vouching{path: x.request.Path, words: x.request.Words, notes: x.evidence.notes, silent: map[*list]string{}}
 	if x.zip != nil {
 		x.evidence.members = map[string]bool{}
 		for _, m := range x.zip.File {
@@ -36,7 +36,7 @@ func (x *examination) vouch(found *Found) error {
 	}
 	x.evidence.tellSilent(v)
 	if x.request.List != "" && len(v.proofs) == 0 {
-		return x.refuse("a list that says nothing usable about this file", strings.Join(v.notes, "; "), "its digest in "+x.request.List, "name the right list, or leave out --digests")
+		return x.refuse("a list that says nothing usable about this file", strings.Join(v.notes, "; "), "its digest in "+x.request.List, "name the right list, or leave out "+x.do(NameList))
 	}
 	if err := v.listSignatures(found.Model.Maker, keys); err != nil {
 		return err
@@ -125,7 +125,7 @@ func (x *examination) signature(v *vouching, found *Found, keys []string) error 
 	case p != nil:
 		v.proofs = append(v.proofs, *p)
 	case text != nil:
-		v.note("the signature beside it was not checked: no key of %s is known; write it to signing_key in the catalogue, or give --signing-key", found.Model.Maker)
+		v.note("the signature beside it was not checked: no key of %s is known; write it to signing_key in the catalogue, or give %s", found.Model.Maker, x.do(GiveKey))
 	case len(keys) > 0 && !slices.ContainsFunc(v.proofs, byKey):
 		v.note("no signature by %s's key lies beside it, and the key is known: look for %s where it was published", found.Model.Maker, x.base+signatureEnd)
 	}
@@ -169,8 +169,8 @@ func (x *examination) keys(found *Found) ([]string, error) {
 	case known == "" || sameKey(given, known):
 		return []string{given}, nil
 	case x.request.ReplaceKey == "":
-		return nil, x.refuse("another key than the catalogue has for "+found.Model.Maker, "--signing-key "+given, "signing_key: "+known+", as "+found.Model.ID+" has",
-			"leave out --signing-key; if the maker has a new key, and says so where you trust it, give --replace-key with why")
+		return nil, x.refuse("another key than the catalogue has for "+found.Model.Maker, x.do(GiveKeySo, given), "signing_key: "+known+", as "+found.Model.ID+" has",
+			"leave out "+x.do(GiveKey)+"; if the maker has a new key, and says so where you trust it, give "+x.do(ReplaceKey)+" with why")
 	}
 	found.NewKey = given
 	return []string{given}, nil
@@ -187,7 +187,7 @@ func sameKey(a, b string) bool {
 // inMemory is the download's content, for signatures of the older kind.
 func (x *examination) inMemory() ([]byte, error) {
 	if x.size > maxWholeSigned {
-		return nil, x.refuse("a signature of the older kind on a large file", media.Bytes(x.size), "at most "+media.Bytes(maxWholeSigned), "ask the maker for a signature of the newer kind, or check it with minisign and give --sha256")
+		return nil, x.refuse("a signature of the older kind on a large file", media.Bytes(x.size), "at most "+media.Bytes(maxWholeSigned), "ask the maker for a signature of the newer kind, or check it with minisign and give "+x.do(SayDigest))
 	}
 	content := make([]byte, x.size)
 	_, err := x.file.ReadAt(content, 0)
@@ -203,7 +203,7 @@ func (x *examination) typed(v *vouching, found *Found) (*Proof, error) {
 	byMaker := strings.EqualFold(strings.TrimSpace(x.request.From), FromMaker)
 	if want == "" {
 		if byMaker && best(v.proofs) != manifest.TrustMaker {
-			v.note("--from %s says where it was got: without a digest or a signature of %s's nothing vouches for it", x.request.From, found.Model.Maker)
+			v.note("%s %s says where it was got: without a digest or a signature of %s's nothing vouches for it", x.do(SayFrom), x.request.From, found.Model.Maker)
 		}
 		return nil, nil
 	}

@@ -229,7 +229,7 @@ func TestReadings(t *testing.T) {
 	cache := t.TempDir()
 	now := time.Now().Add(time.Minute)
 	list := func() intake.Inventory {
-		inv, err := intake.List(b.Shop.Shop)
+		inv, err := intake.List(b.Shop.Shop, nil)
 		require.NoError(t, err)
 		intake.ReadingsOf(b.Shop.Shop, cache, now).Tell(inv)
 		return inv

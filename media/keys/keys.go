@@ -60,13 +60,23 @@ func Place() (string, error) {
 		err = fmt.Errorf("%s is not an absolute path", dir)
 	}
 	if err != nil {
-		return "", fmt.Errorf("%w (%w): name its file with --key", ErrNoPlace, err)
+		return "", fmt.Errorf("%w (%w)", ErrNoPlace, err)
 	}
 	return filepath.Join(dir, "cardwright", "shop.key"), nil
 }
 
+// There is a key that stands where one was to be made: it was left as it is.
+type There struct{ Path string }
+
+func (e *There) Error() string {
+	return "there is a key at " + e.Path + " already: it was left as it is"
+}
+
+// ErrOthersRead says what to do where a place keeps no rights.
+var ErrOthersRead = errors.New("name a place on this computer's own drive")
+
 // New makes a key and keeps it at path with owner-only rights; where the file
-// system keeps none it makes no key. A key that is there already is never
+// system keeps none it makes no key. A key that is there already (There) is never
 // replaced: cards were signed with it.
 func New(path string) (Key, error) {
 	_, private, err := minisign.GenerateKey(rand.Reader)
@@ -83,7 +93,7 @@ func New(path string) (Key, error) {
 	err = keep(path, append(text, '\n'))
 	switch {
 	case errors.Is(err, fs.ErrExist):
-		return Key{}, fmt.Errorf("there is a key at %s already: it was left as it is; show it with cardwright key show", path)
+		return Key{}, &There{path}
 	case err != nil:
 		return Key{}, fmt.Errorf("keeping the key: %w", err)
 	}
@@ -117,7 +127,7 @@ func keep(path string, text []byte) error {
 func ownAlone(f *os.File) error {
 	others, err := readByOthers(f)
 	if err == nil && others != "" {
-		err = fmt.Errorf("others may read what is kept there (%s): name a place on this computer's own drive with --key", others)
+		err = fmt.Errorf("others may read what is kept there (%s): %w", others, ErrOthersRead)
 	}
 	return err
 }

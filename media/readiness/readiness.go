@@ -16,6 +16,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/media/intake"
@@ -33,6 +34,19 @@ const (
 
 // Urgencies is the closed list of them, in their order.
 var Urgencies = []Urgency{Today, Soon, Tidy}
+
+// What tasks ask to have done. %s in the words for one stands for what is noted
+// beside it.
+const (
+	PlanIt        problem.Act = "the vessel's plan"                  // the vessel's id
+	SurveyIt      problem.Act = "a survey"                           // the vessel's id
+	FetchList     problem.Act = "the list of what to download"       // the vessel's id
+	TakeInAs      problem.Act = "take its file in"                   // model, version
+	TakeInVariant problem.Act = "take its file in, for this variant" // model, version, variant quoted for a shell
+)
+
+// Acts is the closed list of them.
+var Acts = []problem.Act{PlanIt, SurveyIt, FetchList, TakeInAs, TakeInVariant}
 
 // Task is one thing to do.
 type Task struct {
@@ -60,17 +74,18 @@ func (r Readiness) Served() bool {
 // readiness is a Readiness in the making.
 type readiness struct {
 	Readiness
-	shop *manifest.Shop
-	inv  intake.Inventory
+	shop  *manifest.Shop
+	inv   intake.Inventory
+	words problem.Words
 }
 
 // Of looks at everything that stands between a shop and its vessels: whether
 // each has a plan and cards that it fits on, whether the packages of that plan
 // are there and whole, as inv has it, which withdrawn releases are still aboard,
 // and which catalogue files nobody has touched for longer than age. today are
-// the vessels to be served first; none means all.
-func Of(shop *manifest.Shop, today []*manifest.Vessel, inv intake.Inventory, now time.Time, age time.Duration) Readiness {
-	r := &readiness{shop: shop, inv: inv}
+// the vessels to be served first; none means all. words are for Acts, in what to do.
+func Of(shop *manifest.Shop, today []*manifest.Vessel, inv intake.Inventory, now time.Time, age time.Duration, words problem.Words) Readiness {
+	r := &readiness{shop: shop, inv: inv, words: words}
 	if len(today) == 0 {
 		today = shop.Vessels
 	}
@@ -121,16 +136,16 @@ func (r *readiness) vessel(v *manifest.Vessel) {
 	switch {
 	case errors.As(err, &unread):
 		for _, d := range unread.Devices {
-			r.add(v, true, "what "+d.Device+" runs is unknown", d.At, "read its version and write it there: cardwright survey "+v.ID)
+			r.add(v, true, "what "+d.Device+" runs is unknown", d.At, "read its version and write it there: "+r.words.For(SurveyIt, v.ID))
 		}
 	case err != nil:
-		r.add(v, true, "no plan: "+err.Error(), v.At(""), "cardwright plan "+v.ID)
+		r.add(v, true, "no plan: "+err.Error(), v.At(""), r.words.For(PlanIt, v.ID))
 	case plan.Conflict != nil:
 		at := v.At("")
 		if len(plan.Conflict.Because) > 0 {
 			at = plan.Conflict.Because[0].At
 		}
-		r.add(v, true, "no safe order: "+facts(plan.Conflict), at, "see what would free it: cardwright plan "+v.ID)
+		r.add(v, true, "no safe order: "+facts(plan.Conflict), at, "see what would free it: "+r.words.For(PlanIt, v.ID))
 	default:
 		r.planned(v, plan)
 	}
@@ -153,7 +168,7 @@ func facts(c *order.Conflict) string {
 // planned looks at the packages and the cards of a plan.
 func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
 	if _, _, err := media.Lay(r.shop, v, plan); err != nil {
-		r.add(v, true, "no card for its plan: "+err.Error(), v.At(""), "cardwright plan "+v.ID)
+		r.add(v, true, "no card for its plan: "+err.Error(), v.At(""), r.words.For(PlanIt, v.ID))
 	}
 	for _, step := range plan.Steps {
 		if len(step.Files) == 0 {
@@ -168,7 +183,7 @@ func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
 		at := manifest.Pos{File: c.Path}
 		switch c.State {
 		case intake.Missing:
-			r.add(v, true, name+" is missing", at, "download it: cardwright package fetch-list "+v.ID)
+			r.add(v, true, name+" is missing", at, "download it: "+r.words.For(FetchList, v.ID))
 		case intake.Differs:
 			r.add(v, true, name+" is not what the catalogue says", at, c.Advice)
 		case intake.Unreadable:
@@ -181,10 +196,10 @@ func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
 
 // noFile tells of a step whose package nobody took in.
 func (r *readiness) noFile(v *manifest.Vessel, step order.Step) {
-	do := fmt.Sprintf("cardwright package add FILE --model %s --version %s", step.Model, step.To)
+	do := r.words.For(TakeInAs, step.Model, step.To)
 	variant := v.Device(step.Device).Variant
 	if variant != "" {
-		do += " --variant " + media.ShellWord(variant)
+		do = r.words.For(TakeInVariant, step.Model, step.To, media.ShellWord(variant))
 	}
 	release := r.shop.Model(step.Model).Release(step.To, variant)
 	r.add(v, true, intake.NoFile(step), release.At("version"), do)
@@ -201,7 +216,7 @@ func (r *readiness) withdrawn(v *manifest.Vessel) {
 		case rel == nil && newest(m, d):
 			r.Tasks = append(r.Tasks, Task{Tidy, v.ID, fmt.Sprintf("%s runs %s %s, newer than all that the catalogue has", d.ID, m.ID, d.Version), d.At("version"), "read the version again; or add its release", false})
 		case rel != nil && rel.Withdrawn != "":
-			r.add(v, false, fmt.Sprintf("%s runs %s %s, which was withdrawn: %s", d.ID, m.ID, d.Version, rel.Withdrawn), d.At("version"), "tell the customer, and see cardwright plan "+v.ID)
+			r.add(v, false, fmt.Sprintf("%s runs %s %s, which was withdrawn: %s", d.ID, m.ID, d.Version, rel.Withdrawn), d.At("version"), "tell the customer, and see "+r.words.For(PlanIt, v.ID))
 		}
 	}
 }

@@ -36,7 +36,7 @@ func shop(t *testing.T) *manifest.Shop {
 // is told and stops no visit, a version that nobody has read does.
 func TestMostUrgentFirst(t *testing.T) {
 	s := shop(t)
-	r := readiness.Of(s, []*manifest.Vessel{s.Vessel("skerry-light")}, intake.Inventory{}, time.Now(), time.Hour)
+	r := readiness.Of(s, []*manifest.Vessel{s.Vessel("skerry-light")}, intake.Inventory{}, time.Now(), time.Hour, nil)
 	assert.Equal(t, []string{"skerry-light"}, r.Today)
 	assert.Equal(t, []string{"skerry-light"}, r.Unfit)
 	assert.False(t, r.Served())
@@ -47,7 +47,7 @@ func TestMostUrgentFirst(t *testing.T) {
 	assert.Equal(t, "kittiwake", r.Tasks[1].Vessel)
 	assert.Contains(t, r.Tasks[1].Fact, "withdrawn: loses its heading")
 
-	r = readiness.Of(s, []*manifest.Vessel{s.Vessel("kittiwake")}, intake.Inventory{}, time.Now(), time.Hour)
+	r = readiness.Of(s, []*manifest.Vessel{s.Vessel("kittiwake")}, intake.Inventory{}, time.Now(), time.Hour, nil)
 	assert.True(t, r.Served(), "the other vessel's want is for another day")
 	assert.Equal(t, []string{"skerry-light"}, r.Unfit)
 }
@@ -57,7 +57,7 @@ func TestMostUrgentFirst(t *testing.T) {
 func TestOldCatalogue(t *testing.T) {
 	s := shop(t)
 	then := time.Now().Add(40 * 24 * time.Hour)
-	r := readiness.Of(s, []*manifest.Vessel{s.Vessel("kittiwake")}, intake.Inventory{}, then, 30*24*time.Hour)
+	r := readiness.Of(s, []*manifest.Vessel{s.Vessel("kittiwake")}, intake.Inventory{}, then, 30*24*time.Hour, nil)
 	last := r.Tasks[len(r.Tasks)-1]
 	assert.Equal(t, readiness.Tidy, last.Urgency)
 	assert.Contains(t, last.Fact, "nobody has changed it for 40 days")

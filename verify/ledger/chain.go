@@ -37,7 +37,7 @@ const (
 )
 
 // ErrNotHeads says of JSON that no heads are in it.
-var ErrNotHeads = errors.New("it is not what cardwright ledger backup --json printed")
+var ErrNotHeads = errors.New("it is not the report of a backup, in JSON")
 
 // ReadHeads reads the heads in what ledger backup printed as JSON.
 func ReadHeads(r io.Reader) (Heads, error) {
@@ -63,7 +63,7 @@ func readHeads(r io.Reader) (Heads, error) {
 	}
 	var report struct{ Heads Heads }
 	if err := json.Unmarshal(data, &report); err != nil {
-		return Heads{}, fmt.Errorf("it is not what cardwright ledger backup --json printed: %w", err)
+		return Heads{}, fmt.Errorf("%w: %w", ErrNotHeads, err)
 	}
 	if h := report.Heads; h.Format != 1 || h.Ledger == "" || len(h.Heads) > MaxHeads {
 		return Heads{}, fmt.Errorf("%w: found heads of format %d, %d of them, of ledger %+.40q; expected format 1, at most %d heads and a ledger's id",

@@ -14,6 +14,7 @@ import (
 	"strings"
 	"time"
 
+	"cardwright/manifest/problem"
 	"cardwright/verify/seatrial/sentences"
 	"cardwright/verify/seatrial/wmm"
 )
@@ -33,7 +34,19 @@ type Input struct {
 	Earlier *Earlier // of the ledger, or of another log; nil: none
 	// SetUpAnew says that the compass was set up anew since the earlier trial.
 	SetUpAnew bool
+	Words     problem.Words // for Acts, in what is asked for
 }
+
+// What a trial asks for, where nobody said it. %s in the words for one stands for
+// what is noted beside it.
+const (
+	SayVariation problem.Act = "the variation given"
+	TakeSource   problem.Act = "naming the reference" // the source
+	SayPilot     problem.Act = "so"
+)
+
+// Acts is the closed list of them.
+var Acts = []problem.Act{SayVariation, TakeSource, SayPilot}
 
 // UsedSource is a source as the page tells it.
 type UsedSource struct {
@@ -113,7 +126,7 @@ func (p *prepared) otherHeadings(used ...*sentences.Source) {
 	for _, s := range p.in.Log.Of(sentences.True) {
 		told := slices.ContainsFunc(p.used, func(u UsedSource) bool { return slices.Contains(u.Others, s.Name) })
 		if !slices.Contains(used, s) && !told {
-			p.note("%s tells a true heading too; it was not used, since it may be made from the compass (--reference %s takes it, where it is a satellite or gyro compass)", s.Name, s.Name)
+			p.note("%s tells a true heading too; it was not used, since it may be made from the compass (%s takes it, where it is a satellite or gyro compass)", s.Name, p.in.Words.For(TakeSource, s.Name))
 		}
 	}
 }
@@ -199,7 +212,7 @@ func (p *prepared) findVariation(compass *sentences.Source) {
 	}
 	var all []found
 	if p.in.Variation != nil {
-		all = append(all, found{*p.in.Variation, "--variation"})
+		all = append(all, found{*p.in.Variation, p.in.Words.For(SayVariation)})
 	}
 	add := func(s *sentences.Source) {
 		if s.Times == 0 {

@@ -146,7 +146,7 @@ func (m *maker) keeping() {
 			c.Missing = "the pilot's course keeping can't be told from this leg: let it steer one course for five minutes, in calm water"
 		}
 	} else {
-		c.Says += "; not judged: say --pilot where the pilot steered"
+		c.Says += "; not judged: say " + m.p.in.Words.For(SayPilot) + " where the pilot steered"
 	}
 	m.check(c)
 }
@@ -208,7 +208,7 @@ func (m *maker) overshoot() {
 			c.Missing = "the overshoot can't be told from the wander on the course: let the pilot make course changes of 40° or more, in calm water"
 		}
 	} else {
-		c.Says += "; not judged: say --pilot where the pilot steered"
+		c.Says += "; not judged: say " + m.p.in.Words.For(SayPilot) + " where the pilot steered"
 	}
 	m.check(c)
 }

@@ -179,7 +179,7 @@ func (m *maker) unable() string {
 	case !m.has("compass"):
 		return "no heading in the log: log the compass's HDG or HDT, with values in them"
 	case !m.p.variation.Known():
-		return "variation missing: give --variation (12.6W), or log position and date (RMC)"
+		return "variation missing: give " + m.p.in.Words.For(SayVariation) + " (12.6W), or log position and date (RMC)"
 	}
 	return ""
 }

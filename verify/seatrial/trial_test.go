@@ -160,7 +160,7 @@ func TestE5Variation(t *testing.T) {
 	c := checkOf(t, given, OfReference)
 	require.InDelta(t, 0, c.Value.Value, 1e-3)
 	require.Equal(t, Within, c.Verdict)
-	require.Equal(t, "--variation", given.Variation.From)
+	require.Equal(t, string(SayVariation), given.Variation.From)
 
 	own := strings.ReplaceAll(text, "HCHDG,110.6,,,,*"+hexOf("HCHDG,110.6,,,,"), "HCHDG,110.6,,,12.6,W*"+hexOf("HCHDG,110.6,,,12.6,W"))
 	require.NotEqual(t, text, own)
@@ -169,7 +169,7 @@ func TestE5Variation(t *testing.T) {
 	require.Equal(t, "HCHDG", said.Variation.From)
 	other := -3.0
 	told := Try(Input{Log: readLog(t, own, sentences.Options{}), Tolerances: Usual(), Variation: &other})
-	require.Contains(t, strings.Join(told.Notes, "\n"), "variations differ: 3.0° W by --variation was used, HCHDG has 12.6° W")
+	require.Contains(t, strings.Join(told.Notes, "\n"), "variations differ: 3.0° W by the variation given was used, HCHDG has 12.6° W")
 
 	b := boat()
 	b.NoHDGVar = true

@@ -358,7 +358,7 @@ func trialLeft(t seatrial.Trial) Section {
 		c.Lines, c.Sentences, c.Comments, c.Other, c.Nothing)))
 	without := "left out"
 	if c.WithoutUsed {
-		without = "taken, as --no-checksum says"
+		without = "taken, as was asked for"
 	}
 	s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("Wrong checksums: %d. Without a checksum: %d, %s. Cut by another sentence: %d. Lines too long: %d. Stamps that can't be read: %d.", c.Wrong, c.Without, without, c.Cut, c.Long, c.Stamps)))
 	s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("Gaps of more than 5 s: %d (%.0f s). Clock jumps: %d. Values without a time: %d. Left out beyond what is kept: %d.", c.Gaps, c.GapSeconds, c.Jumps, c.Untimed, c.LeftOut)))

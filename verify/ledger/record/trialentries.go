@@ -50,7 +50,7 @@ func (t *Trial) Device() (ledger.Device, error) {
 	}
 	sensors := t.ofKind("heading sensor")
 	if len(sensors) != 1 {
-		return ledger.Device{}, fmt.Errorf("%d heading sensors aboard %s: name the one on trial, --sensor DEVICE; there are %s", len(sensors), t.Vessel.ID, j.aboard())
+		return ledger.Device{}, fmt.Errorf("%d heading sensors aboard %s: name the one on trial; there are %s", len(sensors), t.Vessel.ID, j.aboard())
 	}
 	d, _ := j.device(sensors[0])
 	return d, nil

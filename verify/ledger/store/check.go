@@ -33,7 +33,17 @@ const maxBreaks = 200
 type CheckOptions struct {
 	Known map[string]string // public keys of the writers that the shop knows, 64 hex digits, with a name each
 	Saved []ledger.Heads    // heads saved with a backup or told by another ledger
+	Words problem.Words     // for Acts, in advice
 }
+
+// What the advice of a check asks to have done.
+const (
+	SyncIntoNew problem.Act = "syncing with a new ledger"
+	Rebuild     problem.Act = "rebuilding it"
+)
+
+// Acts is the closed list of them.
+var Acts = []problem.Act{SyncIntoNew, Rebuild}
 
 // CheckReport is the outcome of a check.
 type CheckReport struct {
@@ -70,7 +80,7 @@ const (
 // the events say. It reads the ledger as it is at one moment and changes
 // nothing. The error says only that it could not be gone through.
 func (l *Ledger) Check(ctx context.Context, o CheckOptions) (CheckReport, error) {
-	c := &check{known: o.Known, clocks: newClocks(), seen: map[[3]string][]int64{}, report: CheckReport{
+	c := &check{known: o.Known, words: o.Words, clocks: newClocks(), seen: map[[3]string][]int64{}, report: CheckReport{
 		Format: 1, Ledger: l.id, Place: l.place,
 		Chains: []ChainReport{}, Breaks: []ledger.Break{}, Notes: []string{tailNote},
 	}}
@@ -100,6 +110,7 @@ func (l *Ledger) Check(ctx context.Context, o CheckOptions) (CheckReport, error)
 
 type check struct {
 	known  map[string]string
+	words  problem.Words
 	clocks *clocks
 	report CheckReport
 	counts [3]int64              // rows that the events give, by saysTables
@@ -319,7 +330,7 @@ func (c *check) changed(s *ledger.Statement, id ledger.ID, table, column, want, 
 		Problem: problem.Problem{
 			Expected: fmt.Sprintf("%s.%s: %.300s", table, column, want), Found: fmt.Sprintf("%.300s", found),
 			Meaning: "audits would answer from this, and it isn't what the event says: somebody changed the database",
-			Advice:  advice(table),
+			Advice:  c.advice(table),
 		},
 	})
 }
@@ -527,11 +538,11 @@ func (c *check) totals(ctx context.Context, q Querier) error {
 
 // advice is what to do where a table isn't what the events say. All but the events'
 // own is worked out from them.
-func advice(table string) string {
+func (c *check) advice(table string) string {
 	if table == "event" {
-		return "bring the events into a new ledger: cardwright ledger sync --new NEWLEDGER takes over what was signed"
+		return "bring the events into a new ledger: " + c.words.For(SyncIntoNew) + " takes over what was signed"
 	}
-	return "work it out anew from the events: cardwright ledger rebuild"
+	return "work it out anew from the events: " + c.words.For(Rebuild)
 }
 
 func (c *check) stray(table string, want, found int64) {
@@ -539,7 +550,7 @@ func (c *check) stray(table string, want, found int64) {
 		Kind: ledger.IndexChanged, Problem: problem.Problem{
 			Expected: fmt.Sprintf("%s: %d rows", table, want), Found: fmt.Sprint(found),
 			Meaning: "rows stand there that belong to no chain or event: somebody changed the database",
-			Advice:  advice(table),
+			Advice:  c.advice(table),
 		},
 	})
 }

@@ -44,7 +44,7 @@ func (c *check) same(table, of, want, found string) {
 		Kind: ledger.IndexChanged, Problem: problem.Problem{
 			Expected: fmt.Sprintf("%s %.100s: %.300s", table, of, want), Found: fmt.Sprintf("%.300s", found),
 			Meaning: "audits would answer from this, and the events say something else: somebody changed the database",
-			Advice:  advice(table),
+			Advice:  c.advice(table),
 		},
 	})
 }

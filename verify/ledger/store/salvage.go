@@ -159,7 +159,7 @@ func CheckAt(ctx context.Context, address string, o CheckOptions) (r CheckReport
 		defer func() { err = errors.Join(err, l.Close()) }()
 		return l.Check(ctx, o)
 	}
-	c := &check{known: o.Known, report: CheckReport{
+	c := &check{known: o.Known, words: o.Words, report: CheckReport{
 		Format: 1, Place: redacted(address), Chains: []ChainReport{}, Breaks: []ledger.Break{}, Notes: []string{tailNote},
 	}}
 	switch {
