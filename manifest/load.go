@@ -27,17 +27,16 @@ const (
 // Bounds on a shop folder.
 const (
 	MaxFileBytes = 256 << 10 // one file
-	MaxShopBytes = 16 << 20  // all files that are read
-	MaxFiles     = 2000      // files below the catalogue folder, or below the vessels folder
-	MaxFolders   = 8         // folders inside one another, below each of these
+	maxShopBytes = 16 << 20  // all files that are read
+	maxFiles     = 2000      // files below the catalogue folder, or below the vessels folder
+	maxFolders   = 8         // folders inside one another, below each of these
 )
 
-// ErrNoShop says that a folder is no shop folder.
-var ErrNoShop = errors.New("no " + ShopFile)
+// errNoShop says that a folder is no shop folder.
+var errNoShop = errors.New("no " + ShopFile)
 
 // FindShop returns the shop folder that start is in: start itself, or the
-// nearest folder above it that holds shop.yaml. The error wraps ErrNoShop
-// when there is none.
+// nearest folder above it that holds shop.yaml, or an error where there is none.
 func FindShop(start string) (string, error) {
 	start, err := filepath.Abs(start)
 	if err != nil {
@@ -51,15 +50,15 @@ func FindShop(start string) (string, error) {
 		case err != nil && !errors.Is(err, fs.ErrNotExist):
 			return "", fmt.Errorf("finding shop folder: %w", err)
 		case dir == filepath.Dir(dir):
-			return "", fmt.Errorf("finding shop folder: %w in %s or any folder above it", ErrNoShop, start)
+			return "", fmt.Errorf("finding shop folder: %w in %s or any folder above it", errNoShop, start)
 		}
 	}
 }
 
 // Load reads a shop folder: shop.yaml, catalogue/*.yaml and vessels/*.yaml and
-// those in folders below, in order of name. It returns Mistakes when the files can be read and say
-// something wrong, an error that wraps ErrNoShop when dir holds no shop.yaml,
-// and any other error when a file can't be read.
+// those in folders below, in order of name. It returns Mistakes when the files can
+// be read and say something wrong, and another error when dir holds no shop.yaml
+// or a file can't be read.
 func Load(dir string) (*Shop, error) { return LoadWith(dir, nil) }
 
 // LoadWith reads a shop folder as it would be with these files in it, by their
@@ -76,7 +75,7 @@ func LoadWith(dir string, files map[string][]byte) (*Shop, error) {
 	}
 	defer root.Close() // opened for reading only
 	if _, err := root.Lstat(ShopFile); errors.Is(err, fs.ErrNotExist) && files[ShopFile] == nil {
-		return nil, fmt.Errorf("reading shop: %w in %s", ErrNoShop, dir)
+		return nil, fmt.Errorf("reading shop: %w in %s", errNoShop, dir)
 	}
 	l := loader{root: root, with: files, shop: &Shop{Dir: dir}}
 	if err := l.load(); err != nil {
@@ -156,7 +155,7 @@ func yamlEnd(name string) bool {
 // files is what is in a folder and those below it, in order, with what LoadWith
 // adds. What begins with a dot is no part of a shop.
 func (l *loader) files(folder string) ([]string, error) {
-	names, err := l.below(folder, 0, MaxFiles)
+	names, err := l.below(folder, 0, maxFiles)
 	if err != nil {
 		return nil, err
 	}
@@ -165,8 +164,8 @@ func (l *loader) files(folder string) ([]string, error) {
 			names = append(names, file)
 		}
 	}
-	if len(names) > MaxFiles {
-		l.mistake(folder, "too many files", fmt.Sprintf("more than %d", MaxFiles), fmt.Sprintf("at most %d", MaxFiles), "")
+	if len(names) > maxFiles {
+		l.mistake(folder, "too many files", fmt.Sprintf("more than %d", maxFiles), fmt.Sprintf("at most %d", maxFiles), "")
 		return nil, nil
 	}
 	slices.Sort(names)
@@ -191,8 +190,8 @@ func (l *loader) below(folder string, depth, most int) ([]string, error) {
 			names = append(names, file)
 		case e.Type()&fs.ModeSymlink != 0:
 			l.mistake(file, "folder would be ignored", "a link to a folder", "the folder itself, with its files", "move the folder here")
-		case depth == MaxFolders:
-			l.mistake(file, "folder would be ignored", fmt.Sprintf("more than %d folders inside one another", MaxFolders), "fewer", "move it up")
+		case depth == maxFolders:
+			l.mistake(file, "folder would be ignored", fmt.Sprintf("more than %d folders inside one another", maxFolders), "fewer", "move it up")
 		default:
 			more, err := l.below(file, depth+1, most-len(names))
 			if err != nil {
@@ -222,7 +221,7 @@ func (l *loader) listed(name string) ([]fs.DirEntry, error) {
 		return nil, err
 	}
 	defer folder.Close() // opened for reading only
-	entries, err := folder.ReadDir(MaxFiles + 1)
+	entries, err := folder.ReadDir(maxFiles + 1)
 	if err != nil && !errors.Is(err, io.EOF) {
 		return nil, err
 	}
@@ -280,8 +279,8 @@ func (l *loader) read(name string) ([]byte, error) {
 	case len(data) > MaxFileBytes:
 		l.mistake(name, "file too large", fmt.Sprintf("more than %d bytes", MaxFileBytes), fmt.Sprintf("at most %d bytes", MaxFileBytes), "")
 		return nil, nil
-	case l.bytes > MaxShopBytes:
-		return nil, fmt.Errorf("more than %d bytes in the files of the shop folder", MaxShopBytes)
+	case l.bytes > maxShopBytes:
+		return nil, fmt.Errorf("more than %d bytes in the files of the shop folder", maxShopBytes)
 	}
 	return data, nil
 }

@@ -122,7 +122,7 @@ func TestLoadIgnoresOtherFiles(t *testing.T) {
 
 func TestLoadNoShop(t *testing.T) {
 	_, err := Load(t.TempDir())
-	assert.ErrorIs(t, err, ErrNoShop)
+	assert.ErrorIs(t, err, errNoShop)
 	_, err = Load(filepath.Join(t.TempDir(), "nowhere"))
 	assert.ErrorIs(t, err, os.ErrNotExist)
 }
@@ -142,7 +142,7 @@ func TestFindShop(t *testing.T) {
 	assert.True(t, sameFolder(t, dir, found))
 
 	_, err = FindShop(t.TempDir())
-	assert.ErrorIs(t, err, ErrNoShop)
+	assert.ErrorIs(t, err, errNoShop)
 }
 
 func TestFindShopPassesByAFolderOfThatName(t *testing.T) {
@@ -211,7 +211,7 @@ func TestLoadReadsFoldersBelow(t *testing.T) {
 	for name, want := range map[string]string{
 		"vessels/2026/heron.yml":  "file would be ignored",
 		"vessels/2025/heron.yaml": "vessel given twice",
-		"vessels/" + strings.Repeat("a/", MaxFolders+1) + "heron-2.yaml": "folder would be ignored",
+		"vessels/" + strings.Repeat("a/", maxFolders+1) + "heron-2.yaml": "folder would be ignored",
 	} {
 		with := maps.Clone(files)
 		with[name] = boatFile
@@ -245,7 +245,7 @@ func TestLoadBoundsFiles(t *testing.T) {
 	})
 	t.Run("count", func(t *testing.T) {
 		dir := write(t, smallShop)
-		for i := range MaxFiles {
+		for i := range maxFiles {
 			require.NoError(t, os.WriteFile(filepath.Join(dir, "vessels", fmt.Sprint(i)), nil, 0o644))
 		}
 		ms := mistakes(t, dir)
@@ -254,7 +254,7 @@ func TestLoadBoundsFiles(t *testing.T) {
 	t.Run("sum", func(t *testing.T) {
 		dir := write(t, smallShop)
 		filler := []byte("#" + strings.Repeat("x", MaxFileBytes-2))
-		for i := range MaxShopBytes/MaxFileBytes + 1 {
+		for i := range maxShopBytes/MaxFileBytes + 1 {
 			require.NoError(t, os.WriteFile(filepath.Join(dir, "vessels", fmt.Sprintf("%d.yaml", i)), filler, 0o644))
 		}
 		_, err := Load(dir)
@@ -336,7 +336,7 @@ func TestRead(t *testing.T) {
 	root, err := Read(boat, []byte(smallShop[boat]))
 	require.NoError(t, err)
 	assert.Equal(t, "vessel", root.Content[0].Value)
-	for _, text := range []string{"", "- a\n", "a: *b\n", "a: \u202e\n", "a: " + strings.Repeat("[", MaxDepth+1), strings.Repeat("#", MaxFileBytes+1)} {
+	for _, text := range []string{"", "- a\n", "a: *b\n", "a: \u202e\n", "a: " + strings.Repeat("[", maxDepth+1), strings.Repeat("#", MaxFileBytes+1)} {
 		_, err := Read("m.yaml", []byte(text))
 		var ms Mistakes
 		require.ErrorAs(t, err, &ms, "%.20q", text)

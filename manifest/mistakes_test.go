@@ -108,9 +108,9 @@ var semantic = []seeded{
 	{"range without quotes", plot, `over: ">= 3.0"`, "over: >= 3.0", "23:12", "not readable as YAML", "a value that begins with > or |", "a range in quotes", `put quotes around it, as in ">= 3.0"`},
 	{"tab", boat, "    serial: 00231", "\tserial: 00231", "7:1", "not readable as YAML", "", "", ""},
 	{"colon in text", boat, "name: Kittiwake", "name: Kittiwake: the boat", "2:16", "not readable as YAML", "a second colon", "key: value", "put quotes around a value that holds a colon and a space"},
-	{"nested too deep", boat, "name: Kittiwake", "name: " + strings.Repeat("[", MaxDepth+1), "2:19", "not readable as YAML", "more than 12 deep", "the keys of a shop's file", ""},
+	{"nested too deep", boat, "name: Kittiwake", "name: " + strings.Repeat("[", maxDepth+1), "2:19", "not readable as YAML", "more than 12 deep", "the keys of a shop's file", ""},
 	{"list too long", plot, "[fennick-sweep-2]", "[" + strings.Repeat("a,", MaxEntries+1) + "]", "11:12", "list too long", "2001 entries", "at most 2000", ""},
-	{"too many values", plot, "[fennick-sweep-2]", "[" + strings.Repeat("a,", MaxBreaks) + "]", "11:", "file with too much in it", "more than 20000 commas", "the keys of a shop's file", ""},
+	{"too many values", plot, "[fennick-sweep-2]", "[" + strings.Repeat("a,", maxBreaks) + "]", "11:", "file with too much in it", "more than 20000 commas", "the keys of a shop's file", ""},
 
 	{"control character", boat, "Kittiwake\n", "Kitti\x1b[2Jwake\n", "2:12", "character refused", "the control character U+001B", "nothing in it but what can be seen", typeAgain},
 	{"carriage return", boat, "Kittiwake\n", "Kitti\rwake\n", "2:12", "character refused", "the control character U+000D", "nothing in it but what can be seen", typeAgain},

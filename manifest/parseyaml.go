@@ -17,8 +17,8 @@ import (
 
 // Bounds on one file.
 const (
-	MaxDepth   = 12     // lists and mappings inside one another
-	MaxBreaks  = 20_000 // commas, opening brackets and line ends; between two of them stand three values at most
+	maxDepth   = 12     // lists and mappings inside one another
+	maxBreaks  = 20_000 // commas, opening brackets and line ends; between two of them stand three values at most
 	MaxEntries = 2000   // entries of one list
 )
 
@@ -26,13 +26,13 @@ const (
 type limits struct{}
 
 var (
-	errDeep  = fmt.Errorf("lists and mappings more than %d deep", MaxDepth)
+	errDeep  = fmt.Errorf("lists and mappings more than %d deep", maxDepth)
 	errAlias = errors.New("a YAML alias")
 )
 
 // CheckDepth implements yaml.LoaderLimitsPlugin.
 func (limits) CheckDepth(depth int, _ *yaml.DepthContext) error {
-	if depth > MaxDepth {
+	if depth > maxDepth {
 		return errDeep
 	}
 	return nil
@@ -52,7 +52,7 @@ func (limits) CheckAlias(aliases, _ int) error {
 func parse(file string, data []byte, found *collector) *yaml.Node {
 	if at, ok := tooMany(file, data); ok {
 		found.add(Mistake{
-			At: at, What: "file with too much in it", Found: fmt.Sprintf("more than %d commas, brackets and lines", MaxBreaks),
+			At: at, What: "file with too much in it", Found: fmt.Sprintf("more than %d commas, brackets and lines", maxBreaks),
 			Expected: "the keys of a shop's file",
 		})
 		return nil
@@ -122,7 +122,7 @@ func tooMany(file string, data []byte) (Pos, bool) {
 		default:
 			continue
 		}
-		if breaks++; breaks > MaxBreaks {
+		if breaks++; breaks > maxBreaks {
 			return Pos{file, line, utf8.RuneCount(data[start:i+1]) + 1}, true
 		}
 	}

@@ -9,8 +9,8 @@ import (
 	"cardwright/manifest/pattern"
 )
 
-// MaxSize is the largest size that is read: a petabyte, more than any card holds.
-const MaxSize Size = 1e15
+// maxSize is the largest size that is read: a petabyte, more than any card holds.
+const maxSize Size = 1e15
 
 // units of a size: binary ones (IEC 80000-13) and decimal ones (SI).
 var units = []struct {
@@ -27,9 +27,9 @@ var units = []struct {
 	{"kB", 1e3},
 }
 
-// ParseSize reads a size as it is written in the shop's files: a whole number
+// parseSize reads a size as it is written in the shop's files: a whole number
 // of bytes (412345678), of decimal units (4GB) or of binary ones (4GiB).
-func ParseSize(s string) (Size, error) {
+func parseSize(s string) (Size, error) {
 	number, unit := s, Size(1)
 	for _, u := range units {
 		if rest, ok := strings.CutSuffix(s, u.name); ok {
@@ -41,25 +41,25 @@ func ParseSize(s string) (Size, error) {
 		return 0, fmt.Errorf("%s, not a whole number of bytes or of a unit such as GB", quote(s))
 	}
 	n, err := strconv.ParseInt(number, 10, 64)
-	if err != nil || Size(n) > MaxSize/unit {
-		return 0, fmt.Errorf("%s, more than %s", quote(s), MaxSize)
+	if err != nil || Size(n) > maxSize/unit {
+		return 0, fmt.Errorf("%s, more than %s", quote(s), maxSize)
 	}
 	return Size(n) * unit, nil
 }
 
-// exactSize writes a size that a person typed as ParseSize reads it, or is "".
+// exactSize writes a size that a person typed as parseSize reads it, or is "".
 func exactSize(s string) string { return sizeHint(strings.Join(strings.Fields(s), " ")) }
 
-// SizeAsTyped reads a size as people write it: with a space before the unit, the
+// sizeAsTyped reads a size as people write it: with a space before the unit, the
 // unit in other letters or cut short (4 gb, 4G), and separators in the number.
-func SizeAsTyped(s string) (Size, error) {
-	if size, err := ParseSize(s); err == nil {
+func sizeAsTyped(s string) (Size, error) {
+	if size, err := parseSize(s); err == nil {
 		return size, nil
 	}
 	if exact := exactSize(s); exact != "" {
-		return ParseSize(exact)
+		return parseSize(exact)
 	}
-	return ParseSize(s) // which says what is wrong with it
+	return parseSize(s) // which says what is wrong with it
 }
 
 // dashes are what people put between two sizes.
@@ -72,13 +72,13 @@ func SizesAsTyped(s string) (least, most Size, err error) {
 	if parts == nil {
 		return 0, 0, fmt.Errorf("%s, not two sizes such as 4GB-32GB", quote(s))
 	}
-	if most, err = SizeAsTyped(parts[2]); err != nil {
+	if most, err = sizeAsTyped(parts[2]); err != nil {
 		return 0, 0, err
 	}
 	if strings.Trim(parts[1], "0123456789") == "" { // the unit of the second counts for both
 		parts[1] += strings.TrimLeft(parts[2], "0123456789_, ")
 	}
-	if least, err = SizeAsTyped(parts[1]); err != nil {
+	if least, err = sizeAsTyped(parts[1]); err != nil {
 		return 0, 0, err
 	}
 	if least > most {
@@ -88,7 +88,7 @@ func SizesAsTyped(s string) (least, most Size, err error) {
 }
 
 // String writes the size in the largest unit that leaves a whole number, so
-// that ParseSize reads the same size back.
+// that parseSize reads the same size back.
 func (s Size) String() string {
 	best, n := "", s
 	for _, u := range units {

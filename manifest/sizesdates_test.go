@@ -18,9 +18,9 @@ func TestParseSize(t *testing.T) {
 	for text, want := range map[string]Size{
 		"0": 0, "1": 1, "412345678": 412_345_678, "4kB": 4000, "4KiB": 4096, "4MB": 4_000_000, "4MiB": 4_194_304,
 		"4GB": 4_000_000_000, "4GiB": 4_294_967_296, "32GB": 32_000_000_000, "1TB": 1_000_000_000_000, "1TiB": 1_099_511_627_776,
-		"1000TB": MaxSize,
+		"1000TB": maxSize,
 	} {
-		got, err := ParseSize(text)
+		got, err := parseSize(text)
 		require.NoError(t, err, text)
 		assert.Equal(t, want, got, text)
 	}
@@ -28,7 +28,7 @@ func TestParseSize(t *testing.T) {
 		"", "GB", "-1", "+1", "1.5GB", "1_000", "1,000", "4 GB", " 4GB", "4GB ", "4gb", "4Gb", "4G", "4KB", "0x10", "1e9", "007", "00", "٤GB",
 		"1001TB", "1000000000000001", "99999999999999999999", "9223372036854775807TiB", "\x1b",
 	} {
-		_, err := ParseSize(text)
+		_, err := parseSize(text)
 		assert.Error(t, err, text)
 	}
 }
@@ -38,7 +38,7 @@ func TestSizesAsTyped(t *testing.T) {
 	for text, want := range map[string]string{
 		"4GB": "4GB", "4 GB": "4GB", "4gb": "4GB", "4Gb": "4GB", "4 g": "4GB", " 4  GiB ": "4GiB", "1,000 MB": "1GB", "512": "512", "8G": "8GB", "32 kb": "32kB",
 	} {
-		got, err := SizeAsTyped(text)
+		got, err := sizeAsTyped(text)
 		require.NoError(t, err, text)
 		assert.Equal(t, want, got.String(), text)
 	}
@@ -79,7 +79,7 @@ func TestNamesThatStartThemselves(t *testing.T) {
 func TestSizeRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := Size(rapid.Int64Range(0, 1000).Draw(t, "n")) * rapid.SampledFrom([]Size{1, 1000, 1024, 1e6, 1 << 20, 1e9, 1 << 30}).Draw(t, "unit")
-		again, err := ParseSize(n.String())
+		again, err := parseSize(n.String())
 		require.NoError(t, err)
 		assert.Equal(t, n, again)
 	})

@@ -29,7 +29,7 @@ var parsers = map[reflect.Type]parser{
 	},
 	sizeType: {
 		"a size", "a whole number of bytes, or of kB, MB, GB, TB, KiB, MiB, GiB, TiB: 412345678, 4GB, 4GiB",
-		func(s string) (any, error) { return ParseSize(s) }, sizeHint,
+		func(s string) (any, error) { return parseSize(s) }, sizeHint,
 	},
 	dateType: {
 		"a day", "year, month and day: 2026-03-02",
@@ -63,7 +63,7 @@ func sizeHint(s string) string {
 		unit += m[3] + "B"
 	}
 	t := strings.NewReplacer("_", "", ",", "", " ", "").Replace(m[1]) + unit
-	if _, err := ParseSize(t); err != nil {
+	if _, err := parseSize(t); err != nil {
 		return ""
 	}
 	return t

@@ -24,7 +24,3 @@ type Medium interface {
 	// reads that follow come from the medium. It is called after Sync.
 	Forget() error
 }
-
-// Judge reads a card from the medium, all of it that matters, and returns nil
-// only when it is exactly what was meant to be written. It never writes.
-type Judge func(card io.ReaderAt) error

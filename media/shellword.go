@@ -14,14 +14,14 @@ const plainInShells = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ01234
 // it is: for commands that are to be copied.
 func ShellWord(word string) string { return shellWord(runtime.GOOS, word) }
 
-// UnshownWord stands in a command for a word that can't be shown, or that no
+// unshownWord stands in a command for a word that can't be shown, or that no
 // way of quoting keeps as it is.
-const UnshownWord = "NAME"
+const unshownWord = "NAME"
 
 func shellWord(system, word string) string {
 	switch {
 	case !utf8.ValidString(word) || strings.ContainsFunc(word, func(r rune) bool { return !unicode.IsPrint(r) }):
-		return UnshownWord
+		return unshownWord
 	case system == "windows":
 		return windowsWord(word)
 	}
@@ -55,7 +55,7 @@ func windowsWord(word string) string {
 	case isPlain(word, plainInWindows):
 		return word
 	case replacedInQuotes.MatchString(word):
-		return UnshownWord
+		return unshownWord
 	}
 	return `"` + word + strings.Repeat(`\`, len(word)-len(strings.TrimRight(word, `\`))) + `"`
 }

@@ -22,15 +22,15 @@ func TestWordsForShells(t *testing.T) {
 		`C:\my cards\`:       {`'C:\my cards\'`, `"C:\my cards\\"`},
 		`C:\cards\`:          {`'C:\cards\'`, `C:\cards\`},
 		`\\quay\C$\my cards`: {`'\\quay\C$\my cards'`, `"\\quay\C$\my cards"`},
-		`100% of 5%`:         {`'100% of 5%'`, UnshownWord},
-		"$home":              {"'$home'", UnshownWord},
-		"a$(b).img":          {"'a$(b).img'", UnshownWord},
-		"a`b.img":            {"'a`b.img'", UnshownWord},
-		"“rose”.img":         {"'“rose”.img'", UnshownWord},
+		`100% of 5%`:         {`'100% of 5%'`, unshownWord},
+		"$home":              {"'$home'", unshownWord},
+		"a$(b).img":          {"'a$(b).img'", unshownWord},
+		"a`b.img":            {"'a`b.img'", unshownWord},
+		"“rose”.img":         {"'“rose”.img'", unshownWord},
 		"a&b;(c).img":        {"'a&b;(c).img'", `"a&b;(c).img"`},
-		"a\tb.img":           {UnshownWord, UnshownWord},
-		"a\xffb.img":         {UnshownWord, UnshownWord},
-		"a\u202eb.img":       {UnshownWord, UnshownWord},
+		"a\tb.img":           {unshownWord, unshownWord},
+		"a\xffb.img":         {unshownWord, unshownWord},
+		"a\u202eb.img":       {unshownWord, unshownWord},
 	} {
 		assert.Equal(t, want[0], shellWord("linux", word))
 		assert.Equal(t, want[0], shellWord("darwin", word))

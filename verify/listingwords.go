@@ -49,11 +49,11 @@ func (l Listing) Is(r media.Record) bool {
 // HasOthers tells whether something is lost with a card that no record lists:
 // files, what couldn't be read, or something that is no file system known here.
 func (l Listing) HasOthers() bool {
-	return len(l.Foreign) > 0 || l.Unread || l.Unknown()
+	return len(l.Foreign) > 0 || l.Unread || l.unknown()
 }
 
-// Unknown tells of a card with something on it that is no file system known here.
-func (l Listing) Unknown() bool { return l.FileSystem == "" && !l.Blank }
+// unknown tells of a card with something on it that is no file system known here.
+func (l Listing) unknown() bool { return l.FileSystem == "" && !l.Blank }
 
 // Making is what a shop's ledger has of the making of a card.
 type Making struct {
@@ -76,7 +76,7 @@ func (l Listing) Holds(shop string, note *Making) string {
 	case l.Record != nil:
 	case l.Blank && l.FileSystem == "":
 		parts = append(parts, "nothing: it is blank")
-	case l.Unknown():
+	case l.unknown():
 		parts = append(parts, l.other())
 	default:
 		parts = append(parts, "no files: "+l.FileSystem+", empty")

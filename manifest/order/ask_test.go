@@ -60,7 +60,7 @@ func TestWhyTellsOfWithdrawnReleasesAndConflicts(t *testing.T) {
 func TestTooMuchIsRefused(t *testing.T) {
 	var b strings.Builder
 	b.WriteString("model plot card\n1\n2\n")
-	for i := range MaxDevices + 1 {
+	for i := range maxDevices + 1 {
 		fmt.Fprintf(&b, "device d%d plot 1\n", i)
 	}
 	_, err := Make(scene(b.String()))

@@ -9,12 +9,12 @@ import (
 	"cardwright/manifest/version"
 )
 
-// MaxDevices and MaxSize bound what is planned at once: devices aboard a
+// maxDevices and maxSize bound what is planned at once: devices aboard a
 // vessel, and demands of all the releases that they could be given, each
 // counted once for every device that it binds.
 const (
-	MaxDevices = 200
-	MaxSize    = 200_000
+	maxDevices = 200
+	maxSize    = 200_000
 )
 
 // fact names something that a person wrote and that rules plans out.

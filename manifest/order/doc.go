@@ -138,7 +138,7 @@
 // guess. The plan has no steps then, and comes with an [Unread] error, so that
 // nobody takes it for nothing to do; it lists the devices to read, and, for each
 // combination of versions that the catalogue knows for them, the plan that
-// follows (up to [MaxAnswers] of them).
+// follows (up to maxAnswers of them).
 //
 // # Method
 //

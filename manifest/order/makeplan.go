@@ -52,8 +52,8 @@ func bounded(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limit
 
 // check refuses what the searches couldn't work with.
 func check(shop *manifest.Shop, vessel *manifest.Vessel) error {
-	if len(vessel.Devices) > MaxDevices {
-		return &GaveUp{ids(vessel.Devices), fmt.Sprintf("%d devices aboard, and at most %d are planned", len(vessel.Devices), MaxDevices)}
+	if len(vessel.Devices) > maxDevices {
+		return &GaveUp{ids(vessel.Devices), fmt.Sprintf("%d devices aboard, and at most %d are planned", len(vessel.Devices), maxDevices)}
 	}
 	aboard := map[string]int{}
 	for _, d := range vessel.Devices {
@@ -70,8 +70,8 @@ func check(shop *manifest.Shop, vessel *manifest.Vessel) error {
 			}
 		}
 	}
-	if n := size(shop, vessel, aboard); n > MaxSize {
-		return &GaveUp{ids(vessel.Devices), fmt.Sprintf("more than %d rules to weigh", MaxSize)}
+	if n := size(shop, vessel, aboard); n > maxSize {
+		return &GaveUp{ids(vessel.Devices), fmt.Sprintf("more than %d rules to weigh", maxSize)}
 	}
 	return nil
 }

@@ -26,7 +26,7 @@ type Plan struct {
 	Later        []string       `json:"later,omitempty"`    // what the time doesn't allow for; it is a part then
 	LeftOut      []LeftOut      `json:"left_out,omitempty"` // what the plan goes around; it is a part then
 	Unknown      []Reading      `json:"unknown,omitempty"`  // to be read first: there are no steps until then, see Unread
-	Answers      []Answer       `json:"answers,omitempty"`  // what follows; none where there would be more than MaxAnswers
+	Answers      []Answer       `json:"answers,omitempty"`  // what follows; none where there would be more than maxAnswers
 }
 
 // Step is one release installed on one device.
@@ -131,9 +131,9 @@ type Answer struct {
 	Then  Plan        `json:"then"`
 }
 
-// MaxAnswers is the most combinations of versions that a plan goes through for
+// maxAnswers is the most combinations of versions that a plan goes through for
 // devices whose version is unknown.
-const MaxAnswers = 64
+const maxAnswers = 64
 
 // ID is the plan's identity: the SHA-256 of its vessel and steps, as 64 hex
 // digits. Where media.Lay puts the files doesn't change it.

@@ -34,10 +34,10 @@ var usualChecks = map[manifest.Kind][]string{
 	"transponder":        {"targets shown", "position shown"},
 }
 
-// Checks are those that installing releases on a device makes necessary, each
+// checksAfter are those that installing releases on a device makes necessary, each
 // once, in the order of manifest.Checks. The version shown isn't among them: it
 // is read in the step itself. A pilot is always let go of and taken back.
-func Checks(m *manifest.Model, installed []*manifest.Release) []string {
+func checksAfter(m *manifest.Model, installed []*manifest.Release) []string {
 	var after []string
 	for _, r := range installed {
 		after = append(after, r.After...)
@@ -80,7 +80,7 @@ func timeAndRuns(shop *manifest.Shop, vessel *manifest.Vessel, steps []Step) (t 
 		if len(installed) == 0 {
 			continue
 		}
-		for _, check := range Checks(m, installed) {
+		for _, check := range checksAfter(m, installed) {
 			minutes := checkMinutes(shop, m, check)
 			if !slices.Contains(underWay, check) {
 				t.add(&t.Checks, minutes, "%s: %s", d.ID, check)

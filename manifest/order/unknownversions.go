@@ -41,8 +41,8 @@ func readings(shop *manifest.Shop, vessel *manifest.Vessel) []Reading {
 func (p Plan) unread(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) (Plan, error) {
 	n := 1
 	for _, r := range p.Unknown {
-		if n *= len(r.Likely); n > MaxAnswers {
-			p.Notes = append(p.Notes, fmt.Sprintf("more than %d combinations are likely: read the versions, then plan", MaxAnswers))
+		if n *= len(r.Likely); n > maxAnswers {
+			p.Notes = append(p.Notes, fmt.Sprintf("more than %d combinations are likely: read the versions, then plan", maxAnswers))
 			return p, &Unread{p.Unknown}
 		}
 	}

@@ -69,6 +69,6 @@ func TestTooManyUnknownVersionsAreJustRead(t *testing.T) {
 		device c plot unknown`))
 	var unread *Unread
 	require.ErrorAs(t, err, &unread)
-	assert.Empty(t, plan.Answers) // 5 × 5 × 5 is more than MaxAnswers
+	assert.Empty(t, plan.Answers) // 5 × 5 × 5 is more than maxAnswers
 	assert.Equal(t, []string{"more than 64 combinations are likely: read the versions, then plan"}, plan.Notes)
 }

@@ -9,8 +9,8 @@ import (
 	"cardwright/manifest/version"
 )
 
-// Preference says which plan is chosen, of all that are safe.
-const Preference = "Of all releases that fit one another and that a safe order leads to: the fewest releases behind " +
+// preference says which plan is chosen, of all that are safe.
+const preference = "Of all releases that fit one another and that a safe order leads to: the fewest releases behind " +
 	"in all, then on the chart displays, then device by device in the order of the vessel's file. " +
 	"Of all orders that lead there: the fewest steps; then no step without a way back before one with a way back, " +
 	"unless the rules force it; then the least time out of service, steering and navigation first; then the fewest " +
@@ -48,7 +48,7 @@ func Why(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, id string) (Reas
 	d := vessel.Device(id)
 	reason := Reason{
 		Device: id, Model: d.Model, Installed: d.Version, Ends: plan.ends(d),
-		Newer: []NotChosen{}, Conflict: plan.Conflict, Preference: Preference,
+		Newer: []NotChosen{}, Conflict: plan.Conflict, Preference: preference,
 	}
 	if plan.Conflict != nil {
 		reason.Ends = ""

@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// MaxBounds is the most bounds that one range may have.
-const MaxBounds = 16
+// maxBounds is the most bounds that one range may have.
+const maxBounds = 16
 
 // Op is how a bound compares.
 type Op string
@@ -38,8 +38,8 @@ func ParseRange(s string) (Range, error) {
 	}
 	var r Range
 	for part := range strings.SplitSeq(s, ",") {
-		if len(r) == MaxBounds {
-			return nil, fmt.Errorf("range with more than %d bounds", MaxBounds)
+		if len(r) == maxBounds {
+			return nil, fmt.Errorf("range with more than %d bounds", maxBounds)
 		}
 		b, err := parseBound(strings.TrimSpace(part))
 		if err != nil {
@@ -87,17 +87,6 @@ func (b Bound) allows(c int) bool {
 	default:
 		return c == 0
 	}
-}
-
-// HasUpper tells whether some version is too new for the range, so that a
-// device may leave it by being raised.
-func (r Range) HasUpper() bool {
-	for _, b := range r {
-		if b.Op == AtMost || b.Op == Before || b.Op == Exactly {
-			return true
-		}
-	}
-	return false
 }
 
 // String writes the range as ParseRange reads it.

@@ -211,7 +211,7 @@ func (t *test) readPart(at, end int64) (int64, error) {
 
 func (t *test) passOver(at, end int64, err error) (next int64, _ error) {
 	length := min(unreadableBytes, end-at)
-	t.tally.add(Unreadable, at, length, 0)
+	t.tally.add(kindUnreadable, at, length, 0)
 	if t.tally.unreadable++; t.tally.unreadable > mostUnreadable {
 		return 0, fmt.Errorf("reading the card failed in more than %d places, the last at byte %d: %w", mostUnreadable, at, err)
 	}

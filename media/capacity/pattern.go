@@ -50,12 +50,12 @@ type Kind string
 
 // The kinds.
 const (
-	Elsewhere  Kind = "elsewhere"  // it was written at another offset
-	Blank      Kind = "blank"      // all zeros or all ones, as if never written
-	Other      Kind = "other"      // it is not from this run: older content, or noise
-	Corrupted  Kind = "corrupted"  // it is the right one with some bits wrong
-	Unreadable Kind = "unreadable" // the card answered with an error
-	good       Kind = ""
+	kindElsewhere  Kind = "elsewhere"  // it was written at another offset
+	kindBlank      Kind = "blank"      // all zeros or all ones, as if never written
+	kindOther      Kind = "other"      // it is not from this run: older content, or noise
+	kindCorrupted  Kind = "corrupted"  // it is the right one with some bits wrong
+	kindUnreadable Kind = "unreadable" // the card answered with an error
+	good           Kind = ""
 )
 
 // kindOf judges one sector found at an offset against what belongs there; for
@@ -65,15 +65,15 @@ func (p *pattern) kindOf(found, want []byte, claimed int64) (kind Kind, from int
 	case bytes.Equal(found, want):
 		return good, 0
 	case isAlike(found, want):
-		return Corrupted, 0
+		return kindCorrupted, 0
 	}
 	if from, ok := p.writtenAt(found, claimed); ok {
-		return Elsewhere, from
+		return kindElsewhere, from
 	}
 	if isFilled(found, 0x00) || isFilled(found, 0xFF) {
-		return Blank, 0
+		return kindBlank, 0
 	}
-	return Other, 0
+	return kindOther, 0
 }
 
 // writtenAt is the offset at which a sector of this run was written, also when

@@ -82,11 +82,11 @@ func (r Result) whatHappens() string {
 
 func (r Result) whatIsBad() string {
 	switch r.Places[0].Kind {
-	case Elsewhere:
+	case kindElsewhere:
 		return fmt.Sprintf("stands what was written at byte %d", r.Places[0].From)
-	case Corrupted:
+	case kindCorrupted:
 		return "bits have changed"
-	case Unreadable:
+	case kindUnreadable:
 		return "it can't be read"
 	}
 	return "stands something else, as if nothing had been written"
@@ -144,7 +144,7 @@ func (t *tally) add(kind Kind, offset, length, from int64) {
 	if t.firstBad < 0 || offset < t.firstBad {
 		t.firstBad = offset
 	}
-	if kind == Elsewhere {
+	if kind == kindElsewhere {
 		t.nearest = min(t.nearest, max(offset-from, from-offset))
 	}
 	t.addPlace(Place{kind, offset, length, from})
@@ -162,14 +162,14 @@ func (t *tally) addPlace(p Place) {
 
 func (p Place) continues(next Place) bool {
 	return p.Kind == next.Kind && p.Offset+p.Bytes == next.Offset &&
-		(p.Kind != Elsewhere || p.From+p.Bytes == next.From)
+		(p.Kind != kindElsewhere || p.From+p.Bytes == next.From)
 }
 
 func (p *pass) add(kind Kind, offset, length int64) {
 	switch kind {
 	case good:
 		p.score += length
-	case Corrupted: // there, if not well
+	case kindCorrupted: // there, if not well
 	default:
 		p.score -= length
 		p.missing.add(kind, length)
@@ -182,15 +182,15 @@ func (p *pass) add(kind Kind, offset, length int64) {
 
 func (c *Counts) add(kind Kind, bytes int64) {
 	switch kind {
-	case Elsewhere:
+	case kindElsewhere:
 		c.Elsewhere += bytes
-	case Blank:
+	case kindBlank:
 		c.Blank += bytes
-	case Other:
+	case kindOther:
 		c.Other += bytes
-	case Corrupted:
+	case kindCorrupted:
 		c.Corrupted += bytes
-	case Unreadable:
+	case kindUnreadable:
 		c.Unreadable += bytes
 	}
 }

@@ -96,7 +96,7 @@ func TestEmptyCard(t *testing.T) {
 func TestFullCard(t *testing.T) {
 	g, err := geometry(leastCardBytes)
 	require.NoError(t, err)
-	room := g.RoomBytes() - 3*sectorSize // the root, the folder and one file of a byte
+	room := g.roomBytes() - 3*sectorSize // the root, the folder and one file of a byte
 	full := spec(leastCardBytes, aFile("A/most", room), aFile("A/one", 1))
 	card, l := image(t, full)
 	assert.Equal(t, l.geo.Clusters, l.geo.UsedClusters)
@@ -108,7 +108,7 @@ func TestFullCard(t *testing.T) {
 	_, err = Lay(full)
 	var short *RoomError
 	require.ErrorAs(t, err, &short)
-	assert.Equal(t, RoomError{Needed: g.RoomBytes() + sectorSize, Room: g.RoomBytes()}, *short)
+	assert.Equal(t, RoomError{Needed: g.roomBytes() + sectorSize, Room: g.roomBytes()}, *short)
 }
 
 func TestCardOf5000Files(t *testing.T) {
@@ -133,24 +133,24 @@ func TestFullFolder(t *testing.T) {
 		files = append(files, aFile(fmt.Sprintf("d/X%d", i), 0))
 	}
 	card, l := image(t, spec(nominal(4), files...))
-	assert.EqualValues(t, mostEntries*entrySize, l.folders[1].count*uint32(l.geo.ClusterBytes()))
+	assert.EqualValues(t, mostEntries*entrySize, l.folders[1].count*uint32(l.geo.clusterBytes()))
 	judgeFsck(t, card, l)
 	judgeMtools(t, card, l)
 
 	_, err := Lay(spec(nominal(4), append(files, aFile("d/MORE", 0))...))
-	var bad *NameError
+	var bad *nameError
 	require.ErrorAs(t, err, &bad)
 	assert.Contains(t, bad.Problem, "folder is full")
 }
 
 func TestFilesThatAreTooLarge(t *testing.T) {
-	_, err := Lay(spec(nominal(8), aFile("a", MostFileBytes)))
+	_, err := Lay(spec(nominal(8), aFile("a", mostFileBytes)))
 	require.NoError(t, err)
-	for _, size := range []int64{MostFileBytes + 1, 1 << 62, -1} {
+	for _, size := range []int64{mostFileBytes + 1, 1 << 62, -1} {
 		_, err := Lay(spec(nominal(8), aFile("a", size)))
-		var large *SizeError
+		var large *sizeError
 		require.ErrorAs(t, err, &large)
-		assert.Equal(t, SizeError{Path: "a", Size: size}, *large)
+		assert.Equal(t, sizeError{Path: "a", Size: size}, *large)
 		_, err = Least([]File{aFile("a", size)})
 		require.ErrorAs(t, err, &large)
 	}
@@ -316,7 +316,7 @@ func TestRandomTrees(t *testing.T) {
 		least, err := Least(files)
 		require.NoError(rt, err)
 		size := least + rapid.Int64Range(0, 600<<20/sectorSize).Draw(rt, "more sectors")*sectorSize
-		label := Label(rapid.String().Draw(rt, "label"))
+		label := labelOf(rapid.String().Draw(rt, "label"))
 		l, err := Lay(Spec{Bytes: size, Label: label, VolumeID: rapid.Uint32().Draw(rt, "id"), Made: made, Files: files})
 		if err != nil {
 			var short *RoomError // past a cut of the specification's table
@@ -418,7 +418,7 @@ func TestLeastAtACut(t *testing.T) {
 func TestLeastWhenNoCardIsLargeEnough(t *testing.T) {
 	var files []File
 	for i := range 520 {
-		files = append(files, aFile(fmt.Sprint(i), MostFileBytes))
+		files = append(files, aFile(fmt.Sprint(i), mostFileBytes))
 	}
 	_, err := Least(files)
 	var short *RoomError

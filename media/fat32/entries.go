@@ -116,7 +116,7 @@ func (l *Layout) folderTo(w io.Writer, d *folder) error {
 			return err
 		}
 	}
-	return zeros(w, int64(d.count)*l.geo.ClusterBytes()-written)
+	return zeros(w, int64(d.count)*l.geo.clusterBytes()-written)
 }
 
 // ownEntries stand at a folder's start: the label in the root, `.` and `..`

@@ -2,25 +2,25 @@ package fat32
 
 import "fmt"
 
-// NameError is a file or folder whose name can't stand on a card.
-type NameError struct {
+// nameError is a file or folder whose name can't stand on a card.
+type nameError struct {
 	Path     string // as it was given; hostile, so escape it where it is shown
 	Problem  string // what is wrong with it
 	Expected string
 }
 
-func (e *NameError) Error() string {
+func (e *nameError) Error() string {
 	return fmt.Sprintf("placing %q: %s; expected %s", e.Path, e.Problem, e.Expected)
 }
 
-// SizeError is a file that is larger than FAT32 can hold.
-type SizeError struct {
+// sizeError is a file that is larger than FAT32 can hold.
+type sizeError struct {
 	Path string
 	Size int64 // bytes
 }
 
-func (e *SizeError) Error() string {
-	return fmt.Sprintf("placing %q: found %d bytes, expected 0 to %d, the most that FAT32 can hold", e.Path, e.Size, int64(MostFileBytes))
+func (e *sizeError) Error() string {
+	return fmt.Sprintf("placing %q: found %d bytes, expected 0 to %d, the most that FAT32 can hold", e.Path, e.Size, int64(mostFileBytes))
 }
 
 // RoomError is a set of files that doesn't fit a card.

@@ -18,8 +18,7 @@ const (
 	mostSectors    = 1<<32 - 1 // the boot sector and the partition table count in 32 bits
 	fat16Clusters  = 65525     // a volume with fewer clusters is not FAT32
 	cutMargin      = 16        // clusters to keep away from that cut; the specification's advice
-	leastClusters  = fat16Clusters + cutMargin
-	leastCardBytes = 44 << 20 // the smallest card with leastClusters after both boundaries
+	leastCardBytes = 44 << 20  // the smallest card with that many after both boundaries
 )
 
 // Geometry is where the parts of a card stand. Sectors have 512 bytes.
@@ -34,8 +33,8 @@ type Geometry struct {
 	UsedClusters      uint32 // by folders and files, from cluster 2 without a gap
 }
 
-// ClusterBytes is the size of one cluster.
-func (g Geometry) ClusterBytes() int64 { return int64(g.SectorsPerCluster) * sectorSize }
+// clusterBytes is the size of one cluster.
+func (g Geometry) clusterBytes() int64 { return int64(g.SectorsPerCluster) * sectorSize }
 
 // PartitionOffset is the partition's first byte on the card.
 func (g Geometry) PartitionOffset() int64 { return int64(g.PartitionStart) * sectorSize }
@@ -51,15 +50,15 @@ func (g Geometry) DataOffset() int64 { return g.FATOffset(fatCount) }
 
 // ClusterOffset is the first byte of a cluster, 2 or higher, on the card.
 func (g Geometry) ClusterOffset(cluster uint32) int64 {
-	return g.DataOffset() + int64(cluster-firstCluster)*g.ClusterBytes()
+	return g.DataOffset() + int64(cluster-firstCluster)*g.clusterBytes()
 }
 
-// RoomBytes is the size of the data area: what folders and files, each
+// roomBytes is the size of the data area: what folders and files, each
 // rounded up to clusters, can take.
-func (g Geometry) RoomBytes() int64 { return int64(g.Clusters) * g.ClusterBytes() }
+func (g Geometry) roomBytes() int64 { return int64(g.Clusters) * g.clusterBytes() }
 
 // UsedBytes is what folders and files, each rounded up to clusters, take of it.
-func (g Geometry) UsedBytes() int64 { return int64(g.UsedClusters) * g.ClusterBytes() }
+func (g Geometry) UsedBytes() int64 { return int64(g.UsedClusters) * g.clusterBytes() }
 
 // geometry lays out an empty card of the given size in bytes.
 func geometry(cardBytes int64) (Geometry, error) {

@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// MostFileBytes is the largest file that FAT32 can hold.
-const MostFileBytes = 1<<32 - 1
+// mostFileBytes is the largest file that FAT32 can hold.
+const mostFileBytes = 1<<32 - 1
 
 // File is a file to be placed on a card.
 type File struct {
@@ -48,8 +48,8 @@ type Placed struct {
 // end and this many bytes is to be written as zeros.
 func (p Placed) Padded() int64 { return int64(p.Clusters) * p.cluster }
 
-// Lay lays out a card. The error is a *NameError, *SizeError or *RoomError
-// where a file is the cause, and plain where the size or the label is.
+// Lay lays out a card. The error is a *RoomError where the files are too many
+// or too large, and names the file, the size or the label that can't be.
 func Lay(spec Spec) (*Layout, error) {
 	geo, err := geometry(spec.Bytes)
 	if err != nil {
@@ -63,8 +63,8 @@ func Lay(spec Spec) (*Layout, error) {
 	if err != nil {
 		return nil, fmt.Errorf("laying out card: %w", err)
 	}
-	if needed := needed(folders, spec.Files, geo.ClusterBytes()); needed > geo.RoomBytes() {
-		return nil, fmt.Errorf("laying out card: %w", &RoomError{Needed: needed, Room: geo.RoomBytes()})
+	if needed := needed(folders, spec.Files, geo.clusterBytes()); needed > geo.roomBytes() {
+		return nil, fmt.Errorf("laying out card: %w", &RoomError{Needed: needed, Room: geo.roomBytes()})
 	}
 	l := &Layout{spec: spec, geo: geo, label: label, folders: folders}
 	l.place()
@@ -89,8 +89,8 @@ func Least(files []File) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	needed := needed(folders, files, largest.ClusterBytes())
-	return 0, fmt.Errorf("finding the least card: %w", &RoomError{Needed: needed, Room: largest.RoomBytes()})
+	needed := needed(folders, files, largest.clusterBytes())
+	return 0, fmt.Errorf("finding the least card: %w", &RoomError{Needed: needed, Room: largest.roomBytes()})
 }
 
 // leastInBand searches one row of the table, in which room grows with size.
@@ -99,7 +99,7 @@ func leastInBand(row int, needed int64) (int64, bool) {
 	to := cardUnits(sizeBands[row].most)
 	n := int64(sort.Search(int(max(0, to-from+1)), func(i int) bool {
 		g, err := geometry((from + int64(i)) * boundary)
-		return err == nil && g.RoomBytes() >= needed
+		return err == nil && g.roomBytes() >= needed
 	}))
 	return (from + n) * boundary, from+n <= to
 }
@@ -129,7 +129,7 @@ func roundUp(n, unit int64) int64 { return (n + unit - 1) / unit * unit }
 func (l *Layout) place() {
 	next := uint32(firstCluster)
 	take := func(bytes int64) (first, count uint32) {
-		first, count = next, uint32(roundUp(bytes, l.geo.ClusterBytes())/l.geo.ClusterBytes())
+		first, count = next, uint32(roundUp(bytes, l.geo.clusterBytes())/l.geo.clusterBytes())
 		next += count
 		l.ends = append(l.ends, next-1)
 		return first, count
@@ -154,10 +154,10 @@ func (l *Layout) Geometry() Geometry { return l.geo }
 func (l *Layout) Files() []Placed {
 	placed := make([]Placed, len(l.spec.Files))
 	for i, f := range l.spec.Files {
-		placed[i] = Placed{File: f, cluster: l.geo.ClusterBytes()}
+		placed[i] = Placed{File: f, cluster: l.geo.clusterBytes()}
 		if f.Size > 0 {
 			placed[i].Offset = l.geo.ClusterOffset(l.first[i])
-			placed[i].Clusters = uint32(roundUp(f.Size, l.geo.ClusterBytes()) / l.geo.ClusterBytes())
+			placed[i].Clusters = uint32(roundUp(f.Size, l.geo.clusterBytes()) / l.geo.clusterBytes())
 		}
 	}
 	return placed
@@ -165,9 +165,9 @@ func (l *Layout) Files() []Placed {
 
 const labelLength = 11
 
-// Label makes a card's label out of any text: upper case, an underscore for
+// labelOf makes a card's label out of any text: upper case, an underscore for
 // what a label can't hold, cut to 11 characters.
-func Label(text string) string {
+func labelOf(text string) string {
 	label := strings.Map(func(r rune) rune {
 		if r != ' ' && !labelRune(r) {
 			return '_'
@@ -183,8 +183,8 @@ func labelRune(r rune) bool {
 
 // checkLabel gives the label as it is kept; all spaces for none.
 func checkLabel(label string) (kept shortName, err error) {
-	if label != Label(label) {
-		return kept, fmt.Errorf("label %q can't stand on a card; expected at most %d upper-case letters, digits or inner spaces, for instance %q", label, labelLength, Label(label))
+	if label != labelOf(label) {
+		return kept, fmt.Errorf("label %q can't stand on a card; expected at most %d upper-case letters, digits or inner spaces, for instance %q", label, labelLength, labelOf(label))
 	}
 	copy(kept[:], fmt.Sprintf("%-*s", labelLength, label))
 	return kept, nil

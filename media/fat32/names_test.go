@@ -137,7 +137,7 @@ func TestNamesThatCantStand(t *testing.T) {
 		strings.Repeat("a/", 129) + "bc": "260 UTF-16 units",
 	} {
 		_, err := Lay(Spec{Bytes: nominal(4), Files: []File{aFile("good", 1), aFile(path, 1)}})
-		var bad *NameError
+		var bad *nameError
 		require.ErrorAs(t, err, &bad, "%q", path)
 		assert.Contains(t, bad.Problem, want, "%q", path)
 		assert.NotContains(t, err.Error(), "\x1b", "hostile names are quoted")
@@ -162,7 +162,7 @@ func TestNamesThatClash(t *testing.T) {
 		{"a/b", "A", "only in case"},
 	} {
 		_, err := Lay(Spec{Bytes: nominal(4), Files: []File{aFile(row.one, 1), aFile(row.other, 1)}})
-		var bad *NameError
+		var bad *nameError
 		require.ErrorAs(t, err, &bad, "%s %s", row.one, row.other)
 		assert.Contains(t, bad.Problem, row.want)
 	}
@@ -179,7 +179,7 @@ func TestLabels(t *testing.T) {
 		"a\x00\xff\u202eb":   "A___B",
 		"+,;=[]*?<>|\":\\./": "___________",
 	} {
-		got := Label(text)
+		got := labelOf(text)
 		assert.Equal(t, want, got)
 		_, err := Lay(Spec{Bytes: nominal(4), Label: got})
 		assert.NoError(t, err)
@@ -202,7 +202,7 @@ func FuzzPaths(f *testing.F) {
 		}
 		l, err := Lay(spec(nominal(4), files...))
 		if err != nil {
-			var bad *NameError
+			var bad *nameError
 			require.ErrorAs(t, err, &bad)
 			return
 		}

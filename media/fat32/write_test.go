@@ -31,7 +31,7 @@ func (r *recorder) WriteAt(p []byte, off int64) (int, error) {
 }
 
 func TestStructuresAscendAndSpareTheBootSectors(t *testing.T) {
-	for _, files := range [][]File{nil, demoFiles(), manyFiles(5000), {aFile("a", MostFileBytes), aFile("b", MostFileBytes), aFile("c/d", MostFileBytes)}} {
+	for _, files := range [][]File{nil, demoFiles(), manyFiles(5000), {aFile("a", mostFileBytes), aFile("b", mostFileBytes), aFile("c/d", mostFileBytes)}} {
 		l, err := Lay(spec(nominal(32), files...))
 		require.NoError(t, err)
 		r := &recorder{WriterAt: nowhere{}}
@@ -175,7 +175,7 @@ func TestDigestByItsDefinition(t *testing.T) {
 		copyRange(t, h, f, 0, l.geo.FATOffset(1)+int64(l.geo.FATSectors)*sectorSize)
 		for _, d := range l.folders {
 			first, last := clustersByMtools(t, card, d)
-			copyRange(t, h, f, l.geo.ClusterOffset(first), int64(last-first+1)*l.geo.ClusterBytes())
+			copyRange(t, h, f, l.geo.ClusterOffset(first), int64(last-first+1)*l.geo.clusterBytes())
 		}
 		for i, file := range files {
 			if file.Size > 0 {
@@ -277,7 +277,7 @@ func TestMemoryDoesNotGrowWithThePayload(t *testing.T) {
 		runtime.ReadMemStats(&after)
 		return after.TotalAlloc - before.TotalAlloc
 	}
-	small, large := taken(1), taken(MostFileBytes)
+	small, large := taken(1), taken(mostFileBytes)
 	assert.InDelta(t, small, large, 64<<10)
 	assert.Less(t, large, uint64(2*mostWrite))
 }
@@ -312,7 +312,7 @@ func BenchmarkLayAndStructures(b *testing.B) {
 func BenchmarkStructuresOf32GB(b *testing.B) {
 	var files []File
 	for i := range 7 {
-		files = append(files, aFile(fmt.Sprint(i), MostFileBytes))
+		files = append(files, aFile(fmt.Sprint(i), mostFileBytes))
 	}
 	l, err := Lay(spec(nominal(32), files...))
 	if err != nil {

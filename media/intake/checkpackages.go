@@ -111,10 +111,10 @@ func ListFor(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Word
 }
 
 // listed1 is one file of the catalogue, as far as its name and size tell.
-func listed1(packages media.Packages, needs Needs, m *manifest.Model, r *manifest.Release, f *manifest.File) *Checked {
+func listed1(packages media.Packages, needs neededBy, m *manifest.Model, r *manifest.Release, f *manifest.File) *Checked {
 	c := &Checked{
 		State: Present, Model: m.ID, Version: r.Version, Variant: r.Variant, Name: f.Name, Size: int64(f.Size),
-		SHA256: f.SHA256, Trust: f.Trust, From: f.From, NeededBy: needs.Of(r), Downloads: m.Downloads,
+		SHA256: f.SHA256, Trust: f.Trust, From: f.From, NeededBy: needs.of(r), Downloads: m.Downloads,
 	}
 	if c.NeededBy == nil {
 		c.NeededBy = []string{}

@@ -17,7 +17,7 @@ import (
 // Bounds on what is read.
 const (
 	MaxListBytes    = 1 << 20        // a list of digests
-	MaxListLines    = 20_000         // of such a list, and digests in it
+	maxListLines    = 20_000         // of such a list, and digests in it
 	maxListLine     = 16 << 10       // bytes of a line of it
 	maxListDepth    = 64             // of one that is JSON or XML
 	maxBeside       = 2000           // files of the folder of a download among which lists are looked for

@@ -28,7 +28,7 @@ func FuzzList(f *testing.F) {
 		if err != nil {
 			return
 		}
-		require.LessOrEqual(t, len(l.entries), MaxListLines)
+		require.LessOrEqual(t, len(l.entries), maxListLines)
 		for _, e := range l.entries {
 			require.NotEmpty(t, e.kinds)
 			for _, k := range e.kinds {

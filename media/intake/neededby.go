@@ -11,8 +11,8 @@ import (
 	"cardwright/manifest/version"
 )
 
-// Needs says which vessels' plans take which releases.
-type Needs struct {
+// neededBy says which vessels' plans take which releases.
+type neededBy struct {
 	Unplanned []Unplanned // vessels for which nothing is planned
 	vessels   map[*manifest.Release][]string
 }
@@ -26,8 +26,8 @@ type Unplanned struct {
 
 // needsOf plans the visits of these vessels. Where versions are unknown a
 // vessel needs whatever any of its likely plans takes.
-func needsOf(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Words) Needs {
-	n := Needs{vessels: map[*manifest.Release][]string{}}
+func needsOf(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Words) neededBy {
+	n := neededBy{vessels: map[*manifest.Release][]string{}}
 	for _, v := range vessels {
 		plan, err := order.Make(shop, v)
 		var unread *order.Unread
@@ -48,7 +48,7 @@ func needsOf(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Word
 	return n
 }
 
-func (n *Needs) take(shop *manifest.Shop, v *manifest.Vessel, plan order.Plan) {
+func (n *neededBy) take(shop *manifest.Shop, v *manifest.Vessel, plan order.Plan) {
 	for _, s := range plan.Steps {
 		d, m := v.Device(s.Device), shop.Model(s.Model)
 		if d == nil || m == nil {
@@ -70,13 +70,13 @@ func NoFile(s order.Step) string {
 	return fmt.Sprintf("the catalogue has no file of %s %s, which %s gets", s.Model, s.To, s.Device)
 }
 
-// Of are the ids of the vessels that need a release.
-func (n Needs) Of(r *manifest.Release) []string { return n.vessels[r] }
+// of are the ids of the vessels that need a release.
+func (n neededBy) of(r *manifest.Release) []string { return n.vessels[r] }
 
 // useful tells whether a release may still be of use: a vessel needs it, a
 // device runs it (it is the way back), or one runs something older.
-func useful(shop *manifest.Shop, needs Needs, m *manifest.Model, r *manifest.Release) bool {
-	if len(needs.Of(r)) > 0 {
+func useful(shop *manifest.Shop, needs neededBy, m *manifest.Model, r *manifest.Release) bool {
+	if len(needs.of(r)) > 0 {
 		return true
 	}
 	for _, v := range shop.Vessels {

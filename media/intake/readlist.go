@@ -65,8 +65,8 @@ func readList(name string, data []byte) (list, error) {
 		return l, nil
 	}
 	lines := strings.Split(text, "\n")
-	if len(lines) > MaxListLines {
-		return l, fmt.Errorf("reading %s: more than %d lines", name, MaxListLines)
+	if len(lines) > maxListLines {
+		return l, fmt.Errorf("reading %s: more than %d lines", name, maxListLines)
 	}
 	r := lineReader{list: &l, ofName: kindOfName(name)}
 	for _, line := range rejoined(l.unsigned(lines)) {
@@ -75,8 +75,8 @@ func readList(name string, data []byte) (list, error) {
 			continue
 		}
 		r.line(strings.TrimRight(line, " \t\f\v\x1a"), line)
-		if len(l.entries) > MaxListLines {
-			return l, fmt.Errorf("reading %s: more than %d digests", name, MaxListLines)
+		if len(l.entries) > maxListLines {
+			return l, fmt.Errorf("reading %s: more than %d digests", name, maxListLines)
 		}
 	}
 	r.end()

@@ -94,7 +94,7 @@ func failAt(t *testing.T, d *disk, sector int64, want map[string]string) {
 		v := &c.Volumes[i]
 		for _, e := range v.Entries {
 			b, err := io.ReadAll(v.Open(e))
-			var re *ReadError
+			var re *readError
 			if errors.As(err, &re) && re.Offset/512 == sector {
 				told = true
 				assert.ErrorIs(t, err, syscall.EIO)

@@ -15,7 +15,7 @@ var ErrChainEnds = errors.New("the file's clusters end before its size")
 const readBytes = 1 << 20 // one read of a file
 
 // Open reads a file through its chain, at most its size. An error of the
-// drive comes as a *ReadError after the last byte before it; clusters that
+// drive comes after the last byte before it; clusters that
 // aren't the file's own are not read (ErrChainEnds), so that reading every
 // file reads no part of the card twice.
 func (v *Volume) Open(e Entry) io.Reader { return v.open(e, e.Size) }
@@ -90,7 +90,7 @@ func (f *file) load(buf []byte, off, n int64) int {
 	if f.written > 0 {
 		if err := f.v.card.src.read(buf, off); err != nil {
 			good, err := f.salvage(buf, off, err)
-			f.err = &ReadError{Path: f.e.Path, Offset: off + good, Err: err}
+			f.err = &readError{Path: f.e.Path, Offset: off + good, Err: err}
 			n = min(n, good)
 		}
 	}
@@ -185,7 +185,7 @@ func (c *Card) Digest(fileSHA256 func(Entry) ([32]byte, bool)) (sum [32]byte, ok
 func (c *Card) anyUnread() bool { return c.Counts[ReadFailed] > 0 || c.Counts[LimitReached] > 0 }
 
 func (c *Card) tell(v *Volume, e *Entry, err error) {
-	var re *ReadError
+	var re *readError
 	if errors.As(err, &re) {
 		c.unread(v.Partition, e.Path, re.Offset, "folder", re.Err)
 	}

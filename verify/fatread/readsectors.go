@@ -97,18 +97,18 @@ func (s *source) head(off int64, n int, bad func(off, n int64, err error)) []byt
 	return b
 }
 
-// ReadError is an error of the drive while a file was read.
-type ReadError struct {
+// readError is an error of the drive while a file was read.
+type readError struct {
 	Path   string
 	Offset int64 // bytes from the start of the card
 	Err    error
 }
 
-func (e *ReadError) Error() string {
+func (e *readError) Error() string {
 	return fmt.Sprintf("reading %q at byte %d of the card: %v", e.Path, e.Offset, e.Err)
 }
 
-func (e *ReadError) Unwrap() error { return e.Err }
+func (e *readError) Unwrap() error { return e.Err }
 
 func count(n int, what string) string {
 	if n == 1 {

@@ -334,7 +334,7 @@ func (w *walker) tellUnread(path string, err error) {
 		return
 	}
 	off := int64(-1)
-	var re *ReadError
+	var re *readError
 	if errors.As(err, &re) {
 		off, err = re.Offset, re.Err
 	}

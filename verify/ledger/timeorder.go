@@ -17,7 +17,7 @@ const OrdSize = 32
 // when it happened, then by writer, chain, place in the chain and id, so that
 // every ledger with the same events orders them alike.
 func Ord(at time.Time, s *Statement, id ID) []byte {
-	ord := OrdAt(at)
+	ord := ordAt(at)
 	chain := ChainKey(s.Writer, s.Chain)
 	ord = append(ord, chain[:]...)
 	ord = binary.BigEndian.AppendUint64(ord, uint64(s.Seq))
@@ -43,20 +43,20 @@ func PlaceOf(ord []byte) (chain ChainID, seq int64, ok bool) {
 	return chain, int64(binary.BigEndian.Uint64(ord[16:24])), true
 }
 
-// Typing is how long before it was written an event may have happened, to the
+// typing is how long before it was written an event may have happened, to the
 // clock of the machine: whoever answers questions takes a while. What is noted
 // later than that was dated by a person.
-const Typing = time.Hour
+const typing = time.Hour
 
 // DatedByHand tells whether a person gave the moment at, of something that a
 // statement says.
 func (s *Statement) DatedByHand(at time.Time) bool {
 	late := s.Written.Sub(at)
-	return late > Typing || late < -time.Minute
+	return late > typing || late < -time.Minute
 }
 
-// OrdAt is where the places of a moment begin.
-func OrdAt(at time.Time) []byte {
+// ordAt is where the places of a moment begin.
+func ordAt(at time.Time) []byte {
 	return binary.BigEndian.AppendUint64(make([]byte, 0, OrdSize), uint64(at.Unix()))
 }
 

@@ -93,17 +93,17 @@ func (c *checker) text(field, s string, most int, lines bool) {
 		return
 	}
 	for _, r := range s {
-		if Refused(r) && (r != '\n' || !lines) {
+		if refused(r) && (r != '\n' || !lines) {
 			c.say(field, fmt.Sprintf("the character %U", r), "text that can be seen")
 			return
 		}
 	}
 }
 
-// Refused tells whether a character may not stand in an event: one that
+// refused tells whether a character may not stand in an event: one that
 // controls a terminal, changes the direction of writing, or can't be seen.
 // The rule is the one for the shop's files; only notes may hold line ends.
-func Refused(r rune) bool {
+func refused(r rune) bool {
 	return unicode.In(r,
 		unicode.Cc, unicode.Cf, unicode.Co, unicode.Cs, unicode.Zl, unicode.Zp,
 		unicode.Other_Default_Ignorable_Code_Point, unicode.Variation_Selector,

@@ -5,15 +5,15 @@ import (
 	"slices"
 )
 
-// Alignment is how far the compass reads short of the true heading on two
+// alignmentOf is how far the compass reads short of the true heading on two
 // reciprocal legs, in degrees: the direction of the difference of the two ground
 // velocities less the mean heading. A steady current drops out of it, and B and
 // C do too, so it can't say that a compass is right.
-func Alignment(out, back Run) float64 {
-	direction := out.Ground.Minus(back.Ground).Course()
+func alignmentOf(out, back run) float64 {
+	direction := out.Ground.minus(back.Ground).Course()
 	first := out.Compass + out.Variation
-	half := Wrap180(back.Compass+back.Variation-180-first) / 2
-	return Wrap180(direction - first - half)
+	half := wrap180(back.Compass+back.Variation-180-first) / 2
+	return wrap180(direction - first - half)
 }
 
 // The points of the compass at which legs are asked for.
@@ -23,10 +23,10 @@ const (
 	differentTwo = 20 // degrees between headings that count as two
 )
 
-// MissingHeadings are the headings to run that a swing by legs lacks: none where
+// missingHeadings are the headings to run that a swing by legs lacks: none where
 // there are at least eight headings and no gap over 60°; else those of the eight
 // points that no leg is near, or the middles of the widest gaps.
-func MissingHeadings(at []float64) (missing []float64) {
+func missingHeadings(at []float64) (missing []float64) {
 	distinct := distinctHeadings(at)
 	if len(distinct) >= points && widest(distinct) <= widestGap {
 		return nil
@@ -68,7 +68,7 @@ func distinctHeadings(at []float64) (some []float64) {
 func nearest(theta float64, at []float64) float64 {
 	near := math.Inf(1)
 	for _, a := range at {
-		near = min(near, math.Abs(Wrap180(a-theta)))
+		near = min(near, math.Abs(wrap180(a-theta)))
 	}
 	return near
 }

@@ -6,8 +6,8 @@ import "math"
 
 const radian = 180 / math.Pi
 
-// Wrap180 brings an angle into (−180, 180].
-func Wrap180(a float64) float64 {
+// wrap180 brings an angle into (−180, 180].
+func wrap180(a float64) float64 {
 	a = math.Mod(a, 360)
 	switch {
 	case a > 180:
@@ -32,14 +32,14 @@ func Wrap360(a float64) float64 {
 func sin(a float64) float64 { return math.Sin(a / radian) }
 func cos(a float64) float64 { return math.Cos(a / radian) }
 
-// Circular is the mean of angles, which has no seam at north, and how they are
+// circular is the mean of angles, which has no seam at north, and how they are
 // spread: spread is √(−2 ln R) in degrees, R the length of the mean vector.
-type Circular struct{ Mean, Spread, R float64 }
+type circular struct{ Mean, Spread, R float64 }
 
-// CircularMean of no angles has R 0, and no meaning.
-func CircularMean(angles []float64) Circular {
+// circularMean of no angles has R 0, and no meaning.
+func circularMean(angles []float64) circular {
 	if len(angles) == 0 {
-		return Circular{Spread: math.Inf(1)}
+		return circular{Spread: math.Inf(1)}
 	}
 	var s, c float64
 	for _, a := range angles {
@@ -48,7 +48,7 @@ func CircularMean(angles []float64) Circular {
 	}
 	n := float64(len(angles))
 	r := min(math.Hypot(s, c)/n, 1)
-	return Circular{Mean: Wrap360(math.Atan2(s, c) * radian), Spread: math.Sqrt(max(0, -2*math.Log(r))) * radian, R: r}
+	return circular{Mean: Wrap360(math.Atan2(s, c) * radian), Spread: math.Sqrt(max(0, -2*math.Log(r))) * radian, R: r}
 }
 
 // around are angles as differences from a centre, so that they can be treated
@@ -56,7 +56,7 @@ func CircularMean(angles []float64) Circular {
 func around(angles []float64, centre float64) []float64 {
 	all := make([]float64, len(angles))
 	for i, a := range angles {
-		all[i] = Wrap180(a - centre)
+		all[i] = wrap180(a - centre)
 	}
 	return all
 }
@@ -64,8 +64,8 @@ func around(angles []float64, centre float64) []float64 {
 // Velocity is a speed over ground by its parts, in knots.
 type Velocity struct{ East, North float64 }
 
-// Ground is a velocity from course and speed.
-func Ground(course, speed float64) Velocity {
+// groundVelocity is a velocity from course and speed.
+func groundVelocity(course, speed float64) Velocity {
 	return Velocity{East: speed * sin(course), North: speed * cos(course)}
 }
 
@@ -73,8 +73,8 @@ func Ground(course, speed float64) Velocity {
 func (v Velocity) Speed() float64  { return math.Hypot(v.East, v.North) }
 func (v Velocity) Course() float64 { return Wrap360(math.Atan2(v.East, v.North) * radian) }
 
-// Minus is the difference of two velocities.
-func (v Velocity) Minus(o Velocity) Velocity {
+// minus is the difference of two velocities.
+func (v Velocity) minus(o Velocity) Velocity {
 	return Velocity{v.East - o.East, v.North - o.North}
 }
 

@@ -21,9 +21,9 @@ const (
 	longestLag   = 300 // seconds
 )
 
-// KeepingOf tells how a course was kept, from headings dt seconds apart.
-func KeepingOf(headings []float64, dt float64) Keeping {
-	k := Keeping{Mean: CircularMean(headings).Mean}
+// keepingOf tells how a course was kept, from headings dt seconds apart.
+func keepingOf(headings []float64, dt float64) Keeping {
+	k := Keeping{Mean: circularMean(headings).Mean}
 	x := around(headings, k.Mean)
 	k.RMS = rms(x, dt)
 	k.period(x, dt)
@@ -38,7 +38,7 @@ func rms(x []float64, dt float64) Estimate {
 	for i, v := range x {
 		sq[i] = (v - m) * (v - m)
 	}
-	e := Mean(sq, dt)
+	e := meanOf(sq, dt)
 	e.Value = math.Sqrt(e.Value)
 	if e.Value > 0 {
 		e.U /= 2 * e.Value
@@ -106,15 +106,15 @@ type Swung struct {
 	Percent     float64 // of the turn
 }
 
-// PastOf tells the overshoot of a turn from headings dt seconds apart, which
+// swungPast tells the overshoot of a turn from headings dt seconds apart, which
 // begin on the old course; the final one is the mean of the second half.
-func PastOf(headings []float64, dt float64) Swung {
+func swungPast(headings []float64, dt float64) Swung {
 	half := (len(headings) + 1) / 2
-	s := Swung{From: headings[0], Final: CircularMean(headings[half:]).Mean}
-	turn := Wrap180(s.Final - s.From)
+	s := Swung{From: headings[0], Final: circularMean(headings[half:]).Mean}
+	turn := wrap180(s.Final - s.From)
 	side := math.Copysign(1, turn)
 	for i, h := range headings {
-		if past := side * Wrap180(h-s.Final); past > s.Past {
+		if past := side * wrap180(h-s.Final); past > s.Past {
 			s.Past, s.At = past, float64(i)*dt
 		}
 	}
@@ -124,9 +124,9 @@ func PastOf(headings []float64, dt float64) Swung {
 	return s
 }
 
-// Stops tells whether the rudder was held at its end: within half a degree of
+// stopsOf tells whether the rudder was held at its end: within half a degree of
 // its greatest angle for two seconds, at more than 20°, on both sides.
-func Stops(angles []float64, dt float64) (port, starboard float64, reached bool) {
+func stopsOf(angles []float64, dt float64) (port, starboard float64, reached bool) {
 	const near, hold, least = 0.5, 2.0, 20.0
 	for side, extreme := range map[float64]*float64{-1: &port, 1: &starboard} {
 		most := 0.0

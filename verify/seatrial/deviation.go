@@ -10,13 +10,11 @@ import (
 // E cos 2θ, in degrees, east positive; θ is the compass reading.
 type Coefficients [5]float64
 
-// The coefficients by their places.
+// The places of A, B and C in them.
 const (
-	CoefA = iota
-	CoefB
-	CoefC
-	CoefD
-	CoefE
+	coefA = iota
+	coefB
+	coefC
 )
 
 // Letters name them.
@@ -105,8 +103,8 @@ const (
 // in it.
 func (d Deviation) DoubtAt(theta float64) float64 { return d.half(row(theta), single) + d.Leeway }
 
-// FamilyDoubtAt is the doubt of the whole curve at a reading.
-func (d Deviation) FamilyDoubtAt(theta float64) float64 { return d.half(row(theta), family) + d.Leeway }
+// familyDoubtAt is the doubt of the whole curve at a reading.
+func (d Deviation) familyDoubtAt(theta float64) float64 { return d.half(row(theta), family) + d.Leeway }
 
 // Headings on which the deviation is told and judged: every 15°.
 const (
@@ -129,13 +127,13 @@ func (d Deviation) Table(at []float64) []Heading {
 	all := make([]Heading, headingCount)
 	for i := range all {
 		theta := float64(i * headingStep)
-		all[i] = Heading{theta, d.Coefficients.At(theta), d.DoubtAt(theta), d.FamilyDoubtAt(theta), covered(theta, at)}
+		all[i] = Heading{theta, d.Coefficients.At(theta), d.DoubtAt(theta), d.familyDoubtAt(theta), covered(theta, at)}
 	}
 	return all
 }
 
-// Worst is the heading that is furthest off, its doubt not in it.
-func Worst(table []Heading) Heading {
+// worst is the heading that is furthest off, its doubt not in it.
+func worst(table []Heading) Heading {
 	worst := table[0]
 	for _, h := range table {
 		if math.Abs(h.Deviation) > math.Abs(worst.Deviation) {
@@ -145,11 +143,11 @@ func Worst(table []Heading) Heading {
 	return worst
 }
 
-// JudgeDeviation is within where every heading is, and outside where one is.
-func JudgeDeviation(table []Heading, tolerance float64) Verdict {
+// judgeDeviation is within where every heading is, and outside where one is.
+func judgeDeviation(table []Heading, tolerance float64) Verdict {
 	verdict := Within
 	for _, h := range table {
-		switch Judge(h.Deviation, h.U, tolerance) {
+		switch judge(h.Deviation, h.U, tolerance) {
 		case Outside:
 			return Outside
 		case CantTell, "":

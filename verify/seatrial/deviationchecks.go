@@ -16,9 +16,9 @@ func (m *maker) deviation() {
 		c.Missing, c.Says = lack, lack
 	default:
 		s := m.t.Swings[0]
-		worst := Worst(s.Table)
+		worst := worst(s.Table)
 		c.Value = &Estimate{Value: worst.Deviation, U: worst.U, Known: true, Samples: len(s.Seen), Independent: float64(len(s.Seen))}
-		c.Verdict = JudgeDeviation(s.Table, limit.Most)
+		c.Verdict = judgeDeviation(s.Table, limit.Most)
 		c.Says = fmt.Sprintf("most on %03.0f by compass: %+.1f° ± %.1f°, by %s", worst.Compass, unsigned(worst.Deviation), worst.U, s.Method)
 		if c.Verdict == CantTell {
 			c.Missing = m.sharper(s, limit.Most)
@@ -71,7 +71,7 @@ const otherWay = "the turn went one way only, so that lag and A can't be told ap
 
 func (m *maker) lackingLegs() string {
 	_, at := m.runs()
-	missing := MissingHeadings(at)
+	missing := missingHeadings(at)
 	switch {
 	case !m.has("ground"):
 		return "no course and speed over ground in the log: log RMC or VTG"
@@ -148,7 +148,7 @@ func (m *maker) alignment() {
 	switch {
 	case len(all) > 0:
 		e := average(all...)
-		c.Value, c.Verdict = &e, e.Judge(limit.Most)
+		c.Value, c.Verdict = &e, e.judge(limit.Most)
 		c.Says = fmt.Sprintf("the compass reads %s, from %d reciprocal %s; this hides B and C with the current, and can't say that a compass is right", shortOf(e), len(all), plural(len(all), "pair"))
 		if !e.Known {
 			c.Missing = tooShort(m.shortest())
@@ -156,8 +156,8 @@ func (m *maker) alignment() {
 			c.Missing = fmt.Sprintf("the doubt of the alignment is %.1f°: run another reciprocal pair, %s", e.U, howToRun)
 		}
 	case swing != nil:
-		e := Estimate{Value: swing.Fit.Coefficients[CoefA], U: swing.Fit.U[CoefA], Known: true, Samples: len(swing.Seen), Independent: float64(len(swing.Seen))}
-		c.Value, c.Verdict = &e, e.Judge(limit.Most)
+		e := Estimate{Value: swing.Fit.Coefficients[coefA], U: swing.Fit.U[coefA], Known: true, Samples: len(swing.Seen), Independent: float64(len(swing.Seen))}
+		c.Value, c.Verdict = &e, e.judge(limit.Most)
 		c.Says = fmt.Sprintf("the compass reads %s (A), by %s", shortOf(e), swing.Method)
 	case len(m.t.Swings) > 0 && m.t.Swings[0].Method == ByOneTurn:
 		c.Missing, c.Says = otherWay, otherWay
@@ -221,8 +221,8 @@ func shortOf(e Estimate) string {
 // pair is the alignment of two legs with its doubt: that of the part across the
 // line on each, and of the headings.
 func (m *maker) pair(out, back *Leg) Estimate {
-	value := Alignment(out.run(m.p.variation.Degrees), back.run(m.p.variation.Degrees))
-	line := out.Ground.Minus(back.Ground)
+	value := alignmentOf(out.run(m.p.variation.Degrees), back.run(m.p.variation.Degrees))
+	line := out.Ground.minus(back.Ground)
 	a := m.offLine(out, line, 1)
 	b := m.offLine(back, line, -1)
 	return Estimate{
@@ -240,9 +240,9 @@ func (m *maker) offLine(l *Leg, line Velocity, side float64) Estimate {
 			continue
 		}
 		v := Velocity{float64(e.east), float64(e.north)}
-		x = append(x, side*v.across(course)/knots*radian-Wrap180(float64(e.compass)-l.Compass)/2)
+		x = append(x, side*v.across(course)/knots*radian-wrap180(float64(e.compass)-l.Compass)/2)
 	}
-	return Mean(x, l.dt(x))
+	return meanOf(x, l.dt(x))
 }
 
 // reference judges the heading against a heading reference where there is no
@@ -256,7 +256,7 @@ func (m *maker) reference() {
 		if l.Reference == nil {
 			continue
 		}
-		c := Check{Kind: OfReference, Value: l.Reference, Tolerance: &limit, Verdict: l.Reference.Judge(limit.Most)}
+		c := Check{Kind: OfReference, Value: l.Reference, Tolerance: &limit, Verdict: l.Reference.judge(limit.Most)}
 		c.Says = fmt.Sprintf("on %03.0f (leg %d) the compass reads %s", l.Compass, l.Number, shortOf(*l.Reference))
 		if !l.Reference.Known {
 			c.Missing = tooShort(l.Seconds)
@@ -278,17 +278,17 @@ func (m *maker) steadyReference(limit Tolerance) {
 		var x, at []float64
 		for _, e := range m.p.epochs[s.from:s.to] {
 			if !math.IsNaN(float64(e.reference)) && !math.IsNaN(float64(e.atRef)) {
-				x = append(x, Wrap180(float64(e.reference)-float64(e.atRef)-m.p.variation.Degrees))
+				x = append(x, wrap180(float64(e.reference)-float64(e.atRef)-m.p.variation.Degrees))
 				at = append(at, float64(e.atRef))
 			}
 		}
-		if len(x) == 0 || CircularMean(at).Spread > legSpread {
+		if len(x) == 0 || circularMean(at).Spread > legSpread {
 			continue
 		}
 		e := meanAngle(x, float64(s.to-s.from)/float64(len(x)))
 		m.check(Check{
-			Kind: OfReference, Value: &e, Tolerance: &limit, Verdict: e.Judge(limit.Most),
-			Says: fmt.Sprintf("on %03.0f, steady, the compass reads %s", CircularMean(at).Mean, shortOf(e)),
+			Kind: OfReference, Value: &e, Tolerance: &limit, Verdict: e.judge(limit.Most),
+			Says: fmt.Sprintf("on %03.0f, steady, the compass reads %s", circularMean(at).Mean, shortOf(e)),
 		})
 	}
 }
@@ -336,8 +336,8 @@ func (m *maker) magnet() {
 }
 
 func (m *maker) pulled(c *Check, was *Earlier, s Swing) {
-	larger := func(se [5]float64) float64 { return max(se[CoefB], se[CoefC]) }
-	p := Pull(was.Coef[CoefB], was.Coef[CoefC], larger(was.SE), s.Fit.Coefficients[CoefB], s.Fit.Coefficients[CoefC], larger(s.Fit.SE))
+	larger := func(se [5]float64) float64 { return max(se[coefB], se[coefC]) }
+	p := pulled(was.Coef[coefB], was.Coef[coefC], larger(was.SE), s.Fit.Coefficients[coefB], s.Fit.Coefficients[coefC], larger(s.Fit.SE))
 	m.t.Pulled, c.Verdict = &p, p.Verdict
 	seen := fmt.Sprintf("a change under %.1f° would not be seen", p.Least)
 	switch p.Verdict {

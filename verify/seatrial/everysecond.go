@@ -96,9 +96,9 @@ func (p *prepared) mean(s *sentences.Source, set func(e *epoch, s, c float64), r
 		}
 		v := Velocity{}
 		if reading != nil {
-			v = Ground(reading(x), 1)
+			v = groundVelocity(reading(x), 1)
 		} else {
-			v = Ground(float64(x.A), float64(x.B))
+			v = groundVelocity(float64(x.A), float64(x.B))
 		}
 		east, north, n = east+v.East, north+v.North, n+1
 		if i+1 == len(s.Samples) || int64(math.Floor(s.Samples[i+1].T)) != t {
@@ -163,5 +163,5 @@ func (p *prepared) between(c []sentences.Sample, k int, t float64) (float64, boo
 		return p.reading(a), t-a.T <= closest/2
 	}
 	from := p.reading(a)
-	return Wrap360(from + Wrap180(p.reading(b)-from)*(t-a.T)/(b.T-a.T)), true
+	return Wrap360(from + wrap180(p.reading(b)-from)*(t-a.T)/(b.T-a.T)), true
 }

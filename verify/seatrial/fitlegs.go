@@ -6,8 +6,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Run is one straight leg as the joint fit takes it.
-type Run struct {
+// run is one straight leg as the joint fit takes it.
+type run struct {
 	Compass   float64  // mean reading, degrees
 	Variation float64  // degrees, east positive
 	Ground    Velocity // mean velocity over ground
@@ -38,9 +38,9 @@ const (
 	smallStep = 1e-10
 )
 
-// FitJoint fits legs by Gauss and Newton. It needs more legs than five; ok is
+// fitJoint fits legs by Gauss and Newton. It needs more legs than five; ok is
 // false where their headings don't tell the unknowns apart.
-func FitJoint(runs []Run) (j Joint, ok bool) {
+func fitJoint(runs []run) (j Joint, ok bool) {
 	m := float64(len(runs))
 	if len(runs) < len(Coefficients{})+1 {
 		return Joint{}, false
@@ -75,14 +75,14 @@ func FitJoint(runs []Run) (j Joint, ok bool) {
 
 // start is the mean velocity as the current, and the mean distance from it as
 // the speed.
-func start(runs []Run) (x [unknowns]float64) {
+func start(runs []run) (x [unknowns]float64) {
 	m := float64(len(runs))
 	for _, r := range runs {
 		x[1] += r.Ground.East / m
 		x[2] += r.Ground.North / m
 	}
 	for _, r := range runs {
-		x[0] += r.Ground.Minus(Velocity{x[1], x[2]}).Speed() / m
+		x[0] += r.Ground.minus(Velocity{x[1], x[2]}).Speed() / m
 	}
 	return x
 }
@@ -95,13 +95,13 @@ type jointStep struct {
 	influence    *mat.Dense // H = (XᵀX)⁻¹Xᵀ; even columns are along, odd ones across
 }
 
-func stepOf(runs []Run, x [unknowns]float64) (jointStep, bool) {
+func stepOf(runs []run, x [unknowns]float64) (jointStep, bool) {
 	var s jointStep
 	c := Coefficients(x[firstCoef:])
 	rows, values := make([][]float64, 0, 2*len(runs)), make([]float64, 0, 2*len(runs))
 	for _, r := range runs {
 		psi := r.Compass + c.At(r.Compass) + r.Variation
-		v := r.Ground.Minus(Velocity{x[1], x[2]})
+		v := r.Ground.minus(Velocity{x[1], x[2]})
 		along, cross := v.along(psi)-x[0], v.across(psi)
 		s.along, s.cross = append(s.along, along), append(s.cross, cross)
 		a, b := make([]float64, unknowns), make([]float64, unknowns)

@@ -2,12 +2,12 @@ package seatrial
 
 import "math"
 
-// Turned is one turn with a heading reference, sample by sample, evenly spaced.
-type Turned []TurnSample
+// turned is one turn with a heading reference, sample by sample, evenly spaced.
+type turned []turnSample
 
-// TurnSample is a compass reading, the deviation that the reference shows, and
+// turnSample is a compass reading, the deviation that the reference shows, and
 // the rate of turn in degrees a second, to starboard positive.
-type TurnSample struct{ Compass, Deviation, Rate float64 }
+type turnSample struct{ Compass, Deviation, Rate float64 }
 
 // Lagged is a fit of A to E and the lag between compass and reference.
 type Lagged struct {
@@ -24,9 +24,9 @@ const lagDoubt = 1.0
 // rounds of Prais and Winsten after ordinary least squares.
 const rounds = 3
 
-// FitTurns fits turns. With turns both ways the lag is told from A; one way, A
+// fitLagged fits turns. With turns both ways the lag is told from A; one way, A
 // carries the rate of turn times a second as doubt.
-func FitTurns(turns []Turned) (l Lagged, ok bool) {
+func fitLagged(turns []turned) (l Lagged, ok bool) {
 	rate := 0.0
 	l.BothWays, rate = bothWays(turns)
 	p := len(l.Coefficients)
@@ -67,11 +67,11 @@ func (l *Lagged) conclude(fit fitted, freedom, rate float64) {
 		return
 	}
 	l.WithoutA = true
-	l.U[CoefA] += math.Abs(rate) * lagDoubt
+	l.U[coefA] += math.Abs(rate) * lagDoubt
 }
 
 // bothWays tells whether turns go to both sides, and the mean rate of turn.
-func bothWays(turns []Turned) (both bool, rate float64) {
+func bothWays(turns []turned) (both bool, rate float64) {
 	var port, starboard bool
 	n := 0
 	for _, t := range turns {
@@ -86,7 +86,7 @@ func bothWays(turns []Turned) (both bool, rate float64) {
 	return port && starboard, rate / float64(max(n, 1))
 }
 
-func regressors(s TurnSample, p int) []float64 {
+func regressors(s turnSample, p int) []float64 {
 	r := row(s.Compass)
 	if p > len(r) {
 		return append(r[:], s.Rate)
@@ -96,7 +96,7 @@ func regressors(s TurnSample, p int) []float64 {
 
 // fitTurns is least squares of values from which r of the one before was taken;
 // the first of each turn is weighted instead.
-func fitTurns(turns []Turned, p int, r float64) (fitted, bool) {
+func fitTurns(turns []turned, p int, r float64) (fitted, bool) {
 	var rows [][]float64
 	var values []float64
 	for _, t := range turns {
@@ -121,7 +121,7 @@ func fitTurns(turns []Turned, p int, r float64) (fitted, bool) {
 }
 
 // correlation of neighbouring residuals, corrected for what the fit took out.
-func correlation(turns []Turned, solution []float64, p int, n float64) float64 {
+func correlation(turns []turned, solution []float64, p int, n float64) float64 {
 	products, ss := 0.0, 0.0
 	for _, t := range turns {
 		before := 0.0

@@ -64,8 +64,8 @@ type UsedVariation struct {
 	Needed  bool    `json:"needed"`
 }
 
-// Known tells whether true headings can be made.
-func (v UsedVariation) Known() bool { return v.From != "" || !v.Needed }
+// known tells whether true headings can be made.
+func (v UsedVariation) known() bool { return v.From != "" || !v.Needed }
 
 // epoch is one second of the log.
 type epoch struct {
@@ -250,7 +250,7 @@ func (p *prepared) findVariation(compass *sentences.Source) {
 	}
 	p.variation.Degrees, p.variation.From = all[0].value, all[0].from
 	for _, f := range all[1:] {
-		if math.Abs(Wrap180(f.value-all[0].value)) > differ {
+		if math.Abs(wrap180(f.value-all[0].value)) > differ {
 			p.note("variations differ: %s by %s was used, %s has %s", East(all[0].value), all[0].from, f.from, East(f.value))
 		}
 	}

@@ -12,13 +12,13 @@ import (
 const trials = 1000
 
 // legsOf are n legs with the noise of E4, of one trial.
-func legsOf(r *simulate.Random, n int, c Coefficients, current Velocity) (runs []Run) {
+func legsOf(r *simulate.Random, n int, c Coefficients, current Velocity) (runs []run) {
 	for i := range n {
 		theta := float64(45 * (i % 8))
-		g := Ground(theta+c.At(theta), 6+.05*r.Normal())
+		g := groundVelocity(theta+c.At(theta), 6+.05*r.Normal())
 		g.East += current.East + .05*r.Normal()
 		g.North += current.North + .05*r.Normal()
-		runs = append(runs, Run{Compass: theta + .3*r.Normal(), Ground: g})
+		runs = append(runs, run{Compass: theta + .3*r.Normal(), Ground: g})
 	}
 	return runs
 }
@@ -38,7 +38,7 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 		var held [5]float64
 		for range trials {
 			c := aCompass(r, 4)
-			j, ok := FitJoint(legsOf(r, legs, c, Ground(360*r.Uniform(), r.Uniform())))
+			j, ok := fitJoint(legsOf(r, legs, c, groundVelocity(360*r.Uniform(), r.Uniform())))
 			require.True(t, ok)
 			for i := range held {
 				if math.Abs(j.Coefficients[i]-c[i]) <= j.U[i] {
@@ -60,21 +60,21 @@ func TestIntervalsOfTurnsHoldTheTruth(t *testing.T) {
 	const some = 300 // each is 432 samples
 	for range some {
 		c := aCompass(r, 4)
-		var turns []Turned
+		var turns []turned
 		for _, side := range []float64{1, -1} {
 			e := r.Wander(216, .7, .8)
-			var turn Turned
+			var turn turned
 			for i := range 216 {
 				psi := side * 2.5 * float64(i)
 				theta := psi - side*1.5
 				for range 12 {
 					theta = psi - side*1.5 - c.At(theta)
 				}
-				turn = append(turn, TurnSample{Wrap360(theta + e[i]), Wrap180(psi - (theta + e[i])), side * 2.5})
+				turn = append(turn, turnSample{Wrap360(theta + e[i]), wrap180(psi - (theta + e[i])), side * 2.5})
 			}
 			turns = append(turns, turn)
 		}
-		l, ok := FitTurns(turns)
+		l, ok := fitLagged(turns)
 		require.True(t, ok)
 		for i := range held {
 			if math.Abs(l.Coefficients[i]-c[i]) <= l.U[i] {
@@ -96,10 +96,10 @@ func TestTwiceTheToleranceIsSeen(t *testing.T) {
 		for range trials {
 			side := 360 * r.Uniform()
 			c := Coefficients{0, 10 * sin(side), 10 * cos(side), 0, 0} // 10° on the worst heading; the tolerance is 5°
-			runs := legsOf(r, legs, c, Ground(360*r.Uniform(), r.Uniform()))
-			j, ok := FitJoint(runs)
+			runs := legsOf(r, legs, c, groundVelocity(360*r.Uniform(), r.Uniform()))
+			j, ok := fitJoint(runs)
 			require.True(t, ok)
-			switch JudgeDeviation(j.Table(readings(runs)), 5) {
+			switch judgeDeviation(j.Table(readings(runs)), 5) {
 			case Within:
 				require.Fail(t, "within, where the truth is twice the tolerance", "%+v", c)
 			case Outside:
@@ -119,9 +119,9 @@ func TestAGoodCompassIsWithin(t *testing.T) {
 	within := 0
 	for seed := range uint64(trials) {
 		runs := noisyLegs(50_000+seed, 16, Coefficients{.5, 1, -.7, .4, .2})
-		j, ok := FitJoint(runs)
+		j, ok := fitJoint(runs)
 		require.True(t, ok)
-		if JudgeDeviation(j.Table(readings(runs)), 5) == Within {
+		if judgeDeviation(j.Table(readings(runs)), 5) == Within {
 			within++
 		}
 	}

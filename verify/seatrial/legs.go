@@ -54,8 +54,6 @@ type Rejected struct {
 // finder finds legs in the epochs of one log.
 type finder struct {
 	p        *prepared
-	heading  []float64 // unwound, so that it has no seam; NaN between stretches
-	turning  []bool
 	legs     []Leg
 	rejected []Rejected
 	dropped  int // seconds after turns
@@ -93,7 +91,7 @@ func unwind(epochs []epoch, s stretch) []float64 {
 	now := float64(epochs[s.from].compass)
 	for _, e := range epochs[s.from:s.to] {
 		if c := float64(e.compass); !math.IsNaN(c) {
-			now += Wrap180(c - now)
+			now += wrap180(c - now)
 		}
 		all = append(all, now)
 	}
@@ -291,18 +289,18 @@ func (f *finder) measure(l *Leg) {
 			l.Ground.East += float64(one.east)
 			l.Ground.North += float64(one.north)
 			if v := (Velocity{float64(one.east), float64(one.north)}); !math.IsNaN(float64(one.compass)) {
-				difference = append(difference, Wrap180(v.Course()-float64(one.compass)-f.p.variation.Degrees))
+				difference = append(difference, wrap180(v.Course()-float64(one.compass)-f.p.variation.Degrees))
 			}
 		}
 		if !math.IsNaN(float64(one.reference)) && !math.IsNaN(float64(one.atRef)) {
-			reference = append(reference, Wrap180(float64(one.reference)-float64(one.atRef)-f.p.variation.Degrees))
+			reference = append(reference, wrap180(float64(one.reference)-float64(one.atRef)-f.p.variation.Degrees))
 		}
 		if h := float64(one.helm); !math.IsNaN(h) {
 			helm = append(helm, h)
 		}
 	}
 	l.Ground = Velocity{l.Ground.East / n, l.Ground.North / n}
-	c := CircularMean(compass)
+	c := circularMean(compass)
 	l.Compass, l.Spread = c.Mean, c.Spread
 	l.Course, l.Knots = l.Ground.Course(), l.Ground.Speed()
 	l.Difference = meanAngle(difference, l.dt(difference))
@@ -311,7 +309,7 @@ func (f *finder) measure(l *Leg) {
 		l.Reference = &m
 	}
 	if len(helm) > 0 {
-		m := Mean(helm, l.dt(helm))
+		m := meanOf(helm, l.dt(helm))
 		l.Helm = &m
 	}
 }
@@ -321,14 +319,14 @@ func (l *Leg) dt(x []float64) float64 { return float64(l.Seconds) / float64(max(
 
 // meanAngle is the mean of angles that may lie on both sides of 180°.
 func meanAngle(x []float64, dt float64) Estimate {
-	centre := CircularMean(x).Mean
-	e := Mean(around(x, centre), dt)
-	e.Value = Wrap180(e.Value + centre)
+	centre := circularMean(x).Mean
+	e := meanOf(around(x, centre), dt)
+	e.Value = wrap180(e.Value + centre)
 	return e
 }
 
 // run is the leg as the joint fit takes it.
-func (l *Leg) run(variation float64) Run { return Run{l.Compass, variation, l.Ground} }
+func (l *Leg) run(variation float64) run { return run{l.Compass, variation, l.Ground} }
 
 // pairs are the legs that are reciprocal: each leg with the one that is nearest
 // to opposite, once.
@@ -342,7 +340,7 @@ func pairs(legs []Leg) (all [][2]int) {
 	var list []candidate
 	for a := range legs {
 		for b := a + 1; b < len(legs); b++ {
-			if off := math.Abs(Wrap180(legs[b].Compass - legs[a].Compass - 180)); off <= apart {
+			if off := math.Abs(wrap180(legs[b].Compass - legs[a].Compass - 180)); off <= apart {
 				list = append(list, candidate{a, b, off + float64(b-a)/apart}) // neighbours in time have the same current
 			}
 		}

@@ -2,11 +2,8 @@ package seatrial
 
 import "math"
 
-// Chi-squared with two degrees of freedom: 95 and 99 % (tables).
-const (
-	chi95 = 5.991464547107979
-	chi99 = 9.210340371976182
-)
+// chi99 is chi-squared with two degrees of freedom at 99 % (tables).
+const chi99 = 9.210340371976182
 
 // magnetTolerance is the change of B and C, in degrees, that has to be seen for
 // "no change" to mean anything (common practice, no source).
@@ -24,13 +21,13 @@ type Pulled struct {
 	Verdict Verdict `json:"verdict"`
 }
 
-// Pull compares B and C with those of an earlier record; se are the standard
+// pulled compares B and C with those of an earlier record; se are the standard
 // errors of one of them, the larger.
-func Pull(beforeB, beforeC, beforeSE, b, c, se float64) Pulled {
+func pulled(beforeB, beforeC, beforeSE, b, c, se float64) Pulled {
 	v := beforeSE*beforeSE + se*se
 	p := Pulled{B: b - beforeB, C: c - beforeC, Least: math.Sqrt(chi99 * v)}
 	p.Size = math.Hypot(p.B, p.C)
-	p.Toward = Wrap180(math.Atan2(p.C, p.B) * radian)
+	p.Toward = wrap180(math.Atan2(p.C, p.B) * radian)
 	switch {
 	case v > 0:
 		p.T2 = p.Size * p.Size / v

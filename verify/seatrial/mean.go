@@ -27,10 +27,10 @@ type Estimate struct {
 	Independent float64 `json:"independent"`
 }
 
-// Mean is the mean of samples that are dt seconds apart, with its doubt by
+// meanOf is the mean of samples that are dt seconds apart, with its doubt by
 // their lag-one autocorrelation. Fewer than five independent values give no
 // doubt.
-func Mean(x []float64, dt float64) Estimate {
+func meanOf(x []float64, dt float64) Estimate {
 	e, s := spread(x, dt)
 	if e.Independent < fewest || math.IsNaN(s) {
 		return e

@@ -23,7 +23,7 @@ func (m *maker) helm() {
 	if len(all) > 0 {
 		e := average(all...)
 		m.t.Helm = &e
-		c.Value, c.Verdict = &e, e.Judge(limit.Most)
+		c.Value, c.Verdict = &e, e.judge(limit.Most)
 		c.Says = "helm carried " + sided(e)
 		if !e.Known {
 			c.Missing = tooShort(m.shortest())
@@ -69,7 +69,7 @@ func (m *maker) stops() {
 			angles = append(angles, h)
 		}
 	}
-	port, starboard, reached := Stops(angles, 1)
+	port, starboard, reached := stopsOf(angles, 1)
 	m.t.Rudder = &Rudder{Port: port, Starboard: starboard, Stops: reached, Two: m.p.twoHelms}
 	c := Check{Kind: OfStops, Says: "stops not reached in this log: hold the wheel hard over to each side for three seconds, alongside"}
 	if reached {
@@ -99,7 +99,7 @@ func (m *maker) headingsOf(from, to int) []float64 {
 			before := all[n-1]
 			gap := one.t - e[last].t
 			for k := int64(1); k < gap && k <= longestGap; k++ {
-				all = append(all, Wrap360(before+Wrap180(c-before)*float64(k)/float64(gap)))
+				all = append(all, Wrap360(before+wrap180(c-before)*float64(k)/float64(gap)))
 			}
 		}
 		all = append(all, c)
@@ -120,7 +120,7 @@ func (m *maker) keeping() {
 		return
 	}
 	l := m.t.Legs[longest]
-	k := KeepingOf(m.headingsOf(l.from, l.to), 1)
+	k := keepingOf(m.headingsOf(l.from, l.to), 1)
 	m.t.Keeping, m.t.KeepingLeg = &k, l.Number
 	limit := m.p.in.Tolerances.RMS
 	c.Value, c.Tolerance = &k.RMS, &limit
@@ -141,7 +141,7 @@ func (m *maker) keeping() {
 		c.Says += fmt.Sprintf(", a period of %.1f s", m.t.Earlier.Period)
 	}
 	if m.p.in.Pilot {
-		c.Verdict = k.RMS.Judge(limit.Most)
+		c.Verdict = k.RMS.judge(limit.Most)
 		if c.Verdict == CantTell {
 			c.Missing = "the pilot's course keeping can't be told from this leg: let it steer one course for five minutes, in calm water"
 		}
@@ -166,7 +166,7 @@ func (m *maker) overshoot() {
 		from := max(a.from, a.to-beforeTheTurn)
 		e := m.p.epochs
 		took := e[b.from].t - e[a.to-1].t
-		turn := math.Abs(Wrap180(b.Compass - a.Compass))
+		turn := math.Abs(wrap180(b.Compass - a.Compass))
 		if took > 2*longestSwing || turn < leastTurn || turn > 170 {
 			continue
 		}
@@ -177,7 +177,7 @@ func (m *maker) overshoot() {
 		if e[to-1].t-e[b.from].t+settle < afterTheTurn || m.gapIn(from, to) {
 			continue
 		}
-		m.t.Swung = append(m.t.Swung, PastOf(m.headingsOf(from, to), 1))
+		m.t.Swung = append(m.t.Swung, swungPast(m.headingsOf(from, to), 1))
 	}
 	if len(m.t.Swung) == 0 {
 		return
@@ -202,7 +202,7 @@ func (m *maker) overshoot() {
 		if k := m.t.Keeping; k != nil && turnOf(most) > 0 {
 			u := 100 * 2 * k.RMS.Value / turnOf(most)
 			c.Value = &Estimate{Value: most.Percent, U: u, Known: true, Samples: len(m.t.Swung), Independent: float64(len(m.t.Swung))}
-			c.Verdict = Judge(most.Percent, u, limit.Most)
+			c.Verdict = judge(most.Percent, u, limit.Most)
 		}
 		if c.Verdict == CantTell {
 			c.Missing = "the overshoot can't be told from the wander on the course: let the pilot make course changes of 40° or more, in calm water"
@@ -213,7 +213,7 @@ func (m *maker) overshoot() {
 	m.check(c)
 }
 
-func turnOf(s Swung) float64 { return math.Abs(Wrap180(s.Final - s.From)) }
+func turnOf(s Swung) float64 { return math.Abs(wrap180(s.Final - s.From)) }
 
 func (m *maker) gapIn(from, to int) bool {
 	for i := from + 1; i < to; i++ {

@@ -9,8 +9,8 @@ import (
 	"cardwright/verify/seatrial/sentences"
 )
 
-// Format is the version of a trial's JSON form.
-const Format = 1
+// format is the version of a trial's JSON form.
+const format = 1
 
 // Advice stands on every output.
 const Advice = "Advice for a technician. It is no substitute for a licensed compass adjuster or the maker's own procedure, which come first, and local rules before both."
@@ -135,7 +135,7 @@ func Try(in Input) Trial {
 	p := prepare(in)
 	f := findLegs(&p)
 	t := Trial{
-		Format: Format, Advice: Advice, Date: in.Log.Date, Place: p.place, Used: p.used, Variation: p.variation, Field: p.field,
+		Format: format, Advice: Advice, Date: in.Log.Date, Place: p.place, Used: p.used, Variation: p.variation, Field: p.field,
 		Legs: f.legs, Dropped: f.dropped, Rejected: f.rejected, MoreLeft: f.left, Turns: findTurns(&p), Log: in.Log, Limits: in.Tolerances,
 		Earlier: in.Earlier,
 	}
@@ -178,7 +178,7 @@ func (m *maker) unable() string {
 	switch {
 	case !m.has("compass"):
 		return "no heading in the log: log the compass's HDG or HDT, with values in them"
-	case !m.p.variation.Known():
+	case !m.p.variation.known():
 		return "variation missing: give " + m.p.in.Words.For(SayVariation) + " (12.6W), or log position and date (RMC)"
 	}
 	return ""
@@ -198,13 +198,13 @@ func (m *maker) swings() {
 }
 
 func (m *maker) byTurns() {
-	var turns []Turned
+	var turns []turned
 	for _, t := range m.t.Turns {
 		if t.Reference && t.Sectors == sectors {
 			turns = append(turns, t.samples)
 		}
 	}
-	l, ok := FitTurns(turns)
+	l, ok := fitLagged(turns)
 	if !ok {
 		return
 	}
@@ -223,13 +223,13 @@ func (m *maker) byTurns() {
 }
 
 // thinned are the means of what was seen in each 15° of each turn, less the lag.
-func thinned(turns []Turned, l Lagged) (all []Seen) {
+func thinned(turns []turned, l Lagged) (all []Seen) {
 	for _, t := range turns {
 		var sum, n, at [sectors]float64
 		for _, x := range t {
 			i := int(Wrap360(x.Compass+7.5)/(360/sectors)) % sectors
 			sum[i] += x.Deviation - l.Lag.Value*x.Rate
-			at[i] += Wrap180(x.Compass - float64(i*360/sectors))
+			at[i] += wrap180(x.Compass - float64(i*360/sectors))
 			n[i]++
 		}
 		for i := range sum {
@@ -251,7 +251,7 @@ func (m *maker) byReference() {
 		}
 	}
 	d, _, ok := FitSeen(seen)
-	if !ok || len(MissingHeadings(at)) > 0 {
+	if !ok || len(missingHeadings(at)) > 0 {
 		return
 	}
 	m.t.Swings = append(m.t.Swings, Swing{Method: ByReference, Fit: d, At: at, Seen: seen, Table: d.Table(at), Legs: len(seen)})
@@ -259,7 +259,7 @@ func (m *maker) byReference() {
 
 func (m *maker) byLegs() {
 	runs, at := m.runs()
-	j, ok := FitJoint(runs)
+	j, ok := fitJoint(runs)
 	if !ok {
 		return
 	}
@@ -271,7 +271,7 @@ func (m *maker) byLegs() {
 	m.t.Swings = append(m.t.Swings, s)
 }
 
-func (m *maker) runs() (runs []Run, at []float64) {
+func (m *maker) runs() (runs []run, at []float64) {
 	for i := range m.t.Legs {
 		runs = append(runs, m.t.Legs[i].run(m.p.variation.Degrees))
 		at = append(at, m.t.Legs[i].Compass)

@@ -223,8 +223,8 @@ func TestE6FromSentences(t *testing.T) {
 func TestE7TurnByCourseOnly(t *testing.T) {
 	log := readLog(t, lines(226, func(i int) string {
 		psi := 2.4 * float64(i)
-		v := Ground(psi, 2)
-		c := Ground(70, 0.8)
+		v := groundVelocity(psi, 2)
+		c := groundVelocity(70, 0.8)
 		g := Velocity{v.East + c.East, v.North + c.North}
 		return fmt.Sprintf("HCHDG,%.2f,,,0.0,E\nGPVTG,%.2f,T,,M,%.3f,N,,K,A", Wrap360(psi), g.Course(), g.Speed())
 	}), sentences.Options{})
@@ -257,7 +257,7 @@ func TestBeforeAndAfter(t *testing.T) {
 	again := func(change func(*Input)) Trial {
 		c := b
 		c.Seed = 99
-		c.Deviation[CoefB] += 4
+		c.Deviation[coefB] += 4
 		in := Input{Log: sail(t, c, simulate.Legs(150, simulate.Points(2)...)), Tolerances: Usual(), Earlier: &was}
 		if change != nil {
 			change(&in)

@@ -29,7 +29,7 @@ type Turn struct {
 	Sectors   int     `json:"sectors"` // of 24 that were seen
 	Reference bool    `json:"reference"`
 
-	samples Turned
+	samples turned
 }
 
 // findTurns finds the turns that go all the way round.
@@ -97,7 +97,7 @@ func (p *prepared) turn(from, to int, heading, rate []float64) Turn {
 		}
 		if r := float64(one.reference); !math.IsNaN(r) && !math.IsNaN(float64(one.atRef)) {
 			at := float64(one.atRef)
-			t.samples = append(t.samples, TurnSample{at, Wrap180(r - at - p.variation.Degrees), rate[i]})
+			t.samples = append(t.samples, turnSample{at, wrap180(r - at - p.variation.Degrees), rate[i]})
 		}
 	}
 	for _, s := range seen {

@@ -12,9 +12,9 @@ const (
 	CantTell Verdict = "can't tell"
 )
 
-// Judge lays an estimate beside a tolerance. Within needs a doubt of half the
+// judge lays an estimate beside a tolerance. Within needs a doubt of half the
 // tolerance at most: a wide doubt proves nothing.
-func Judge(value, u, tolerance float64) Verdict {
+func judge(value, u, tolerance float64) Verdict {
 	e := math.Abs(value)
 	switch {
 	case math.IsNaN(value) || math.IsNaN(u):
@@ -27,12 +27,12 @@ func Judge(value, u, tolerance float64) Verdict {
 	return CantTell
 }
 
-// Judge lays the estimate beside a tolerance; one without a doubt can't be told.
-func (e Estimate) Judge(tolerance float64) Verdict {
+// judge lays the estimate beside a tolerance; one without a doubt can't be told.
+func (e Estimate) judge(tolerance float64) Verdict {
 	if !e.Known {
 		return CantTell
 	}
-	return Judge(e.Value, e.U, tolerance)
+	return judge(e.Value, e.U, tolerance)
 }
 
 // Tolerance is how far a value may be off, and who says so.
@@ -51,16 +51,16 @@ type Tolerances struct {
 	Overshoot Tolerance `json:"overshoot"`
 }
 
-// Practice marks what common practice says and no source.
-const Practice = "practice, no source"
+// practice marks what common practice says and no source.
+const practice = "practice, no source"
 
 // Usual are the tolerances where the shop has set none.
 func Usual() Tolerances {
 	return Tolerances{
 		Deviation: Tolerance{5, "Marshall Islands Marine Notice 2-011-32 (6/09), for ships: residual deviation on any heading"},
-		Alignment: Tolerance{3, Practice},
-		Helm:      Tolerance{2, Practice},
-		RMS:       Tolerance{2, Practice + ", for calm water"},
-		Overshoot: Tolerance{20, Practice},
+		Alignment: Tolerance{3, practice},
+		Helm:      Tolerance{2, practice},
+		RMS:       Tolerance{2, practice + ", for calm water"},
+		Overshoot: Tolerance{20, practice},
 	}
 }

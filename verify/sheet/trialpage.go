@@ -38,7 +38,7 @@ func MakeTrial(in TrialInput) (Sheet, error) {
 	if in.Vessel != nil {
 		s.Vessel = vesselName(in.Vessel)
 	}
-	if s.Sections, err = TrialSections(in.Trial); err != nil {
+	if s.Sections, err = trialSections(in.Trial); err != nil {
 		return Sheet{}, err
 	}
 	s.Sections = append(s.Sections, Section{ID: "trial-shop", Title: w.say("shop.block"), Blocks: []Block{Facts(s.Facts)}})
@@ -105,9 +105,9 @@ func trialFacts(w speech, in TrialInput) []Fact {
 	return all
 }
 
-// TrialSections are the parts of a trial's page, which can also end an install
+// trialSections are the parts of a trial's page, which can also end an install
 // order.
-func TrialSections(t seatrial.Trial) ([]Section, error) {
+func trialSections(t seatrial.Trial) ([]Section, error) {
 	all := []Section{trialNext(t), trialChecks(t)}
 	for i, s := range t.Swings {
 		section, err := trialSwing(t, s, i)

@@ -19,8 +19,8 @@ import (
 	"cardwright/verify/ledger/known"
 )
 
-// Format is the version of the answers' JSON form.
-const Format = 1
+// format is the version of the answers' JSON form.
+const format = 1
 
 // Filter narrows an answer. A zero field lets everything through.
 type Filter struct {

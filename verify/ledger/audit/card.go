@@ -103,7 +103,7 @@ func tell(stories map[string]*CardStory, digest string, line Line) {
 }
 
 func sorted(stories map[string]*CardStory) CardUse {
-	u := CardUse{Format: Format, Cards: []CardStory{}}
+	u := CardUse{Format: format, Cards: []CardStory{}}
 	for _, s := range stories {
 		u.Cards = append(u.Cards, *s)
 	}

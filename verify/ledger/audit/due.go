@@ -41,7 +41,7 @@ type DueVessel struct {
 
 // OfDue joins the plans with what earlier visits left open.
 func OfDue(ctx context.Context, l *store.Ledger, plans []PlanSummary, f Filter) (Due, error) {
-	due := Due{Format: Format, Vessels: []DueVessel{}}
+	due := Due{Format: format, Vessels: []DueVessel{}}
 	err := l.Look(ctx, func(q store.Querier) error {
 		open, err := openLines(ctx, l, q, f)
 		if err != nil {

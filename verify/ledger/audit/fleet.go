@@ -59,7 +59,7 @@ type Standing struct {
 // OfFleet gives the matrix. The filter's dates and technician ask about the
 // last reading of each device.
 func OfFleet(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, f Filter) (Fleet, error) {
-	fleet := Fleet{Format: Format, Models: []string{}, Vessels: []Row{}, Counts: map[Status]int{}}
+	fleet := Fleet{Format: format, Models: []string{}, Vessels: []Row{}, Counts: map[Status]int{}}
 	for _, s := range Statuses {
 		fleet.Counts[s] = 0
 	}

@@ -109,7 +109,7 @@ func (w *Withdrawn) fromCatalogue() bool { return w.At.IsZero() }
 // technician ask about the readings and the cards, its berth about the
 // vessel.
 func OfRelease(ctx context.Context, l *store.Ledger, model string, v version.V, f Filter) (ReleaseUse, error) {
-	u := ReleaseUse{Format: Format, Model: model, Version: v}
+	u := ReleaseUse{Format: format, Model: model, Version: v}
 	err := l.Look(ctx, func(q store.Querier) error { return u.ask(ctx, l, q, f) })
 	if err != nil {
 		return ReleaseUse{}, fmt.Errorf("auditing release %s %s: %w", model, v, err)
@@ -358,7 +358,7 @@ type WithdrawnUse struct {
 // OfWithdrawn finds who must be called: the boats that have a release which
 // the ledger or the catalogue says is withdrawn.
 func OfWithdrawn(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, f Filter) (WithdrawnUse, error) {
-	out := WithdrawnUse{Format: Format, Releases: []ReleaseUse{}}
+	out := WithdrawnUse{Format: format, Releases: []ReleaseUse{}}
 	err := l.Look(ctx, func(q store.Querier) error {
 		all, _, err := withdrawalsIn(ctx, l, q)
 		if err != nil {
@@ -398,7 +398,7 @@ func withdrawnReleases(all known.Withdrawals, catalogue []*manifest.Model, f Fil
 		if !ok {
 			i = len(list)
 			at[key] = i
-			list = append(list, ReleaseUse{Format: Format, Model: model, Version: v})
+			list = append(list, ReleaseUse{Format: format, Model: model, Version: v})
 		}
 		list[i].Withdrawn = append(list[i].Withdrawn, w)
 	}

@@ -56,7 +56,7 @@ var errTooMany = errors.New("more events than anybody can read: narrow the dates
 // OfVessel gives a vessel's history, and what it ran at a moment (the zero
 // time: now). The filter narrows the lines, not the state.
 func OfVessel(ctx context.Context, l *store.Ledger, vessel string, at time.Time, f Filter) (History, error) {
-	h := History{Format: Format, Lines: []Line{}, Devices: []Device{}, Contradictions: []known.Contradiction{}, Also: []Vessel{}, Swings: []Swing{}, LeftOut: LeftOut{Lines: []Line{}}}
+	h := History{Format: format, Lines: []Line{}, Devices: []Device{}, Contradictions: []known.Contradiction{}, Also: []Vessel{}, Swings: []Swing{}, LeftOut: LeftOut{Lines: []Line{}}}
 	if !at.IsZero() {
 		h.At = &at
 	}

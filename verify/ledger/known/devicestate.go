@@ -192,8 +192,8 @@ type Contradiction struct {
 // contradictedOver is how many of a device's last readings are gone through.
 const contradictedOver = 500
 
-// Contradictions finds them among readings of one device, in order of Ord.
-func Contradictions(readings []ledger.Reading, seen *Seen) []Contradiction {
+// contradictions finds them among readings of one device, in order of Ord.
+func contradictions(readings []ledger.Reading, seen *Seen) []Contradiction {
 	var list []Contradiction
 	ordered := withoutUnknown(seen.sort(readings[max(0, len(readings)-contradictedOver):]))
 	shown := map[[2]int]bool{}

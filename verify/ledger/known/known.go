@@ -78,11 +78,11 @@ type How string
 
 // The ways of knowing.
 const (
-	ReadAboard   How = "read aboard"
-	Installed    How = "installed and read"
-	FromCapture  How = ledger.FromCapture
-	TakenOn      How = "as its file had it when it was taken on"
-	NobodyKnows  How = "not known"
+	readAboard   How = "read aboard"
+	installed    How = "installed and read"
+	fromCapture  How = ledger.FromCapture
+	takenOn      How = "as its file had it when it was taken on"
+	nobodyKnows  How = "not known"
 	FailedUnread How = "not read since a step failed"
 )
 
@@ -122,16 +122,6 @@ func (v *Vessel) Device(id string) *Device {
 	for i := range v.Devices {
 		if v.Devices[i].ID == id {
 			return &v.Devices[i]
-		}
-	}
-	return nil
-}
-
-// Has finds what is open of one kind.
-func (d *Device) Has(kind OpenKind) *Open {
-	for i := range d.Open {
-		if d.Open[i].Kind == kind {
-			return &d.Open[i]
 		}
 	}
 	return nil

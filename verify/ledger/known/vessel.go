@@ -30,7 +30,7 @@ func WithContradictions(vessel string, events []ledger.Event, ask Ask) (Vessel, 
 	v, all := of(vessel, events, ask)
 	var list []Contradiction
 	for _, s := range all {
-		list = append(list, Contradictions(s.readings, ask.Seen)...)
+		list = append(list, contradictions(s.readings, ask.Seen)...)
 	}
 	return v, list
 }
@@ -92,7 +92,7 @@ func stories(facts []Fact, vessel string, until time.Time) []*story {
 }
 
 func (s *story) device(ask Ask) Device {
-	d := Device{Device: ledger.Device{ID: s.id}, Version: version.Unknown, How: NobodyKnows}
+	d := Device{Device: ledger.Device{ID: s.id}, Version: version.Unknown, How: nobodyKnows}
 	if len(s.readings) > 0 {
 		state := Settle(s.readings, ask.Seen)
 		f := s.facts[state.Event]
@@ -112,17 +112,17 @@ func how(f *Fact, r *ledger.Reading) How {
 	case r.Lost:
 		return FailedUnread
 	case r.Gone:
-		return ReadAboard
+		return readAboard
 	case f.Entry.TakenOn != nil && r.Version == version.Unknown:
-		return NobodyKnows
+		return nobodyKnows
 	case f.Entry.TakenOn != nil:
-		return TakenOn
+		return takenOn
 	case r.Installed:
-		return Installed
+		return installed
 	case f.Entry.Check != nil && f.Entry.Check.Note == ledger.FromCapture:
-		return FromCapture
+		return fromCapture
 	}
-	return ReadAboard
+	return readAboard
 }
 
 func deviceOf(e *ledger.Entry) ledger.Device {

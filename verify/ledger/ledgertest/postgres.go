@@ -154,8 +154,8 @@ func (s *Server) Address(schema string) string {
 
 var schemas atomic.Int64
 
-// Fresh makes an empty schema and gives its address; it goes with the test.
-func (s *Server) Fresh(t testing.TB) string {
+// fresh makes an empty schema and gives its address; it goes with the test.
+func (s *Server) fresh(t testing.TB) string {
 	t.Helper()
 	schema := fmt.Sprintf("ledger%d", schemas.Add(1))
 	require.NoError(t, s.exec("CREATE SCHEMA "+schema))
@@ -185,7 +185,7 @@ func Postgres(t testing.TB) string {
 	t.Helper()
 	shared.once.Do(func() { shared.server, shared.err = StartServer() })
 	require.NoError(t, shared.err)
-	return shared.server.Fresh(t)
+	return shared.server.fresh(t)
 }
 
 // Main runs a package's tests, and then removes the shared server.

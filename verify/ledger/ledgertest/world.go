@@ -80,11 +80,11 @@ func (w *World) TakeOn(n, day int) ledger.Entry {
 		w.versions[Vessel(n)+d.ID] = w.rand.IntN(4)
 		t.Devices = append(t.Devices, ledger.Fitted{Device: d, Version: Release(w.versions[Vessel(n)+d.ID])})
 	}
-	return ledger.Entry{At: Day(day), Kind: ledger.VesselTakenOn, Vessel: Vessel(n), Berth: Berth(n), TakenOn: t}
+	return ledger.Entry{At: Day(day), Kind: ledger.VesselTakenOn, Vessel: Vessel(n), Berth: berthOf(n), TakenOn: t}
 }
 
-// Berth names the n-th vessel's berth.
-func Berth(n int) string { return fmt.Sprintf("Hollin Quay, %c %d", 'A'+n%8, n%40) }
+// berthOf names the n-th vessel's berth.
+func berthOf(n int) string { return fmt.Sprintf("Hollin Quay, %c %d", 'A'+n%8, n%40) }
 
 // Visit raises some of a vessel's devices: two events of a card, the visit,
 // the settings, three steps and three checks.
@@ -118,7 +118,7 @@ func (w *World) Visit(n, day int) []ledger.Entry {
 		entries[i].At = Day(day).Add(time.Duration(i) * time.Minute)
 		entries[i].Vessel = vessel
 		if i >= 2 {
-			entries[i].Visit, entries[i].Berth = visit, Berth(n)
+			entries[i].Visit, entries[i].Berth = visit, berthOf(n)
 		}
 	}
 	return entries

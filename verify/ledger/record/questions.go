@@ -136,7 +136,7 @@ func (j *Job) Answer(f *Filled, key, answer string) error {
 	case "note":
 		return answerNote(f, of, answer)
 	case "check":
-		if strings.EqualFold(answer, RestNotDone) {
+		if strings.EqualFold(answer, restNotDone) {
 			j.leaveRest(f)
 			return nil
 		}
@@ -159,7 +159,7 @@ func (j *Job) answerStep(f *Filled, of, answer string) error {
 		s = f.Steps[i] // minutes and what was read before, from a sheet that doesn't say how it went
 	}
 	s.Result = Done
-	if rest, why := leading(answer, RestPutOff); rest != "" {
+	if rest, why := leading(answer, restPutOff); rest != "" {
 		j.PutOffRest(f, why)
 		return nil
 	}
@@ -181,11 +181,11 @@ func (j *Job) answerStep(f *Filled, of, answer string) error {
 	return nil
 }
 
-// RestPutOff and RestNotDone answer for this and all that is left: nobody types
+// restPutOff and restNotDone answer for this and all that is left: nobody types
 // "put off, the tide" eight times.
 const (
-	RestPutOff  = "rest put off"
-	RestNotDone = "rest not done"
+	restPutOff  = "rest put off"
+	restNotDone = "rest not done"
 )
 
 // PutOffRest puts off all steps that nobody has said anything of.

@@ -66,7 +66,7 @@ func TestHostileLogsAreBounded(t *testing.T) {
 		require.NoError(t, r.Read(context.Background(), name, io.LimitReader(source{next}, size)), name)
 		l := r.Log()
 		require.LessOrEqual(t, len(l.shifts), mostShifts, name)
-		require.LessOrEqual(t, len(l.Sources), 2*MaxSources, name)
+		require.LessOrEqual(t, len(l.Sources), 2*maxSources, name)
 		var m runtime.MemStats
 		runtime.ReadMemStats(&m)
 		require.Less(t, m.HeapInuse, uint64(64<<20), name)

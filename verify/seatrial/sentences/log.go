@@ -74,13 +74,13 @@ type Counts struct {
 	Wrong       int     `json:"checksum_bad"` // sentences whose checksum is wrong
 	Without     int     `json:"checksum_none"`
 	Cut         int     `json:"cut"`      // sentences that another one begins in
-	Long        int     `json:"too_long"` // lines longer than MaxLine
+	Long        int     `json:"too_long"` // lines longer than maxLine
 	Gaps        int     `json:"gaps"`     // of more than GapSeconds
 	GapSeconds  float64 `json:"gap_seconds"`
 	Jumps       int     `json:"clock_jumps"` // back, or to another day
 	Untimed     int     `json:"untimed"`     // values for which no time is known
 	Stamps      int     `json:"stamps_bad"`  // stamps before sentences that can't be read
-	LeftOut     int     `json:"left_out"`    // values beyond maxSamples and MaxSources
+	LeftOut     int     `json:"left_out"`    // values beyond maxSamples and maxSources
 	WithoutUsed bool    `json:"checksum_none_used"`
 }
 
@@ -96,7 +96,7 @@ type Log struct {
 
 // begin takes a new source on.
 func (l *Log) begin(name string, q Quantity) *Source {
-	s := &Source{Name: name, Quantity: q, place: uint16(len(l.Sources))} // MaxSources bounds them
+	s := &Source{Name: name, Quantity: q, place: uint16(len(l.Sources))} // maxSources bounds them
 	l.Sources = append(l.Sources, s)
 	return s
 }

@@ -58,7 +58,7 @@ func isCapture(head []byte) bool {
 				return false
 			}
 		}
-		if text := string(line); len(line) < MaxLine && (nmea2000.IsFrame(text) || nmea2000.IsHeading(text)) {
+		if text := string(line); len(line) < maxLine && (nmea2000.IsFrame(text) || nmea2000.IsHeading(text)) {
 			return true
 		}
 	}
@@ -90,7 +90,7 @@ func (n *network) source(m nmea2000.Message, q Quantity) *Source {
 	if s := n.r.byName[key]; s != nil {
 		return s
 	}
-	if len(n.r.byName) == MaxSources {
+	if len(n.r.byName) == maxSources {
 		n.r.log.Counts.LeftOut++
 		return nil
 	}

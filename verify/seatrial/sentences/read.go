@@ -16,8 +16,8 @@ import (
 
 // Bounds of what is read. A log may have any length: it is read line by line.
 const (
-	MaxLine    = 4096
-	MaxSources = 64
+	maxLine    = 4096
+	maxSources = 64
 	maxSamples = 400_000 // values kept in all: at 15 a second more than 7 hours
 	buffer     = 64 << 10
 )
@@ -66,7 +66,7 @@ func (r *Reader) Read(ctx context.Context, file string, in io.Reader) error {
 		line, err := lines.ReadSlice('\n')
 		full := err != nil && errors.Is(err, bufio.ErrBufferFull)
 		switch {
-		case long || full || len(line) > MaxLine:
+		case long || full || len(line) > maxLine:
 			long = r.long(line, long, full)
 		case len(line) > 0:
 			r.line(line)
@@ -97,7 +97,7 @@ func (r *Reader) long(part []byte, begun, goesOn bool) bool {
 	if bytes.IndexByte(part, '\r') >= 0 && bytes.IndexByte(part, '\r') < len(part)-2 {
 		for one := range bytes.SplitSeq(part, []byte{'\r'}) {
 			switch {
-			case len(one) > MaxLine:
+			case len(one) > maxLine:
 				r.log.Counts.Long++
 			case len(one) > 0:
 				r.line(one)

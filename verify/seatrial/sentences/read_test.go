@@ -170,7 +170,7 @@ func TestHostileSentences(t *testing.T) {
 	} {
 		require.NotPanics(t, func() { read(t, text, Options{NoChecksum: true}) }, "%q", text)
 	}
-	l := read(t, strings.Repeat("x", 3*MaxLine)+"\n"+summed("GPHDT,1,T")+"\n", Options{})
+	l := read(t, strings.Repeat("x", 3*maxLine)+"\n"+summed("GPHDT,1,T")+"\n", Options{})
 	require.Equal(t, 1, l.Counts.Long)
 	require.Equal(t, 1, l.Counts.Sentences)
 	require.Equal(t, 2, l.Counts.Lines)
@@ -272,8 +272,8 @@ func TestTooManySources(t *testing.T) {
 		}
 	}
 	l := read(t, text.String(), Options{})
-	require.Len(t, l.Sources, MaxSources)
-	require.Equal(t, 25*26-MaxSources, l.Counts.LeftOut)
+	require.Len(t, l.Sources, maxSources)
+	require.Equal(t, 25*26-maxSources, l.Counts.LeftOut)
 }
 
 // A capture of NMEA 2000, by its text: heading 90.0° magnetic by 127250, course

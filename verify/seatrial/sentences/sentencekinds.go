@@ -122,7 +122,7 @@ func (r *Reader) source(address []byte, q Quantity) *Source {
 			return nil
 		}
 	}
-	if len(r.byName) == MaxSources {
+	if len(r.byName) == maxSources {
 		return nil
 	}
 	s := r.log.begin(string(address), q)

@@ -2,7 +2,6 @@ package sentences
 
 import (
 	"bytes"
-	"math"
 	"time"
 )
 
@@ -106,7 +105,7 @@ func moment(text []byte) (seconds float64, dated, ok bool) {
 		"20060102T150405.999999999Z",
 	} {
 		if t, err := time.Parse(layout, word); err == nil {
-			return float64(t.UnixNano()) / 1e9, t.Year() > 1, !math.IsNaN(float64(t.Unix()))
+			return float64(t.UnixNano()) / 1e9, t.Year() > 1, true
 		}
 	}
 	for _, layout := range []string{"15:04:05.999999999", "15:04:05,999999999"} {

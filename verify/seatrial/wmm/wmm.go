@@ -35,36 +35,36 @@ const (
 
 // Why the model gives no variation.
 var (
-	ErrYear  = errors.New("the model holds from 2025 to the end of 2029")
-	ErrField = errors.New("too near a magnetic pole: the horizontal field is under 2000 nT")
-	ErrPlace = errors.New("no such position")
+	errYear  = errors.New("the model holds from 2025 to the end of 2029")
+	errField = errors.New("too near a magnetic pole: the horizontal field is under 2000 nT")
+	errPlace = errors.New("no such position")
 )
 
-// Field is the Earth's field at a place: its parts towards north, east and
+// field is the Earth's field at a place: its parts towards north, east and
 // down, in nanotesla.
-type Field struct{ North, East, Down float64 }
+type field struct{ North, East, Down float64 }
 
-// Horizontal is the part that turns a compass, in nanotesla.
-func (f Field) Horizontal() float64 { return math.Hypot(f.North, f.East) }
+// horizontal is the part that turns a compass, in nanotesla.
+func (f field) horizontal() float64 { return math.Hypot(f.North, f.East) }
 
-// Variation is how far magnetic north lies east of true north, in degrees.
-func (f Field) Variation() float64 { return math.Atan2(f.East, f.North) * 180 / math.Pi }
+// variation is how far magnetic north lies east of true north, in degrees.
+func (f field) variation() float64 { return math.Atan2(f.East, f.North) * 180 / math.Pi }
 
 // Variation at a position (degrees, north and east positive) at sea level, in
 // degrees, east positive.
 func Variation(latitude, longitude float64, at time.Time) (float64, error) {
 	year := yearOf(at)
 	if year < firstYear || year >= lastYear {
-		return 0, fmt.Errorf("%w, the log is of %d", ErrYear, at.UTC().Year())
+		return 0, fmt.Errorf("%w, the log is of %d", errYear, at.UTC().Year())
 	}
 	if !(math.Abs(latitude) <= 90 && math.Abs(longitude) <= 360) {
-		return 0, ErrPlace
+		return 0, errPlace
 	}
-	f := At(latitude, longitude, 0, year)
-	if f.Horizontal() < leastField {
-		return 0, ErrField
+	f := fieldAt(latitude, longitude, 0, year)
+	if f.horizontal() < leastField {
+		return 0, errField
 	}
-	return f.Variation(), nil
+	return f.variation(), nil
 }
 
 // yearOf is a moment in years with their fraction.
@@ -75,11 +75,11 @@ func yearOf(at time.Time) float64 {
 	return float64(at.Year()) + float64(at.Sub(from))/float64(to.Sub(from))
 }
 
-// At is the field at a geodetic position (degrees), a height in kilometres and
+// fieldAt is the field at a geodetic position (degrees), a height in kilometres and
 // a year with its fraction. The method is that of the model's technical report
 // (NOAA NCEI, The US/UK World Magnetic Model for 2025-2030, §1.2), with
 // Schmidt's semi-normalised functions by recursion.
-func At(latitude, longitude, height, year float64) Field {
+func fieldAt(latitude, longitude, height, year float64) field {
 	const e2 = flattening * (2 - flattening)
 	lat, lon := latitude*math.Pi/180, longitude*math.Pi/180
 	across := equatorRadius / math.Sqrt(1-e2*math.Sin(lat)*math.Sin(lat))
@@ -89,7 +89,7 @@ func At(latitude, longitude, height, year float64) Field {
 	geocentric := math.Asin(z / r)
 	f := spherical(geocentric, lon, r, year-epoch)
 	turn := geocentric - lat
-	return Field{
+	return field{
 		North: f.North*math.Cos(turn) - f.Down*math.Sin(turn),
 		East:  f.East,
 		Down:  f.North*math.Sin(turn) + f.Down*math.Cos(turn),
@@ -98,11 +98,11 @@ func At(latitude, longitude, height, year float64) Field {
 
 // spherical is the field in the frame of a sphere; lat and lon in radians, r in
 // kilometres.
-func spherical(lat, lon, r, years float64) Field {
+func spherical(lat, lon, r, years float64) field {
 	sin, cos := math.Sin(lat), math.Cos(lat)
 	cos = max(cos, 1e-10) // at a pole the longitude has no meaning
 	value, slope := legendre(sin, cos)
-	var f Field
+	var f field
 	ratio := meanRadius / r
 	power := ratio * ratio
 	for n := 1; n <= degree; n++ {

@@ -22,9 +22,9 @@ func TestPublishedValues(t *testing.T) {
 			continue
 		}
 		v := numbers(t, line)
-		f := At(v[2], v[3], v[1], v[0])
-		require.InDelta(t, 0, math.Remainder(f.Variation()-v[4], 360), 0.005, line) // printed to two places
-		require.InDelta(t, v[6], f.Horizontal(), 0.01, line)
+		f := fieldAt(v[2], v[3], v[1], v[0])
+		require.InDelta(t, 0, math.Remainder(f.variation()-v[4], 360), 0.005, line) // printed to two places
+		require.InDelta(t, v[6], f.horizontal(), 0.01, line)
 		require.InDelta(t, v[7], f.North, 0.01, line)
 		require.InDelta(t, v[8], f.East, 0.01, line)
 		require.InDelta(t, v[9], f.Down, 0.01, line)
@@ -53,13 +53,13 @@ func TestWhereTheModelIsNotUsed(t *testing.T) {
 		at       time.Time
 		want     error
 	}{
-		"before 2025":        {50, -4, time.Date(2024, 12, 31, 23, 59, 59, 0, time.UTC), ErrYear},
-		"from 2030 on":       {50, -4, time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC), ErrYear},
-		"near a pole":        {86.2, 140, good, ErrField}, // the magnetic north pole of these years
-		"no such latitude":   {91, 0, good, ErrPlace},
-		"not a number":       {math.NaN(), 0, good, ErrPlace},
-		"the southern pole":  {-63.8, 136, good, ErrField},
-		"infinite longitude": {0, math.Inf(1), good, ErrPlace},
+		"before 2025":        {50, -4, time.Date(2024, 12, 31, 23, 59, 59, 0, time.UTC), errYear},
+		"from 2030 on":       {50, -4, time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC), errYear},
+		"near a pole":        {86.2, 140, good, errField}, // the magnetic north pole of these years
+		"no such latitude":   {91, 0, good, errPlace},
+		"not a number":       {math.NaN(), 0, good, errPlace},
+		"the southern pole":  {-63.8, 136, good, errField},
+		"infinite longitude": {0, math.Inf(1), good, errPlace},
 	} {
 		_, err := Variation(c.lat, c.lon, c.at)
 		require.ErrorIs(t, err, c.want, name)
