@@ -143,32 +143,23 @@ func (p *preparing) lay(ctx context.Context) error {
 		p.targets = append(p.targets, t)
 	}
 	var err error
-	if p.layout, p.plan, err = planned(p.shop, p.vessel, p.options.ask, p.sizes(1)...); err != nil {
+	if p.layout, p.plan, err = planned(p.shop, p.vessel, p.options.ask, p.sets().Smallest(1)...); err != nil {
 		return err
 	}
 	// With several sets, a card has to fit the smallest of the targets that
 	// get it; how many there are is known only once the cards are.
 	if sets := len(p.targets) / max(1, len(p.layout.Cards)); sets > 1 {
-		p.layout, p.plan, err = planned(p.shop, p.vessel, p.options.ask, p.sizes(sets)...)
+		p.layout, p.plan, err = planned(p.shop, p.vessel, p.options.ask, p.sets().Smallest(sets)...)
 	}
 	return err
 }
 
-// sizes are the measured bytes of the cards of one set: of each, the smallest
-// of its copies. Folders have no size.
-func (p *preparing) sizes(sets int) []int64 {
-	per := len(p.targets) / sets
-	sizes := make([]int64, 0, per)
-	for i, t := range p.targets {
-		switch {
-		case t.bytes == 0:
-		case i < per:
-			sizes = append(sizes, t.bytes)
-		case i%per < len(sizes):
-			sizes[i%per] = min(sizes[i%per], t.bytes)
-		}
+// sets are the targets, by the bytes that their cards have.
+func (p *preparing) sets() (sets media.Sets) {
+	for _, t := range p.targets {
+		sets = append(sets, t.bytes)
 	}
-	return sizes
+	return sets
 }
 
 func (p *preparing) nothingToWrite() error {
@@ -187,7 +178,7 @@ func (p *preparing) nothingToWrite() error {
 // ready does everything that can fail before the first byte is written.
 func (p *preparing) ready(ctx context.Context) error {
 	cards := len(p.layout.Cards)
-	if len(p.targets)%cards != 0 {
+	if !p.sets().Whole(cards) {
 		return usage(fmt.Errorf("%s needs %s, and %s named: give one --to for each card, in their order",
 			p.vessel.Name, counted(cards, "card"), counted(len(p.targets), "target")))
 	}
@@ -275,7 +266,7 @@ func (p *preparing) write(ctx context.Context) []media.Outcome {
 	defer bar.end()
 	outcomes := make([]media.Outcome, len(p.targets))
 	done := make(chan struct{})
-	groups := p.groups()
+	groups := p.sets().Together(len(p.layout.Cards))
 	for _, group := range groups {
 		go func() {
 			defer func() { done <- struct{}{} }()
@@ -286,27 +277,6 @@ func (p *preparing) write(ctx context.Context) []media.Outcome {
 		<-done
 	}
 	return outcomes
-}
-
-// groups are the targets, by index, that get copies of one card; a folder is
-// on its own.
-func (p *preparing) groups() [][]int {
-	copies := make([][]int, len(p.layout.Cards))
-	var groups [][]int
-	for i, t := range p.targets {
-		if t.kind == folderTarget {
-			groups = append(groups, []int{i})
-			continue
-		}
-		n := i % len(p.layout.Cards)
-		copies[n] = append(copies[n], i)
-	}
-	for _, c := range copies {
-		if len(c) > 0 {
-			groups = append(groups, c)
-		}
-	}
-	return groups
 }
 
 func (p *preparing) writeGroup(ctx context.Context, group []int, outcomes []media.Outcome, bar *bar) {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	"golang.org/x/term"
@@ -64,8 +65,8 @@ func mayErase(path string, listed readers.Drive, limits readers.Limits) error {
 
 // seenCard is a card as it was before anything is done to it.
 type seenCard struct {
-	code   string
-	glance verify.Listing
+	code    string
+	listing verify.Listing
 }
 
 func lookAtCard(card media.Medium) (seenCard, error) {
@@ -107,32 +108,28 @@ func listedDrive(ctx context.Context, path string) (readers.Drive, error) {
 	return readers.Drive{}, unknownDrive(path, nil)
 }
 
-// agreed asks whether this very card may be erased. --yes is enough for a loop
-// drive that holds nothing, or an earlier making of this very card, or what was
-// given up with --lose-files or kept with --save-first. Every other card is named
-// by its own code: a real one always, and a card that was made for something else.
+// agreed asks whether this very card may be erased, where what was said before
+// isn't enough.
 func (p *preparing) agreed(ctx context.Context, t *cardTarget, listed readers.Drive, seen seenCard) error {
-	path, g := t.path, seen.glance
-	p.tellHeld(path, heldOn(ctx, p.shop, listed, g))
-	others := g.HasOthers() || g.FileSystem == "" && knownBySystem(listed) != ""
-	if others {
-		p.showLoss(g)
+	o := t.overwriting(seen.listing)
+	o.Unread, o.Loop = knownBySystem(listed), listed.Type == "loop"
+	p.tellHeld(t.path, heldOn(ctx, p.shop, listed, seen.listing))
+	if o.OthersFiles() {
+		p.showLoss(seen.listing)
 	}
-	if others && !p.options.loseFiles && p.options.saveFirst == "" {
-		return fmt.Errorf("%s holds files that cardwright did not write, or may: nothing was erased; --save-first FILE keeps a copy of the whole card, --lose-files gives them up", path)
-	}
-	if listed.Type == "loop" && p.session.yes && !t.anothers(g) {
+	named := slices.ContainsFunc(p.options.erase, func(code string) bool { return readers.SameCode(seen.code, code) })
+	switch o.Consent(verify.Agreement{
+		Yes: p.session.yes, Lose: p.options.loseFiles, Save: p.options.saveFirst != "",
+		Named: named, NamedNot: len(p.options.erase) > 0 && !named,
+	}) {
+	case verify.Given:
 		return nil
+	case verify.LosesFiles:
+		return fmt.Errorf("%s holds files that cardwright did not write, or may: nothing was erased; --save-first FILE keeps a copy of the whole card, --lose-files gives them up", t.path)
+	case verify.NotNamed:
+		return fmt.Errorf("%s has the code %s, which --erase doesn't name: nothing was erased; is it the right card?", t.path, seen.code)
 	}
-	for _, code := range p.options.erase {
-		if readers.SameCode(seen.code, code) {
-			return nil
-		}
-	}
-	if len(p.options.erase) > 0 {
-		return fmt.Errorf("%s has the code %s, which --erase doesn't name: nothing was erased; is it the right card?", path, seen.code)
-	}
-	return p.ask(ctx, path, listed, seen)
+	return p.ask(ctx, t.path, listed, seen)
 }
 
 // ask has the user type the card's code.
@@ -203,9 +200,8 @@ func heldOn(ctx context.Context, shop *manifest.Shop, listed readers.Drive, g ve
 // save keeps a verified copy of the whole card before it is erased.
 func (p *preparing) save(ctx context.Context, t *cardTarget, seen seenCard) error {
 	path := p.options.saveFirst
-	g := seen.glance
-	if path == "" || g.Blank && g.FileSystem == "" || g.Is(t.meant()) {
-		return nil // nothing is lost with it
+	if o := t.overwriting(seen.listing); path == "" || o.NothingToSave() {
+		return nil
 	}
 	if _, err := os.Lstat(path); err == nil {
 		return fmt.Errorf("%s is there already: nothing was erased; choose another name for the copy", path)

@@ -41,14 +41,9 @@ func making(ctx context.Context, shop *manifest.Shop, r *media.Record) *verify.M
 	return &verify.Making{At: e.At, Proven: e.Card.Verdict == string(verify.Good)}
 }
 
-// meant is the record of the card that a target is to become.
-func (t *cardTarget) meant() media.Record { return t.job.Layout.Record(t.job.Card) }
-
-// anothers tells whether a card is one that was made, but not the one that the
-// target is to become.
-func (t *cardTarget) anothers(g verify.Listing) bool {
-	r := t.meant()
-	return g.Record != nil && (g.Record.Shop != r.Shop || g.Record.Vessel != r.Vessel || g.Record.Card != r.Card)
+// overwriting is the target with what stands on it.
+func (t *cardTarget) overwriting(on verify.Listing) verify.Overwriting {
+	return verify.Overwriting{Holds: on, Meant: t.job.Layout.Record(t.job.Card)}
 }
 
 // tellHeld says what is on a target before it goes.
@@ -64,7 +59,7 @@ func (p *preparing) guardFolder(ctx context.Context, t *cardTarget) error {
 		return nil
 	}
 	held := holds(ctx, p.shop, g)
-	if t.anothers(g) && !p.options.loseFiles {
+	if o := t.overwriting(g); o.AnotherCard() && !p.options.loseFiles {
 		return fmt.Errorf("%s holds %s: nothing was touched; name another folder, or --lose-files to replace that card", t.path, held)
 	}
 	p.tellHeld(t.path, held)
@@ -90,8 +85,8 @@ func (p *preparing) mayReplace(ctx context.Context, t *cardTarget) error {
 	defer old.Close()
 	g := verify.List(old, old.Bytes())
 	held := holds(ctx, p.shop, g)
-	blank := g.FileSystem == "" && g.Blank && allZero(ctx, old, old.Bytes())
-	if !p.options.loseFiles && !blank && !g.Is(t.meant()) {
+	o := t.overwriting(g)
+	if !p.options.loseFiles && !o.LosesNothing(g.Blank && allZero(ctx, old, old.Bytes())) {
 		return fmt.Errorf("%s is there already and holds %s: it was left as it is; choose another name, or --lose-files to replace it", t.path, held)
 	}
 	p.tellHeld(t.path, held)

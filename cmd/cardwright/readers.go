@@ -100,9 +100,9 @@ func describedReader(ctx context.Context, shop *manifest.Shop, d readers.Drive) 
 		r.Unread = err.Error()
 		return r
 	}
-	r.Code, r.Holds = seen.code, heldOn(ctx, shop, d, seen.glance)
+	r.Code, r.Holds = seen.code, heldOn(ctx, shop, d, seen.listing)
 	if r.FileSystem == "" {
-		r.FileSystem, r.Label = seen.glance.FileSystem, seen.glance.Label
+		r.FileSystem, r.Label = seen.listing.FileSystem, seen.listing.Label
 	}
 	return r
 }
