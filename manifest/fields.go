@@ -30,6 +30,7 @@ var fields = map[string]field{
 	"Shop.packages": {form: &folderHere, usual: "packages", help: "folder of package files, below the shop folder"},
 	"Shop.ledger":   {form: &ledgerPlace, usual: "ledger.db", help: "file below the shop folder, or a postgres:// address"},
 	"Shop.call":     {help: "whom to call when a step fails, and how"},
+	"Shop.font":     {help: "TrueType font (.ttf, .ttc) for letters that PDF pages haven't by themselves (Latin, Greek, Cyrillic they have); below the shop folder, or a whole path"},
 
 	"Shop.trusts": {help: "whose signed records on cards are believed, this shop's own among them"},
 

@@ -74,6 +74,7 @@ type Shop struct {
 	Packages string `yaml:"packages"` // folder of package files, relative to Dir
 	Ledger   string `yaml:"ledger"`   // file relative to Dir, or a postgres:// address
 	Call     string `yaml:"call"`     // whom to call when a step fails, and how
+	Font     string `yaml:"font"`     // file of a font for letters that the program's own haven't, relative to Dir
 
 	Trusts []*Trust `yaml:"trusts"` // whose records on cards are believed
 

@@ -347,7 +347,7 @@ func (r *seatrying) write(t seatrial.Trial, format string) error {
 	if err != nil {
 		return err
 	}
-	content, err := r.options.form.render(made, format)
+	content, err := r.options.form.render(r.shop, made, format)
 	if err != nil {
 		return fmt.Errorf("making the page: %w", err)
 	}

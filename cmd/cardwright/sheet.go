@@ -76,13 +76,17 @@ func (o formOptions) formatFor(file string) (string, error) {
 	return format, nil
 }
 
-// render writes a sheet in a format.
-func (o formOptions) render(s sheet.Sheet, format string) ([]byte, error) {
+// render writes a sheet in a format; shop is nil where there is none.
+func (o formOptions) render(shop *manifest.Shop, s sheet.Sheet, format string) ([]byte, error) {
 	switch format {
 	case formatHTML:
 		return sheet.HTML(s, sheet.Paper(o.paper))
 	case formatPDF:
-		return sheet.PDF(s, sheet.Paper(o.paper))
+		font, err := shopFont(shop)
+		if err != nil {
+			return nil, err
+		}
+		return sheet.PDF(s, sheet.Paper(o.paper), font)
 	}
 	return []byte(sheet.Text(s)), nil
 }
@@ -184,7 +188,7 @@ func (s *session) writeSheet(shop *manifest.Shop, made sheet.Sheet, o sheetOptio
 		s.writeJSON(made)
 		return nil
 	}
-	page, err := o.form.render(made, format)
+	page, err := o.form.render(shop, made, format)
 	if err != nil {
 		return fmt.Errorf("making the sheet: %w", err)
 	}

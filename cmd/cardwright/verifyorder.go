@@ -29,7 +29,7 @@ func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
 	if err != nil {
 		return err
 	}
-	page, err := o.form.render(made, format)
+	page, err := o.form.render(v.shop, made, format)
 	if err != nil {
 		return fmt.Errorf("making the install order: %w", err)
 	}

@@ -54,7 +54,7 @@ func (v *verifying) reportSheet(form formOptions, format string, report verify.R
 	if err != nil {
 		return nil, err
 	}
-	return form.render(made, format)
+	return form.render(v.shop, made, format)
 }
 
 // reportText is the report as plain text, a page long at most.

@@ -31,6 +31,7 @@ const (
 	sans = "sans"
 	bold = "bold"
 	mono = "mono"
+	own  = "own" // the shop's, for what the others haven't
 )
 
 // The looks of the page, chosen to be read at arm's length.
@@ -49,8 +50,9 @@ var (
 
 // typeface knows which characters a font can draw.
 type typeface struct {
-	font *sfnt.Font
-	buf  sfnt.Buffer
+	font  *sfnt.Font
+	buf   sfnt.Buffer
+	known map[rune]bool
 }
 
 // draws tells whether the font has a shape for every character of s.
@@ -70,8 +72,13 @@ func (f *typeface) has(r rune) bool {
 	if r > lastOfFirstPlane {
 		return false
 	}
-	i, err := f.font.GlyphIndex(&f.buf, r)
-	return err == nil && i != 0
+	has, ok := f.known[r]
+	if !ok {
+		i, err := f.font.GlyphIndex(&f.buf, r)
+		has = err == nil && i != 0
+		f.known[r] = has
+	}
+	return has
 }
 
 // addFonts gives the document its fonts.
@@ -82,7 +89,7 @@ func addFonts(doc *fpdf.Fpdf) (map[string]*typeface, error) {
 		if err != nil {
 			return nil, fmt.Errorf("reading font %s: %w", name, err)
 		}
-		faces[name] = &typeface{font: font}
+		faces[name] = &typeface{font: font, known: map[rune]bool{}}
 	}
 	for _, f := range []struct {
 		name string

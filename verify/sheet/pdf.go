@@ -24,15 +24,16 @@ const (
 // maxFootLines bounds what stands at the foot of each page.
 const maxFootLines = 4
 
-// PDF writes the sheet as pages of the given paper. The same sheet gives the
-// same bytes. An unknown paper is an error.
-func PDF(s Sheet, paper Paper) ([]byte, error) {
-	first, err := draw(s, paper, 0, nil)
+// PDF writes the sheet as pages of the given paper. What the page's own fonts
+// haven't is drawn by the shop's, which may be nil. The same sheet gives the same
+// bytes. An unknown paper is an error.
+func PDF(s Sheet, paper Paper, shops *Font) ([]byte, error) {
+	first, err := draw(s, paper, shops, nil)
 	if err != nil {
 		return nil, fmt.Errorf("drawing %s: %w", s.Title, err)
 	}
 	// Now that it is known on which page what stands, and how many there are.
-	drawn, err := draw(s, paper, first.doc.PageCount(), first.pages)
+	drawn, err := draw(s, paper, shops, first)
 	if err != nil {
 		return nil, fmt.Errorf("drawing %s: %w", s.Title, err)
 	}
@@ -57,11 +58,16 @@ type pdf struct {
 	foot       []string
 	headline   func()          // drawn again at the top of a page while a table goes on
 	broken     bool            // some name went over the end of a line
+	shops      *Font           // for what faces don't have; nil: none
+	letters    map[rune]bool   // that are drawn by it
+	embedded   bool            // it is in the document
 	missing    map[string]bool // characters that no font has, by their numbers
 	onPage     bool            // something stands on the page below its head
 }
 
-func draw(s Sheet, paper Paper, total int, known map[string]int) (*pdf, error) {
+// draw draws the sheet; before is the drawing before, by which it is known on
+// which page what stands, and which letters are drawn by the shop's font.
+func draw(s Sheet, paper Paper, shops *Font, before *pdf) (*pdf, error) {
 	wide, high, err := paper.size()
 	if err != nil {
 		return nil, err
@@ -76,8 +82,15 @@ func draw(s Sheet, paper Paper, total int, known map[string]int) (*pdf, error) {
 		return nil, err
 	}
 	p := &pdf{
-		doc: doc, faces: faces, words: w, sheet: s, total: total, wide: wide, high: high,
-		pages: map[string]int{}, known: known, missing: map[string]bool{},
+		doc: doc, faces: faces, words: w, sheet: s, wide: wide, high: high,
+		pages: map[string]int{}, missing: map[string]bool{}, shops: shops, letters: map[rune]bool{},
+	}
+	if before != nil {
+		p.total, p.known = before.doc.PageCount(), before.pages
+		if len(before.letters) > 0 {
+			doc.AddUTF8FontFromBytes(own, "", shops.subset(before.letters))
+			p.embedded = true
+		}
 	}
 	p.properties()
 	p.foot = p.wrap(s.Foot, p.room()-pageNumberRoom, fine)
@@ -239,24 +252,87 @@ func (p *pdf) rule() piece {
 
 // measure gives the width of text in a look, in millimetres.
 func (p *pdf) measure(l look) func(string) float64 {
-	return func(s string) float64 {
-		p.doc.SetFont(l.font, "", l.size)
-		return condensed * p.doc.GetStringWidth(s)
+	return func(s string) (sum float64) {
+		for _, run := range p.runs(s, l) {
+			sum += p.wideOf(run, l.size)
+		}
+		return sum
 	}
+}
+
+// run is text in one font.
+type run struct{ font, text string }
+
+// runs are the parts of a text by the fonts that have their letters.
+func (p *pdf) runs(s string, l look) []run {
+	var all []run
+	begin := 0
+	for i, r := range s {
+		font := p.fontFor(r, l)
+		switch {
+		case all == nil:
+			all = append(all, run{font: font})
+		case all[len(all)-1].font != font:
+			all[len(all)-1].text = s[begin:i]
+			all = append(all, run{font: font})
+			begin = i
+		}
+	}
+	if all != nil {
+		all[len(all)-1].text = s[begin:]
+	}
+	return all
+}
+
+// fontFor is the font that draws r in a look: its own where it can.
+func (p *pdf) fontFor(r rune, l look) string {
+	if !p.faces[l.font].has(r) && p.shopDraws(r) {
+		return own
+	}
+	return l.font
+}
+
+// maxLetters is how many letters of the shop's font a document takes.
+const maxLetters = 4000
+
+// shopDraws tells whether the shop's font draws r, and takes it into the document.
+func (p *pdf) shopDraws(r rune) bool {
+	if p.letters[r] {
+		return true
+	}
+	if len(p.letters) == maxLetters || p.shops.glyph(r) == 0 {
+		return false
+	}
+	p.letters[r] = true
+	return true
+}
+
+func (p *pdf) wideOf(r run, size float64) float64 {
+	const point = 25.4 / 72 // millimetres
+	if r.font == own {
+		return condensed * p.shops.width(r.text, size) * point
+	}
+	p.doc.SetFont(r.font, "", size)
+	return condensed * p.doc.GetStringWidth(r.text)
 }
 
 // text writes one line whose top is at y.
 func (p *pdf) text(x, y float64, l look, s string) {
 	const baseline = 0.76 // of the lead
-	p.doc.SetFont(l.font, "", l.size)
-	p.doc.Text(x, y+l.lead*baseline, plainSpaces(p.drawable(s, l)))
+	for _, run := range p.runs(plainSpaces(p.drawable(s, l)), l) {
+		if run.font != own || p.embedded {
+			p.doc.SetFont(run.font, "", l.size)
+			p.doc.Text(x, y+l.lead*baseline, run.text)
+		}
+		x += p.wideOf(run, l.size)
+	}
 }
 
-// drawable puts a sign in the place of each character that a font hasn't, and
-// notes it: the page tells once which they are.
+// drawable puts a sign in the place of each character that no font has, and notes
+// it: the page tells once which they are.
 func (p *pdf) drawable(s string, l look) string {
 	return strings.Map(func(r rune) rune {
-		if p.faces[l.font].has(r) {
+		if p.faces[l.font].has(r) || p.shopDraws(r) {
 			return r
 		}
 		p.missing[fmt.Sprintf("U+%04X", r)] = true

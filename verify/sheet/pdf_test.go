@@ -41,7 +41,7 @@ func pdf(t *testing.T, in sheet.Input, paper sheet.Paper) string {
 	data, known := drawn[key]
 	if !known {
 		var err error
-		data, err = sheet.PDF(s, paper)
+		data, err = sheet.PDF(s, paper, nil)
 		require.NoError(t, err)
 		drawn[key] = data
 	}
@@ -222,9 +222,9 @@ func TestPDFSquareCode(t *testing.T) {
 func TestPDFSameBytes(t *testing.T) {
 	each(t, func(t *testing.T, in sheet.Input, paper sheet.Paper) {
 		s := made(t, in)
-		a, err := sheet.PDF(s, paper)
+		a, err := sheet.PDF(s, paper, nil)
 		require.NoError(t, err)
-		b, err := sheet.PDF(s, paper)
+		b, err := sheet.PDF(s, paper, nil)
 		require.NoError(t, err)
 		assert.True(t, bytes.Equal(a, b))
 	})
@@ -321,7 +321,7 @@ func TestPDFWithoutAnOrder(t *testing.T) {
 }
 
 func TestPaperUnknown(t *testing.T) {
-	_, err := sheet.PDF(made(t, kittiwake()), "a5")
+	_, err := sheet.PDF(made(t, kittiwake()), "a5", nil)
 	assert.ErrorContains(t, err, `paper "a5"; write one of a4, letter`)
 	_, err = sheet.HTML(made(t, kittiwake()), "a5")
 	assert.ErrorContains(t, err, `paper "a5"; write one of a4, letter`)

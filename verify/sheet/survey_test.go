@@ -152,7 +152,7 @@ func TestSurveyFitsAPhone(t *testing.T) {
 // stands on one line.
 func TestSurveyOnPaper(t *testing.T) {
 	for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
-		data, err := sheet.PDF(surveyOf(t, "en"), paper)
+		data, err := sheet.PDF(surveyOf(t, "en"), paper, nil)
 		require.NoError(t, err)
 		path := t.TempDir() + "/survey.pdf"
 		require.NoError(t, os.WriteFile(path, data, 0o600))

@@ -163,7 +163,7 @@ func TestNoDay(t *testing.T) {
 	in.Cards = []sheet.CardState{good(1, 1)}
 	in.Cards[0].When = time.Time{}
 	assert.Contains(t, sheet.Text(made(t, in)), "GOOD, read back on a day that nobody noted")
-	a, err := sheet.PDF(made(t, in), sheet.A4)
+	a, err := sheet.PDF(made(t, in), sheet.A4, nil)
 	require.NoError(t, err)
 	assert.Contains(t, string(a), "/CreationDate (D:19700101000000")
 }
