@@ -43,6 +43,7 @@ func HTML(s Sheet, paper Paper) ([]byte, error) {
 		"symbol":  symbol,
 		"kind":    kindOf,
 		"percent": func(r Room) string { return fmt.Sprintf("%.1f", 100*share(r)) },
+		"below":   func(n Network, i int) []Node { return n.below(i) },
 		"alike":   func(c Checks) [][]Check { return alike(c) },
 		"code":    codePath,
 		"drawing": drawing,
