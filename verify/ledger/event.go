@@ -40,6 +40,8 @@ const (
 var Kinds = []Kind{
 	VesselTakenOn, CardPrepared, CardVerified, VisitBegun, StepDone, StepFailed, StepPutOff,
 	SettingsSaved, CheckPassed, CheckFailed, CheckNotDone, Correction, ReleaseWithdrawn,
+	WrittenByHand, DeviceReplaced, DeviceMoved, DeviceTakenOff, VesselRenamed, VesselSold, VesselGone,
+	CardLost, CardHandedOver, CardDestroyed,
 }
 
 // Event is one statement with its identity and its writer's signature.
@@ -84,19 +86,23 @@ const MaxSeen = 200
 // Entry is what happened, when and where. Exactly one body is set: the one
 // that its kind asks for.
 type Entry struct {
-	At         time.Time   `json:"at"` // when it happened; UTC, whole seconds
-	Berth      string      `json:"berth,omitempty"`
-	Card       *Card       `json:"card,omitempty"`
-	Check      *Check      `json:"check,omitempty"`
-	Correction *Correcting `json:"correction,omitempty"`
-	Kind       Kind        `json:"kind"`
-	Settings   *Settings   `json:"settings,omitempty"`
-	Step       *Step       `json:"step,omitempty"`
-	TakenOn    *TakenOn    `json:"taken_on,omitempty"`
-	Vessel     string      `json:"vessel,omitempty"` // id; "" for a withdrawn release and an unknown card
-	Visit      string      `json:"visit,omitempty"`  // the same for all entries of one visit, see NewVisit
-	VisitBegun *Visit      `json:"visit_begun,omitempty"`
-	Withdrawal *Withdrawal `json:"withdrawal,omitempty"`
+	At           time.Time     `json:"at"` // when it happened; UTC, whole seconds
+	Berth        string        `json:"berth,omitempty"`
+	ByHand       *ByHand       `json:"by_hand,omitempty"`
+	Card         *Card         `json:"card,omitempty"`
+	CardFate     *CardFate     `json:"card_fate,omitempty"`
+	Check        *Check        `json:"check,omitempty"`
+	Correction   *Correcting   `json:"correction,omitempty"`
+	DeviceChange *DeviceChange `json:"device_change,omitempty"`
+	Kind         Kind          `json:"kind"`
+	Settings     *Settings     `json:"settings,omitempty"`
+	Step         *Step         `json:"step,omitempty"`
+	TakenOn      *TakenOn      `json:"taken_on,omitempty"`
+	Vessel       string        `json:"vessel,omitempty"` // id; "" for a withdrawn release and an unknown card
+	VesselChange *VesselChange `json:"vessel_change,omitempty"`
+	Visit        string        `json:"visit,omitempty"` // the same for all entries of one visit, see NewVisit
+	VisitBegun   *Visit        `json:"visit_begun,omitempty"`
+	Withdrawal   *Withdrawal   `json:"withdrawal,omitempty"`
 }
 
 // Device is one piece of equipment aboard, as it was on that day.
@@ -170,6 +176,7 @@ type Step struct {
 	Card    string    `json:"card,omitempty"` // digest of the card it came from
 	Device  Device    `json:"device"`
 	Files   []File    `json:"files,omitempty"` // of the release, as they were installed
+	How     string    `json:"how,omitempty"`   // outside any plan: one of Hows; "" for a card by the plan
 	Minutes int       `json:"minutes,omitempty"`
 	Note    string    `json:"note,omitempty"`
 	Number  int       `json:"number,omitempty"` // in the plan, from 1

@@ -81,6 +81,7 @@ func fill(t *rapid.T, e *ledger.Entry) {
 		e.Step = &ledger.Step{
 			Device: device(t, words.Draw(t, "id")), Before: maybeVersion(t), Number: rapid.IntRange(0, 99).Draw(t, "number"),
 			Minutes: rapid.IntRange(0, 500).Draw(t, "minutes"), Note: notes.Draw(t, "note"), Reason: notes.Draw(t, "reason"),
+			How:     rapid.SampledFrom(append([]string{""}, ledger.Hows...)).Draw(t, "how"),
 			WayBack: rapid.SampledFrom([]string{"", ledger.WayBackThere, ledger.WayBackNone}).Draw(t, "way back"),
 			Files:   rapid.SampledFrom([][]ledger.File{nil, {{Name: "a/b.upd", SHA256: strings.Repeat("0f", 32), Size: 1 << 40}}}).Draw(t, "files"),
 		}
@@ -94,6 +95,29 @@ func fill(t *rapid.T, e *ledger.Entry) {
 		if rapid.Bool().Draw(t, "trial") {
 			e.Check.Trial = trial(t)
 		}
+	case ledger.WrittenByHand:
+		e.ByHand = &ledger.ByHand{
+			Devices: []ledger.Fitted{{Device: device(t, "a"), Version: maybeVersion(t)}},
+			Removed: rapid.SampledFrom([][]string{nil, {"old radar"}}).Draw(t, "removed"),
+		}
+	case ledger.DeviceReplaced, ledger.DeviceMoved, ledger.DeviceTakenOff:
+		e.DeviceChange = &ledger.DeviceChange{
+			Device: device(t, "a"), Note: notes.Draw(t, "note"), Was: ledger.Fitted{Device: device(t, "a"), Version: maybeVersion(t)},
+		}
+		if e.Kind == ledger.DeviceReplaced {
+			e.DeviceChange.Version = maybeVersion(t)
+		}
+	case ledger.VesselRenamed:
+		e.VesselChange = &ledger.VesselChange{
+			ID: rapid.OneOf(rapid.Just(""), rapid.Just(e.Vessel+" 2")).Draw(t, "id"), Name: words.Draw(t, "name"), Note: notes.Draw(t, "note"),
+			Was: &ledger.Called{ID: e.Vessel, Name: words.Draw(t, "was")},
+		}
+	case ledger.VesselSold, ledger.VesselGone:
+		e.VesselChange = &ledger.VesselChange{Note: notes.Draw(t, "note")}
+	case ledger.CardLost, ledger.CardDestroyed:
+		e.CardFate = &ledger.CardFate{Card: digests.Draw(t, "card"), Note: notes.Draw(t, "note")}
+	case ledger.CardHandedOver:
+		e.CardFate = &ledger.CardFate{Card: digests.Draw(t, "card"), To: words.Draw(t, "to")}
 	case ledger.ReleaseWithdrawn:
 		e.Withdrawal = &ledger.Withdrawal{Model: words.Draw(t, "model"), Version: anyVersion(t), Why: words.Draw(t, "why")}
 	}
@@ -130,6 +154,9 @@ var statements = rapid.Custom(func(t *rapid.T) ledger.Statement {
 				Chain: fmt.Sprintf("%032x", n), ID: digests.Draw(t, "id"), Seq: rapid.Int64Range(1, 1000).Draw(t, "seq"), Writer: digests.Draw(t, "writer"),
 			})
 		}
+	}
+	if says := s.Entry.Says(); says != nil && (says.ByHand != nil || says.DeviceChange != nil || says.VesselChange != nil || says.CardFate != nil || says.Step != nil && says.Step.How != "") {
+		s.Format = 4
 	}
 	if s.Seq > 1 {
 		s.Prev = digests.Draw(t, "prev")

@@ -17,7 +17,7 @@ func TestEventOfANewerBuild(t *testing.T) {
 	_, private, err := ed25519.GenerateKey(nil)
 	require.NoError(t, err)
 	key := ledger.Key(private)
-	content := []byte(`{"came_later":"a thing","format":4,"writer":"` + ledger.Writer(key.Public()) + `"}`)
+	content := []byte(`{"came_later":"a thing","format":5,"writer":"` + ledger.Writer(key.Public()) + `"}`)
 	sign := func(content []byte) (ledger.ID, []byte) {
 		id := ledger.IDOf(content)
 		signature, err := key.Sign(ledger.SignedMessage(id))
@@ -34,7 +34,7 @@ func TestEventOfANewerBuild(t *testing.T) {
 	_, err = ledger.Verify(ledger.IDOf(forged), forged, signature)
 	assert.ErrorIs(t, err, ledger.ErrSignature)
 
-	older := []byte(strings.Replace(string(content), `"format":4`, `"format":1`, 1))
+	older := []byte(strings.Replace(string(content), `"format":5`, `"format":1`, 1))
 	id, signature = sign(older)
 	_, err = ledger.Verify(id, older, signature)
 	assert.ErrorIs(t, err, ledger.ErrNotCanonical)

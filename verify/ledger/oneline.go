@@ -14,7 +14,8 @@ func (e *Entry) Tell() string {
 	case e.Card != nil:
 		return e.tellCard()
 	case e.VisitBegun != nil:
-		return join("visit begun", e.VisitBegun.Purpose)
+		v := e.VisitBegun
+		return join("visit begun", v.Purpose, word("agreed:", v.ApprovedBy), word("told:", v.Told), v.Note)
 	case e.Step != nil:
 		return e.tellStep()
 	case e.Settings != nil:
@@ -23,6 +24,14 @@ func (e *Entry) Tell() string {
 		return join(string(e.Kind), e.Check.Device.ID, e.Check.Check, e.Check.Value, e.Check.Note)
 	case e.Correction != nil:
 		return e.tellCorrection()
+	case e.ByHand != nil:
+		return e.ByHand.tell()
+	case e.DeviceChange != nil:
+		return e.tellDeviceChange()
+	case e.VesselChange != nil:
+		return e.tellVesselChange()
+	case e.CardFate != nil:
+		return e.tellCardFate()
 	case e.Withdrawal != nil:
 		w := e.Withdrawal
 		return join("release withdrawn", w.Model+" "+string(w.Version), w.Variant, w.Why)
@@ -94,7 +103,7 @@ func (e *Entry) tellStep() string {
 	if s.Minutes > 0 {
 		parts = append(parts, fmt.Sprintf("%d min", s.Minutes))
 	}
-	return join(string(e.Kind), append(parts, s.Reason, s.Note)...)
+	return join(string(e.Kind), append(parts, s.How, s.Reason, s.Note)...)
 }
 
 func (e *Entry) tellCorrection() string {

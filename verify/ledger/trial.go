@@ -9,7 +9,7 @@ import (
 // written in the oldest that can hold it, so that older builds read what they
 // can.
 const (
-	Newest      = 3
+	Newest      = 4
 	trialFormat = 2 // Check.Trial came with it
 	seenFormat  = 3 // Statement.Seen came with it
 )
@@ -18,6 +18,8 @@ const (
 func (s *Statement) format() int {
 	says := s.Entry.Says()
 	switch {
+	case says != nil && says.life():
+		return lifeOfABoatFrom
 	case len(s.Seen) > 0:
 		return seenFormat
 	case says != nil && says.Check != nil && says.Check.Trial != nil:

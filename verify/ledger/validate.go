@@ -202,7 +202,7 @@ func (c *checker) entry(at string, e *Entry, corrections bool) {
 }
 
 func mayLackVessel(k Kind) bool {
-	return k == ReleaseWithdrawn || k == CardVerified || k == Correction
+	return slices.Contains([]Kind{ReleaseWithdrawn, CardVerified, Correction, CardLost, CardHandedOver, CardDestroyed}, k)
 }
 
 // oneBody tells whether the entry has the body that its kind asks for and no
@@ -211,7 +211,8 @@ func (c *checker) oneBody(at string, e *Entry) bool {
 	bodies := map[string]bool{
 		"card": e.Card != nil, "check": e.Check != nil, "correction": e.Correction != nil,
 		"settings": e.Settings != nil, "step": e.Step != nil, "taken_on": e.TakenOn != nil,
-		"visit_begun": e.VisitBegun != nil, "withdrawal": e.Withdrawal != nil,
+		"visit_begun": e.VisitBegun != nil, "withdrawal": e.Withdrawal != nil, "by_hand": e.ByHand != nil,
+		"device_change": e.DeviceChange != nil, "vessel_change": e.VesselChange != nil, "card_fate": e.CardFate != nil,
 	}
 	want := bodyOf[e.Kind]
 	ok := true
@@ -230,7 +231,10 @@ var bodyOf = map[Kind]string{
 	VesselTakenOn: "taken_on", CardPrepared: "card", CardVerified: "card", VisitBegun: "visit_begun",
 	StepDone: "step", StepFailed: "step", StepPutOff: "step", SettingsSaved: "settings",
 	CheckPassed: "check", CheckFailed: "check", CheckNotDone: "check",
-	Correction: "correction", ReleaseWithdrawn: "withdrawal",
+	Correction: "correction", ReleaseWithdrawn: "withdrawal", WrittenByHand: "by_hand",
+	DeviceReplaced: "device_change", DeviceMoved: "device_change", DeviceTakenOff: "device_change",
+	VesselRenamed: "vessel_change", VesselSold: "vessel_change", VesselGone: "vessel_change",
+	CardLost: "card_fate", CardHandedOver: "card_fate", CardDestroyed: "card_fate",
 }
 
 func (c *checker) body(at string, e *Entry) {
@@ -249,6 +253,14 @@ func (c *checker) body(at string, e *Entry) {
 		c.takenOn(at+"taken_on.", e.TakenOn)
 	case e.VisitBegun != nil:
 		c.visit(at, e)
+	case e.ByHand != nil:
+		c.byHand(at+"by_hand.", e.ByHand)
+	case e.DeviceChange != nil:
+		c.deviceChange(at+"device_change.", e)
+	case e.VesselChange != nil:
+		c.vesselChange(at+"vessel_change.", e)
+	case e.CardFate != nil:
+		c.cardFate(at+"card_fate.", e)
 	case e.Withdrawal != nil:
 		c.withdrawal(at+"withdrawal.", e.Withdrawal)
 	}
@@ -275,18 +287,23 @@ func (c *checker) takenOn(at string, t *TakenOn) {
 	c.maybe(at+"imo", t.IMO)
 	c.maybe(at+"mmsi", t.MMSI)
 	c.note(at+"note", t.Note)
-	c.count(at+"devices", len(t.Devices), MaxList)
-	c.count(at+"removed", len(t.Removed), MaxList)
+	c.fitted(at, t.Devices, t.Removed)
+}
+
+// fitted takes devices aboard and ids of those that no longer are.
+func (c *checker) fitted(at string, devices []Fitted, removed []string) {
+	c.count(at+"devices", len(devices), MaxList)
+	c.count(at+"removed", len(removed), MaxList)
 	seen := map[string]bool{}
-	for i := range t.Devices {
-		d := &t.Devices[i]
+	for i := range devices {
+		d := &devices[i]
 		here := fmt.Sprintf("%sdevices[%d].", at, i)
 		c.device(here+"device.", &d.Device)
 		c.word(here+"device.model", d.Device.Model)
 		c.version(here+"version", d.Version, false)
 		c.once(here+"device.id", d.Device.ID, seen)
 	}
-	for i, id := range t.Removed {
+	for i, id := range removed {
 		here := fmt.Sprintf("%sremoved[%d]", at, i)
 		c.word(here, id)
 		c.once(here, id, seen)
@@ -356,6 +373,9 @@ func (c *checker) step(at string, s *Step, k Kind) {
 	c.count(at+"number", s.Number, MaxList)
 	c.note(at+"note", s.Note)
 	c.note(at+"reason", s.Reason)
+	if s.How != "" && !slices.Contains(Hows, s.How) {
+		c.say(at+"how", quote(s.How), "one of "+strings.Join(Hows, ", ")+", or nothing")
+	}
 	if !slices.Contains([]string{"", WayBackThere, WayBackNone}, s.WayBack) {
 		c.say(at+"way_back", quote(s.WayBack), "there, none or nothing")
 	}

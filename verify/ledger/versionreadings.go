@@ -33,7 +33,11 @@ type Reading struct {
 func Readings(e *Entry) []Reading {
 	switch {
 	case e.TakenOn != nil:
-		return takenOnReadings(e)
+		return fittedReadings(e, e.TakenOn.Devices, e.TakenOn.Removed)
+	case e.ByHand != nil:
+		return fittedReadings(e, e.ByHand.Devices, e.ByHand.Removed)
+	case e.DeviceChange != nil:
+		return changeReadings(e)
 	case e.Step != nil:
 		return stepReadings(e)
 	case e.Check != nil && e.Kind == CheckPassed && e.Check.Check == VersionShown:
@@ -42,17 +46,6 @@ func Readings(e *Entry) []Reading {
 		}
 	}
 	return nil
-}
-
-func takenOnReadings(e *Entry) []Reading {
-	var list []Reading
-	for _, f := range e.TakenOn.Devices {
-		list = append(list, Reading{At: e.At, Vessel: e.Vessel, Device: f.Device, Version: known(f.Version)})
-	}
-	for _, id := range e.TakenOn.Removed {
-		list = append(list, Reading{At: e.At, Vessel: e.Vessel, Device: Device{ID: id}, Gone: true})
-	}
-	return list
 }
 
 // stepReadings takes what was read after the step, or else what was read

@@ -122,6 +122,8 @@ func cardOf(e *ledger.Entry) (digest, target string) {
 		return e.Card.Digest, e.Card.Target
 	case e.Step != nil:
 		return e.Step.Card, ""
+	case e.CardFate != nil:
+		return e.CardFate.Card, ""
 	}
 	return "", ""
 }
