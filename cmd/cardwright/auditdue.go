@@ -27,6 +27,7 @@ func newAuditDueCommand(s *session, o *auditOptions) *cobra.Command {
 					return err
 				}
 				s.answer(due, func(w io.Writer) { writeDue(w, due) })
+				s.tellFiles(shop)
 				return nil
 			})
 		},

@@ -25,7 +25,11 @@ func newAuditFleetCommand(s *session, o *auditOptions) *cobra.Command {
 				if err != nil {
 					return err
 				}
+				if err := s.learnFiles(interruptible(cmd), shop, l); err != nil {
+					return err
+				}
 				s.answer(fleet, func(w io.Writer) { writeFleetRows(w, fleet) })
+				s.tellFiles(shop)
 				return nil
 			})
 		},

@@ -40,7 +40,23 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 				if err != nil {
 					return err
 				}
-				s.answer(h, func(w io.Writer) { writeHistory(w, args[0], h) })
+				var beside vesselKnown
+				if v := shop.Vessel(args[0]); v != nil && moment.IsZero() {
+					if err := s.learn(interruptible(cmd), shop, v); err != nil {
+						return err
+					}
+					beside = *s.known[v.ID]
+				}
+				s.answer(struct {
+					audit.History
+					File []known.FileDiffers `json:"file,omitempty"`
+				}{h, beside.Differs}, func(w io.Writer) {
+					writeHistory(w, args[0], h)
+					for _, o := range beside.besideLedger() {
+						o.vessel = args[0]
+						fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+o.tell()), "  "))
+					}
+				})
 				return s.plotSwings(shop, plot, h.Swings)
 			})
 		},
@@ -125,5 +141,8 @@ func writeDevice(w io.Writer, d audit.Device) {
 		state += " or " + string(d.Other) + " (two writers disagree)"
 	}
 	text := fmt.Sprintf("%s (%s): %s since %s", d.ID, d.Model, state, date(d.Since))
+	if d.How != "" && d.How != known.NobodyKnows {
+		text += ", " + string(d.How)
+	}
 	fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
 }

@@ -92,6 +92,7 @@ func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) er
 	if err != nil {
 		return err
 	}
+	s.writeOpen(s.errs, vessel)
 	return prepare(ctx, &preparing{session: s, options: o, shop: shop, vessel: vessel, packages: media.PackagesOf(shop), answer: func(a prepared) { s.writeJSON(a) }})
 }
 

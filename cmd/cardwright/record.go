@@ -34,6 +34,8 @@ type recordOptions struct {
 	follow    bool
 	reads     []string
 	restOff   string
+	byHand    bool
+	undo      bool
 }
 
 // onlyReads tells whether nothing but versions that were read is to be noted.
@@ -78,7 +80,9 @@ in its file.`,
 	flags.StringVar(&o.approved, "approved", "", "who agreed to it")
 	flags.BoolVar(&o.otherPlan, "other-plan", false, "the sheet is of another plan than today's: take its steps as they stand")
 	flags.BoolVar(&o.takenOn, "taken-on", false, "note the vessel and its devices as they stand in its file")
+	flags.BoolVar(&o.byHand, "by-hand", false, "what was changed by hand in the vessel's file is so aboard: note it")
 	flags.BoolVar(&o.follow, "from-ledger", false, "only bring the vessel's file up to date, where another van was aboard or a record was cut off")
+	flags.BoolVar(&o.undo, "undo-by-hand", false, "only put back what was changed by hand in the vessel's file, as the ledger has it")
 	return cmd
 }
 
@@ -93,10 +97,15 @@ func (o recordOptions) moment() (time.Time, error) {
 // only refuses what would be left out without a word, where a record does
 // something else than note work.
 func (o recordOptions) only(does string) error {
-	if o.sheet+o.settings+o.purpose+o.told+o.approved+o.restOff != "" || len(o.steps)+len(o.checks)+len(o.reads) > 0 || o.otherPlan {
+	if !o.nothingElse() {
 		return usage(fmt.Errorf("%s, and nothing else: note the work aboard by another record", does))
 	}
 	return nil
+}
+
+// nothingElse tells whether no work is to be noted.
+func (o recordOptions) nothingElse() bool {
+	return o.sheet+o.settings+o.purpose+o.told+o.approved+o.restOff == "" && len(o.steps)+len(o.checks)+len(o.reads) == 0 && !o.otherPlan
 }
 
 // recording is one run of record.
@@ -122,14 +131,17 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 		o.otherPlan = true // nobody asks what became of today's plan
 	}
 	r := recording{session: s, options: o, shop: shop, vessel: vessel}
-	if o.follow {
-		return r.followLedger(ctx)
+	if o.follow || o.undo {
+		return r.followLedger()
 	}
 	if r.key, err = o.key.ledgerKey(); err != nil {
 		return err
 	}
 	if o.takenOn {
 		return r.takeOn(ctx)
+	}
+	if only, err := r.byHand(ctx); only || err != nil {
+		return err
 	}
 	if err := r.prepare(ctx); err != nil {
 		return err
@@ -139,20 +151,21 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 		return err
 	}
 	if again {
-		return r.keepAgain(ctx)
+		return r.keepAgain()
 	}
 	if err := r.job.Belongs(r.filled, r.visit); err != nil {
 		return usage(err)
 	}
-	if err := r.tellBehind(ctx); err != nil {
+	if err := r.notedFirst(); err != nil {
 		return err
 	}
+	s.writeOpen(s.errs, r.vessel)
 	if err := r.somethingToNote(); err != nil {
 		return err
 	}
 	outcome, noted, err := r.askAndNote(ctx)
 	if errors.Is(err, store.ErrRecorded) { // meanwhile, by another cardwright
-		return r.keepAgain(ctx)
+		return r.keepAgain()
 	}
 	if !noted {
 		return r.saveTyped(err)

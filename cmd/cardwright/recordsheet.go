@@ -97,19 +97,16 @@ func (r *recording) recorded(ctx context.Context) (bool, error) {
 
 // keepAgain notes nothing twice. Where the vessel's file was not reached the
 // first time, the plan is still the sheet's, and the file is brought up to date.
-func (r *recording) keepAgain(ctx context.Context) error {
+func (r *recording) keepAgain() error {
 	if o := r.options; len(o.steps)+len(o.checks) > 0 || o.settings+o.purpose+o.told+o.approved != "" {
 		return usage(errors.New("this sheet is in the ledger already, so nothing was noted: what was said beside it is noted by a record without the sheet"))
 	}
-	file := ""
-	if outcome, err := r.job.Entries(r.filled, r.visit); err == nil {
-		counts, _, err := r.whatCounts(ctx, outcome.Versions)
-		if err != nil {
-			return err
-		}
-		if file, err = record.WriteVersions(r.shop, r.vessel, counts); err != nil {
-			return fmt.Errorf("bringing the vessel's file up to date: %w", err)
-		}
+	if _, _, err := r.session.vessel(r.vessel.ID); err != nil { // others may have noted it since
+		return err
+	}
+	file, err := r.session.bringUpToDate(r.shop, r.vessel, r.session.known[r.vessel.ID].behind())
+	if err != nil {
+		return fmt.Errorf("bringing the vessel's file up to date: %w", err)
 	}
 	r.session.answer(struct {
 		Format   int    `json:"format"`

@@ -17,6 +17,9 @@ func (r *recording) takeOn(ctx context.Context) error {
 	if err := r.options.only("--taken-on notes the vessel as its file has it"); err != nil {
 		return err
 	}
+	if err := r.fileIsAhead(); err != nil {
+		return err
+	}
 	if err := r.session.sureMoment(ctx, "--at", &r.options.at); err != nil {
 		return err
 	}
@@ -28,13 +31,38 @@ func (r *recording) takeOn(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	job := record.Job{Vessel: r.vessel, Catalogue: r.shop.Models}
+	vessel := r.vessel
+	if k := r.session.known[vessel.ID]; k != nil {
+		vessel = k.File
+	}
+	job := record.Job{Vessel: vessel, Catalogue: r.shop.Models}
 	e := job.TakenOn(at, h)
 	if err := r.session.note(ctx, r.shop, r.key, e); err != nil {
 		return err
 	}
+	wrote := record.AllWritten(vessel)
+	for _, id := range e.TakenOn.Removed {
+		wrote[id] = nil
+	}
+	if err := record.KeepWritten(r.shop, vessel, wrote); err != nil {
+		return err
+	}
 	r.session.answer(e, func(w io.Writer) { fmt.Fprintln(w, wrapped(e.Tell(), "  ")) })
 	return nil
+}
+
+// fileIsAhead refuses to take an old file's word for what the ledger has gone
+// beyond.
+func (r *recording) fileIsAhead() error {
+	var behind []error
+	for _, x := range r.session.known[r.vessel.ID].behind() {
+		behind = append(behind, fmt.Errorf("%s: %s", x.Device, x.Told()))
+	}
+	if behind == nil {
+		return nil
+	}
+	return usage(fmt.Errorf("the vessel's file is behind the ledger:\n%w\nbring it up to date first: cardwright record %s --from-ledger; or note what the device itself shows: cardwright record %s --read DEVICE=VERSION",
+		errors.Join(behind...), r.vessel.ID, r.vessel.ID))
 }
 
 // history is what the ledger has of the vessel up to a moment; nothing where there

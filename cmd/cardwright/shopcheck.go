@@ -74,6 +74,7 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 		}
 	}
 	ready := readiness.Of(shop, today, inv, time.Now(), time.Duration(o.olderThan)*24*time.Hour, commandWords)
+	ready.Tasks = append(ready.Tasks, s.openTasks(shop, ready.Today)...)
 	ready.Tasks = append(ready.Tasks, leftInShop(shop)...)
 	if s.json {
 		s.writeJSON(struct {

@@ -11,6 +11,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
 )
 
@@ -23,6 +24,7 @@ type surveyOptions struct {
 	csv        bool
 	network    string
 	write      bool
+	byHand     bool
 }
 
 func newSurveyCommand(s *session) *cobra.Command {
@@ -64,6 +66,7 @@ Read the version off the device's own screen before you rely on it.`,
 	flags.StringVar(&o.at, "at", "", "when it was found: 2026-03-02, or 2026-03-02 14:30 (default: now)")
 	flags.BoolVar(&o.csv, "csv", false, "print the table to fill in")
 	flags.StringVar(&o.network, "network", "", "capture of the boat's network")
+	flags.BoolVar(&o.byHand, "by-hand", false, "what was changed by hand in the vessel's file is so aboard: note it, too")
 	flags.BoolVar(&o.write, "write", false, "write what the network says into the vessel's file")
 	return cmd
 }
@@ -72,6 +75,8 @@ func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) 
 	switch {
 	case o.answers != "" && (o.network != "" || o.csv):
 		return usage(errors.New("one of --answers, --network and --csv at a time"))
+	case o.byHand && o.answers == "" && !o.write:
+		return usage(errors.New("--by-hand notes beside what was found: give --answers TABLE, or record VESSEL --by-hand"))
 	case o.write && o.network == "":
 		return usage(errors.New("--write needs --network CAPTURE"))
 	case o.network != "" && len(args) == 0 && o.write:
@@ -84,15 +89,36 @@ func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) 
 		return s.surveyNetwork(ctx, o, args[0])
 	}
 	shop, vessel, err := s.vessel(args[0])
-	switch {
-	case err != nil:
+	if err != nil {
 		return err
+	}
+	if err := s.surveyByHand(ctx, shop, vessel, o); err != nil {
+		return err
+	}
+	switch {
 	case o.answers != "":
 		return s.surveyAnswers(ctx, shop, vessel, o)
 	case o.csv:
 		return writeSurveyTable(s.out, vessel)
 	}
 	return s.writeSurveyPage(shop, vessel, o)
+}
+
+// surveyByHand offers to have noted what was changed by hand in the vessel's file,
+// before anything that was found is.
+func (s *session) surveyByHand(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, o surveyOptions) error {
+	if s.known[vessel.ID].byHand() == nil {
+		return nil
+	}
+	key, err := keyOptions{}.signingIfKnown(s, "what was changed by hand is not noted in the ledger")
+	if err != nil {
+		return err
+	}
+	if o.answers == "" && !o.write { // nothing is noted
+		key = nil
+	}
+	_, err = s.offerByHand(ctx, shop, vessel, key, o.byHand)
+	return err
 }
 
 // change is one value that a survey changes in a vessel's file.
@@ -137,6 +163,23 @@ func openVessel(dir string, v *manifest.Vessel) (*edit.File, *manifest.Shop, *ma
 	return file, shop, now, nil
 }
 
+// surveyWritten are the values that a survey writes.
+func surveyWritten(vessel *manifest.Vessel, changes []change) known.Written {
+	w := known.Written{}
+	for _, c := range changes {
+		switch d := vessel.Device(c.Device); {
+		case d == nil:
+		case c.Key == "":
+			w[c.Device] = known.FileValues(d)
+		case w[c.Device] == nil:
+			w[c.Device] = map[string]string{c.Key: c.Is}
+		default:
+			w[c.Device][c.Key] = c.Is
+		}
+	}
+	return w
+}
+
 // saveSurvey notes in the ledger what was read, writes the vessel's file, and says
 // what changed in it.
 func (s *session) saveSurvey(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, file *edit.File, changes []change, found record.Survey) error {
@@ -161,6 +204,9 @@ func (s *session) saveSurvey(ctx context.Context, shop *manifest.Shop, vessel *m
 			return err
 		}
 		answer.File = file.Name()
+		if err := record.KeepWritten(shop, will.Vessel(vessel.ID), surveyWritten(will.Vessel(vessel.ID), changes)); err != nil {
+			return err
+		}
 	}
 	if s.json {
 		s.writeJSON(answer)

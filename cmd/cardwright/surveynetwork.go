@@ -47,6 +47,9 @@ func (s *session) surveyNetwork(ctx context.Context, o surveyOptions, id string)
 		shop = &manifest.Shop{}
 	}
 	if o.write {
+		if err := s.surveyByHand(ctx, shop, vessel, o); err != nil {
+			return err
+		}
 		return s.takeOver(ctx, vessel, shop.Dir, network)
 	}
 	found := survey.Compare(shop, vessel, network)

@@ -98,6 +98,9 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	if ctx.Err() != nil {
 		return fmt.Errorf("verifying %s: %w", path, ctx.Err())
 	}
+	if v.vessel != nil {
+		defer s.writeOpen(s.errs, v.vessel)
+	}
 	if !s.json {
 		writeReport(s.out, v.shown(report, o.all))
 		_, err := v.follow(ctx, o, report)

@@ -16,6 +16,7 @@ import (
 	"cardwright/manifest/pattern"
 	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
+	"cardwright/verify/ledger/record"
 )
 
 func newVesselCommand(s *session) *cobra.Command {
@@ -143,7 +144,14 @@ func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []strin
 	if err != nil {
 		return err
 	}
+	will, err := edit.Check(shop.Dir, file)
+	if err != nil {
+		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
+	}
 	if err := edit.Save(shop.Dir, file); err != nil {
+		return err
+	}
+	if err := record.KeepWritten(will, will.Vessel(id), record.AllWritten(will.Vessel(id))); err != nil {
 		return err
 	}
 	if err := missingSchemas(shop.Dir); err != nil {

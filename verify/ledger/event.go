@@ -223,6 +223,10 @@ const VersionShown = "version shown"
 // boat's network.
 const FromCapture = "from a capture of the boat's network"
 
+// SettingsLost is the note of the check of a device's settings after an update
+// that loses them.
+const SettingsLost = "the update lost its settings"
+
 // Correcting replaces what an earlier event says, or takes it back. The
 // earlier event stays where it is. Of two corrections of one event the later
 // one counts; a correction is never itself corrected: correct the first event

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 
@@ -33,11 +34,25 @@ func summary(w speech, in Input) Section {
 	if len(lost) > 0 {
 		s.Blocks = append(s.Blocks, Caution(w.say("summary.lost", "steps", w.numbers(lost))))
 	}
+	s.Blocks = append(s.Blocks, openElsewhere(in)...)
 	s.Blocks = append(s.Blocks, heldBack(w, in)...)
 	if len(in.Plan.Steps) > 1 {
 		s.Blocks = append(s.Blocks, timetable(w, in), Paragraph(w.say("summary.stop")))
 	}
 	return s
+}
+
+// openElsewhere is what is open about devices that no step is about.
+func openElsewhere(in Input) (cautions []Block) {
+	for _, device := range slices.Sorted(maps.Keys(in.Open)) {
+		if slices.ContainsFunc(in.Plan.Steps, func(s order.Step) bool { return s.Device == device }) {
+			continue
+		}
+		for _, open := range in.Open[device] {
+			cautions = append(cautions, Caution(name(device)+": "+prose(open)))
+		}
+	}
+	return cautions
 }
 
 // total counts the steps and their minutes.

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"cardwright/manifest"
@@ -225,4 +226,37 @@ func Doubtful(ctx context.Context, l *store.Ledger) (vessels []string, err error
 		err = fmt.Errorf("looking for what is open: %w", err)
 	}
 	return vessels, err
+}
+
+// Otherwise are the vessels whose files have a device otherwise than the tables
+// that are looked up, or one that these don't have.
+func Otherwise(ctx context.Context, l *store.Ledger, files []*manifest.Vessel) (vessels []string, err error) {
+	aboard := map[string]map[string]Device{}
+	err = l.Look(ctx, func(q store.Querier) error {
+		return store.Each(ctx, q, `SELECT d.vessel, `+deviceColumns+` FROM device d WHERE d.gone = 0`, nil, func(r *sql.Rows) error {
+			var vessel string
+			var d Device
+			if err := scanWith(r, []any{&vessel}, &d); err != nil {
+				return err
+			}
+			if aboard[vessel] == nil {
+				aboard[vessel] = map[string]Device{}
+			}
+			aboard[vessel][d.ID] = d
+			return nil
+		})
+	})
+	if err != nil {
+		return nil, fmt.Errorf("laying files beside the ledger: %w", err)
+	}
+	for _, v := range files {
+		if is := aboard[v.ID]; is != nil && (len(is) != len(v.Devices) || slices.ContainsFunc(v.Devices, func(d *manifest.Device) bool {
+			x, there := is[d.ID]
+			return !there || x.Model != d.Model || x.Serial != d.Serial || x.Place != d.Place || x.Variant != d.Variant ||
+				ledger.VersionKey(x.Version) != ledger.VersionKey(d.Version)
+		})) {
+			vessels = append(vessels, v.ID)
+		}
+	}
+	return vessels, nil
 }

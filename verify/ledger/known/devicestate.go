@@ -1,6 +1,7 @@
 package known
 
 import (
+	"bytes"
 	"slices"
 
 	"cardwright/manifest/version"
@@ -21,7 +22,8 @@ const SettleOver = 32
 // Settle gives the state that readings of one device come to, in order of Ord.
 // There must be one at least; the last SettleOver count.
 func Settle(readings []ledger.Reading, seen *Seen) State {
-	list := withoutUnknown(seen.sort(readings[max(0, len(readings)-SettleOver):]))
+	all := seen.sort(readings[max(0, len(readings)-SettleOver):])
+	list := withoutUnknown(all)
 	stand := seen.unanswered(list)
 	last := stand[len(stand)-1]
 	for _, i := range stand {
@@ -35,7 +37,7 @@ func Settle(readings []ledger.Reading, seen *Seen) State {
 			state.Other = list[i].Version
 		}
 	}
-	state.Device = described(list[:last+1])
+	state.Device = described(upTo(all, &list[last]))
 	return state
 }
 
@@ -116,6 +118,16 @@ func withoutUnknown(readings []ledger.Reading) []ledger.Reading {
 		list = append(list, r)
 	}
 	return list
+}
+
+// upTo are the readings up to one of them, and those behind it that only described
+// the same device: nobody read its version then.
+func upTo(all []ledger.Reading, r *ledger.Reading) []ledger.Reading {
+	end := slices.IndexFunc(all, func(x ledger.Reading) bool { return bytes.Equal(x.Ord, r.Ord) }) + 1
+	for end < len(all) && all[end].Version == version.Unknown && !all[end].Lost && !another(all[end].Device, r.Device) && !r.Gone {
+		end++
+	}
+	return all[:end]
 }
 
 // described takes each word about the device from the last reading that has

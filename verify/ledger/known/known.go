@@ -34,6 +34,19 @@
 //   - unknown takes away no version that was read, unless the device was lost
 //     with a failed step, gone or replaced (TestUnknownTakesNoKnownVersionAway).
 //
+// Files and ledger (TestFileAndLedger, TestFileAndLedgerOfADevice):
+//   - what differs in a vessel's file from what cardwright last wrote there was
+//     changed by hand: it is gone by and told, until somebody agrees to have it noted.
+//   - where the file is as cardwright left it and the ledger has moved, the ledger is
+//     gone by and the file told to be behind.
+//   - where both have moved, or somebody wrote that nobody knows, the device is
+//     disputed until it is read.
+//   - where nobody remembers what was written, a version that the device had once was
+//     written then, and any other by hand.
+//
+// Another box (TestAReplacedDeviceStartsAnew): what took a device's place starts with
+// nothing known and nothing open.
+//
 // Who may be believed (TestOnlyTrustedWritersCount):
 //   - an event of a writer whom the shop doesn't trust counts in nothing, and is
 //     counted as left out. Where the shop names nobody, everybody counts.
@@ -71,6 +84,8 @@ type Device struct {
 	Gone    bool      `json:"gone"` // no longer aboard
 	Event   ledger.ID `json:"-"`    // that says so; zero: none
 	Open    []Open    `json:"open"` // in the order of OpenKinds
+
+	ever []string // keys of all versions that were read off it, also before a step
 }
 
 // How tells how something is known; the list is closed.
@@ -82,7 +97,8 @@ const (
 	installed    How = "installed and read"
 	fromCapture  How = ledger.FromCapture
 	takenOn      How = "as its file had it when it was taken on"
-	nobodyKnows  How = "not known"
+	NobodyKnows  How = "not known"
+	fromFile     How = "written by hand" // in the vessel's file, and agreed to
 	FailedUnread How = "not read since a step failed"
 )
 
@@ -94,13 +110,18 @@ const (
 	Failed       OpenKind = "step failed"
 	Disputed     OpenKind = "disputed"
 	OnWithdrawn  OpenKind = "on a withdrawn release"
+	SettingsLost OpenKind = "settings lost" // and not entered again
 	PutOff       OpenKind = "step put off"
 	CheckFailed  OpenKind = "check failed"
 	CheckNotDone OpenKind = "check not done"
+
+	// Of the vessel's file beside the ledger, see Beside.
+	NotNoted  OpenKind = "not noted" // a person changed the file
+	FileOlder OpenKind = "file is behind"
 )
 
 // OpenKinds is the closed list, in that order.
-var OpenKinds = []OpenKind{Failed, Disputed, OnWithdrawn, PutOff, CheckFailed, CheckNotDone}
+var OpenKinds = []OpenKind{Failed, Disputed, OnWithdrawn, SettingsLost, NotNoted, FileOlder, PutOff, CheckFailed, CheckNotDone}
 
 // Open is one thing that is open about a device.
 type Open struct {

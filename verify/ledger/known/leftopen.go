@@ -81,6 +81,9 @@ func openFrom(f *Fact) Open {
 	if e.Check.Value != "" {
 		o.Why = e.Check.Value
 	}
+	if e.Check.Note == ledger.SettingsLost {
+		o.Kind = SettingsLost
+	}
 	return o
 }
 
@@ -91,6 +94,9 @@ func (s *story) ended(f *Fact, d *Device, seen *Seen) bool {
 	}
 	at := placeOfFact(f)
 	later := func(p place) bool { return seen.compare(p, at) == 1 }
+	if slices.ContainsFunc(s.readings, func(r ledger.Reading) bool { return r.Gone && later(placeOf(&r)) }) {
+		return true // it was taken off; what is there now is another box
+	}
 	if f.Entry.Step == nil {
 		return slices.ContainsFunc(s.works, func(o *Fact) bool {
 			return o.Entry.Kind == ledger.CheckPassed && o.Entry.Check.Check == f.Entry.Check.Check && later(placeOfFact(o))
@@ -133,7 +139,14 @@ func (o *Open) Tell(day func(o *Open) string) string {
 		return fmt.Sprintf("%s failed%s%s", o.What, on, why)
 	case CheckNotDone:
 		return fmt.Sprintf("%s not done%s%s", o.What, on, why)
+	case SettingsLost:
+		return fmt.Sprintf("settings lost%s and not entered again", on)
+	case NotNoted, FileOlder:
+		return fmt.Sprintf("%s: %s", map[OpenKind]string{NotNoted: "changed by hand and not noted", FileOlder: "its file is behind the ledger"}[o.Kind], o.What)
 	case Disputed:
+		if o.Why != "" {
+			return "disputed: " + o.Why
+		}
 		return fmt.Sprintf("disputed: another says %s", o.What)
 	case OnWithdrawn:
 		return fmt.Sprintf("runs %s, which was withdrawn%s", o.What, why)

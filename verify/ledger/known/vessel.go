@@ -92,7 +92,7 @@ func stories(facts []Fact, vessel string, until time.Time) []*story {
 }
 
 func (s *story) device(ask Ask) Device {
-	d := Device{Device: ledger.Device{ID: s.id}, Version: version.Unknown, How: nobodyKnows}
+	d := Device{Device: ledger.Device{ID: s.id}, Version: version.Unknown, How: NobodyKnows}
 	if len(s.readings) > 0 {
 		state := Settle(s.readings, ask.Seen)
 		f := s.facts[state.Event]
@@ -103,6 +103,7 @@ func (s *story) device(ask Ask) Device {
 	} else if len(s.works) > 0 {
 		d.Device = deviceOf(&s.works[len(s.works)-1].Entry)
 	}
+	d.ever = s.ever()
 	d.Open = s.open(&d, ask)
 	return d
 }
@@ -111,10 +112,14 @@ func how(f *Fact, r *ledger.Reading) How {
 	switch {
 	case r.Lost:
 		return FailedUnread
+	case f.Entry.ByHand != nil:
+		return fromFile
 	case r.Gone:
 		return readAboard
+	case f.Entry.DeviceChange != nil && r.Version == version.Unknown:
+		return NobodyKnows
 	case f.Entry.TakenOn != nil && r.Version == version.Unknown:
-		return nobodyKnows
+		return NobodyKnows
 	case f.Entry.TakenOn != nil:
 		return takenOn
 	case r.Installed:
@@ -130,4 +135,17 @@ func deviceOf(e *ledger.Entry) ledger.Device {
 		return e.Step.Device
 	}
 	return e.Check.Device
+}
+
+// ever are the keys of all versions that were read, also before a step.
+func (s *story) ever() []string {
+	var keys []string
+	for _, r := range s.readings {
+		for _, v := range []version.V{r.Version, r.Before} {
+			if key := ledger.VersionKey(v); key != "" && !slices.Contains(keys, key) {
+				keys = append(keys, key)
+			}
+		}
+	}
+	return keys
 }

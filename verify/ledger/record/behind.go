@@ -9,43 +9,8 @@ import (
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/known"
 )
-
-// Behind are the devices of which a vessel's file has an older version than its
-// history: another van was aboard, or a record ended, by a power cut say, after
-// it had noted its visit and before it had reached the file. A file that has what
-// the ledger never had was changed by somebody who knew better; where two writers
-// disagree nobody knows.
-func Behind(vessel *manifest.Vessel, h audit.History) []audit.Device {
-	earlier := versionsRead(h.Lines)
-	var behind []audit.Device
-	for _, d := range h.Devices {
-		aboard := vessel.Device(d.ID)
-		if aboard == nil || d.Gone || d.Unknown() || d.Other != "" || ledger.VersionKey(aboard.Version) == ledger.VersionKey(d.Version) {
-			continue
-		}
-		if key := ledger.VersionKey(aboard.Version); key == "" || slices.Contains(earlier[d.ID], key) {
-			behind = append(behind, d)
-		}
-	}
-	return behind
-}
-
-// versionsRead are the keys of all versions that were read off each device,
-// also before a step; what was corrected since counts no longer.
-func versionsRead(lines []audit.Line) map[string][]string {
-	read := map[string][]string{}
-	for _, line := range lines {
-		says := line.Entry.Says()
-		if line.CorrectedBy != "" || says == nil {
-			continue
-		}
-		for _, r := range ledger.Readings(says) {
-			read[r.Device.ID] = append(read[r.Device.ID], ledger.VersionKey(r.Version), ledger.VersionKey(r.Before))
-		}
-	}
-	return read
-}
 
 // Counting is what a visit changes in a vessel's file.
 type Counting struct {
@@ -58,8 +23,7 @@ type Counting struct {
 // corrected since, or two vans were aboard, that is a later reading than the
 // visit's. Then the file is only brought up to date where it is behind: what
 // somebody wrote there by hand may be newer.
-func Counts(vessel *manifest.Vessel, h audit.History, seen map[string]version.V) Counting {
-	behind := Behind(vessel, h)
+func Counts(behind []known.FileDiffers, h audit.History, seen map[string]version.V) Counting {
 	c := Counting{Versions: map[string]version.V{}}
 	for _, d := range h.Devices {
 		v, ok := seen[d.ID]
@@ -67,7 +31,7 @@ func Counts(vessel *manifest.Vessel, h audit.History, seen map[string]version.V)
 			continue
 		}
 		later := ledger.VersionKey(v) != ledger.VersionKey(d.Version)
-		if !later || slices.ContainsFunc(behind, func(b audit.Device) bool { return b.ID == d.ID }) {
+		if !later || slices.ContainsFunc(behind, func(b known.FileDiffers) bool { return b.Device == d.ID && b.Key == known.VersionKey }) {
 			c.Versions[d.ID] = d.Version
 		}
 		if later {
@@ -112,7 +76,14 @@ func WriteVersions(shop *manifest.Shop, vessel *manifest.Vessel, versions map[st
 	differs, err := edit.Rewrite(shop.Dir, name, func(text []byte) ([]byte, error) {
 		return UpdateVersions(text, versions)
 	})
-	if err != nil || !differs {
+	if err != nil {
+		return "", err
+	}
+	wrote := known.Written{}
+	for id, v := range versions {
+		wrote[id] = map[string]string{known.VersionKey: string(v)}
+	}
+	if err := KeepWritten(shop, vessel, wrote); err != nil || !differs {
 		return "", err
 	}
 	return name, nil

@@ -9,6 +9,7 @@ import (
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
 )
 
@@ -30,48 +31,20 @@ func ids(devices []audit.Device) (list []string) {
 	return list
 }
 
-// A file is behind only where it has what the ledger had before, or nothing.
-func TestAFileIsBehindWhereItHasWhatTheLedgerHadBefore(t *testing.T) {
-	v := job().Vessel // radar 1.6, flybridge 3.1-40, pilot unknown
-	disputed := runs("radar", "1.8")
-	disputed.Other = "1.9"
-	gone := runs("radar", "1.8")
-	gone.Gone = true
-	corrected := read("radar", "1.6")
-	corrected.CorrectedBy = "3f9a"
-	for name, c := range map[string]struct {
-		h    audit.History
-		want []string
-	}{
-		"the ledger had it before":       {audit.History{Lines: []audit.Line{read("radar", "1.6"), read("radar", "1.8")}, Devices: []audit.Device{runs("radar", "1.8")}}, []string{"radar"}},
-		"the file's is unknown":          {audit.History{Devices: []audit.Device{runs("pilot", "2.1")}}, []string{"pilot"}},
-		"somebody wrote it by hand":      {audit.History{Lines: []audit.Line{read("radar", "1.8")}, Devices: []audit.Device{runs("radar", "1.8")}}, nil},
-		"they say the same":              {audit.History{Devices: []audit.Device{runs("radar", "1.6")}}, nil},
-		"two writers disagree":           {audit.History{Lines: []audit.Line{read("radar", "1.6")}, Devices: []audit.Device{disputed}}, nil},
-		"it is no longer aboard":         {audit.History{Lines: []audit.Line{read("radar", "1.6")}, Devices: []audit.Device{gone}}, nil},
-		"the ledger doesn't know":        {audit.History{Lines: []audit.Line{read("radar", "1.6")}, Devices: []audit.Device{runs("radar", version.Unknown)}}, nil},
-		"the earlier one was corrected":  {audit.History{Lines: []audit.Line{corrected, read("radar", "1.8")}, Devices: []audit.Device{runs("radar", "1.8")}}, nil},
-		"the file doesn't know the name": {audit.History{Devices: []audit.Device{runs("sounder", "2.2")}}, nil},
-	} {
-		assert.Equal(t, c.want, ids(record.Behind(v, c.h)), name)
-	}
-}
-
 // What a visit saw counts as the ledger has it; a later reading is told, and goes
 // into the file only where that is behind.
 func TestALaterReadingThanTheVisitsCounts(t *testing.T) {
-	v := job().Vessel
 	seen := map[string]version.V{"radar": "1.8", "flybridge": "4.0-12"}
 	h := audit.History{
 		Lines:   []audit.Line{read("radar", "1.6"), read("radar", "1.8"), read("radar", "1.9")},
 		Devices: []audit.Device{runs("radar", "1.9"), runs("flybridge", "4.0-12"), runs("pilot", "2.1")},
 	}
-	c := record.Counts(v, h, seen)
+	behind := []known.FileDiffers{{Device: "radar", Key: known.VersionKey, Kind: known.Behind, File: "1.6", Ledger: "1.9"}}
+	c := record.Counts(behind, h, seen)
 	assert.Equal(t, map[string]version.V{"radar": "1.9", "flybridge": "4.0-12"}, c.Versions, "not the pilot: this visit saw nothing of it")
 	assert.Equal(t, []string{"radar"}, ids(c.Later))
 
-	v.Devices[0].Version = "1.10" // by hand: newer than all that the ledger has
-	c = record.Counts(v, h, seen)
+	c = record.Counts(nil, h, seen) // the file has 1.10 by hand: newer than all that the ledger has
 	assert.NotContains(t, c.Versions, "radar")
 	assert.Equal(t, []string{"radar"}, ids(c.Later))
 }

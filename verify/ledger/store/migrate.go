@@ -27,10 +27,20 @@ const (
 	// worked out anew what is looked up, with corrections in the place of what
 	// they correct.
 	layoutPlaced = 5
+	// layoutLife has an index of what became of vessels, and worked out anew what is
+	// looked up: words about a device count also where nobody read its version.
+	layoutLife = 6
 
 	// schemaVersion is the number of the last migration.
-	schemaVersion = layoutPlaced
+	schemaVersion = layoutLife
 )
+
+// lifeIndex finds what became of vessels.
+const lifeIndex = `CREATE INDEX event_life ON event (kind) WHERE kind IN (` + LifeKinds + `)`
+
+// LifeKinds are the kinds of event that say what became of a vessel, for a condition
+// on the column kind: written so, they are found without going through all.
+const LifeKinds = `'vessel renamed', 'vessel gone'`
 
 func migrate(ctx context.Context, db *sql.DB, e *engine, o ...goose.ProviderOption) error {
 	p, err := migrations(db, e, o...)
@@ -47,10 +57,18 @@ func migrations(db *sql.DB, e *engine, o ...goose.ProviderOption) (*goose.Provid
 	passed := goose.NewGoMigration(layoutFilled, &goose.GoFunc{
 		RunTx: func(context.Context, *sql.Tx) error { return nil },
 	}, nil)
-	fill := goose.NewGoMigration(layoutPlaced, &goose.GoFunc{
-		RunTx: func(ctx context.Context, t *sql.Tx) error { return (&tx{t, e}).fill(ctx) },
+	placed := goose.NewGoMigration(layoutPlaced, &goose.GoFunc{
+		RunTx: func(context.Context, *sql.Tx) error { return nil },
 	}, nil)
-	return goose.NewProvider(e.dialect, db, e.migrations, append(o, goose.WithDisableGlobalRegistry(true), goose.WithGoMigrations(passed, fill))...)
+	fill := goose.NewGoMigration(layoutLife, &goose.GoFunc{
+		RunTx: func(ctx context.Context, t *sql.Tx) error {
+			if _, err := t.ExecContext(ctx, lifeIndex); err != nil {
+				return err
+			}
+			return (&tx{t, e}).fill(ctx)
+		},
+	}, nil)
+	return goose.NewProvider(e.dialect, db, e.migrations, append(o, goose.WithDisableGlobalRegistry(true), goose.WithGoMigrations(passed, placed, fill))...)
 }
 
 // fill works out anew all that is looked up, from the events that hold. One
