@@ -1,7 +1,6 @@
 // Package known says what is known of a vessel and of a release: from the ledger's
 // events, and of releases from the catalogue too. All answers are drawn from here.
-// It is pure: the caller reads files and events. Where a vessel's file says
-// something else than the ledger is told elsewhere (verify/ledger/record/behind.go).
+// It is pure: the caller reads files and events.
 //
 // # The rules
 //
