@@ -22,10 +22,11 @@ func newPlanCommand(s *session) *cobra.Command {
 		Short: "Show which releases a vessel's devices get, in which order",
 		Long: `plan finds the newest set of releases that fit one another, and an order in
 which every step is allowed when it is taken, or the facts that rule every order
-out. --around plans what is not connected with a conflict or an unknown version;
-it is a part of the work, and says so, and never ends with 0. --within plans the
-best part that is sure to be done in the time. --aim, --hold and --only ask what would follow; give the same to prepare
-and verify to make and judge the card for it.`,
+out. What is not connected with a conflict or an unknown version is planned all
+the same: it is a part of the work, and says so, and never ends with 0. --within
+plans the best part that is sure to be done in the time. --aim, --hold and --only
+ask what would follow; give the same to prepare and verify to make and judge the
+card for it.`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if o.all {
 				return exactly(0, "no vessel beside --all")(cmd, args)
@@ -54,7 +55,7 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 		return err
 	}
 	_, plan, err := planned(shop, vessel, o.ask)
-	unread, isUnread := errors.AsType[*order.Unread](err)
+	_, isUnread := errors.AsType[*order.Unread](err)
 	if err != nil && !isUnread {
 		return err
 	}
@@ -66,15 +67,28 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	case s.json:
 		s.writeJSON(planAnswer{plan, s.openOf(vessel), behind.stays})
 	case isUnread:
-		writeUnread(s.text(), vessel, unread, plan, s.inDoubt(vessel))
+		writeUnread(s.text(), vessel, plan, s.inDoubt(vessel))
 	default:
-		writePlan(s.out, vessel, plan, behind)
+		writePlan(s.out, vessel, plan, behind, s.inDoubt(vessel))
 	}
-	switch {
-	case isUnread:
-		return &answered{exitCouldNot}
-	case plan.Conflict != nil, behind.blocked(), len(plan.LeftOut) > 0:
+	if c := leftOutCode(plan); c != exitDone {
+		return &answered{c}
+	}
+	if behind.blocked() {
 		return &answered{exitNo}
 	}
 	return nil
+}
+
+// leftOutCode is the exit code of a plan that leaves something out: a part is never
+// taken for the whole.
+func leftOutCode(plan order.Plan) int {
+	code := exitDone
+	for _, l := range plan.LeftOut {
+		if l.Conflict == nil {
+			return exitCouldNot
+		}
+		code = exitNo
+	}
+	return code
 }

@@ -18,8 +18,8 @@ func runPlanAll(ctx context.Context, s *session, o planOptions) error {
 	if len(o.ask.aim)+len(o.ask.hold)+len(o.ask.only) > 0 {
 		return usage(fmt.Errorf("--aim, --hold and --only ask about one vessel; name it instead of --all"))
 	}
-	if o.ask.around || o.ask.within != 0 {
-		return usage(fmt.Errorf("--around and --within plan a part of one vessel's work; name it instead of --all"))
+	if o.ask.within != 0 {
+		return usage(fmt.Errorf("--within plans a part of one vessel's work; name it instead of --all"))
 	}
 	if o.why != "" {
 		return usage(fmt.Errorf("--why explains one vessel's device; name the vessel instead of --all"))

@@ -24,7 +24,7 @@ type behind struct {
 func staysBehind(shop *manifest.Shop, vessel *manifest.Vessel, o askOptions, plan order.Plan) behind {
 	b := behind{stays: []stay{}, only: o.only, empty: len(plan.Steps) == 0}
 	ask, err := o.ask()
-	if err != nil || plan.Conflict != nil || len(plan.Unknown)+len(plan.Later) > 0 { // what is left for later is told with the part
+	if err != nil || plan.Conflict != nil || len(plan.Later) > 0 || len(plan.Unknown) > 0 && len(plan.Steps) == 0 { // what is left for later is told with the part
 		return b
 	}
 	stays, more, err := order.Stays(shop, vessel, ask, plan)
@@ -84,7 +84,7 @@ func whyBehind(s stay) string {
 // without leaves out the notes that are told with their reasons.
 func (b behind) without(notes []string) []string {
 	return slices.DeleteFunc(slices.Clone(notes), func(n string) bool {
-		return slices.ContainsFunc(b.stays, func(s stay) bool {
+		return strings.HasPrefix(n, "warning: this is a PART of the work: it leaves out ") || strings.HasPrefix(n, "there is another conflict, ") || slices.ContainsFunc(b.stays, func(s stay) bool {
 			return n == fmt.Sprintf("%s ends on %s, not on %s, the newest", s.Device, s.Ends, s.Newest)
 		})
 	})

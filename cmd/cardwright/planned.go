@@ -21,7 +21,6 @@ const maxWithin = 7 * 24 * 60
 type askOptions struct {
 	aim        []string
 	hold, only []string
-	around     bool
 	within     time.Duration
 }
 
@@ -30,7 +29,6 @@ func (o *askOptions) addFlags(cmd *cobra.Command) {
 	flags.StringArrayVar(&o.aim, "aim", nil, "MODEL=VERSION: the release that all devices of a model should end on; may be repeated")
 	flags.StringSliceVar(&o.hold, "hold", nil, "devices to leave alone on this visit")
 	flags.DurationVar(&o.within, "within", 0, "the time that there is, such as 60m: the best part of the work that is sure to be done in it, with its checks")
-	flags.BoolVar(&o.around, "around", false, "plan what is not connected with a conflict or an unknown version: a part of the work")
 	flags.StringSliceVar(&o.only, "only", nil, "the only devices to update on this visit")
 }
 
@@ -50,9 +48,6 @@ func (o askOptions) flags() []string {
 	if o.within > 0 {
 		flags = append(flags, "--within", fmt.Sprintf("%dm", int(o.within.Minutes())))
 	}
-	if o.around {
-		flags = append(flags, "--around")
-	}
 	return flags
 }
 
@@ -67,7 +62,7 @@ func (s *session) flags(o askOptions) []string {
 
 // ask is what the options ask of the planner.
 func (o askOptions) ask() (order.Ask, error) {
-	a := order.Ask{Hold: o.hold, Only: o.only, Around: o.around, Within: int(o.within.Minutes())}
+	a := order.Ask{Hold: o.hold, Only: o.only, Within: int(o.within.Minutes())}
 	if o.within != 0 && (a.Within < 1 || a.Within > maxWithin) {
 		return a, usage(fmt.Errorf("--within %s: expected from 1m to 168h", o.within))
 	}

@@ -12,10 +12,20 @@ import (
 )
 
 // writeUnread says which versions to read first, and what would follow.
-func writeUnread(w io.Writer, vessel *manifest.Vessel, unread *order.Unread, plan order.Plan, inDoubt func(device string) bool) {
+func writeUnread(w io.Writer, vessel *manifest.Vessel, plan order.Plan, inDoubt func(device string) bool) {
 	fmt.Fprintf(w, "%s: first read the version off %s; nothing is planned by guess.\n\n",
-		visible.Visible(vessel.Name), counted(len(unread.Devices), "device"))
-	for _, r := range unread.Devices {
+		visible.Visible(vessel.Name), counted(len(plan.Unknown), "device"))
+	writeReadings(w, vessel, plan, inDoubt)
+	for _, l := range plan.LeftOut {
+		if len(l.Unknown) == 0 {
+			writeLeft(w, l)
+		}
+	}
+	writeNotes(w, plan.Notes)
+}
+
+func writeReadings(w io.Writer, vessel *manifest.Vessel, plan order.Plan, inDoubt func(device string) bool) {
+	for _, r := range plan.Unknown {
 		what := r.Model
 		if r.Place != "" {
 			what += ", " + r.Place
@@ -30,16 +40,14 @@ func writeUnread(w io.Writer, vessel *manifest.Vessel, unread *order.Unread, pla
 		if i == 0 {
 			fmt.Fprintln(w, "\nWhat follows, by what is read")
 		}
-		fmt.Fprintf(w, "  - %s\n", wrapped(foundText(unread, a)+": "+followsText(a.Then), "    "))
+		fmt.Fprintf(w, "  - %s\n", wrapped(foundText(plan.Unknown, a)+": "+followsText(a.Then), "    "))
 	}
-	fmt.Fprintf(w, "\nWhat is not connected with it can be planned:\n  cardwright plan %s --around\n", vessel.ID)
-	writeNotes(w, plan.Notes)
 }
 
-func foundText(unread *order.Unread, a order.Answer) string {
+func foundText(unknown []order.Reading, a order.Answer) string {
 	parts := make([]string, len(a.Found))
 	for i, v := range a.Found {
-		parts[i] = unread.Devices[i].Device + " " + string(v)
+		parts[i] = unknown[i].Device + " " + string(v)
 	}
 	return strings.Join(parts, ", ")
 }
@@ -55,46 +63,62 @@ func followsText(p order.Plan) string {
 	for i, s := range p.Steps {
 		parts[i] = s.Device + " to " + string(s.To)
 	}
-	return fmt.Sprintf("%s, %s (%s)", counted(len(p.Steps), "step"), timeText(p.Time), strings.Join(parts, ", "))
+	return fmt.Sprintf("%s%s, %s (%s)", part(p), counted(len(p.Steps), "step"), timeText(p.Time), strings.Join(parts, ", "))
 }
 
-func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind behind) {
+func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind behind, inDoubt func(device string) bool) {
+	name := visible.Visible(vessel.Name)
 	switch {
 	case plan.Conflict != nil:
-		writeConflict(w, vessel, plan.Conflict)
-		fmt.Fprintf(w, "\nWhat is not connected with it can be planned:\n  cardwright plan %s --around\n", vessel.ID)
+		writeConflict(w, vessel, plan)
 	case len(plan.Later) > 0 && len(plan.Steps) == 0:
-		fmt.Fprintf(w, "%s: nothing that ends with everything fitting together is sure to be done in the time.\n", visible.Visible(vessel.Name))
-	case len(plan.LeftOut) > 0 && len(plan.Steps) == 0:
-		fmt.Fprintf(w, "%s: nothing can be planned around what is blocked.\n", visible.Visible(vessel.Name))
+		fmt.Fprintf(w, "%s: nothing that ends with everything fitting together is sure to be done in the time.\n", name)
 	case behind.blocked():
-		fmt.Fprintf(w, "%s: nothing can be done for %s alone.\n", visible.Visible(vessel.Name), strings.Join(behind.only, ", "))
+		fmt.Fprintf(w, "%s: nothing can be done for %s alone.\n", name, strings.Join(behind.only, ", "))
 	case len(plan.Steps) == 0:
-		fmt.Fprintf(w, "%s: nothing to do; every device runs the newest release that fits.\n", visible.Visible(vessel.Name))
+		fmt.Fprintf(w, "%s: nothing to do; every device runs the newest release that fits.\n", name)
 	default:
-		part := ""
-		if len(plan.LeftOut)+len(plan.Later) > 0 {
-			part = "PART of the work, "
-		}
-		fmt.Fprintf(w, "%s: %s%s on %s, %s.\n", visible.Visible(vessel.Name), part,
-			counted(len(plan.Steps), "step"), counted(len(plan.Cards), "card"), timeText(plan.Time))
-		writeTime(w, plan.Time)
-		fmt.Fprintln(w)
-		for _, step := range plan.Steps {
-			writeStep(w, step)
-		}
-		writeCards(w, plan.Cards)
-		if len(plan.Cards) == 0 && len(plan.OutOfService) > 0 {
-			fmt.Fprintln(w)
-		}
-		writeOutOfService(w, plan.OutOfService)
-		writeStops(w, plan.Steps)
+		writeSteps(w, name, plan)
 	}
-	for _, l := range plan.LeftOut {
-		writeAround(w, l)
+	if plan.Conflict == nil {
+		writeAllLeft(w, vessel, plan, inDoubt)
 	}
 	behind.write(w)
 	writeNotes(w, behind.without(plan.Notes))
+}
+
+func writeSteps(w io.Writer, name string, plan order.Plan) {
+	fmt.Fprintf(w, "%s: %s%s on %s, %s.\n", name, part(plan),
+		counted(len(plan.Steps), "step"), counted(len(plan.Cards), "card"), timeText(plan.Time))
+	if left := leftDevices(plan); len(left) > 0 {
+		fmt.Fprintln(w, wrapped("Left out: "+strings.Join(left, ", ")+"; why stands below.", "  "))
+	}
+	writeTime(w, plan.Time)
+	fmt.Fprintln(w)
+	for _, step := range plan.Steps {
+		writeStep(w, step)
+	}
+	writeCards(w, plan.Cards)
+	if len(plan.Cards) == 0 && len(plan.OutOfService) > 0 {
+		fmt.Fprintln(w)
+	}
+	writeOutOfService(w, plan.OutOfService)
+	writeStops(w, plan)
+}
+
+// part says before a plan's steps that they are a part of the work.
+func part(plan order.Plan) string {
+	if len(plan.LeftOut)+len(plan.Later) == 0 {
+		return ""
+	}
+	return "PART of the work, "
+}
+
+func leftDevices(plan order.Plan) (all []string) {
+	for _, l := range plan.LeftOut {
+		all = append(all, l.Devices...)
+	}
+	return all
 }
 
 func writeStep(w io.Writer, s order.Step) {
@@ -144,17 +168,21 @@ func writeOutOfService(w io.Writer, windows []order.OutOfService) {
 }
 
 // writeStops says after which steps the work can stop: the tide decides.
-func writeStops(w io.Writer, steps []order.Step) {
+func writeStops(w io.Writer, plan order.Plan) {
 	var stops []string
-	for _, s := range steps {
+	for _, s := range plan.Steps {
 		if s.Stop {
 			stops = append(stops, fmt.Sprint(s.Number))
 		}
 	}
-	if len(steps) < 2 || len(stops) == 0 {
+	if len(plan.Steps) < 2 || len(stops) == 0 {
 		return
 	}
-	text := fmt.Sprintf("Safe to stop, with the checks so far made, after step %s. What is aboard then fits together.", strings.Join(stops, ", "))
+	but := ""
+	if len(plan.LeftOut) > 0 {
+		but = ", but for what is left out"
+	}
+	text := fmt.Sprintf("Safe to stop, with the checks so far made, after step %s. What is aboard then fits together%s.", strings.Join(stops, ", "), but)
 	fmt.Fprintf(w, "\n%s\n", wrapped(text, "  "))
 }
 
@@ -173,27 +201,61 @@ func writeNotes(w io.Writer, notes []string) {
 	}
 }
 
-func writeConflict(w io.Writer, vessel *manifest.Vessel, c *order.Conflict) {
-	fmt.Fprintf(w, "%s: no safe order.\n", visible.Visible(vessel.Name))
-	writeBecause(w, c)
+// writeConflict tells of a plan without steps; what is not left out in it runs the
+// newest that fits.
+func writeConflict(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {
+	left := leftDevices(plan)
+	if len(left) == len(vessel.Devices) {
+		fmt.Fprintf(w, "%s: no safe order.\n", visible.Visible(vessel.Name))
+	} else {
+		text := fmt.Sprintf("%s: no safe order for %s. Nothing to do for the others: they run the newest releases that fit.",
+			visible.Visible(vessel.Name), strings.Join(left, ", "))
+		fmt.Fprintln(w, wrapped(text, "  "))
+	}
+	if len(plan.LeftOut) < 2 {
+		writeBecause(w, plan.Conflict)
+		return
+	}
+	for _, l := range plan.LeftOut {
+		writeLeft(w, l)
+	}
 }
 
 // partOf says behind a card's name that its plan is a part of the work.
 func partOf(plan order.Plan) string {
-	if len(plan.LeftOut)+len(plan.Later) == 0 {
+	if part(plan) == "" {
 		return ""
 	}
 	return ", PART of the work"
 }
 
-// writeAround says what a part of the work leaves out, and why.
-func writeAround(w io.Writer, l order.LeftOut) {
-	fmt.Fprintf(w, "\n%s\n", wrapped("Left out: "+strings.Join(l.Devices, ", ")+".", "  "))
-	if l.Conflict != nil {
-		writeBecause(w, l.Conflict)
+// writeAllLeft says what a part of the work leaves out, and why.
+func writeAllLeft(w io.Writer, vessel *manifest.Vessel, plan order.Plan, inDoubt func(device string) bool) {
+	for _, l := range plan.LeftOut {
+		if len(l.Unknown) == 0 {
+			writeLeft(w, l)
+		}
+	}
+	for _, l := range plan.LeftOut {
+		if len(l.Unknown) > 0 {
+			fmt.Fprintf(w, "\n%s\n", wrapped(fmt.Sprintf("Left out: %s. First read the version off %s; nothing is planned by guess.",
+				strings.Join(l.Devices, ", "), strings.Join(l.Unknown, ", ")), "  "))
+		}
+	}
+	writeReadings(w, vessel, plan, inDoubt)
+}
+
+// writeLeft tells of one group that is left out, and why.
+func writeLeft(w io.Writer, l order.LeftOut) {
+	if l.Conflict == nil {
+		fmt.Fprintf(w, "\n%s\n", wrapped(fmt.Sprintf("Left out: %s. Gave up without an answer: %s.", strings.Join(l.Devices, ", "), l.GaveUp), "  "))
 		return
 	}
-	fmt.Fprintln(w, wrapped("First read the version of "+strings.Join(l.Unknown, ", ")+" off the device and write it down.", "  "))
+	fmt.Fprintf(w, "\n%s\n", wrapped("Left out, with no safe order: "+strings.Join(l.Devices, ", ")+".", "  "))
+	writeBecause(w, l.Conflict)
+	if len(l.Conflict.WouldFree) == 0 {
+		fmt.Fprintln(w, "No single change frees it.")
+	}
 }
 
 func writeBecause(w io.Writer, c *order.Conflict) {

@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"cardwright/manifest/order"
+	"cardwright/verify/visible"
 )
 
 // runWhy explains what is chosen for one device.
@@ -14,8 +15,8 @@ func runWhy(s *session, o planOptions, id string) error {
 	if err != nil {
 		return err
 	}
-	if o.ask.around || o.ask.within != 0 {
-		return usage(fmt.Errorf("--why explains the whole plan: leave --around and --within out"))
+	if o.ask.within != 0 {
+		return usage(fmt.Errorf("--why explains the whole plan: leave --within out"))
 	}
 	ask, err := o.ask.ask()
 	if err != nil {
@@ -30,7 +31,8 @@ func runWhy(s *session, o planOptions, id string) error {
 	}
 	s.answer(reason, func(w io.Writer) {
 		if reason.Conflict != nil {
-			writeConflict(w, vessel, reason.Conflict)
+			fmt.Fprintf(w, "%s: no safe order for %s.\n", visible.Visible(vessel.Name), reason.Device)
+			writeBecause(w, reason.Conflict)
 		} else {
 			writeReason(w, reason)
 		}

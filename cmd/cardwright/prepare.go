@@ -167,11 +167,11 @@ func (p *preparing) nothingToWrite() error {
 	if p.session.json {
 		p.answer(prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}})
 	} else {
-		writePlan(p.session.out, p.vessel, p.plan, staysBehind(p.shop, p.vessel, p.options.ask, p.plan))
+		writePlan(p.session.out, p.vessel, p.plan, staysBehind(p.shop, p.vessel, p.options.ask, p.plan), p.session.inDoubt(p.vessel))
 		fmt.Fprintln(p.session.out, "No card was written.")
 	}
-	if p.plan.Conflict != nil {
-		return &answered{exitNo}
+	if c := leftOutCode(p.plan); c != exitDone {
+		return &answered{c}
 	}
 	return nil
 }
@@ -391,6 +391,7 @@ func (p *preparing) conclude(ctx context.Context, outcomes []media.Outcome, noti
 	}
 	if first(codes) == exitDone && !p.session.json {
 		p.tellSheets()
+		p.tellPart()
 	}
 	switch {
 	case p.session.json:
@@ -398,7 +399,7 @@ func (p *preparing) conclude(ctx context.Context, outcomes []media.Outcome, noti
 	case noting != nil:
 		p.session.complain(noting.Error())
 	}
-	if c := first(codes); c != exitDone {
+	if c := first(append(codes, leftOutCode(p.plan))); c != exitDone {
 		return &answered{c}
 	}
 	return nil
@@ -454,6 +455,18 @@ func (p *preparing) tellSheets() {
 		}
 		fmt.Fprintf(p.session.out, "  %s --output %s\n", p.session.sheetCommand(p.vessel, p.options.ask, cards), file)
 		file = fmt.Sprintf("install-order-%d.txt", set+2)
+	}
+}
+
+// tellPart says why good cards don't end with 0: they are not the whole work.
+func (p *preparing) tellPart() {
+	if c := leftOutCode(p.plan); c != exitDone {
+		cards := "The card is good, but it is"
+		if len(p.layout.Cards) > 1 {
+			cards = "The cards are good, but they are"
+		}
+		text := fmt.Sprintf("%s a part: exit code %d. Left out: %s. Why: cardwright plan %s", cards, c, strings.Join(leftDevices(p.plan), ", "), p.vessel.ID)
+		fmt.Fprintf(p.session.text(), "\n%s\n", wrapped(text, "  "))
 	}
 }
 

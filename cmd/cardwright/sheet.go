@@ -169,7 +169,7 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	if err := s.writeSheet(shop, made, o, format); err != nil {
 		return err
 	}
-	if plan.Conflict != nil || made.Stamp.Kind == sheet.StampNone {
+	if codes = append(codes, leftOutCode(plan)); made.Stamp.Kind == sheet.StampNone {
 		codes = append(codes, exitNo)
 	}
 	if c := first(codes); c != exitDone {

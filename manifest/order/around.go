@@ -1,24 +1,68 @@
 package order
 
 import (
+	"slices"
 	"strings"
 )
 
-// leaveOut leaves a component as it is.
-func (v *visit) leaveOut(q *question, l LeftOut) {
-	v.plan.LeftOut = append(v.plan.LeftOut, l)
-	p := q.problem()
-	k := newPart(newWalker(p, p.start(), v.limits.work()), 0)
-	k.leftOut, k.weight = true, 0 // what is out of service there stays so, in whatever order
-	v.parts = append(v.parts, k)
+// leftOutOf is what is known of the group that a device is in, or nil.
+func leftOutOf(all []LeftOut, device string) *LeftOut {
+	for i := range all {
+		if slices.Contains(all[i].Devices, device) {
+			return &all[i]
+		}
+	}
+	return nil
+}
+
+// idle is a group that stays as it is: what is out of service in it stays so, in
+// whatever order the others are updated.
+func (q *question) idle(left *LeftOut) *part {
+	p := &problem{devices: make([]device, len(q.devices))}
+	if left.Conflict != nil {
+		p = q.problem()
+	} else { // nothing is known of it
+		for i := range p.devices {
+			p.devices[i].options = make([]option, 1)
+		}
+	}
+	k := &walker{p: p, target: p.start(), work: q.limits.work()}
+	return &part{walker: k, now: p.start(), leftOut: true}
+}
+
+// nothing ends a plan in which something is left out and nothing is to be done
+// around it. A conflict is told before that something was given up on.
+func (v *visit) nothing(gaveUp *GaveUp) error {
+	if v.foresee(); len(v.plan.Unknown) > 0 {
+		return &Unread{v.plan.Unknown}
+	}
+	for _, l := range v.plan.LeftOut {
+		switch {
+		case l.Conflict == nil:
+		case v.plan.Conflict == nil:
+			v.plan.Conflict = l.Conflict
+		default:
+			v.note("there is another conflict, apart from the one shown, among %s", strings.Join(l.Devices, ", "))
+		}
+	}
+	if v.plan.Conflict == nil {
+		return gaveUp
+	}
+	if len(v.plan.Conflict.WouldFree) == 0 {
+		v.note("no single change frees the conflict")
+	}
+	return nil
 }
 
 // noteLeftOut says on whatever the plan stands on that it is a part.
 func (v *visit) noteLeftOut() {
 	for _, l := range v.plan.LeftOut {
 		why := "there is no safe order for them"
-		if l.Conflict == nil {
+		switch {
+		case len(l.Unknown) > 0:
 			why = "first read the version of " + strings.Join(l.Unknown, ", ")
+		case l.GaveUp != "":
+			why = "the search was given up: " + l.GaveUp
 		}
 		v.note("warning: this is a PART of the work: it leaves out %s: %s", strings.Join(l.Devices, ", "), why)
 	}

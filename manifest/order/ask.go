@@ -20,10 +20,6 @@ type Ask struct {
 	// together, the best is planned (see doc.go).
 	Within int
 
-	// Around plans what is not connected with a conflict or an unknown version, and
-	// leaves the rest as it is: see Plan.LeftOut.
-	Around bool
-
 	// Earlier orders the steps as they were ordered before time out of service
 	// counted: by card swaps and the order of the file. Cards made then are still
 	// judged by the plan that they were made for.
@@ -40,9 +36,6 @@ func (a Ask) check(shop *manifest.Shop, vessel *manifest.Vessel) error {
 		if vessel.Device(id) == nil {
 			return &BadAsk{fmt.Sprintf("vessel %s has no device %q; it has %s", vessel.ID, id, list(vessel.Devices))}
 		}
-	}
-	if a.Within > 0 && a.Around {
-		return &BadAsk{"a part for the time that there is, and a part around what is blocked, can't be asked for at once"}
 	}
 	for model, v := range ordered(a.Aim) {
 		if err := checkAim(shop, vessel, model, v); err != nil {

@@ -59,14 +59,29 @@ func TestWhyTellsOfWithdrawnReleasesAndConflicts(t *testing.T) {
 
 func TestTooMuchIsRefused(t *testing.T) {
 	var b strings.Builder
-	b.WriteString("model plot card\n1\n2\n")
+	b.WriteString("model plot card alike\n1\n2\n")
 	for i := range maxDevices + 1 {
 		fmt.Fprintf(&b, "device d%d plot 1\n", i)
 	}
 	_, err := Make(scene(b.String()))
 	var gaveUp *GaveUp
 	require.ErrorAs(t, err, &gaveUp)
-	assert.ErrorContains(t, err, "201 devices aboard, and at most 200 are planned")
+	assert.ErrorContains(t, err, "201 connected devices, and at most 200 are planned")
+
+	b.WriteString("model radar card\n1\n2\ndevice radar radar 1\n") // not connected with them
+	plan, err := Make(scene(b.String()))
+	require.NoError(t, err)
+	assert.Equal(t, "radar 1>2", short(plan))
+	assert.Equal(t, "201 connected devices, and at most 200 are planned", plan.LeftOut[0].GaveUp)
+
+	b.Reset()
+	b.WriteString("model plot card\n1\n2\n")
+	for i := range maxAboard + 1 {
+		fmt.Fprintf(&b, "device d%d plot 1\n", i)
+	}
+	_, err = Make(scene(b.String()))
+	require.ErrorAs(t, err, &gaveUp)
+	assert.ErrorContains(t, err, "1001 devices aboard, and at most 1000 are planned")
 
 	b.Reset()
 	b.WriteString("model plot card\n")

@@ -9,12 +9,13 @@ import (
 	"cardwright/manifest/version"
 )
 
-// maxDevices and maxSize bound what is planned at once: devices aboard a
-// vessel, and demands of all the releases that they could be given, each
-// counted once for every device that it binds.
+// maxDevices and maxSize bound what is planned at once: connected devices, and
+// demands of all the releases that they could be given, each counted once for
+// every device that it binds. maxAboard bounds the devices of a vessel.
 const (
 	maxDevices = 200
 	maxSize    = 200_000
+	maxAboard  = 1_000
 )
 
 // fact names something that a person wrote and that rules plans out.

@@ -111,10 +111,13 @@
 //
 // # Around what is blocked
 //
-// Where it is asked for (Ask.Around), groups of connected devices for which there
-// is no safe order, or one of whose versions is unknown, stay as they are, and the
-// others are planned. A device of unknown version is connected with whatever any
-// of its releases needs. The plan is a part then, see Plan.LeftOut.
+// Groups of connected devices for which there is no safe order, one of whose
+// versions is unknown, or for which the search was given up, stay as they are, and
+// the others are planned. Devices are connected where a release that one runs or
+// could be given asks something of the other, where one is updated through the
+// other, and where they must be alike; a device of unknown version could run any
+// release. The plan is a part then, see Plan.LeftOut. Where nothing is to be done
+// for the others there is a conflict, or an error.
 //
 // # A part for the time that there is
 //
@@ -135,10 +138,10 @@
 // # Unknown versions
 //
 // A device whose version is unknown is to be read first: nothing is planned by
-// guess. The plan has no steps then, and comes with an [Unread] error, so that
-// nobody takes it for nothing to do; it lists the devices to read, and, for each
-// combination of versions that the catalogue knows for them, the plan that
-// follows (up to maxAnswers of them).
+// guess. It is left out, with what is connected with it; a plan without steps then
+// comes with an [Unread] error, so that nobody takes it for nothing to do. The plan
+// lists the devices to read, and, for each combination of versions that the
+// catalogue knows for them, the plan that follows (up to maxAnswers of them).
 //
 // # Method
 //

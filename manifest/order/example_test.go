@@ -208,6 +208,7 @@ func ExampleMake_hold() {
 	// - lift the hold on radar (scene:8)
 	// - exchange helm for one that runs a version after 4.0
 	// - add to the catalogue a release of fennick-plot-12 that fits, a version after 4.0
+	// note: helm is out of service already: what is installed doesn't fit
 }
 
 // The customer wants just the radar done, and then asks for the display too.

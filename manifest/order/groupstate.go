@@ -15,6 +15,27 @@ type part struct {
 	ended   []int   // room for put
 }
 
+// sums are over the devices of a part, or of all parts, where they are now.
+type sums struct {
+	left   int // steps
+	weight int // of the devices that are out of service
+	back   int // steps with a way back that are left
+	forced int // pairs of steps that can't be avoided, one without a way back before one that has one
+	outage int // weighted minutes that can't be avoided
+}
+
+func (s *sums) add(t sums, sign int) {
+	s.left += sign * t.left
+	s.weight += sign * t.weight
+	s.back += sign * t.back
+	s.forced += sign * t.forced
+	s.outage += sign * t.outage
+}
+
+func (p *part) sums() sums {
+	return sums{p.left, p.weight, p.ahead.backLeft, p.ahead.forced, p.ahead.outage}
+}
+
 // bond is that options of a needing device ask something of a needed one by the
 // end. While it isn't met one of the two is out of service.
 type bond struct {
@@ -126,6 +147,9 @@ func (p *part) put(i, option int) (lost int) {
 // fitsTogether tells whether the work can stop here: what is installed needs
 // nothing that isn't there, and what must be alike is.
 func (p *part) fitsTogether() bool {
+	if p.leftOut {
+		return true // it is as it was
+	}
 	if p.weight > 0 {
 		return false
 	}

@@ -4,14 +4,19 @@ import "slices"
 
 // greedy is an order made by taking the first step that adds nothing to what
 // can't be avoided, or the one that adds least; with what it costs. Where it adds
-// nothing from end to end, it is the preferred order. ok is false when the work
-// was over first.
-func (a *arranger) greedy(card set) (moves []move, total cost, ok bool) {
+// nothing from end to end, it is the preferred order. With free it stops where the
+// next step would cost more than swaps, and there are no moves then. ok is false
+// when the work was over first.
+func (a *arranger) greedy(card set, free bool) (moves []move, total cost, ok bool) {
 	card, moves, ok = card.clone(), []move{}, true
 	for ok && !a.done() {
 		c := a.next(card)
 		if ok = c.found && !a.over(); !ok {
 			break
+		}
+		if free && c.whole.calm() != (cost{}) {
+			a.undo(moves)
+			return nil, c.whole, true
 		}
 		if c.cost.swaps > 0 {
 			card = newSet(len(a.packs))
@@ -21,10 +26,15 @@ func (a *arranger) greedy(card set) (moves []move, total cost, ok bool) {
 		total = total.plus(c.cost)
 		moves = append(moves, c.move)
 	}
+	a.undo(moves)
+	return moves, total, ok
+}
+
+// undo takes back all that was taken.
+func (a *arranger) undo(moves []move) {
 	for _, m := range slices.Backward(moves) {
 		a.takeBack(m)
 	}
-	return moves, total, ok
 }
 
 // choice is a step that an order can go on with.
@@ -50,12 +60,17 @@ func (a *arranger) next(card set) choice {
 			return c
 		}
 	}
-	a.rest = rest
-	slices.SortStableFunc(rest, func(x, y choice) int { return x.whole.compare(y.whole) })
-	for _, c := range rest {
-		if a.onTheWay(c.move) {
+	for a.rest = rest; len(rest) > 0; {
+		n := 0
+		for i := range rest {
+			if rest[i].whole.compare(rest[n].whole) < 0 {
+				n = i
+			}
+		}
+		if c := rest[n]; a.onTheWay(c.move) {
 			return c
 		}
+		rest = slices.Delete(rest, n, n+1)
 	}
 	return choice{}
 }
@@ -73,24 +88,30 @@ func (a *arranger) weigh(m move) choice {
 	return choice{m, c, whole, true}
 }
 
-// calmest looks for the order that costs least, beginning with one that costs
-// something. Then it looks for fewer swaps.
-func (a *arranger) calmest(moves []move, total cost) ([]move, settled) {
+// calmest looks for the order that costs least, where any may cost something. Then
+// it looks for fewer swaps.
+func (a *arranger) calmest(card set) ([]move, settled) {
 	bonds := 0
 	for _, k := range a.parts {
-		if bonds += k.lookFurther(a.limits.bonds - bonds); bonds > a.limits.bonds {
-			return moves, settled{}
+		bonds += len(k.bonds)
+	}
+	if bonds <= a.limits.bonds {
+		for _, k := range a.parts {
+			a.sums.add(k.sums(), -1)
+			k.lookFurther()
+			a.sums.add(k.sums(), 1)
 		}
 	}
-	card := newSet(len(a.packs))
 	floor := a.least()
-	if floor != total.calm() {
-		if again, cost, ok := a.greedy(card); ok && cost.compare(total) <= 0 {
-			moves, total = again, cost
-			if cost == floor {
-				return moves, settled{true, true}
-			}
-		}
+	moves, total, ok := a.greedy(card, false)
+	if !ok {
+		return a.anyOrder(card)
+	}
+	if total == floor {
+		return moves, settled{true, true}
+	}
+	if bonds > a.limits.bonds {
+		return moves, settled{}
 	}
 	for floor != total.calm() {
 		better := a.calm(total.calm().minus(cost{outage: 1}))
@@ -116,9 +137,7 @@ func (a *arranger) total(moves []move) (sum cost) {
 		card.add(m.pack)
 		sum = sum.plus(c)
 	}
-	for _, m := range slices.Backward(moves) {
-		a.takeBack(m)
-	}
+	a.undo(moves)
 	return sum
 }
 
@@ -133,6 +152,9 @@ func (a *arranger) calm(most cost) []move {
 		return nil
 	}
 	for _, c := range a.choices(most) {
+		if !a.onTheWay(c.move) {
+			continue
+		}
 		a.take(c.move)
 		rest := a.calm(most.minus(c.cost))
 		a.takeBack(c.move)
@@ -147,8 +169,8 @@ func (a *arranger) calm(most cost) []move {
 	return nil
 }
 
-// choices are the steps that may come next where an order may cost so much, the
-// least first; each by one host only.
+// choices are the allowed steps with which an order may cost so much, the least
+// first; each by one host only.
 func (a *arranger) choices(most cost) []choice {
 	var all []choice
 	var last move
@@ -158,7 +180,7 @@ func (a *arranger) choices(most cost) []choice {
 		}
 		last = m
 		a.weighed += len(a.at)
-		if c := a.weigh(m); c.whole.compare(most) <= 0 && a.onTheWay(m) {
+		if c := a.weigh(m); c.whole.compare(most) <= 0 {
 			all = append(all, c)
 		}
 	}

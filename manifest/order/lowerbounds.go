@@ -31,13 +31,9 @@ func (p *part) lookAhead() {
 }
 
 // lookFurther works out what pairs of devices take. It is much more, and only
-// wanted where the first order that is found costs something. It gives the number
-// of bonds, and does nothing where there are more than most.
-func (p *part) lookFurther(most int) int {
+// wanted where an order that costs nothing wasn't found at once.
+func (p *part) lookFurther() {
 	a := &p.ahead
-	if len(p.bonds) > most {
-		return len(p.bonds)
-	}
 	a.further = true
 	for n, d := range p.duo {
 		a.between = append(a.between, p.betweenTwo(d.i, d.j))
@@ -46,7 +42,6 @@ func (p *part) lookFurther(most int) int {
 	for n := range p.bonds {
 		p.lookAtBond(n)
 	}
-	return len(p.bonds)
 }
 
 // alone is, for each option of a device, what its own stones make it take: steps

@@ -2,15 +2,16 @@ package order
 
 import (
 	"fmt"
-	"slices"
 
 	"cardwright/manifest"
 	"cardwright/manifest/version"
 )
 
 // Make plans one vessel's visit: the newest set of releases that fit one
-// another and that a safe order leads to. Nothing to do is a plan of no steps;
-// where no end can be reached the plan has a Conflict. The error is
+// another and that a safe order leads to. Nothing to do is a plan of no steps.
+// What can't be planned stays as it is, and the rest is planned around it: see
+// Plan.LeftOut. Where nothing is left to be done around it, the plan has a
+// Conflict, or the error is
 //
 //   - *Unread where a version is unknown: the plan then says what to read and
 //     what follows from what is found;
@@ -28,21 +29,16 @@ func WhatIf(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) (Plan, error)
 
 // bounded is WhatIf within limits.
 func bounded(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limits) (Plan, error) {
-	plan := Plan{
+	v := visit{shop: shop, vessel: vessel, ask: ask, limits: limits, plan: Plan{
 		Format: Format, Vessel: vessel.ID,
 		Steps: []Step{}, OutOfService: []OutOfService{}, Cards: []Card{}, Notes: []string{}, Time: Time{Missing: []string{}},
-	}
+	}}
 	if err := check(shop, vessel); err != nil {
-		return plan, err
+		return v.plan, err
 	}
 	if err := ask.check(shop, vessel); err != nil {
-		return plan, err
+		return v.plan, err
 	}
-	if unknown := readings(shop, vessel); len(unknown) > 0 && !ask.Around {
-		plan.Unknown = unknown
-		return plan.unread(shop, vessel, ask)
-	}
-	v := visit{shop: shop, vessel: vessel, ask: ask, limits: limits, plan: plan}
 	if ask.Within > 0 {
 		return v.part()
 	}
@@ -52,12 +48,10 @@ func bounded(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limit
 
 // check refuses what the searches couldn't work with.
 func check(shop *manifest.Shop, vessel *manifest.Vessel) error {
-	if len(vessel.Devices) > maxDevices {
-		return &GaveUp{ids(vessel.Devices), fmt.Sprintf("%d devices aboard, and at most %d are planned", len(vessel.Devices), maxDevices)}
+	if len(vessel.Devices) > maxAboard {
+		return &GaveUp{ids(vessel.Devices), fmt.Sprintf("%d devices aboard, and at most %d are planned", len(vessel.Devices), maxAboard)}
 	}
-	aboard := map[string]int{}
 	for _, d := range vessel.Devices {
-		aboard[d.Model]++
 		if vessel.Device(d.ID) != d {
 			return fmt.Errorf("%s: another device is called %s", d.At("id"), d.ID)
 		}
@@ -70,16 +64,28 @@ func check(shop *manifest.Shop, vessel *manifest.Vessel) error {
 			}
 		}
 	}
-	if n := size(shop, vessel, aboard); n > maxSize {
-		return &GaveUp{ids(vessel.Devices), fmt.Sprintf("more than %d rules to weigh", maxSize)}
+	return nil
+}
+
+// tooMany refuses connected devices that are more than the searches are for.
+func (q *question) tooMany() *GaveUp {
+	if n := len(q.devices); n > maxDevices {
+		return &GaveUp{ids(q.devices), fmt.Sprintf("%d connected devices, and at most %d are planned", n, maxDevices)}
+	}
+	if size(q.shop, q.devices) > maxSize {
+		return &GaveUp{ids(q.devices), fmt.Sprintf("more than %d rules to weigh", maxSize)}
 	}
 	return nil
 }
 
 // size counts releases and needs, each once for every device that it binds.
-func size(shop *manifest.Shop, vessel *manifest.Vessel, aboard map[string]int) int {
+func size(shop *manifest.Shop, devices []*manifest.Device) int {
+	aboard := map[string]int{}
+	for _, d := range devices {
+		aboard[d.Model]++
+	}
 	n := 0
-	for _, d := range vessel.Devices {
+	for _, d := range devices {
 		rs := releases(shop.Model(d.Model), d.Variant)
 		n += len(rs) * len(rs)
 		for _, r := range rs {
@@ -97,48 +103,25 @@ type visit struct {
 	vessel *manifest.Vessel
 	ask    Ask
 	limits limits
+	end    map[*manifest.Device]version.V // where a part for the time is planned
 	plan   Plan
 	parts  []*part
 	at     []place
 }
 
 func (v *visit) make() error {
-	var end map[*manifest.Device]version.V
-	if v.ask.Within > 0 {
-		versions, err := v.within(v.ask.Within)
-		if err != nil {
-			return err
-		}
-		end = map[*manifest.Device]version.V{}
-		for _, d := range v.vessel.Devices {
-			end[d] = versions[d.ID]
-		}
-	}
-	groups := components(v.shop, v.vessel)
 	v.at = make([]place, len(v.vessel.Devices))
-	for n, devices := range groups {
-		for j, d := range devices {
-			v.at[slices.Index(v.vessel.Devices, d)] = place{n, j}
-		}
-		q := question{shop: v.shop, vessel: v.vessel, devices: devices, ask: v.ask, end: end, limits: v.limits}
-		if unknown := unknownOf(devices); len(unknown) > 0 {
-			v.leaveOut(&q, LeftOut{Devices: ids(devices), Unknown: unknown})
-			continue
-		}
-		if err := v.solve(&q); err != nil {
-			return err
-		}
-	}
+	gaveUp := v.groups()
 	v.noteInstalled()
-	v.noteLeftOut()
-	if v.plan.Conflict != nil {
-		return nil
-	}
 	a := newArranger(v.parts, v.at, v.ask.Earlier, v.limits)
 	moves, sure := a.order()
 	if moves == nil {
 		return &GaveUp{ids(v.vessel.Devices), "the order takes too long to find"}
 	}
+	if len(moves) == 0 && len(v.plan.LeftOut) > 0 && v.ask.Within == 0 {
+		return v.nothing(gaveUp)
+	}
+	v.noteLeftOut()
 	switch {
 	case !sure.calm:
 		v.note("the order is safe and as short as can be; whether less time out of service, or fewer card swaps, would do was not settled")
@@ -146,47 +129,67 @@ func (v *visit) make() error {
 		v.note("the order is safe and as short as can be; whether fewer card swaps would do was not settled")
 	}
 	v.tell(a, moves)
-	if v.ask.Within > 0 {
-		if v.plan.Time.AtLeast() || v.plan.Time.Minutes() > v.ask.Within {
-			return &GaveUp{ids(v.vessel.Devices), "the order of the part takes longer than the part alone"}
-		}
-	}
+	v.foresee()
 	return nil
 }
 
-// solve plans one component, or notes its conflict.
-func (v *visit) solve(q *question) error {
-	p := q.problem()
-	o, ok := p.solve(v.limits.work())
-	if !ok {
-		return &GaveUp{ids(q.devices), fmt.Sprintf("more than %d rules looked at or %d states remembered", v.limits.looks, v.limits.states)}
+// groups plans connected devices, group by group; one that can't be planned stays
+// as it is. It gives why the first was given up on.
+func (v *visit) groups() (gaveUp *GaveUp) {
+	index := map[*manifest.Device]int{}
+	for i, d := range v.vessel.Devices {
+		index[d] = i
 	}
-	if o.target != nil {
-		o.walker.work = v.limits.work()
-		v.parts = append(v.parts, newPart(o.walker, o.steps))
-		return nil
-	}
-	if v.ask.Around {
-		c, sure := q.conflict()
-		if !sure {
-			v.note("the conflict is proven, but fewer facts may be enough for it")
+	before := v.plan.LeftOut // what is known of it
+	v.plan.LeftOut = nil
+	for n, devices := range components(v.shop, v.vessel) {
+		for j, d := range devices {
+			v.at[index[d]] = place{n, j}
 		}
-		v.leaveOut(q, LeftOut{Devices: ids(q.devices), Conflict: c})
-		return nil
+		q := question{shop: v.shop, vessel: v.vessel, devices: devices, ask: v.ask, end: v.end, limits: v.limits}
+		left := leftOutOf(before, devices[0].ID)
+		p := (*part)(nil)
+		if left == nil {
+			left, p = v.solve(&q)
+		}
+		if left != nil {
+			v.plan.LeftOut = append(v.plan.LeftOut, *left)
+			p = q.idle(left)
+			if left.gaveUp != nil && gaveUp == nil {
+				gaveUp = left.gaveUp
+			}
+		}
+		v.parts = append(v.parts, p)
 	}
-	if v.plan.Conflict != nil {
-		v.note("there is another conflict, apart from the one shown, among %s", list(q.devices))
-		return nil
+	return gaveUp
+}
+
+// solve plans one group, or says why it is left out.
+func (v *visit) solve(q *question) (*LeftOut, *part) {
+	left := LeftOut{Devices: ids(q.devices)}
+	if left.Unknown = unknownOf(q.devices); len(left.Unknown) > 0 {
+		return &left, nil
+	}
+	if left.gaveUp = q.tooMany(); left.gaveUp == nil {
+		o, ok := q.problem().solve(v.limits.work())
+		switch {
+		case !ok:
+			left.gaveUp = &GaveUp{left.Devices, fmt.Sprintf("more than %d rules looked at or %d states remembered", v.limits.looks, v.limits.states)}
+		case o.target != nil:
+			o.walker.work = v.limits.work()
+			return nil, newPart(o.walker, o.steps)
+		}
+	}
+	if left.gaveUp != nil {
+		left.GaveUp = left.gaveUp.What
+		return &left, nil
 	}
 	c, sure := q.conflict()
-	v.plan.Conflict = c
+	left.Conflict = c
 	if !sure {
 		v.note("the conflict is proven, but fewer facts may be enough for it")
 	}
-	if len(c.WouldFree) == 0 {
-		v.note("no single change frees the conflict")
-	}
-	return nil
+	return &left, nil
 }
 
 // unknownOf lists the devices whose version is unknown.

@@ -26,7 +26,7 @@ func (v *visit) noteInstalled() {
 		case r.Withdrawn != "":
 			v.note("warning: %s runs %s %s, which was withdrawn: %s (%s)", d.ID, d.Model, d.Version, r.Withdrawn, r.At("withdrawn"))
 		}
-		if v.plan.Conflict == nil && v.out(i) {
+		if v.out(i) {
 			v.note("%s is out of service already: what is installed doesn't fit", d.ID)
 		}
 	}

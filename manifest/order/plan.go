@@ -13,7 +13,7 @@ import (
 const Format = 1
 
 // Plan says what is done to one vessel's devices, step by step. No steps, no
-// conflict and nothing unknown means that there is nothing to do.
+// conflict and nothing left out means that there is nothing to do.
 type Plan struct {
 	Format       int            `json:"format"`
 	Vessel       string         `json:"vessel"`
@@ -22,10 +22,10 @@ type Plan struct {
 	Cards        []Card         `json:"cards"` // filled in by media.Lay
 	Notes        []string       `json:"notes"`
 	Time         Time           `json:"time"`
-	Conflict     *Conflict      `json:"conflict"`
+	Conflict     *Conflict      `json:"conflict"`           // where there are no steps around it
 	Later        []string       `json:"later,omitempty"`    // what the time doesn't allow for; it is a part then
 	LeftOut      []LeftOut      `json:"left_out,omitempty"` // what the plan goes around; it is a part then
-	Unknown      []Reading      `json:"unknown,omitempty"`  // to be read first: there are no steps until then, see Unread
+	Unknown      []Reading      `json:"unknown,omitempty"`  // to be read first: there are no steps for what is connected with them
 	Answers      []Answer       `json:"answers,omitempty"`  // what follows; none where there would be more than maxAnswers
 }
 
@@ -81,11 +81,14 @@ type Conflict struct {
 }
 
 // LeftOut are devices, connected with one another and with nothing else, that a
-// plan leaves as they are: Conflict or Unknown says why.
+// plan leaves as they are: Conflict, Unknown or GaveUp says why.
 type LeftOut struct {
 	Devices  []string  `json:"devices"`
 	Conflict *Conflict `json:"conflict,omitempty"`
 	Unknown  []string  `json:"unknown,omitempty"` // whose version is to be read first
+	GaveUp   string    `json:"gave_up,omitempty"` // the bound of the search that was reached
+
+	gaveUp *GaveUp
 }
 
 // Fact is something a person wrote down, and where. What was asked on the way

@@ -20,10 +20,12 @@ type arranger struct {
 	at      []place // for each device of the vessel
 	packs   []pack
 	number  map[pack]int
+	packOf  [][][]int // for each device, option and host, the package
 	apart   []set     // for each package, those that it can't share a card with
 	ownWay  [][][]int // for each device, option and host: swaps after that step, on the device's own way
 	earlier bool      // as plans were made before time out of service counted: swaps only
 	finals  int       // steps without a way back that were taken
+	sums    sums      // over all parts
 	calmed  map[string]cost
 	failed  map[string]cost
 	rest    []choice // room for next
@@ -42,11 +44,16 @@ func newArranger(parts []*part, at []place, earlier bool, limits limits) *arrang
 	}
 	for i := range at {
 		k, j := a.part(i)
+		of := make([][]int, k.target[j]+1)
 		for to := k.now[j] + 1; to <= k.target[j]; to++ {
 			for h := range max(1, len(k.p.devices[j].hosts)) {
-				a.addPack(k.pack(j, to, h))
+				of[to] = append(of[to], a.addPack(k.pack(j, to, h)))
 			}
 		}
+		a.packOf = append(a.packOf, of)
+	}
+	for _, k := range parts {
+		a.sums.add(k.sums(), 1)
 	}
 	for n, p := range a.packs {
 		a.apart = append(a.apart, newSet(len(a.packs)))
@@ -70,11 +77,15 @@ func (a *arranger) part(device int) (*part, int) {
 	return a.parts[a.at[device].part], a.at[device].device
 }
 
-func (a *arranger) addPack(p pack) {
-	if _, ok := a.number[p]; !ok && p.rules != nil && p.release != nil {
-		a.number[p] = len(a.packs)
+// addPack numbers a package; what no card can bring has number 0.
+func (a *arranger) addPack(p pack) int {
+	n, ok := a.number[p]
+	if !ok && p.rules != nil && p.release != nil {
+		n = len(a.packs)
+		a.number[p] = n
 		a.packs = append(a.packs, p)
 	}
+	return n
 }
 
 // pack is the package of putting device i on option to, by its k-th host if it
@@ -111,7 +122,7 @@ func (a *arranger) allowed(yield func(move) bool) {
 		k, j := a.part(i)
 		for to := k.target[j]; to > k.now[j]; to-- {
 			for host := k.way(k.now, j, to); host != nowhere; host = k.p.host(k.now, j, to, host+1) {
-				m := move{i, k.now[j], to, host, a.number[k.pack(j, to, max(host, 0))]}
+				m := move{i, k.now[j], to, host, a.packOf[i][to][max(host, 0)]}
 				if !yield(m) {
 					return
 				}
@@ -140,15 +151,15 @@ func (k *part) onTheWay(i, to int) bool {
 func (a *arranger) take(m move) cost {
 	k, j := a.part(m.device)
 	o := &k.p.devices[j].options[m.to]
-	out := a.weight()
-	c := cost{outage: o.minutes() * (out + k.put(j, m.to))}
-	k.left--
-	switch {
-	case a.earlier:
+	out := a.sums.weight
+	out += a.put(k, j, m.to, -1)
+	if a.earlier {
 		return cost{}
-	case o.final():
+	}
+	c := cost{outage: o.minutes() * out}
+	if o.final() {
 		a.finals++
-	default:
+	} else {
 		c.early = a.finals
 	}
 	return c
@@ -156,19 +167,20 @@ func (a *arranger) take(m move) cost {
 
 func (a *arranger) takeBack(m move) {
 	k, j := a.part(m.device)
-	k.put(j, m.from)
-	k.left++
+	a.put(k, j, m.from, 1)
 	if !a.earlier && k.p.devices[j].options[m.to].final() {
 		a.finals--
 	}
 }
 
-// weight is that of all devices that are out of service now.
-func (a *arranger) weight() (sum int) {
-	for _, k := range a.parts {
-		sum += k.weight
-	}
-	return sum
+// put brings a part's device to an option, by so many steps left, and gives the
+// weight that is lost by it.
+func (a *arranger) put(k *part, j, option, left int) int {
+	a.sums.add(k.sums(), -1)
+	lost := k.put(j, option)
+	k.left += left
+	a.sums.add(k.sums(), 1)
+	return lost
 }
 
 // least is a cost that can't be avoided from here, but for swaps.
@@ -176,25 +188,10 @@ func (a *arranger) least() cost {
 	if a.earlier {
 		return cost{}
 	}
-	var c cost
-	back := 0
-	for _, k := range a.parts {
-		c.early += k.ahead.forced
-		c.outage += k.ahead.outage
-		back += k.ahead.backLeft
-	}
-	c.early += a.finals * back
-	return c
+	return cost{early: a.sums.forced + a.finals*a.sums.back, outage: a.sums.outage}
 }
 
-func (a *arranger) done() bool {
-	for _, k := range a.parts {
-		if k.left > 0 {
-			return false
-		}
-	}
-	return true
-}
+func (a *arranger) done() bool { return a.sums.left == 0 }
 
 // settled says what of an order is sure to be as preferred.
 type settled struct{ calm, swaps bool }
@@ -207,21 +204,24 @@ func (a *arranger) order() (moves []move, sure settled) {
 		moves, swaps := a.quick(card)
 		return a.fewerSwaps(moves, cost{swaps: swaps})
 	}
-	moves, total, ok := a.greedy(card)
-	if !ok {
-		for _, k := range a.parts {
-			k.work = a.limits.work()
-		}
-		moves, _ = a.quick(card)
-		return moves, settled{}
-	}
-	if total == (cost{}) {
+	switch moves, total, ok := a.greedy(card, true); {
+	case !ok:
+		return a.anyOrder(card)
+	case total == (cost{}):
 		return moves, settled{true, true}
-	}
-	if total.calm() == (cost{}) {
+	case moves != nil:
 		return a.fewerSwaps(moves, total)
 	}
-	return a.calmest(moves, total)
+	return a.calmest(card)
+}
+
+// anyOrder is what is left where the work is over.
+func (a *arranger) anyOrder(card set) ([]move, settled) {
+	for _, k := range a.parts {
+		k.work = a.limits.work()
+	}
+	moves, _ := a.quick(card)
+	return moves, settled{}
 }
 
 // fewerSwaps looks for the order with the fewest swaps, and the first of those
@@ -264,9 +264,7 @@ func (a *arranger) quick(card set) (moves []move, swaps int) {
 		a.take(next)
 		moves = append(moves, next)
 	}
-	for _, m := range slices.Backward(moves) {
-		a.takeBack(m)
-	}
+	a.undo(moves)
 	return moves, swaps
 }
 
@@ -348,7 +346,7 @@ func (a *arranger) own(card set, device int) int {
 			continue
 		}
 		for host, after := range a.ownWay[device][to] {
-			if card.meets(a.apart[a.number[k.pack(j, to, host)]]) {
+			if card.meets(a.apart[a.packOf[device][to][host]]) {
 				after++
 			}
 			least = min(least, after)
@@ -369,13 +367,13 @@ func (a *arranger) swapsOnOwnWay(device int) [][]int {
 				ahead[x][host] = far
 			}
 			pack := newSet(len(a.packs))
-			pack.add(a.number[k.pack(j, x, host)])
+			pack.add(a.packOf[device][x][host])
 			for to := x + 1; to <= k.target[j]; to++ {
 				if !d.options[to].over.has(x) {
 					continue
 				}
 				for other, after := range ahead[to] {
-					if pack.meets(a.apart[a.number[k.pack(j, to, other)]]) {
+					if pack.meets(a.apart[a.packOf[device][to][other]]) {
 						after++
 					}
 					ahead[x][host] = min(ahead[x][host], after)

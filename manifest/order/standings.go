@@ -11,7 +11,8 @@ import (
 // State is how a vessel stands.
 type State string
 
-// The states of a vessel, a closed list.
+// The states of a vessel, a closed list. Of the last three, what isn't connected
+// with what is in the way can have steps to take.
 const (
 	Due        State = "due"         // there are steps to take
 	UpToDate   State = "up to date"  // nothing to do
@@ -69,12 +70,28 @@ func standing(shop *manifest.Shop, vessel *manifest.Vessel) Standing {
 		s.State, s.Why = ToBeRead, err.Error()
 	case err != nil:
 		s.State, s.Why = NotPlanned, err.Error()
-	case plan.Conflict != nil:
-		s.State, s.Why = Blocked, plan.Conflict.Because[0].Fact
+	case len(plan.LeftOut) > 0:
+		s.State, s.Why = left(plan)
 	case s.Steps > 0:
 		s.State = Due
 	default:
 		s.State = UpToDate
 	}
 	return s
+}
+
+// left is how a vessel stands for which not all could be planned, and why: the
+// gravest first.
+func left(plan Plan) (state State, why string) {
+	for _, l := range plan.LeftOut {
+		switch {
+		case l.GaveUp != "":
+			return NotPlanned, l.gaveUp.Error()
+		case len(l.Unknown) > 0:
+			state, why = ToBeRead, (&Unread{plan.Unknown}).Error()
+		case state == "":
+			state, why = Blocked, l.Conflict.Because[0].Fact
+		}
+	}
+	return state, why
 }

@@ -37,29 +37,38 @@ func readings(shop *manifest.Shop, vessel *manifest.Vessel) []Reading {
 	return rs
 }
 
-// unread fills in what follows for each combination of likely versions.
-func (p Plan) unread(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) (Plan, error) {
+// foresee fills in what is to be read, and what follows for each combination of
+// likely versions.
+func (v *visit) foresee() {
+	if v.plan.Unknown = readings(v.shop, v.vessel); len(v.plan.Unknown) == 0 || v.ask.Within > 0 {
+		return // a part for the time takes over what was foreseen for the whole
+	}
+	if len(v.vessel.Devices) > maxDevices {
+		v.note("what follows from what is read is told for up to %d devices: read the versions, then plan", maxDevices)
+		return
+	}
 	n := 1
-	for _, r := range p.Unknown {
+	for _, r := range v.plan.Unknown {
 		if n *= len(r.Likely); n > maxAnswers {
-			p.Notes = append(p.Notes, fmt.Sprintf("more than %d combinations are likely: read the versions, then plan", maxAnswers))
-			return p, &Unread{p.Unknown}
+			v.note("more than %d combinations are likely: read the versions, then plan", maxAnswers)
+			return
 		}
 	}
 	for i := range n {
-		found := make([]version.V, len(p.Unknown))
+		found := make([]version.V, len(v.plan.Unknown))
 		for k := len(found) - 1; k >= 0; k-- {
-			likely := p.Unknown[k].Likely
+			likely := v.plan.Unknown[k].Likely
 			found[k] = likely[i%len(likely)]
 			i /= len(likely)
 		}
-		then, err := WhatIf(shop, p.read(vessel, found), ask)
+		then, err := bounded(v.shop, v.plan.read(v.vessel, found), v.ask, v.limits)
 		if err != nil {
-			return p, err
+			v.plan.Answers = nil
+			v.note("what follows from what is read is not told: %v", err)
+			return
 		}
-		p.Answers = append(p.Answers, Answer{found, then})
+		v.plan.Answers = append(v.plan.Answers, Answer{found, then})
 	}
-	return p, &Unread{p.Unknown}
 }
 
 // read is the vessel with the versions found.

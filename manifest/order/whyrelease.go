@@ -48,13 +48,24 @@ func Why(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, id string) (Reas
 	d := vessel.Device(id)
 	reason := Reason{
 		Device: id, Model: d.Model, Installed: d.Version, Ends: plan.ends(d),
-		Newer: []NotChosen{}, Conflict: plan.Conflict, Preference: preference,
+		Newer: []NotChosen{}, Preference: preference,
 	}
-	if plan.Conflict != nil {
-		reason.Ends = ""
-		return reason, nil
+	if left := leftOutOf(plan.LeftOut, id); left != nil {
+		reason.Ends, reason.Conflict = "", left.Conflict
+		return reason, left.err(plan)
 	}
 	return reason, reason.explain(shop, vessel, ask, d)
+}
+
+// err is why nothing is known of what is left out, beside a conflict.
+func (l *LeftOut) err(plan Plan) error {
+	switch {
+	case len(l.Unknown) > 0:
+		return &Unread{slices.DeleteFunc(slices.Clone(plan.Unknown), func(r Reading) bool { return !slices.Contains(l.Unknown, r.Device) })}
+	case l.gaveUp != nil:
+		return l.gaveUp
+	}
+	return nil
 }
 
 // ends is what a device runs when the plan is done.

@@ -26,8 +26,15 @@ func (v *visit) part() (Plan, error) {
 	if err != nil || whole.Conflict != nil {
 		return whole, err
 	}
+	v.plan.LeftOut, v.plan.Answers = whole.LeftOut, whole.Answers
+	if v.end, err = v.within(v.ask.Within); err != nil {
+		return v.plan, err
+	}
 	if err := v.make(); err != nil {
 		return v.plan, err
+	}
+	if v.plan.Time.AtLeast() || v.plan.Time.Minutes() > v.ask.Within {
+		return v.plan, &GaveUp{ids(v.vessel.Devices), "the order of the part takes longer than the part alone"}
 	}
 	var later []string
 	for _, d := range v.vessel.Devices {
@@ -56,9 +63,12 @@ type ending struct {
 // within finds, of the parts that can be done in so many minutes and end with
 // everything fitting together, the one that leaves the fewest devices on withdrawn
 // releases, then the fewest releases behind; then the shortest, then the first.
-func (v *visit) within(minutes int) (map[string]version.V, error) {
+func (v *visit) within(minutes int) (map[*manifest.Device]version.V, error) {
 	var all [][]ending
 	for _, devices := range components(v.shop, v.vessel) {
+		if leftOutOf(v.plan.LeftOut, devices[0].ID) != nil {
+			continue
+		}
 		q := question{shop: v.shop, vessel: v.vessel, devices: devices, ask: v.ask, limits: v.limits}
 		ends, ok := q.endings(minutes)
 		if !ok {
@@ -77,10 +87,10 @@ func (v *visit) within(minutes int) (map[string]version.V, error) {
 	case c.best == nil:
 		return nil, &NoPart{minutes}
 	}
-	end := map[string]version.V{}
+	end := map[*manifest.Device]version.V{}
 	for _, e := range c.best {
 		for i, d := range e.devices {
-			end[d.ID] = e.versions[i]
+			end[d] = e.versions[i]
 		}
 	}
 	return end, nil

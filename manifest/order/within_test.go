@@ -36,6 +36,11 @@ func TestPartAgainstOracle(t *testing.T) {
 		if plan.Conflict != nil {
 			continue
 		}
+		var out []string
+		for _, l := range plan.LeftOut {
+			out = append(out, l.Devices...)
+		}
+		vessel = having(vessel, func(id string) bool { return !slices.Contains(out, id) })
 		o := &oracle{shop: shop, vessel: vessel, top: top}
 		best := o.bestPart(ask.Within)
 		var no *NoPart

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
@@ -31,21 +32,35 @@ func needsOf(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Word
 	for _, v := range vessels {
 		plan, err := order.Make(shop, v)
 		var unread *order.Unread
-		switch {
-		case errors.As(err, &unread):
+		if err != nil && !errors.As(err, &unread) {
 			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: err.Error()})
-			for _, a := range plan.Answers {
-				n.take(shop, v, a.Then)
-			}
-		case err != nil:
-			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: err.Error()})
-		case plan.Conflict != nil:
-			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: "no safe order: see " + words.For(SeePlan, v.ID)})
-		default:
-			n.take(shop, v, plan)
+			continue
 		}
+		n.leftOut(v, plan, words)
+		for _, a := range plan.Answers {
+			n.take(shop, v, a.Then)
+		}
+		n.take(shop, v, plan)
 	}
 	return n
+}
+
+// leftOut notes what a plan goes around.
+func (n *neededBy) leftOut(v *manifest.Vessel, plan order.Plan, words problem.Words) {
+	if len(plan.Unknown) > 0 {
+		n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: (&order.Unread{Devices: plan.Unknown}).Error()})
+	}
+	for _, l := range plan.LeftOut {
+		switch {
+		case l.Conflict != nil && plan.Conflict != nil:
+			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: "no safe order: see " + words.For(SeePlan, v.ID)})
+			return // once is enough
+		case l.Conflict != nil:
+			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: "no safe order for " + strings.Join(l.Devices, ", ") + ": see " + words.For(SeePlan, v.ID)})
+		case l.GaveUp != "":
+			n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: "no plan for " + strings.Join(l.Devices, ", ") + ": " + l.GaveUp})
+		}
+	}
 }
 
 func (n *neededBy) take(shop *manifest.Shop, v *manifest.Vessel, plan order.Plan) {

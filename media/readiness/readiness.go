@@ -135,19 +135,33 @@ func (r *readiness) vessel(v *manifest.Vessel) {
 	var unread *order.Unread
 	switch {
 	case errors.As(err, &unread):
-		for _, d := range unread.Devices {
-			r.add(v, true, "what "+d.Device+" runs is unknown", d.At, "read its version and write it there: "+r.words.For(SurveyIt, v.ID))
-		}
+		r.leftOut(v, plan)
 	case err != nil:
 		r.add(v, true, "no plan: "+err.Error(), v.At(""), r.words.For(PlanIt, v.ID))
-	case plan.Conflict != nil:
-		at := v.At("")
-		if len(plan.Conflict.Because) > 0 {
-			at = plan.Conflict.Because[0].At
-		}
-		r.add(v, true, "no safe order: "+facts(plan.Conflict), at, "see what would free it: "+r.words.For(PlanIt, v.ID))
 	default:
-		r.planned(v, plan)
+		r.leftOut(v, plan)
+		if plan.Conflict == nil {
+			r.planned(v, plan)
+		}
+	}
+}
+
+// leftOut tells of what a plan goes around.
+func (r *readiness) leftOut(v *manifest.Vessel, plan order.Plan) {
+	for _, d := range plan.Unknown {
+		r.add(v, true, "what "+d.Device+" runs is unknown", d.At, "read its version and write it there: "+r.words.For(SurveyIt, v.ID))
+	}
+	for _, l := range plan.LeftOut {
+		switch {
+		case l.Conflict != nil:
+			at := v.At("")
+			if len(l.Conflict.Because) > 0 {
+				at = l.Conflict.Because[0].At
+			}
+			r.add(v, true, "no safe order: "+facts(l.Conflict), at, "see what would free it: "+r.words.For(PlanIt, v.ID))
+		case l.GaveUp != "":
+			r.add(v, true, "no plan for "+strings.Join(l.Devices, ", ")+": "+l.GaveUp, v.At(""), r.words.For(PlanIt, v.ID))
+		}
 	}
 }
 
