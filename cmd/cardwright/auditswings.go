@@ -90,13 +90,13 @@ func strip(value, doubt, most float64) string {
 }
 
 // plotSwings writes the picture that --plot asks for.
-func (s *session) plotSwings(shop *manifest.Shop, path string, all []audit.Swing) error {
+func plotSwings(t *terminal, shop *manifest.Shop, path string, all []audit.Swing) error {
 	if path == "" {
 		return nil
 	}
 	sensors := sensorsOf(all)
 	if len(sensors) > 1 {
-		fmt.Fprintf(s.errs, "The picture is of %s; the list has %s too.\n", visible.Visible(sensors[0]), visible.Visible(strings.Join(sensors[1:], ", ")))
+		fmt.Fprintf(t.errs, "The picture is of %s; the list has %s too.\n", visible.Visible(sensors[0]), visible.Visible(strings.Join(sensors[1:], ", ")))
 	}
 	var years []plot.Year
 	for _, x := range measured(all, append(sensors, "")[0]) {
@@ -115,6 +115,6 @@ func (s *session) plotSwings(shop *manifest.Shop, path string, all []audit.Swing
 	if err := (page{flag: "plot", path: path, shop: shop}).write(picture); err != nil {
 		return fmt.Errorf("writing the picture: %w", err)
 	}
-	fmt.Fprintf(s.errs, "Picture written to %s\n", path)
+	fmt.Fprintf(t.errs, "Picture written to %s\n", path)
 	return nil
 }

@@ -57,7 +57,7 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 						fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+o.tell()), "  "))
 					}
 				})
-				return s.plotSwings(shop, plot, h.Swings)
+				return plotSwings(&s.terminal, shop, plot, h.Swings)
 			})
 		},
 	}

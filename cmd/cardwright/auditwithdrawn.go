@@ -37,19 +37,8 @@ func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {
 
 // toCall says how many boats have a withdrawn release, or may have it.
 func toCall(u audit.WithdrawnUse) string {
-	boats := map[string]bool{}
-	for _, r := range u.Releases {
-		for _, x := range r.Has {
-			boats[x.Vessel.ID] = true
-		}
-		for _, x := range r.Had {
-			if x.MayRun() {
-				boats[x.Vessel.ID] = true
-			}
-		}
+	if vessels := u.ToCall(); len(vessels) > 0 {
+		return "call about " + counted(len(vessels), "vessel")
 	}
-	if len(boats) == 0 {
-		return "no vessel has one"
-	}
-	return "call about " + counted(len(boats), "vessel")
+	return "no vessel has one"
 }

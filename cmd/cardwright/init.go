@@ -59,7 +59,7 @@ func runInit(ctx context.Context, s *session, o initOptions, dir string) error {
 		return usage(fmt.Errorf("making the shop folder: %w", err))
 	}
 	if _, err := os.Lstat(filepath.Join(dir, manifest.ShopFile)); err == nil {
-		return s.renewSchemas(dir, o)
+		return renewSchemas(&s.terminal, dir, o)
 	}
 	a := s.asking(ctx, o.ask, o.name != "")
 	if o.name, err = a.must(o.name, "--name", "Shop.shop", ""); err != nil {
@@ -93,14 +93,14 @@ func runInit(ctx context.Context, s *session, o initOptions, dir string) error {
 }
 
 // renewSchemas is all that is done to a shop folder that is there.
-func (s *session) renewSchemas(dir string, o initOptions) error {
+func renewSchemas(t *terminal, dir string, o initOptions) error {
 	if o.name != "" || o.call != "" {
 		return fmt.Errorf("%s is a shop folder already, and was left as it is: change shop.yaml by hand", dir)
 	}
 	if err := writeSchemas(dir); err != nil {
 		return err
 	}
-	s.wrote("schemas written anew: "+filepath.Join(dir, schemaFolder), "")
+	t.wrote("schemas written anew: "+filepath.Join(dir, schemaFolder), "")
 	return nil
 }
 

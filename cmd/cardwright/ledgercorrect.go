@@ -77,7 +77,7 @@ func runCorrect(ctx context.Context, s *session, o correctOptions, digits string
 	if err := s.sureMoment(ctx, "--at", &o.at); err != nil {
 		return err
 	}
-	of, last, err := s.eventOf(ctx, shop, digits)
+	of, last, err := eventOf(ctx, shop, digits)
 	if err != nil {
 		return err
 	}
@@ -94,7 +94,7 @@ func runCorrect(ctx context.Context, s *session, o correctOptions, digits string
 	if err != nil {
 		return usage(correctionWords(err, o))
 	}
-	return s.keepCorrection(ctx, shop, key, entry)
+	return keepCorrection(ctx, s, shop, key, entry)
 }
 
 // correctionWords says with the command's flags why a correction can't stand.
@@ -125,7 +125,7 @@ func correctionWords(err error, o correctOptions) error {
 
 // eventOf finds the one event that some digits name, and the correction of it
 // that counts so far; nil where there is none.
-func (s *session) eventOf(ctx context.Context, shop *manifest.Shop, digits string) (of ledger.Event, last *ledger.Event, err error) {
+func eventOf(ctx context.Context, shop *manifest.Shop, digits string) (of ledger.Event, last *ledger.Event, err error) {
 	l, err := openLedger(ctx, shop)
 	if err != nil {
 		return of, nil, err
@@ -155,15 +155,15 @@ func (s *session) eventOf(ctx context.Context, shop *manifest.Shop, digits strin
 
 // keepCorrection notes a correction, and brings the vessel's file up to date
 // where it said what the ledger said before.
-func (s *session) keepCorrection(ctx context.Context, shop *manifest.Shop, key *keys.Key, c ledger.Entry) error {
-	before, err := s.versionsNow(ctx, shop, c.Vessel)
+func keepCorrection(ctx context.Context, s *session, shop *manifest.Shop, key *keys.Key, c ledger.Entry) error {
+	before, err := versionsNow(ctx, shop, c.Vessel)
 	if err != nil {
 		return err
 	}
 	if err := s.note(ctx, shop, key, c); err != nil {
 		return err
 	}
-	after, err := s.versionsNow(ctx, shop, c.Vessel)
+	after, err := versionsNow(ctx, shop, c.Vessel)
 	if err != nil {
 		return err
 	}
@@ -172,7 +172,7 @@ func (s *session) keepCorrection(ctx context.Context, shop *manifest.Shop, key *
 		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
 	}
 	if c.Vessel == "" {
-		files, err := s.followWithdrawals(ctx, shop)
+		files, err := followWithdrawals(ctx, shop)
 		if err != nil {
 			return fmt.Errorf("the ledger has it, but the catalogue could not be brought up to date: %w", err)
 		}
@@ -196,7 +196,7 @@ func (s *session) keepCorrection(ctx context.Context, shop *manifest.Shop, key *
 }
 
 // versionsNow are the versions of a vessel's devices as the ledger has them.
-func (s *session) versionsNow(ctx context.Context, shop *manifest.Shop, vessel string) (map[string]version.V, error) {
+func versionsNow(ctx context.Context, shop *manifest.Shop, vessel string) (map[string]version.V, error) {
 	if vessel == "" {
 		return nil, nil
 	}

@@ -34,7 +34,7 @@ func newLedgerSyncCommand(s *session) *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("syncing: %w", err)
 			}
-			files, err := s.followWithdrawals(ctx, shop)
+			files, err := followWithdrawals(ctx, shop)
 			if err != nil {
 				return fmt.Errorf("the ledgers are synced, but the catalogue could not be brought up to date with withdrawn releases: %w", err)
 			}

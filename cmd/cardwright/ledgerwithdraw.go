@@ -11,13 +11,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
-	"cardwright/manifest/edit"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
-	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
-	"cardwright/verify/ledger/store"
 	"cardwright/verify/visible"
 )
 
@@ -84,7 +81,7 @@ func runWithdraw(ctx context.Context, s *session, o withdrawOptions, w ledger.Wi
 	if err := s.note(ctx, shop, key, e); err != nil {
 		return err
 	}
-	files, err := s.followWithdrawals(ctx, shop)
+	files, err := followWithdrawals(ctx, shop)
 	if err != nil {
 		return fmt.Errorf("the ledger has it, but the catalogue could not be brought up to date: %w", err)
 	}
@@ -118,26 +115,12 @@ func runLift(ctx context.Context, s *session, o withdrawOptions, w ledger.Withdr
 	if o.why == "" {
 		return usage(errors.New("say why with --why: it stands in the history beside the withdrawal"))
 	}
-	all, err := s.withdrawals(ctx, shop)
+	all, err := withdrawalsIn(ctx, shop)
 	if err != nil {
 		return err
 	}
-	var entries []ledger.Entry
-	now := time.Now().UTC().Truncate(time.Second)
-	for _, x := range all.standing {
-		if x.Model == w.Model && ledger.VersionKey(x.Version) == ledger.VersionKey(w.Version) && (w.Variant == "" || x.Variant == w.Variant) {
-			entries = append(entries, ledger.Entry{
-				At: record.After(now, x.Told), Kind: ledger.Correction, Correction: &ledger.Correcting{Of: x.Event.String(), Why: o.why},
-			})
-		}
-	}
-	inFile := func(m *manifest.Model, r *manifest.Release) bool {
-		return m.ID == w.Model && r.Withdrawn != "" && ledger.VersionKey(r.Version) == ledger.VersionKey(w.Version) && (w.Variant == "" || r.Variant == w.Variant)
-	}
-	there := slices.ContainsFunc(shop.Models, func(m *manifest.Model) bool {
-		return slices.ContainsFunc(m.Releases, func(r *manifest.Release) bool { return inFile(m, r) })
-	})
-	if len(entries) == 0 && !there {
+	entries := all.Lift(w, o.why, time.Now().UTC().Truncate(time.Second))
+	if len(entries) == 0 && !record.WithdrawnInCatalogue(shop, w) {
 		return usage(fmt.Errorf("neither the ledger nor the catalogue says that %s %s is withdrawn: see cardwright audit withdrawn", w.Model, w.Version))
 	}
 	if len(entries) > 0 {
@@ -145,7 +128,7 @@ func runLift(ctx context.Context, s *session, o withdrawOptions, w ledger.Withdr
 			return err
 		}
 	}
-	files, err := changeWithdrawn(shop, func(m *manifest.Model, r *manifest.Release) (string, bool) { return "", inFile(m, r) })
+	files, err := record.LiftInCatalogue(shop, w)
 	if err != nil {
 		return fmt.Errorf("the ledger has it, but the catalogue could not be brought up to date: %w", err)
 	}
@@ -160,77 +143,23 @@ func runLift(ctx context.Context, s *session, o withdrawOptions, w ledger.Withdr
 	return nil
 }
 
-// shopWithdrawals are what a ledger tells of withdrawn releases.
-type shopWithdrawals struct {
-	standing known.Withdrawals
-	lifted   known.Withdrawals // taken back since
-}
-
-func (s *session) withdrawals(ctx context.Context, shop *manifest.Shop) (all shopWithdrawals, err error) {
-	l, err := openLedger(ctx, shop)
-	if errors.Is(err, store.ErrNoLedger) {
-		return all, nil
-	}
-	if err != nil {
+// withdrawalsIn are what the shop's ledger tells of withdrawn releases.
+func withdrawalsIn(ctx context.Context, shop *manifest.Shop) (all record.Withdrawals, err error) {
+	l, err := openLedgerIfAny(ctx, shop)
+	if l == nil || err != nil {
 		return all, err
 	}
 	defer l.Close()
-	all.standing, all.lifted, err = audit.WithdrawnAndLifted(ctx, l)
+	all.Standing, all.Lifted, err = audit.WithdrawnAndLifted(ctx, l)
 	return all, err
 }
 
-// followWithdrawals writes into the catalogue what the ledger withdrew, and
-// takes out what was lifted there since. It gives the files that it changed.
-func (s *session) followWithdrawals(ctx context.Context, shop *manifest.Shop) ([]string, error) {
-	all, err := s.withdrawals(ctx, shop)
+// followWithdrawals brings the catalogue up to date with the ledger, and gives the
+// files that were changed.
+func followWithdrawals(ctx context.Context, shop *manifest.Shop) ([]string, error) {
+	all, err := withdrawalsIn(ctx, shop)
 	if err != nil {
 		return nil, err
 	}
-	return changeWithdrawn(shop, func(m *manifest.Model, r *manifest.Release) (string, bool) {
-		if w := all.standing.Of(m.ID, r.Variant, r.Version); w != nil {
-			return w.Why, r.Withdrawn == ""
-		}
-		lifted := slices.ContainsFunc(all.lifted, func(w known.Withdrawn) bool {
-			return w.Model == m.ID && ledger.VersionKey(w.Version) == ledger.VersionKey(r.Version) && w.Covers(r.Variant) && w.Why == r.Withdrawn
-		})
-		return "", r.Withdrawn != "" && lifted
-	})
-}
-
-// changeWithdrawn writes what change gives into releases of the catalogue; "" is
-// none.
-func changeWithdrawn(shop *manifest.Shop, change func(*manifest.Model, *manifest.Release) (string, bool)) ([]string, error) {
-	files := []string{}
-	for _, m := range shop.Models {
-		if !slices.ContainsFunc(m.Releases, func(r *manifest.Release) bool { _, is := change(m, r); return is }) {
-			continue
-		}
-		file, now, err := edit.OpenLoaded(shop.Dir, m.At(""))
-		if err != nil {
-			return files, err
-		}
-		model := now.Model(m.ID)
-		if model == nil {
-			return files, &edit.Changed{Path: file.Name()}
-		}
-		for i, r := range model.Releases {
-			why, is := change(model, r)
-			way := edit.Way{"releases", i, "withdrawn"}
-			switch {
-			case !is:
-			case why == "":
-				err = file.Delete(way)
-			default:
-				err = file.Set(way, why, "version", "variant", "released")
-			}
-			if err != nil {
-				return files, err
-			}
-		}
-		if err := edit.Save(shop.Dir, file); err != nil {
-			return files, err
-		}
-		files = append(files, file.Name())
-	}
-	return files, nil
+	return all.Follow(shop)
 }

@@ -104,7 +104,7 @@ func runModelAdd(ctx context.Context, s *session, o modelOptions, args []string)
 		files, err = o.updated(shop, args)
 		changed = len(files) - len(o.updatedBy)
 	default:
-		files, err = s.modelAsked(ctx, shop, &o, args)
+		files, err = o.asked(ctx, &s.terminal, shop, args)
 	}
 	if err != nil {
 		return err
@@ -137,14 +137,14 @@ func namesOf(files []*edit.File) []string {
 	return names
 }
 
-// modelAsked is the file of one model, from flags and questions, and those of
+// asked is the file of one model, from flags and questions, and those of
 // the models that update it.
-func (s *session) modelAsked(ctx context.Context, shop *manifest.Shop, o *modelOptions, args []string) ([]*edit.File, error) {
+func (o *modelOptions) asked(ctx context.Context, t *terminal, shop *manifest.Shop, args []string) ([]*edit.File, error) {
 	given := ""
 	if len(args) == 1 {
 		given = args[0]
 	}
-	a := s.asking(ctx, o.ask, given != "" && o.kind != "" && o.card != "")
+	a := t.asking(ctx, o.ask, given != "" && o.kind != "" && o.card != "")
 	id, err := a.must(given, "ID", "Model.model", "")
 	if err != nil {
 		return nil, err

@@ -41,7 +41,7 @@ func runPackageCheck(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	if err := s.readPackages(ctx, shop, inv); err != nil {
+	if err := readPackages(ctx, &s.terminal, shop, inv); err != nil {
 		return err
 	}
 	counts := inv.Counts()
@@ -58,24 +58,24 @@ func runPackageCheck(ctx context.Context, s *session) error {
 
 // readPackages reads package files again, and keeps when that was. What can't be
 // kept is told, and changes no answer.
-func (s *session) readPackages(ctx context.Context, shop *manifest.Shop, inv intake.Inventory) error {
+func readPackages(ctx context.Context, t *terminal, shop *manifest.Shop, inv intake.Inventory) error {
 	began := time.Now()
-	bar := s.bar("reading packages", inv.Bytes())
+	bar := t.bar("reading packages", inv.Bytes())
 	err := intake.Check(ctx, inv, bar.add)
 	bar.end()
 	if err != nil {
 		return fmt.Errorf("checking packages: %w", err)
 	}
-	r := s.readings(shop)
+	r := readingsOf(shop)
 	r.Note(inv, began)
 	if err := r.Save(shop); err != nil {
-		s.complain(err.Error())
+		t.complain(err.Error())
 	}
 	return nil
 }
 
-// readings is when the shop's packages were last read on this computer.
-func (s *session) readings(shop *manifest.Shop) *intake.Readings {
+// readingsOf is when the shop's packages were last read on this computer.
+func readingsOf(shop *manifest.Shop) *intake.Readings {
 	cache, err := os.UserCacheDir()
 	if err != nil {
 		cache = "" // nothing is kept, then

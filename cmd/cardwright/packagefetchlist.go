@@ -67,8 +67,8 @@ func runFetchList(ctx context.Context, s *session, o fetchOptions, ids []string)
 	}
 	inv = inv.Needed()
 	if o.quick {
-		s.readings(shop).Tell(inv)
-	} else if err := s.readPackages(ctx, shop, inv); err != nil {
+		readingsOf(shop).Tell(inv)
+	} else if err := readPackages(ctx, &s.terminal, shop, inv); err != nil {
 		return err
 	}
 	answer := fetching{Format: 1, Files: []*intake.Checked{}, Unplanned: inv.Unplanned, Unread: []*intake.Checked{}}

@@ -49,7 +49,7 @@ func runPackageList(_ context.Context, s *session, o listOptions, models []strin
 		return err
 	}
 	inv.Files = ofModels(inv.Files, models)
-	s.readings(shop).Tell(inv)
+	readingsOf(shop).Tell(inv)
 	switch {
 	case s.json:
 		s.writeJSON(inventory{1, inv.Files, inv.Unplanned, nil})

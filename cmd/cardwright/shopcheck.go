@@ -69,7 +69,7 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 		return err
 	}
 	if !o.quick {
-		if err := s.readPackages(ctx, shop, inv); err != nil {
+		if err := readPackages(ctx, &s.terminal, shop, inv); err != nil {
 			return err
 		}
 	}

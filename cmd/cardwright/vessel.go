@@ -111,7 +111,7 @@ func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []strin
 		return err
 	}
 	if o.fromCard != "" {
-		card, err := s.fromCard(shop, o.fromCard)
+		card, err := fromCard(&s.terminal, shop, o.fromCard)
 		if err != nil {
 			return err
 		}

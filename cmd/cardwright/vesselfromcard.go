@@ -21,7 +21,7 @@ var ourFolder = pattern.Of(`^[0-9]{2,}-([a-z0-9-]+)/`)
 
 // fromCard takes what a record says. It is a stranger's word: nothing of it is
 // shown or written that a shop's file may not hold.
-func (s *session) fromCard(shop *manifest.Shop, target string) (cardVessel, error) {
+func fromCard(t *terminal, shop *manifest.Shop, target string) (cardVessel, error) {
 	record, err := recordOn(target)
 	if err != nil {
 		return cardVessel{}, err
@@ -31,7 +31,7 @@ func (s *session) fromCard(shop *manifest.Shop, target string) (cardVessel, erro
 	for _, f := range record.Files {
 		m, r := releaseOf(shop, f.SHA256)
 		if m == nil {
-			fmt.Fprintf(s.errs, "%s: not in the catalogue, so left out\n", visible.Visible(f.Path))
+			fmt.Fprintf(t.errs, "%s: not in the catalogue, so left out\n", visible.Visible(f.Path))
 			continue
 		}
 		d := newDevice{at: manifest.Pos{File: target}, model: m.ID, variant: r.Variant}
@@ -41,7 +41,7 @@ func (s *session) fromCard(shop *manifest.Shop, target string) (cardVessel, erro
 		if key := d.id + " " + d.model; !seen[key] {
 			seen[key] = true
 			card.devices = append(card.devices, d)
-			fmt.Fprintf(s.errs, "%s: the card has %s %s for it; what it runs is unknown\n", or(d.id, d.model), m.ID, r.Version)
+			fmt.Fprintf(t.errs, "%s: the card has %s %s for it; what it runs is unknown\n", or(d.id, d.model), m.ID, r.Version)
 		}
 	}
 	if len(card.devices) == 0 {

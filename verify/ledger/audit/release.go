@@ -355,6 +355,22 @@ type WithdrawnUse struct {
 	Releases []ReleaseUse `json:"releases"` // each with who must be called (Has) first
 }
 
+// ToCall are the ids of the vessels that have a withdrawn release, or may have it.
+func (u WithdrawnUse) ToCall() (vessels []string) {
+	for _, r := range u.Releases {
+		for _, x := range r.Has {
+			vessels = append(vessels, x.Vessel.ID)
+		}
+		for _, x := range r.Had {
+			if x.MayRun() {
+				vessels = append(vessels, x.Vessel.ID)
+			}
+		}
+	}
+	slices.Sort(vessels)
+	return slices.Compact(vessels)
+}
+
 // OfWithdrawn finds who must be called: the boats that have a release which
 // the ledger or the catalogue says is withdrawn.
 func OfWithdrawn(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, f Filter) (WithdrawnUse, error) {
