@@ -153,7 +153,7 @@ func bar(r Room) string {
 func (t *text) network(n Network) {
 	var rest []string
 	for i, node := range n.Nodes {
-		below := n.below(i)
+		below := n.Below(i)
 		switch {
 		case node.Host >= 0:
 			continue
