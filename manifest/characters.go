@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"unicode"
 	"unicode/utf8"
+
+	"cardwright/manifest/problem"
 )
 
 // refused tells whether a character may not stand in a shop's file: one that
@@ -40,18 +42,18 @@ func charName(r rune) string {
 // foreignText says of a file that isn't UTF-8 as a whole what it is, in one
 // mistake: each of its characters would be another.
 func foreignText(file string, data []byte) *Mistake {
-	m := &Mistake{At: Pos{File: file, Line: 1, Column: 1}, What: "not text in UTF-8", Expected: "text in UTF-8", Hint: "save it again as UTF-8: editors ask for the encoding under Save as"}
+	m := &Mistake{At: Pos{File: file, Line: 1, Column: 1}, What: "not text in UTF-8", Problem: problem.Problem{Expected: "text in UTF-8", Advice: "save it again as UTF-8: editors ask for the encoding under Save as"}}
 	switch kind := wideText(data); {
 	case kind != "":
 		m.Found = "text in " + kind
 	case len(data) > 0 && len(bytes.Trim(data, "\x00")) == 0:
-		m.Found, m.Hint = fmt.Sprintf("%d zero bytes and no text, as a computer leaves that lost power while it wrote", len(data)), "bring back a copy of the file"
+		m.Found, m.Advice = fmt.Sprintf("%d zero bytes and no text, as a computer leaves that lost power while it wrote", len(data)), "bring back a copy of the file"
 	case bytes.Contains(data, make([]byte, mostZeros)):
 		m.At = placeOf(file, data, bytes.IndexByte(data, 0))
-		m.Found, m.Hint = "zero bytes in place of text, as a computer leaves that lost power while it wrote", "bring back a copy of the file"
+		m.Found, m.Advice = "zero bytes in place of text, as a computer leaves that lost power while it wrote", "bring back a copy of the file"
 	case bytes.Count(data, []byte("\r")) > 1 && !bytes.Contains(data, []byte("\n")):
 		m.At = placeOf(file, data, bytes.IndexByte(data, '\r'))
-		m.What, m.Found, m.Expected, m.Hint = "line ends of an old kind", "carriage returns alone (CR)", "line ends of Unix (LF) or Windows (CR LF)", "save it again with one of those"
+		m.What, m.Found, m.Expected, m.Advice = "line ends of an old kind", "carriage returns alone (CR)", "line ends of Unix (LF) or Windows (CR LF)", "save it again with one of those"
 	default:
 		first, n := oneByteText(data)
 		if n < 2 { // one may be a slip; checkText tells it
@@ -137,11 +139,13 @@ func checkText(file string, data []byte, found *collector) map[rune]bool {
 		}
 		r, n := utf8.DecodeRune(data[i:])
 		n = max(n, surrogates(data[i:]))
-		if problem := charProblem(data[i:], i == 0, r, n); problem != "" {
+		if what := charProblem(data[i:], i == 0, r, n); what != "" {
 			found.add(Mistake{
-				At: pos, What: "character refused", Found: problem,
-				Expected: "text in UTF-8, with nothing in it but what can be seen",
-				Hint:     "delete it, and type the word again by hand",
+				At: pos, What: "character refused", Problem: problem.Problem{
+					Found:    what,
+					Expected: "text in UTF-8, with nothing in it but what can be seen",
+					Advice:   "delete it, and type the word again by hand",
+				},
 			})
 			if bad == nil {
 				bad = map[rune]bool{}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 )
 
@@ -21,7 +22,7 @@ type checker struct {
 }
 
 func (c *checker) mistake(at Pos, what, found, expected, hint string) {
-	c.found.add(Mistake{At: at, What: what, Found: found, Expected: expected, Hint: hint})
+	c.found.add(Mistake{At: at, What: what, Problem: problem.Problem{Found: found, Expected: expected, Advice: hint}})
 }
 
 func (c *checker) check() {

@@ -9,6 +9,7 @@ import (
 
 	"go.yaml.in/yaml/v4"
 
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 )
 
@@ -24,7 +25,7 @@ type decoder struct {
 type positioned interface{ SetAt(key string, p Pos) }
 
 func (d *decoder) mistake(n *yaml.Node, what, found, expected, hint string) {
-	d.found.add(Mistake{At: at(d.file, n), What: what, Found: found, Expected: expected, Hint: hint})
+	d.found.add(Mistake{At: at(d.file, n), What: what, Problem: problem.Problem{Found: found, Expected: expected, Advice: hint}})
 }
 
 // mapping fills the struct out from n.

@@ -28,7 +28,7 @@ func FuzzLoad(f *testing.F) {
 			assert.NotEmpty(t, m.What)
 			assert.NotEmpty(t, m.Found)
 			assert.NotEmpty(t, m.Expected)
-			for _, text := range []string{m.What, m.Found, m.Expected, m.Hint} {
+			for _, text := range []string{m.What, m.Found, m.Expected, m.Advice} {
 				assert.LessOrEqual(t, len(text), 1000)
 				_, bad := firstRefused(text)
 				assert.False(t, bad, "%q", text)

@@ -13,6 +13,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"cardwright/manifest/problem"
 )
 
 // ShopFile marks a shop folder.
@@ -316,7 +318,7 @@ func (l *loader) unreachable(name string, err error) error {
 }
 
 func (l *loader) mistake(file, what, found, expected, hint string) {
-	l.found.add(Mistake{At: Pos{File: shown(file)}, What: what, Found: found, Expected: expected, Hint: hint})
+	l.found.add(Mistake{At: Pos{File: shown(file)}, What: what, Problem: problem.Problem{Found: found, Expected: expected, Advice: hint}})
 }
 
 // shown makes a file's name safe to show on a terminal.

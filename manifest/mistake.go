@@ -2,10 +2,13 @@ package manifest
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strconv"
 	"strings"
+
+	"cardwright/manifest/problem"
 )
 
 // MaxMistakes is the most mistakes that are kept of one shop folder, and
@@ -15,21 +18,32 @@ const (
 	ShownMistakes = 40
 )
 
-// Mistake is one thing in the shop's files that a person has to put right.
+// Mistake is one thing in the shop's files that a person has to put right. Values
+// from the file stand in Found quoted and shortened; Expected is what may stand
+// there, Advice what to write instead.
 type Mistake struct {
-	At       Pos    `json:"at"`
-	What     string `json:"what"`     // the mistake in a few words, such as "unknown key"
-	Found    string `json:"found"`    // values from the file stand in it quoted and shortened
-	Expected string `json:"expected"` // what may stand there
-	Hint     string `json:"hint"`     // what to write instead, or ""
+	At   Pos
+	What string // the mistake in a few words, such as "unknown key"
+	problem.Problem
+}
+
+// MarshalJSON keeps the keys that mistakes have always had.
+func (m Mistake) MarshalJSON() ([]byte, error) {
+	return json.Marshal(struct {
+		At       Pos    `json:"at"`
+		What     string `json:"what"`
+		Found    string `json:"found"`
+		Expected string `json:"expected"`
+		Hint     string `json:"hint"`
+	}{m.At, m.What, m.Found, m.Expected, m.Advice})
 }
 
 // String writes the mistake as one block of lines, without a line end.
 func (m Mistake) String() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s: %s\n  found:    %s\n  expected: %s", m.At, m.What, m.Found, m.Expected)
-	if m.Hint != "" {
-		fmt.Fprintf(&b, "\n  try:      %s", m.Hint)
+	if m.Advice != "" {
+		fmt.Fprintf(&b, "\n  try:      %s", m.Advice)
 	}
 	return b.String()
 }

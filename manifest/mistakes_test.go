@@ -211,7 +211,7 @@ func TestEachMistakeIsToldOnceInItsPlace(t *testing.T) {
 				assert.Equal(t, s.what, m.What)
 				assert.Contains(t, m.Found, s.found)
 				assert.Contains(t, m.Expected, s.expected)
-				assert.Equal(t, s.hint, m.Hint)
+				assert.Equal(t, s.hint, m.Advice)
 			}
 		})
 	}

@@ -13,6 +13,7 @@ import (
 	"go.yaml.in/yaml/v4"
 
 	"cardwright/manifest/pattern"
+	"cardwright/manifest/problem"
 )
 
 // Bounds on one file.
@@ -52,8 +53,10 @@ func (limits) CheckAlias(aliases, _ int) error {
 func parse(file string, data []byte, found *collector) *yaml.Node {
 	if at, ok := tooMany(file, data); ok {
 		found.add(Mistake{
-			At: at, What: "file with too much in it", Found: fmt.Sprintf("more than %d commas, brackets and lines", maxBreaks),
-			Expected: "the keys of a shop's file",
+			At: at, What: "file with too much in it", Problem: problem.Problem{
+				Found:    fmt.Sprintf("more than %d commas, brackets and lines", maxBreaks),
+				Expected: "the keys of a shop's file",
+			},
 		})
 		return nil
 	}
@@ -88,8 +91,10 @@ func Read(file string, data []byte) (*yaml.Node, error) {
 	found := &collector{}
 	if len(data) > MaxFileBytes {
 		found.add(Mistake{
-			At: Pos{File: file}, What: "file too large", Found: fmt.Sprintf("%d bytes", len(data)),
-			Expected: fmt.Sprintf("at most %d bytes", MaxFileBytes),
+			At: Pos{File: file}, What: "file too large", Problem: problem.Problem{
+				Found:    fmt.Sprintf("%d bytes", len(data)),
+				Expected: fmt.Sprintf("at most %d bytes", MaxFileBytes),
+			},
 		})
 		return nil, found.all
 	}
@@ -102,7 +107,7 @@ func Read(file string, data []byte) (*yaml.Node, error) {
 	}
 	root := parse(file, data, found)
 	if root != nil && root.Kind != yaml.MappingNode {
-		found.add(Mistake{At: at(file, root), What: "wrong kind of value", Found: describe(root), Expected: "keys and values"})
+		found.add(Mistake{At: at(file, root), What: "wrong kind of value", Problem: problem.Problem{Found: describe(root), Expected: "keys and values"}})
 	}
 	if len(found.all) > 0 || root == nil {
 		return nil, found.sorted()
@@ -155,7 +160,7 @@ func notPlain(n *yaml.Node) bool { return n.Kind == yaml.AliasNode || n.Style&ya
 const plainValue = "the value itself, written out: no anchors, aliases or tags"
 
 func (w *walk) refuse(n *yaml.Node, what, expected string) {
-	w.found.add(Mistake{At: at(w.file, n), What: "not accepted here", Found: what, Expected: expected})
+	w.found.add(Mistake{At: at(w.file, n), What: "not accepted here", Problem: problem.Problem{Found: what, Expected: expected}})
 }
 
 func at(file string, n *yaml.Node) Pos { return Pos{File: file, Line: n.Line, Column: n.Column} }
@@ -164,7 +169,7 @@ func at(file string, n *yaml.Node) Pos { return Pos{File: file, Line: n.Line, Co
 func unreadable(file string, err error) Mistake {
 	m := Mistake{
 		At: Pos{File: file, Line: 1, Column: 1}, What: "not readable as YAML",
-		Found: "text that is not YAML", Expected: "lines of the form key: value",
+		Problem: problem.Problem{Found: "text that is not YAML", Expected: "lines of the form key: value"},
 	}
 	if errors.Is(err, io.EOF) {
 		m.Found = "an empty file"
@@ -180,7 +185,7 @@ func unreadable(file string, err error) Mistake {
 	m.Found += " (" + quote(told.Message) + ")"
 	for _, p := range parserWords {
 		if strings.Contains(told.Message, p.message) || strings.Contains(told.ContextMsg, p.message) {
-			m.Found, m.Expected, m.Hint = p.found, p.expected, p.hint
+			m.Found, m.Expected, m.Advice = p.found, p.expected, p.hint
 			break
 		}
 	}
@@ -203,9 +208,9 @@ func halved(m Mistake, data []byte) Mistake {
 		low, _ := strconv.ParseUint(string(pair[2]), 16, 16)
 		r := utf16.DecodeRune(rune(high), rune(low))
 		m.Found = "a character in two escapes, " + string(pair[0]) + ", as JSON has it"
-		m.Hint = fmt.Sprintf("\\U%08X", r)
+		m.Advice = fmt.Sprintf("\\U%08X", r)
 		if !refused(r) {
-			m.Hint += ", or " + string(r) + " itself"
+			m.Advice += ", or " + string(r) + " itself"
 		}
 	}
 	return m

@@ -45,14 +45,22 @@ const maxFolderEntries = 100_000
 
 // Occupied is a folder that holds what isn't ours to touch.
 type Occupied struct {
-	Dir    string
-	Paths  []string // some of them
-	Count  int
-	Advice string
+	Dir   string
+	Paths []string // some of what is in the way
+	problem.Problem
 }
 
 func (e *Occupied) Error() string {
-	return fmt.Sprintf("%s holds %d files that are not ours (%q …): %s", e.Dir, e.Count, e.Paths[0], e.Advice)
+	return fmt.Sprintf("%s holds %s: %s", e.Dir, e.Found, e.Advice)
+}
+
+// occupied tells of files in a folder that are not ours.
+func occupied(dir string, paths []string, advice string) *Occupied {
+	return &Occupied{dir, paths, problem.Problem{
+		Expected: "no files but this card's",
+		Found:    fmt.Sprintf("%d files that are not ours (%q …)", len(paths), paths[0]),
+		Advice:   advice,
+	}}
 }
 
 // WriteFolder puts a card's files into a folder and has them judged.
@@ -171,7 +179,7 @@ func (w *folderWriter) refuse(foreign []string) error {
 		return nil
 	}
 	if !w.target.Beside {
-		return &Occupied{w.target.Dir, foreign, len(foreign), "use an empty card, or " + w.target.Words.For(LeaveBeside) + " to leave them there"}
+		return occupied(w.target.Dir, foreign, "use an empty card, or "+w.target.Words.For(LeaveBeside)+" to leave them there")
 	}
 	taken := map[string]string{} // files of the card and the folders above them, by key
 	for _, p := range w.paths() {
@@ -182,7 +190,7 @@ func (w *folderWriter) refuse(foreign []string) error {
 	for _, p := range foreign {
 		for at := p; at != "."; at = path.Dir(at) {
 			if ours, ok := taken[samename.Key(at)]; ok && (at == p || at != ours) {
-				return &Occupied{w.target.Dir, []string{p}, 1, fmt.Sprintf("a device may take /%s for the card's own /%s; move it away first", at, ours)}
+				return occupied(w.target.Dir, []string{p}, fmt.Sprintf("a device may take /%s for the card's own /%s; move it away first", at, ours))
 			}
 		}
 	}

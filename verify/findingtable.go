@@ -3,6 +3,8 @@ package verify
 import (
 	"fmt"
 	"strings"
+
+	"cardwright/manifest/problem"
 )
 
 // cause is a row of the table of findings: of which kind one is, how much it
@@ -19,8 +21,10 @@ type cause struct {
 // at is a finding of this cause at a place: the path on the card, or "".
 func (c cause) at(path, expected, found string) Finding {
 	return Finding{
-		Kind: c.kind, Severity: c.severity, Path: path, Expected: expected, Found: found,
-		Meaning: c.meaning, Advice: c.advice,
+		Kind: c.kind, Severity: c.severity, Path: path, Problem: problem.Problem{
+			Expected: expected, Found: found,
+			Meaning: c.meaning, Advice: c.advice,
+		},
 	}
 }
 

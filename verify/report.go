@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 )
 
@@ -198,11 +199,8 @@ type Finding struct {
 	Kind     Kind     `json:"kind"`
 	Severity Severity `json:"severity"`
 	Path     string   `json:"path"`
-	Expected string   `json:"expected"`
-	Found    string   `json:"found"`
-	Meaning  string   `json:"meaning"`
-	Advice   string   `json:"advice"`
-	Because  Kind     `json:"because,omitempty"` // kind of the finding that this one follows from; "": it stands for itself
+	problem.Problem
+	Because Kind `json:"because,omitempty"` // kind of the finding that this one follows from; "": it stands for itself
 }
 
 // Kind names what was found; the list is closed (see Kinds).

@@ -19,7 +19,7 @@ import (
 // The list is exact: whoever adds a package or an arrow decides where it belongs.
 // cmd/cardwright may import all but helpers of tests; packages in testdata, too.
 var arrows = map[string][]string{
-	"manifest":          {"manifest/pattern", "manifest/samename", "manifest/version"},
+	"manifest":          {"manifest/pattern", "manifest/problem", "manifest/samename", "manifest/version"},
 	"manifest/durable":  {"manifest/pattern"},
 	"manifest/edit":     {"manifest", "manifest/durable", "manifest/version"},
 	"manifest/nmea2000": {},
@@ -28,13 +28,13 @@ var arrows = map[string][]string{
 	"manifest/pattern":  {},
 	"manifest/samename": {},
 	"manifest/survey":   {"manifest", "manifest/nmea2000", "manifest/version"},
-	"manifest/tables":   {"manifest", "manifest/pattern"},
+	"manifest/tables":   {"manifest", "manifest/pattern", "manifest/problem"},
 	"manifest/version":  {},
 
 	"media":           {"manifest", "manifest/durable", "manifest/order", "manifest/problem", "manifest/samename", "manifest/version", "media/fat32", "media/place"},
 	"media/capacity":  {"media"},
 	"media/drive":     {"manifest/durable", "media/place", "media/windisk"},
-	"media/fat32":     {"manifest/samename"},
+	"media/fat32":     {"manifest/problem", "manifest/samename"},
 	"media/intake":    {"manifest", "manifest/durable", "manifest/order", "manifest/pattern", "manifest/problem", "manifest/samename", "manifest/version", "media", "media/place"},
 	"media/keys":      {"manifest/durable", "media/place"},
 	"media/place":     {"manifest/durable", "manifest/pattern"},
@@ -42,13 +42,13 @@ var arrows = map[string][]string{
 	"media/readiness": {"manifest", "manifest/order", "manifest/problem", "manifest/version", "media", "media/intake"},
 	"media/windisk":   {},
 
-	"verify":                    {"manifest", "manifest/order", "manifest/pattern", "manifest/samename", "manifest/version", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
-	"verify/fatread":            {"manifest/samename"},
+	"verify":                    {"manifest", "manifest/order", "manifest/pattern", "manifest/problem", "manifest/samename", "manifest/version", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},
+	"verify/fatread":            {"manifest/problem", "manifest/samename"},
 	"verify/ledger":             {"manifest/problem", "manifest/version"},
 	"verify/ledger/audit":       {"manifest", "manifest/version", "verify/ledger", "verify/ledger/known", "verify/ledger/store"},
 	"verify/ledger/export":      {"manifest/tables", "manifest/version", "verify/ledger", "verify/ledger/audit"},
 	"verify/ledger/known":       {"manifest", "manifest/version", "verify/ledger"},
-	"verify/ledger/record":      {"manifest", "manifest/durable", "manifest/edit", "manifest/order", "manifest/tables", "manifest/version", "verify/ledger", "verify/ledger/audit", "verify/ledger/known", "verify/seatrial"},
+	"verify/ledger/record":      {"manifest", "manifest/durable", "manifest/edit", "manifest/order", "manifest/problem", "manifest/tables", "manifest/version", "verify/ledger", "verify/ledger/audit", "verify/ledger/known", "verify/seatrial"},
 	"verify/ledger/store":       {"manifest/durable", "manifest/problem", "manifest/version", "media/place", "verify/ledger", "verify/ledger/known"},
 	"verify/seatrial":           {"manifest/problem", "verify/seatrial/sentences", "verify/seatrial/wmm"},
 	"verify/seatrial/live":      {},

@@ -45,7 +45,7 @@ func (t *terminal) asking(ctx context.Context, force, told bool) *asking {
 func (a *asking) value(given, flag, key, usual string) (string, error) {
 	if given != "" {
 		if m := manifest.Problem(key, given); m != nil {
-			return "", usage(fmt.Errorf("%s: %s: found %s, expected %s%s", flag, m.What, m.Found, m.Expected, tryIt(m.Hint)))
+			return "", usage(fmt.Errorf("%s: %s: found %s, expected %s%s", flag, m.What, m.Found, m.Expected, tryIt(m.Advice)))
 		}
 		return given, nil
 	}
@@ -61,7 +61,7 @@ func (a *asking) value(given, flag, key, usual string) (string, error) {
 		if m == nil {
 			return answer, nil
 		}
-		a.say("%s: found %s, expected %s%s", m.What, m.Found, m.Expected, tryIt(m.Hint))
+		a.say("%s: found %s, expected %s%s", m.What, m.Found, m.Expected, tryIt(m.Advice))
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/tables"
 )
 
@@ -94,11 +95,11 @@ func (g modelSaid) problem(column string, models []string) *manifest.Mistake {
 	case text == "":
 	case slices.Contains(modelFlags, column):
 		if _, ok := flag(text); !ok {
-			return &manifest.Mistake{What: "unknown word", Found: fmt.Sprintf("%q", text), Expected: "yes or no"}
+			return &manifest.Mistake{What: "unknown word", Problem: problem.Problem{Found: fmt.Sprintf("%q", text), Expected: "yes or no"}}
 		}
 	case column == "card" && text != noCard:
 		if _, _, err := manifest.SizesAsTyped(text); err != nil {
-			return &manifest.Mistake{What: "not the sizes of cards", Found: err.Error(), Expected: expectedCard}
+			return &manifest.Mistake{What: "not the sizes of cards", Problem: problem.Problem{Found: err.Error(), Expected: expectedCard}}
 		}
 	case column == "file_systems":
 		for _, w := range listed(text) {
@@ -109,7 +110,7 @@ func (g modelSaid) problem(column string, models []string) *manifest.Mistake {
 	case column == "passes_on":
 		for _, id := range listed(text) {
 			if !slices.Contains(models, id) {
-				return &manifest.Mistake{What: "no such model", Found: fmt.Sprintf("%q", id), Expected: "ids of models in the catalogue or in this table, with spaces between them", Hint: manifest.Nearest(id, models)}
+				return &manifest.Mistake{What: "no such model", Problem: problem.Problem{Found: fmt.Sprintf("%q", id), Expected: "ids of models in the catalogue or in this table, with spaces between them", Advice: manifest.Nearest(id, models)}}
 			}
 		}
 	}
@@ -171,7 +172,7 @@ func rowProblems(shop *manifest.Shop, row tables.Row, models []string) (ms manif
 		}
 	}
 	if given["kind"] == "" && shop.Model(given["model"]) == nil {
-		ms = append(ms, manifest.Mistake{At: row.At("kind"), What: "empty cell", Found: "no kind", Expected: "what the device is: " + strings.Join(kinds(), ", ")})
+		ms = append(ms, manifest.Mistake{At: row.At("kind"), What: "empty cell", Problem: problem.Problem{Found: "no kind", Expected: "what the device is: " + strings.Join(kinds(), ", ")}})
 	}
 	return ms
 }
@@ -203,7 +204,7 @@ func (o *modelOptions) updated(shop *manifest.Shop, args []string) ([]*edit.File
 			p = manifest.Problem(c.Key, text)
 		}
 		if p != nil {
-			return nil, usage(fmt.Errorf("--%s: %s: found %s, expected %s%s", flagOf(c.Name), p.What, p.Found, p.Expected, tryIt(p.Hint)))
+			return nil, usage(fmt.Errorf("--%s: %s: found %s, expected %s%s", flagOf(c.Name), p.What, p.Found, p.Expected, tryIt(p.Advice)))
 		}
 	}
 	file, err := updatedModel(shop.Dir, m, o.given)
@@ -356,8 +357,10 @@ func twice(table *tables.Table) (ms manifest.Mistakes) {
 		id, at := row.Get("model"), row.At("model")
 		if line, ok := first[id]; ok {
 			ms = append(ms, manifest.Mistake{
-				At: at, What: "model given twice", Found: fmt.Sprintf("%q again", id),
-				Expected: fmt.Sprintf("each one once; the first is in line %d", line),
+				At: at, What: "model given twice", Problem: problem.Problem{
+					Found:    fmt.Sprintf("%q again", id),
+					Expected: fmt.Sprintf("each one once; the first is in line %d", line),
+				},
 			})
 			continue
 		}

@@ -85,7 +85,7 @@ func (o *packageOptions) check() error {
 			continue
 		}
 		if m := manifest.Problem(f.key, f.text); m != nil {
-			return fmt.Errorf("%s: %s: found %s, expected %s%s", f.flag, m.What, m.Found, m.Expected, tryIt(m.Hint))
+			return fmt.Errorf("%s: %s: found %s, expected %s%s", f.flag, m.What, m.Found, m.Expected, tryIt(m.Advice))
 		}
 	}
 	switch {

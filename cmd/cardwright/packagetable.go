@@ -12,6 +12,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 	"cardwright/media/intake"
@@ -102,7 +103,7 @@ func runPackageTable(ctx context.Context, s *session, name string) error {
 
 func (t *releases) mistake(r *releaseRow, column, what, found, expected, hint string) {
 	if len(t.ms) < manifest.MaxMistakes {
-		t.ms = append(t.ms, manifest.Mistake{At: r.At(column), What: what, Found: found, Expected: expected, Hint: hint})
+		t.ms = append(t.ms, manifest.Mistake{At: r.At(column), What: what, Problem: problem.Problem{Found: found, Expected: expected, Advice: hint}})
 	}
 }
 
@@ -130,7 +131,7 @@ func (t *releases) row(row tables.Row) *releaseRow {
 	t.needs(r)
 	for _, check := range split(strings.NewReplacer(";", "/", ",", "/").Replace(row.Get("after")), "/") {
 		if m := manifest.Problem("Release.after", check); m != nil {
-			t.mistake(r, "after", m.What, m.Found, m.Expected, m.Hint)
+			t.mistake(r, "after", m.What, m.Found, m.Expected, m.Advice)
 		}
 		o.after = append(o.after, check)
 	}
@@ -345,7 +346,7 @@ func (t *releases) change() ([]*edit.File, error) {
 		next, err := edit.Check(t.shop.Dir, files...)
 		if ms := mistakes(err); ms != nil {
 			for _, m := range ms {
-				t.mistake(r, "file", m.What, m.Found, m.Expected, m.Hint)
+				t.mistake(r, "file", m.What, m.Found, m.Expected, m.Advice)
 			}
 			return nil, t.told()
 		}

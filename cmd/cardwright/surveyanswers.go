@@ -8,6 +8,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger/record"
@@ -104,18 +105,18 @@ func answerMistakes(shop *manifest.Shop, vessel *manifest.Vessel, table *tables.
 	for _, row := range table.Rows {
 		id, model := row.Get("device"), row.Get("model")
 		d := vessel.Device(id)
-		m := manifest.Mistake{At: row.At("device"), Found: fmt.Sprintf("%q", id)}
+		m := manifest.Mistake{At: row.At("device"), Problem: problem.Problem{Found: fmt.Sprintf("%q", id)}}
 		switch {
 		case row.Get("vessel") != "" && row.Get("vessel") != vessel.ID:
-			m = manifest.Mistake{At: row.At("vessel"), What: "a survey of another boat", Found: fmt.Sprintf("%q", row.Get("vessel")), Expected: vessel.ID}
+			m = manifest.Mistake{At: row.At("vessel"), What: "a survey of another boat", Problem: problem.Problem{Found: fmt.Sprintf("%q", row.Get("vessel")), Expected: vessel.ID}}
 		case id != "" && seen[id]:
 			m.What, m.Expected = "device given twice", "each device once"
 		case d == nil && model == "":
-			m.What, m.Expected, m.Hint = "no such device", "one of "+strings.Join(aboard, ", ")+"; or a model, for a device that is new", manifest.Nearest(id, aboard)
+			m.What, m.Expected, m.Advice = "no such device", "one of "+strings.Join(aboard, ", ")+"; or a model, for a device that is new", manifest.Nearest(id, aboard)
 		case d == nil && shop.Model(model) == nil, d != nil && model != "" && model != d.Model:
-			m = manifest.Mistake{At: row.At("model"), What: "another model", Found: fmt.Sprintf("%q", model), Expected: "a model of the catalogue", Hint: manifest.Nearest(model, modelIDs(shop))}
+			m = manifest.Mistake{At: row.At("model"), What: "another model", Problem: problem.Problem{Found: fmt.Sprintf("%q", model), Expected: "a model of the catalogue", Advice: manifest.Nearest(model, modelIDs(shop))}}
 			if d != nil {
-				m.Expected, m.Hint = d.Model+", as in the vessel's file", "change the vessel's file by hand where the device was exchanged"
+				m.Expected, m.Advice = d.Model+", as in the vessel's file", "change the vessel's file by hand where the device was exchanged"
 			}
 		}
 		seen[id] = true

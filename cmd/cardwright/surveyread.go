@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"cardwright/manifest"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger/record"
@@ -60,12 +61,12 @@ func asMistakes(path string, err error) error {
 // placed are problems of a file's form as mistakes in that file.
 func placed(path string, err error) error {
 	var ms manifest.Mistakes
-	problems, ok := errors.AsType[record.Problems](err)
+	problems, ok := errors.AsType[record.Mistakes](err)
 	if !ok {
-		return manifest.Mistakes{{At: manifest.Pos{File: path}, What: "not a saved survey", Found: err.Error(), Expected: "the file that the survey's page saved, or its table (CSV)"}}
+		return manifest.Mistakes{{At: manifest.Pos{File: path}, What: "not a saved survey", Problem: problem.Problem{Found: err.Error(), Expected: "the file that the survey's page saved, or its table (CSV)"}}}
 	}
 	for _, p := range problems {
-		ms = append(ms, manifest.Mistake{At: manifest.Pos{File: path}, What: "not as a saved survey is, at " + p.Where, Found: p.Found, Expected: p.Expected})
+		ms = append(ms, manifest.Mistake{At: manifest.Pos{File: path}, What: "not as a saved survey is, at " + p.Where, Problem: problem.Problem{Found: p.Found, Expected: p.Expected}})
 	}
 	return ms
 }

@@ -14,6 +14,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
 	"cardwright/manifest/pattern"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger/record"
@@ -228,7 +229,7 @@ func parseDevice(text string) (newDevice, error) {
 		}
 		*to[key] = strings.TrimSpace(value)
 		if m := manifest.Problem("Device."+key, *to[key]); m != nil && key != "through" {
-			return d, fmt.Errorf("--device %q: %s: found %s, expected %s%s", text, m.What, m.Found, m.Expected, tryIt(m.Hint))
+			return d, fmt.Errorf("--device %q: %s: found %s, expected %s%s", text, m.What, m.Found, m.Expected, tryIt(m.Advice))
 		}
 	}
 	d.through = strings.Fields(through)
@@ -320,8 +321,10 @@ func knownModels(shop *manifest.Shop, devices []newDevice) error {
 			continue
 		}
 		m := manifest.Mistake{
-			At: d.at, What: "no such model", Found: fmt.Sprintf("%q", d.model), Expected: "the id of a model in the catalogue",
-			Hint: or(manifest.Nearest(d.model, modelIDs(shop)), "cardwright model add "+d.model),
+			At: d.at, What: "no such model", Problem: problem.Problem{
+				Found: fmt.Sprintf("%q", d.model), Expected: "the id of a model in the catalogue",
+				Advice: or(manifest.Nearest(d.model, modelIDs(shop)), "cardwright model add "+d.model),
+			},
 		}
 		if d.at.File == "" {
 			m.At.File = "--device"

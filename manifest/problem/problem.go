@@ -11,3 +11,12 @@ type Problem struct {
 	Meaning  string `json:"meaning"` // "" where what was found says it all
 	Advice   string `json:"advice"`  // what to do; "" where there is nothing
 }
+
+// Line says in one line what was found, what was expected and what to do.
+func (p Problem) Line() string {
+	text := "found " + p.Found + ", expected " + p.Expected
+	if p.Advice != "" {
+		text += "; " + p.Advice
+	}
+	return text
+}

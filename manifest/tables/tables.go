@@ -21,6 +21,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/pattern"
+	"cardwright/manifest/problem"
 )
 
 // Column is one column of a table, and the key of the shop's files whose rules
@@ -107,7 +108,7 @@ type tableReader struct {
 
 func (t *tableReader) mistake(at manifest.Pos, what, found, expected, hint string) {
 	if len(t.found) < manifest.MaxMistakes {
-		t.found = append(t.found, manifest.Mistake{At: at, What: what, Found: found, Expected: expected, Hint: hint})
+		t.found = append(t.found, manifest.Mistake{At: at, What: what, Problem: problem.Problem{Found: found, Expected: expected, Advice: hint}})
 	}
 }
 
@@ -287,7 +288,7 @@ func (t *tableReader) cell(c Column, row Row) {
 	}
 	if m := manifest.Problem(c.Key, text); m != nil {
 		m.At = row.At(c.Name)
-		t.mistake(m.At, m.What, m.Found, m.Expected, m.Hint)
+		t.mistake(m.At, m.What, m.Found, m.Expected, m.Advice)
 	}
 }
 

@@ -140,7 +140,7 @@ func TestFullFolder(t *testing.T) {
 	_, err := Lay(spec(nominal(4), append(files, aFile("d/MORE", 0))...))
 	var bad *nameError
 	require.ErrorAs(t, err, &bad)
-	assert.Contains(t, bad.Problem, "folder is full")
+	assert.Contains(t, bad.Found, "folder is full")
 }
 
 func TestFilesThatAreTooLarge(t *testing.T) {

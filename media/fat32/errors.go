@@ -1,16 +1,23 @@
 package fat32
 
-import "fmt"
+import (
+	"fmt"
+
+	"cardwright/manifest/problem"
+)
 
 // nameError is a file or folder whose name can't stand on a card.
 type nameError struct {
-	Path     string // as it was given; hostile, so escape it where it is shown
-	Problem  string // what is wrong with it
-	Expected string
+	Path string // as it was given; hostile, so escape it where it is shown
+	problem.Problem
+}
+
+func badName(path, found, expected string) error {
+	return &nameError{path, problem.Problem{Found: found, Expected: expected}}
 }
 
 func (e *nameError) Error() string {
-	return fmt.Sprintf("placing %q: %s; expected %s", e.Path, e.Problem, e.Expected)
+	return fmt.Sprintf("placing %q: %s; expected %s", e.Path, e.Found, e.Expected)
 }
 
 // sizeError is a file that is larger than FAT32 can hold.

@@ -69,7 +69,7 @@ func tree(files []File) ([]*folder, error) {
 // addPath adds a file and the folders above it, and returns the new folders.
 func addPath(at *folder, path string, file int) (added []*folder, err error) {
 	if n := units(path); n > mostPathUnits {
-		return nil, &nameError{path, "the path is too long: " + strconv.Itoa(n) + " UTF-16 units", "at most " + strconv.Itoa(mostPathUnits)}
+		return nil, badName(path, "the path is too long: "+strconv.Itoa(n)+" UTF-16 units", "at most "+strconv.Itoa(mostPathUnits))
 	}
 	for from := 0; ; {
 		slash := strings.IndexByte(path[from:], '/')
@@ -99,7 +99,7 @@ func (d *folder) subfolder(name, path string) (sub *folder, isNew bool, err erro
 
 func (d *folder) add(n *node, path string) error {
 	if problem, expected := nameProblem(n.name); problem != "" {
-		return &nameError{path, problem, expected}
+		return badName(path, problem, expected)
 	}
 	key := samename.Key(n.name)
 	if other := d.byName[key]; other != nil {
@@ -112,7 +112,7 @@ func (d *folder) add(n *node, path string) error {
 	d.nodes = append(d.nodes, n)
 	d.entries += 1 + n.longEntries()
 	if d.entries > mostEntries {
-		return &nameError{path, "its folder is full", fmt.Sprintf("at most %d entries in a folder, those of long names included", mostEntries)}
+		return badName(path, "its folder is full", fmt.Sprintf("at most %d entries in a folder, those of long names included", mostEntries))
 	}
 	return nil
 }
@@ -125,7 +125,7 @@ func clash(path string, n, other *node) error {
 	case n.name == other.name:
 		problem = "the path is there as a file and as a folder"
 	}
-	return &nameError{path, problem, "names that differ in more than case"}
+	return badName(path, problem, "names that differ in more than case")
 }
 
 // shorten gives every node its short name.
@@ -138,7 +138,7 @@ func (d *folder) shorten() error {
 	for _, n := range d.nodes {
 		short, ok := s.short(n.name)
 		if !ok {
-			return &nameError{d.path, "no short name is left for " + strconv.Quote(n.name), "fewer alike names in one folder"}
+			return badName(d.path, "no short name is left for "+strconv.Quote(n.name), "fewer alike names in one folder")
 		}
 		n.short = short
 	}

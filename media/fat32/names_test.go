@@ -139,7 +139,7 @@ func TestNamesThatCantStand(t *testing.T) {
 		_, err := Lay(Spec{Bytes: nominal(4), Files: []File{aFile("good", 1), aFile(path, 1)}})
 		var bad *nameError
 		require.ErrorAs(t, err, &bad, "%q", path)
-		assert.Contains(t, bad.Problem, want, "%q", path)
+		assert.Contains(t, bad.Found, want, "%q", path)
 		assert.NotContains(t, err.Error(), "\x1b", "hostile names are quoted")
 	}
 	for _, path := range []string{strings.Repeat("a", 255), strings.Repeat("a/", 129) + "b"} {
@@ -164,7 +164,7 @@ func TestNamesThatClash(t *testing.T) {
 		_, err := Lay(Spec{Bytes: nominal(4), Files: []File{aFile(row.one, 1), aFile(row.other, 1)}})
 		var bad *nameError
 		require.ErrorAs(t, err, &bad, "%s %s", row.one, row.other)
-		assert.Contains(t, bad.Problem, row.want)
+		assert.Contains(t, bad.Found, row.want)
 	}
 }
 

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math/bits"
 	"strings"
+
+	"cardwright/manifest/problem"
 )
 
 // Cuts between the types, by count of clusters alone (FAT32 specification,
@@ -83,7 +85,7 @@ func parseBoot(b []byte) (boot, []complaint) {
 func (v *boot) sizes() (all []complaint) {
 	bad := func(wrong bool, at int64, expected string, found int64) {
 		if wrong {
-			all = append(all, complaint{Fault{Kind: BootField, Offset: at, Expected: expected, Found: fmt.Sprint(found)}, true})
+			all = append(all, complaint{Fault{Kind: BootField, Offset: at, Problem: problem.Problem{Expected: expected, Found: fmt.Sprint(found)}}, true})
 		}
 	}
 	bad(!powerOfTwo(v.sector) || v.sector < 512 || v.sector > 4096, 11, "512, 1024, 2048 or 4096 bytes a sector", v.sector)
@@ -103,7 +105,7 @@ func (v *boot) sizes() (all []complaint) {
 func (v *boot) fields(b []byte) (all []complaint) {
 	note := func(wrong bool, kind FaultKind, at int64, expected, format string, found any) {
 		if wrong {
-			all = append(all, complaint{Fault{Kind: kind, Offset: at, Expected: expected, Found: fmt.Sprintf(format, found)}, false})
+			all = append(all, complaint{Fault{Kind: kind, Offset: at, Problem: problem.Problem{Expected: expected, Found: fmt.Sprintf(format, found)}}, false})
 		}
 	}
 	note(!signed(b), BootSignature, 510, "55 aa", "% x", b[510:512])
@@ -256,7 +258,7 @@ func (c *Card) useBackup(p *Partition, head []byte, unreadable bool) (boot, bool
 	}
 	c.add(Fault{
 		Kind: BootUsed, Partition: p.Number, Offset: p.Start, ReadError: unreadable,
-		Expected: "a boot sector", Found: fmt.Sprintf("none of use: its backup in sector %d was read", usualBackup),
+		Problem: problem.Problem{Expected: "a boot sector", Found: fmt.Sprintf("none of use: its backup in sector %d was read", usualBackup)},
 	})
 	b.unread = unreadable
 	return b, true
@@ -275,7 +277,7 @@ func (c *Card) readVolume(v *Volume, p *Partition, b boot, head []byte) {
 	if b.dirty {
 		c.add(Fault{
 			Kind: DirtyFlag, Partition: p.Number, Offset: -1,
-			Expected: "the boot sector's flag clear", Found: "set: not taken out cleanly",
+			Problem: problem.Problem{Expected: "the boot sector's flag clear", Found: "set: not taken out cleanly"},
 		})
 	}
 	c.checkSizes(v, p, b)
@@ -295,7 +297,7 @@ func (c *Card) readVolume(v *Volume, p *Partition, b boot, head []byte) {
 func (c *Card) checkSizes(v *Volume, p *Partition, b boot) {
 	note := func(wrong bool, kind FaultKind, at int64, expected, found string) {
 		if wrong {
-			c.add(Fault{Kind: kind, Partition: p.Number, Offset: p.Start + at, Expected: expected, Found: found})
+			c.add(Fault{Kind: kind, Partition: p.Number, Offset: p.Start + at, Problem: problem.Problem{Expected: expected, Found: found}})
 		}
 	}
 	room := min(p.Length, c.src.size-p.Start)
@@ -318,7 +320,7 @@ func (c *Card) checkBackup(p *Partition, b boot, head []byte) {
 		return
 	}
 	note := func(kind FaultKind, off int64, expected, found string) {
-		c.add(Fault{Kind: kind, Partition: p.Number, Offset: off, Expected: expected, Found: found})
+		c.add(Fault{Kind: kind, Partition: p.Number, Offset: off, Problem: problem.Problem{Expected: expected, Found: found}})
 	}
 	switch {
 	case !b.hasBackup(): // BPB_BkBootSec is 0 or 6 (FAT32 specification, "Boot Sector and BPB"); some formatters write 0xFFFF
@@ -373,7 +375,7 @@ func (c *Card) structure(p *Partition, off int64, what string) ([]byte, bool) {
 	if err == errOutside {
 		c.add(Fault{
 			Kind: VolumeSize, Partition: p.Number, Offset: off,
-			Expected: what + " on the card", Found: "past the end of the card",
+			Problem: problem.Problem{Expected: what + " on the card", Found: "past the end of the card"},
 		})
 	} else if err != nil {
 		c.unread(p.Number, "", off, what, err)
@@ -387,7 +389,7 @@ func (c *Card) readInfo(p *Partition, b boot) ([]byte, bool) {
 		return nil, false
 	}
 	if !b.hasInfo() || b.info >= b.reserved {
-		c.add(Fault{Kind: InfoSignature, Partition: p.Number, Offset: -1, Expected: "an FSInfo sector", Found: "none"})
+		c.add(Fault{Kind: InfoSignature, Partition: p.Number, Offset: -1, Problem: problem.Problem{Expected: "an FSInfo sector", Found: "none"}})
 		return nil, false
 	}
 	off := p.Start + b.info*b.sector
@@ -403,7 +405,7 @@ func (c *Card) readInfo(p *Partition, b boot) ([]byte, bool) {
 			ok = false
 			c.add(Fault{
 				Kind: InfoSignature, Partition: p.Number, Offset: off + int64(want.at),
-				Expected: fmt.Sprintf("0x%08x", want.value), Found: fmt.Sprintf("0x%08x", got),
+				Problem: problem.Problem{Expected: fmt.Sprintf("0x%08x", want.value), Found: fmt.Sprintf("0x%08x", got)},
 			})
 		}
 	}
@@ -417,13 +419,13 @@ func (c *Card) checkInfo(v *Volume, p *Partition, b boot, info []byte) {
 	if free := le.Uint32(info[488:]); free != infoUnknown && int64(free) != v.Free {
 		c.add(Fault{
 			Kind: InfoFree, Partition: p.Number, Offset: off + 488,
-			Expected: fmt.Sprintf("%d free clusters", v.Free), Found: fmt.Sprint(free),
+			Problem: problem.Problem{Expected: fmt.Sprintf("%d free clusters", v.Free), Found: fmt.Sprint(free)},
 		})
 	}
 	if next := le.Uint32(info[492:]); next != infoUnknown && (next < 2 || int64(next) > v.Clusters+1) {
 		c.add(Fault{
 			Kind: InfoNext, Partition: p.Number, Offset: off + 492,
-			Expected: fmt.Sprintf("a cluster from 2 to %d", v.Clusters+1), Found: fmt.Sprint(next),
+			Problem: problem.Problem{Expected: fmt.Sprintf("a cluster from 2 to %d", v.Clusters+1), Found: fmt.Sprint(next)},
 		})
 	}
 }

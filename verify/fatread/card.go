@@ -12,6 +12,8 @@ package fatread
 import (
 	"io"
 	"time"
+
+	"cardwright/manifest/problem"
 )
 
 // Limits bounds what is held and followed. A zero field means its default.
@@ -172,7 +174,7 @@ func Read(r io.ReaderAt, bytes int64, limits Limits) *Card {
 		c.Counts[LimitReached]++
 		c.Faults = append(c.Faults, Fault{
 			Kind: LimitReached, Offset: -1,
-			Expected: count(limits.Faults, "fault") + " at most", Found: count(limits.Faults+c.FaultsLeftOut, "fault"),
+			Problem: problem.Problem{Expected: count(limits.Faults, "fault") + " at most", Found: count(limits.Faults+c.FaultsLeftOut, "fault")},
 		})
 	}
 	return c

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+
+	"cardwright/manifest/problem"
 )
 
 // exFAT is read by Microsoft's exFAT file system specification, revision 1.00
@@ -52,7 +54,7 @@ func parseExFAT(s []byte) (exfatBoot, []complaint) {
 func (b *exfatBoot) sizes(s []byte) (all []complaint) {
 	bad := func(wrong bool, at int64, expected string, found any) {
 		if wrong {
-			all = append(all, complaint{Fault{Kind: BootField, Offset: at, Expected: expected, Found: fmt.Sprint(found)}, true})
+			all = append(all, complaint{Fault{Kind: BootField, Offset: at, Problem: problem.Problem{Expected: expected, Found: fmt.Sprint(found)}}, true})
 		}
 	}
 	bad(s[105] != 1, 104, "revision 1", fmt.Sprintf("%d.%d", s[105], s[104]))
@@ -69,7 +71,7 @@ func (b *exfatBoot) sizes(s []byte) (all []complaint) {
 func (b *exfatBoot) fields(s []byte) (all []complaint) {
 	note := func(wrong bool, kind FaultKind, at int64, expected, found string) {
 		if wrong {
-			all = append(all, complaint{Fault{Kind: kind, Offset: at, Expected: expected, Found: found}, false})
+			all = append(all, complaint{Fault{Kind: kind, Offset: at, Problem: problem.Problem{Expected: expected, Found: found}}, false})
 		}
 	}
 	note(!signed(s), BootSignature, 510, "55 aa", fmt.Sprintf("% x", s[510:512]))
@@ -123,8 +125,10 @@ func (c *Card) exfatBackup(p *Partition, head []byte, gone spans) (exfatBoot, bo
 			continue
 		}
 		c.add(Fault{
-			Kind: BootUsed, Partition: p.Number, Offset: p.Start, ReadError: gone.touch(p.Start, sectorBytes), Expected: "a boot sector",
-			Found: fmt.Sprintf("none of use: its backup in sector %d was read", exfatRegion),
+			Kind: BootUsed, Partition: p.Number, Offset: p.Start, ReadError: gone.touch(p.Start, sectorBytes), Problem: problem.Problem{
+				Expected: "a boot sector",
+				Found:    fmt.Sprintf("none of use: its backup in sector %d was read", exfatRegion),
+			},
 		})
 		return b, true
 	}
@@ -164,8 +168,10 @@ func (c *Card) checkRegion(p *Partition, head []byte, shift uint, gone spans) bo
 	if !right {
 		c.add(Fault{
 			Kind: BootChecksum, Partition: p.Number, Offset: p.Start + exfatSums<<shift,
-			Expected: fmt.Sprintf("%08x throughout", exfatBootSum(head[:exfatSums<<shift])),
-			Found:    fmt.Sprintf("%08x…", le.Uint32(head[exfatSums<<shift:])),
+			Problem: problem.Problem{
+				Expected: fmt.Sprintf("%08x throughout", exfatBootSum(head[:exfatSums<<shift])),
+				Found:    fmt.Sprintf("%08x…", le.Uint32(head[exfatSums<<shift:])),
+			},
 		})
 	}
 	return right
@@ -185,7 +191,7 @@ func (c *Card) checkExFATBackup(p *Partition, head []byte, b exfatBoot, gone spa
 	if i, kind := differing(main, backup, idleInExFAT); i >= 0 {
 		c.add(Fault{
 			Kind: kind, Partition: p.Number, Offset: p.Start + size + int64(i),
-			Expected: fmt.Sprintf("as in the main boot region: %02x", main[i]), Found: fmt.Sprintf("%02x", backup[i]),
+			Problem: problem.Problem{Expected: fmt.Sprintf("as in the main boot region: %02x", main[i]), Found: fmt.Sprintf("%02x", backup[i])},
 		})
 	}
 }
@@ -219,7 +225,7 @@ func (c *Card) readExFAT(v *Volume, p *Partition, b exfatBoot) {
 func (c *Card) checkExFATSizes(v *Volume, p *Partition, b exfatBoot) {
 	note := func(wrong bool, kind FaultKind, at int64, expected, found string) {
 		if wrong {
-			c.add(Fault{Kind: kind, Partition: p.Number, Offset: p.Start + at, Expected: expected, Found: found})
+			c.add(Fault{Kind: kind, Partition: p.Number, Offset: p.Start + at, Problem: problem.Problem{Expected: expected, Found: found}})
 		}
 	}
 	room := min(p.Length, c.src.size-p.Start) / b.sector()
@@ -236,9 +242,9 @@ func (c *Card) checkExFATSizes(v *Volume, p *Partition, b exfatBoot) {
 func (c *Card) checkExFATFlags(v *Volume, p *Partition, b exfatBoot) {
 	const dirty, failed = 2, 4
 	if b.flags&dirty != 0 {
-		c.add(Fault{Kind: DirtyFlag, Partition: p.Number, Offset: p.Start + 106, Expected: "the flag clear", Found: "set: not taken out cleanly"})
+		c.add(Fault{Kind: DirtyFlag, Partition: p.Number, Offset: p.Start + 106, Problem: problem.Problem{Expected: "the flag clear", Found: "set: not taken out cleanly"}})
 	}
 	if b.flags&failed != 0 {
-		c.add(Fault{Kind: ErrorFlag, Partition: p.Number, Offset: p.Start + 106, Expected: "the flag clear", Found: "set: a machine met errors on it"})
+		c.add(Fault{Kind: ErrorFlag, Partition: p.Number, Offset: p.Start + 106, Problem: problem.Problem{Expected: "the flag clear", Found: "set: a machine met errors on it"}})
 	}
 }

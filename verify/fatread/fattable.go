@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+
+	"cardwright/manifest/problem"
 )
 
 const (
@@ -305,7 +307,7 @@ func (d *difference) tell(f *fat) {
 	}
 	f.card.add(Fault{
 		Kind: FATsDiffer, Partition: f.partition, Offset: d.off,
-		Expected: d.want + ", as in the first FAT", Found: fmt.Sprintf("%s; %s differ", d.found, count(int(d.bytes), "byte")),
+		Problem: problem.Problem{Expected: d.want + ", as in the first FAT", Found: fmt.Sprintf("%s; %s differ", d.found, count(int(d.bytes), "byte"))},
 	})
 }
 

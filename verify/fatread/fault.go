@@ -1,5 +1,7 @@
 package fatread
 
+import "cardwright/manifest/problem"
+
 // FaultKind names what is wrong with a card; the list is closed.
 type FaultKind string
 
@@ -82,16 +84,16 @@ const (
 	EntryTime       FaultKind = "entry-time"       // a date or time that doesn't exist
 )
 
-// Fault is one thing that is wrong with a card, or could not be looked at.
+// Fault is one thing that is wrong with a card, or could not be looked at. What it
+// means and what to do is left to who asked for the reading.
 type Fault struct {
 	Kind      FaultKind
 	Partition int    // the partition's number; 0 for the card itself
 	Path      string // as in Entry; "/" for the root folder; "" where no file or folder is concerned
 	Other     string // of NameTwice: what has the name already
 	Offset    int64  // bytes from the start of the card; -1: no one place
-	Expected  string // found and expected in the same units
-	Found     string // may quote the card: whoever shows it escapes it
-	ReadError bool   // the drive's error: what was there is not known
+	problem.Problem
+	ReadError bool // the drive's error: what was there is not known
 }
 
 // Unread tells that something was not looked at, so that a card with this
@@ -114,13 +116,13 @@ func (c *Card) limit(partition int, path, bound, found string) {
 		return
 	}
 	c.limited[bound] = true
-	c.add(Fault{Kind: LimitReached, Partition: partition, Path: path, Offset: -1, Expected: bound, Found: found})
+	c.add(Fault{Kind: LimitReached, Partition: partition, Path: path, Offset: -1, Problem: problem.Problem{Expected: bound, Found: found}})
 }
 
 // unread tells of an error of the drive.
 func (c *Card) unread(partition int, path string, off int64, what string, err error) {
 	c.add(Fault{
 		Kind: ReadFailed, Partition: partition, Path: path, Offset: off, ReadError: true,
-		Expected: what + " readable", Found: err.Error(),
+		Problem: problem.Problem{Expected: what + " readable", Found: err.Error()},
 	})
 }

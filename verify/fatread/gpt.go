@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"hash/crc32"
 	"math"
+
+	"cardwright/manifest/problem"
 )
 
 const (
@@ -72,11 +74,11 @@ func (c *Card) readGPT() bool {
 	h, err := c.gptAt(1)
 	backup, backupErr := c.gptAt(end)
 	if err != nil {
-		c.add(Fault{Kind: GPTHeader, Offset: sectorBytes, Expected: "a GPT header", Found: err.Error()})
+		c.add(Fault{Kind: GPTHeader, Offset: sectorBytes, Problem: problem.Problem{Expected: "a GPT header", Found: err.Error()}})
 		h = backup
 	}
 	if backupErr != nil {
-		c.add(Fault{Kind: GPTBackup, Offset: end * sectorBytes, Expected: "a GPT header in the last sector", Found: backupErr.Error()})
+		c.add(Fault{Kind: GPTBackup, Offset: end * sectorBytes, Problem: problem.Problem{Expected: "a GPT header in the last sector", Found: backupErr.Error()}})
 	}
 	if err != nil && backupErr != nil {
 		return false
@@ -112,13 +114,17 @@ func (c *Card) gptTable(h gptHeader) []byte {
 	switch {
 	case int64(len(b)) < n:
 		c.add(Fault{
-			Kind: GPTEntries, Offset: off, Expected: fmt.Sprintf("%d entries of %d bytes", h.count, h.entrySize),
-			Found: fmt.Sprintf("%d bytes until the card ends", len(b)),
+			Kind: GPTEntries, Offset: off, Problem: problem.Problem{
+				Expected: fmt.Sprintf("%d entries of %d bytes", h.count, h.entrySize),
+				Found:    fmt.Sprintf("%d bytes until the card ends", len(b)),
+			},
 		})
 	case crc32.ChecksumIEEE(b) != h.sum:
 		c.add(Fault{
-			Kind: GPTEntries, Offset: off, Expected: fmt.Sprintf("checksum %08x", h.sum),
-			Found: fmt.Sprintf("%08x", crc32.ChecksumIEEE(b)),
+			Kind: GPTEntries, Offset: off, Problem: problem.Problem{
+				Expected: fmt.Sprintf("checksum %08x", h.sum),
+				Found:    fmt.Sprintf("%08x", crc32.ChecksumIEEE(b)),
+			},
 		})
 	}
 	return b
@@ -136,7 +142,7 @@ func (c *Card) compareGPT(h, backup gptHeader, table []byte) {
 	}
 	c.add(Fault{
 		Kind: GPTBackup, Offset: c.src.size - sectorBytes,
-		Expected: "the same table as the main one", Found: "another",
+		Problem: problem.Problem{Expected: "the same table as the main one", Found: "another"},
 	})
 }
 
@@ -150,8 +156,10 @@ func (c *Card) addGPT(h gptHeader, table []byte) {
 		if first < h.first || last > h.last || last < first {
 			c.add(Fault{
 				Kind: TableEntry, Partition: i + 1, Offset: h.table*sectorBytes + int64(i)*h.entrySize,
-				Expected: fmt.Sprintf("sectors within %d to %d", h.first, h.last),
-				Found:    fmt.Sprintf("%d to %d", first, last),
+				Problem: problem.Problem{
+					Expected: fmt.Sprintf("sectors within %d to %d", h.first, h.last),
+					Found:    fmt.Sprintf("%d to %d", first, last),
+				},
 			})
 		}
 		if first == 0 || last < first {
@@ -186,6 +194,6 @@ func (c *Card) staleGPT() {
 		if main = main || sector == 1; !main {
 			kind, found = TableLeft, "the backup of a GPT header, in the last sector"
 		}
-		c.add(Fault{Kind: kind, Offset: sector * sectorBytes, Expected: "no GPT beside this table", Found: found})
+		c.add(Fault{Kind: kind, Offset: sector * sectorBytes, Problem: problem.Problem{Expected: "no GPT beside this table", Found: found}})
 	}
 }

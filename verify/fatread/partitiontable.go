@@ -4,6 +4,8 @@ import (
 	"encoding/binary"
 	"fmt"
 	"sort"
+
+	"cardwright/manifest/problem"
 )
 
 var le = binary.LittleEndian
@@ -123,8 +125,10 @@ func (c *Card) ambiguous(sector []byte) {
 	for i, s := range slots(sector) {
 		if s.possible(c.src.size / sectorBytes) {
 			c.add(Fault{
-				Kind: TableAmbiguous, Offset: int64(446 + 16*i), Expected: "a boot sector or a partition table",
-				Found: fmt.Sprintf("both, the table with a partition at sector %d", s.start),
+				Kind: TableAmbiguous, Offset: int64(446 + 16*i), Problem: problem.Problem{
+					Expected: "a boot sector or a partition table",
+					Found:    fmt.Sprintf("both, the table with a partition at sector %d", s.start),
+				},
 			})
 			return
 		}
@@ -134,7 +138,7 @@ func (c *Card) ambiguous(sector []byte) {
 func (c *Card) readMBR(sector []byte) {
 	c.Table = MBR
 	if !signed(sector) {
-		c.add(Fault{Kind: TableSignature, Offset: 510, Expected: "55 aa", Found: fmt.Sprintf("% x", sector[510:512])})
+		c.add(Fault{Kind: TableSignature, Offset: 510, Problem: problem.Problem{Expected: "55 aa", Found: fmt.Sprintf("% x", sector[510:512])}})
 	}
 	four := slots(sector)
 	for _, s := range four {
@@ -162,8 +166,10 @@ func (c *Card) hybrid(four [4]slot) {
 			continue
 		}
 		c.add(Fault{
-			Kind: TableAmbiguous, Offset: int64(446 + 16*i), Expected: "an MBR that only announces the GPT",
-			Found: fmt.Sprintf("one with a partition of its own, type 0x%02x at sector %d", s.kind, s.start),
+			Kind: TableAmbiguous, Offset: int64(446 + 16*i), Problem: problem.Problem{
+				Expected: "an MBR that only announces the GPT",
+				Found:    fmt.Sprintf("one with a partition of its own, type 0x%02x at sector %d", s.kind, s.start),
+			},
 		})
 		return
 	}
@@ -177,13 +183,15 @@ func (c *Card) addSlot(number int, s slot, at int64) {
 	if !s.sane() {
 		c.add(Fault{
 			Kind: TableEntry, Partition: number, Offset: at,
-			Expected: "status 0x00 or 0x80", Found: fmt.Sprintf("0x%02x", s.status),
+			Problem: problem.Problem{Expected: "status 0x00 or 0x80", Found: fmt.Sprintf("0x%02x", s.status)},
 		})
 	}
 	if s.start == 0 || s.count == 0 {
 		c.add(Fault{
-			Kind: TableEntry, Partition: number, Offset: at + 8, Expected: "a first sector and a count above 0",
-			Found: fmt.Sprintf("first sector %d, count %d", s.start, s.count),
+			Kind: TableEntry, Partition: number, Offset: at + 8, Problem: problem.Problem{
+				Expected: "a first sector and a count above 0",
+				Found:    fmt.Sprintf("first sector %d, count %d", s.start, s.count),
+			},
 		})
 		return
 	}
@@ -215,7 +223,7 @@ func (c *Card) readLogical(extended slot) {
 		if seen[at] || number-firstLogical >= c.limits.Partitions {
 			c.add(Fault{
 				Kind: TableChain, Partition: number, Offset: at * sectorBytes,
-				Expected: "an end of the chain of logical partitions", Found: "a loop, or one without end",
+				Problem: problem.Problem{Expected: "an end of the chain of logical partitions", Found: "a loop, or one without end"},
 			})
 			return
 		}
@@ -234,7 +242,7 @@ func (c *Card) readLink(sector []byte, at int64, number int) (next slot, ok bool
 	if err == errOutside || err == nil && !signed(sector) {
 		c.add(Fault{
 			Kind: TableChain, Partition: number, Offset: off,
-			Expected: "a table of a logical partition", Found: "none",
+			Problem: problem.Problem{Expected: "a table of a logical partition", Found: "none"},
 		})
 		return slot{}, false
 	}
@@ -265,16 +273,20 @@ func (c *Card) checkPartitions() {
 		if p.Start+p.Length > c.src.size {
 			c.add(Fault{
 				Kind: PartitionOutside, Partition: p.Number, Offset: p.Start,
-				Expected: fmt.Sprintf("ends by byte %d, where the card ends", c.src.size),
-				Found:    fmt.Sprintf("ends at byte %d", p.Start+p.Length),
+				Problem: problem.Problem{
+					Expected: fmt.Sprintf("ends by byte %d, where the card ends", c.src.size),
+					Found:    fmt.Sprintf("ends at byte %d", p.Start+p.Length),
+				},
 			})
 		}
 		if p.Start < end {
 			p.FileSystem = Overlapping
 			c.add(Fault{
 				Kind: PartitionOverlap, Partition: p.Number, Offset: p.Start,
-				Expected: fmt.Sprintf("begins at or after byte %d, where another ends", end),
-				Found:    fmt.Sprintf("begins at byte %d", p.Start),
+				Problem: problem.Problem{
+					Expected: fmt.Sprintf("begins at or after byte %d, where another ends", end),
+					Found:    fmt.Sprintf("begins at byte %d", p.Start),
+				},
 			})
 		}
 		end = max(end, p.Start+p.Length)

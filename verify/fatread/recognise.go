@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"cardwright/manifest/problem"
 )
 
 // Names of file systems. Those from ExFAT on are named by their marks, not
@@ -164,8 +166,10 @@ func (c *Card) checkType(p *Partition) {
 	}
 	c.add(Fault{
 		Kind: PartitionType, Partition: p.Number, Offset: -1,
-		Expected: fmt.Sprintf("type %s for %s", strings.Join(want[:min(2, len(want))], " or "), p.FileSystem),
-		Found:    "type " + p.Type,
+		Problem: problem.Problem{
+			Expected: fmt.Sprintf("type %s for %s", strings.Join(want[:min(2, len(want))], " or "), p.FileSystem),
+			Found:    "type " + p.Type,
+		},
 	})
 }
 

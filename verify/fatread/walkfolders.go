@@ -3,6 +3,8 @@ package fatread
 import (
 	"errors"
 	"fmt"
+
+	"cardwright/manifest/problem"
 )
 
 const (
@@ -80,14 +82,14 @@ func (w *walker) walk(enter func(f *folder)) {
 }
 
 func (w *walker) fault(kind FaultKind, path string, off int64, expected, found string) {
-	w.card.add(Fault{Kind: kind, Partition: w.p.Number, Path: path, Offset: off, Expected: expected, Found: found})
+	w.card.add(Fault{Kind: kind, Partition: w.p.Number, Path: path, Offset: off, Problem: problem.Problem{Expected: expected, Found: found}})
 }
 
 // twice tells of two names in one folder that are the same.
 func (w *walker) twice(path, other string, off int64) {
 	w.card.add(Fault{
 		Kind: NameTwice, Partition: w.p.Number, Path: path, Other: other, Offset: off,
-		Expected: "a name of its own", Found: fmt.Sprintf("also the name of %q", other),
+		Problem: problem.Problem{Expected: "a name of its own", Found: fmt.Sprintf("also the name of %q", other)},
 	})
 }
 

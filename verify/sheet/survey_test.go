@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest/problem"
 	"cardwright/verify"
 	"cardwright/verify/ledger/record"
 	"cardwright/verify/seatrial"
@@ -42,7 +43,7 @@ func reportOf(t *testing.T, _ string) sheet.Sheet {
 	t.Helper()
 	s, err := sheet.MakeReport(sheet.CardReport{
 		Report: verify.Report{Verdict: verify.Bad, Findings: []verify.Finding{
-			{Kind: verify.ContentDiffers, Severity: verify.Stop, Path: "01-flybridge/plot12-4.0-12.upd", Meaning: "the file isn't what the catalogue says", Expected: "1f", Found: "2f", Advice: "prepare the card again"},
+			{Kind: verify.ContentDiffers, Severity: verify.Stop, Path: "01-flybridge/plot12-4.0-12.upd", Problem: problem.Problem{Meaning: "the file isn't what the catalogue says", Expected: "1f", Found: "2f", Advice: "prepare the card again"}},
 		}},
 		Target: "kittiwake.img", Vessel: "Kittiwake", Shop: "Hollin Quay Marine Electrics",
 		Conclusion: "Do not use this card.", Brings: []string{"✗ step 1, flybridge"}, When: day,

@@ -13,6 +13,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 	"cardwright/verify"
 	"cardwright/verify/sheet"
@@ -45,7 +46,7 @@ func bad() sheet.Input {
 	in.Cards[0].Verdict = verify.Bad
 	in.Cards[0].Findings = []verify.Finding{{
 		Kind: "file differs", Severity: verify.Stop, Path: "01-flybridge/plot12-4.0-12.upd",
-		Expected: "0f0f0f0f", Found: "1e1e1e1e", Meaning: "the file isn't what the catalogue says", Advice: "use another card",
+		Problem: problem.Problem{Expected: "0f0f0f0f", Found: "1e1e1e1e", Meaning: "the file isn't what the catalogue says", Advice: "use another card"},
 	}}
 	return in
 }

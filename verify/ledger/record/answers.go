@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"cardwright/manifest/problem"
 )
 
 // AnswersFormat is the version of the JSON form of a survey's answers.
@@ -47,7 +49,7 @@ func (d AnswerDevice) blank() bool {
 }
 
 // ReadAnswers reads what a survey's page brings back, as AnswersSchema describes
-// it. All problems come at once, each with its place in the file. Places for new
+// it. All mistakes come at once, each with its place in the file. Places for new
 // devices that were left blank aren't in the answer.
 func ReadAnswers(data []byte) (a Answers, err error) {
 	if err := readForm(data, answersForm, AnswersFormat, &a); err != nil {
@@ -90,7 +92,7 @@ func linesIn(data []byte) (map[string][]int, error) {
 		}
 		key, _ := token.(string)
 		if seen[key] {
-			return nil, Problems{{Where: "/" + key, Found: "the key twice", Expected: "each key once"}}
+			return nil, Mistakes{{"/" + key, problem.Problem{Found: "the key twice", Expected: "each key once"}}}
 		}
 		seen[key] = true
 		if key != "devices" && key != "also" {

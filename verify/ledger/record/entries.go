@@ -8,6 +8,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 )
@@ -39,7 +40,7 @@ type Outcome struct {
 	Notes    []string             // what a person should look at
 }
 
-// Entries makes the ledger's entries of a filled sheet. The error is Problems:
+// Entries makes the ledger's entries of a filled sheet. The error is Mistakes:
 // all that keeps the sheet from being recorded.
 func (j *Job) Entries(f Filled, v Visit) (Outcome, error) {
 	f = f.tidy()
@@ -53,31 +54,31 @@ func (j *Job) Entries(f Filled, v Visit) (Outcome, error) {
 	m.missingSteps()
 	m.checks()
 	m.validate()
-	if err := m.problems.err(); err != nil {
+	if err := m.mistakes.err(); err != nil {
 		return Outcome{}, err
 	}
 	return m.out, nil
 }
 
 // Belongs tells whether a sheet can be one of this job at all, before anybody is
-// asked for what it leaves open. The error is Problems.
+// asked for what it leaves open. The error is Mistakes.
 func (j *Job) Belongs(f Filled, v Visit) error {
 	m := maker{job: j, filled: f.tidy(), visit: v}
 	m.whole()
-	return m.problems.err()
+	return m.mistakes.err()
 }
 
-// maker makes entries and collects problems.
+// maker makes entries and collects mistakes.
 type maker struct {
 	job      *Job
 	filled   Filled
 	visit    Visit
 	out      Outcome
-	problems Problems
+	mistakes Mistakes
 }
 
 func (m *maker) say(where, found, expected, advice string) {
-	m.problems = append(m.problems, Problem{where, found, expected, advice})
+	m.mistakes = append(m.mistakes, Mistake{where, problem.Problem{Found: found, Expected: expected, Advice: advice}})
 }
 
 // whole looks whether the sheet belongs to the job.
@@ -375,7 +376,7 @@ func (j *Job) due(f Filled) []FilledCheck {
 
 // validate finds what the ledger itself would refuse.
 func (m *maker) validate() {
-	if m.problems != nil {
+	if m.mistakes != nil {
 		return
 	}
 	for _, e := range m.out.Entries {

@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 )
@@ -76,31 +77,26 @@ const (
 	NotDone = "not done"
 )
 
-// Problem is something that keeps a sheet from being recorded.
-type Problem struct {
-	Where    string `json:"where"`
-	Found    string `json:"found"`
-	Expected string `json:"expected"`
-	Advice   string `json:"advice"`
+// Mistake is what keeps a filled sheet from being recorded.
+type Mistake struct {
+	Where string // a JSON pointer, or a line and column of a table
+	problem.Problem
 }
 
-// Problems are all that were found.
-type Problems []Problem
+// Mistakes are all that were found.
+type Mistakes []Mistake
 
-// Error gives one line for each problem.
-func (p Problems) Error() string {
+// Error gives one line for each.
+func (p Mistakes) Error() string {
 	lines := make([]string, len(p))
-	for i, problem := range p {
-		lines[i] = fmt.Sprintf("%s: found %s, expected %s", problem.Where, problem.Found, problem.Expected)
-		if problem.Advice != "" {
-			lines[i] += "; " + problem.Advice
-		}
+	for i, m := range p {
+		lines[i] = m.Where + ": " + m.Line()
 	}
 	return strings.Join(lines, "\n")
 }
 
-// err is the problems as an error, or nil where there are none.
-func (p Problems) err() error {
+// err is the mistakes as an error, or nil where there are none.
+func (p Mistakes) err() error {
 	if len(p) == 0 {
 		return nil
 	}
@@ -108,7 +104,7 @@ func (p Problems) err() error {
 }
 
 // ReadJSON reads a filled sheet in its JSON form, as Schema describes it. All
-// problems come at once, each with its place in the file.
+// mistakes come at once, each with its place in the file.
 func ReadJSON(data []byte) (Filled, error) {
 	f, err := readJSON(data)
 	if err != nil {
@@ -141,15 +137,15 @@ func readForm(data []byte, of func() (*form, error), format int64, into any) err
 	}
 	var other *json.UnmarshalTypeError // 12.0 is an integer to the form, but not to the decoder
 	if err := json.Unmarshal(data, into); errors.As(err, &other) {
-		return Problems{{Where: "/" + strings.ReplaceAll(other.Field, ".", "/"), Found: other.Value, Expected: "a whole number, written without a point"}}
+		return Mistakes{{"/" + strings.ReplaceAll(other.Field, ".", "/"), problem.Problem{Found: other.Value, Expected: "a whole number, written without a point"}}}
 	} else if err != nil {
 		return err
 	}
 	return nil
 }
 
-// maxProblems is how many problems are told at once.
-const maxProblems = 50
+// maxMistakes is how many are told at once.
+const maxMistakes = 50
 
 // foundAt shows what stands at a place of a JSON document, shortened.
 func foundAt(doc any, place []string) string {
@@ -204,7 +200,7 @@ var tidier = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ")
 func tidyText(s string) string { return strings.TrimSpace(tidier.Replace(s)) }
 
 // newer says of a sheet in a later form who wrote it: what else is wrong follows.
-func (p Problems) newer(format, newest int64) Problems {
+func (p Mistakes) newer(format, newest int64) Mistakes {
 	for i := range p {
 		if format > newest && p[i].Where == "/format" {
 			p[i].Expected = fmt.Sprintf("%d: %s", newest, ledger.ErrNewer)

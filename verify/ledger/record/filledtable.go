@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"cardwright/manifest"
+	"cardwright/manifest/problem"
 	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
@@ -28,7 +29,7 @@ var sheetColumns = []tables.Column{
 }
 
 // ReadCSV reads a filled sheet from a table. Vessel, plan and technician are not
-// in it: the caller adds them. What doesn't fit is Problems, all at once.
+// in it: the caller adds them. What doesn't fit is Mistakes, all at once.
 func ReadCSV(r io.Reader) (Filled, error) {
 	data, err := io.ReadAll(io.LimitReader(r, MaxSheet+1))
 	if err != nil {
@@ -36,33 +37,33 @@ func ReadCSV(r io.Reader) (Filled, error) {
 	}
 	f := Filled{Format: 1} // a table has nothing of later forms
 	table, err := tables.Read("", data, sheetColumns)
-	var problems Problems
-	if mistakes, ok := errors.AsType[manifest.Mistakes](err); ok {
-		problems = problemsOf(mistakes)
+	var mistakes Mistakes
+	if all, ok := errors.AsType[manifest.Mistakes](err); ok {
+		mistakes = mistakesIn(all)
 	}
 	for _, row := range table.Rows {
-		if len(problems) < maxProblems {
-			problems = append(problems, f.addRow(row)...)
+		if len(mistakes) < maxMistakes {
+			mistakes = append(mistakes, f.addRow(row)...)
 		}
 	}
-	if err := problems.err(); err != nil {
+	if err := mistakes.err(); err != nil {
 		return Filled{}, fmt.Errorf("reading filled sheet: %w", err)
 	}
 	return f.tidy(), nil
 }
 
-func problemsOf(mistakes manifest.Mistakes) (problems Problems) {
-	for _, m := range mistakes {
+func mistakesIn(table manifest.Mistakes) (mistakes Mistakes) {
+	for _, m := range table {
 		where := m.What
 		if m.At.Line > 0 {
 			where = fmt.Sprintf("line %d, column %d, %s", m.At.Line, m.At.Column, m.What)
 		}
-		problems = append(problems, Problem{where, m.Found, m.Expected, m.Hint})
+		mistakes = append(mistakes, Mistake{where, m.Problem})
 	}
-	return problems
+	return mistakes
 }
 
-func (f *Filled) addRow(row tables.Row) (problems Problems) {
+func (f *Filled) addRow(row tables.Row) (mistakes Mistakes) {
 	number := func(column string) int {
 		text := row.Get(column)
 		if text == "" {
@@ -70,7 +71,7 @@ func (f *Filled) addRow(row tables.Row) (problems Problems) {
 		}
 		v, err := strconv.Atoi(text)
 		if err != nil || v < 0 || v > ledger.MaxMinutes {
-			problems = append(problems, Problem{placeIn(row, column), fmt.Sprintf("%.40q", text), "a number", ""})
+			mistakes = append(mistakes, Mistake{placeIn(row, column), problem.Problem{Found: fmt.Sprintf("%.40q", text), Expected: "a number"}})
 		}
 		return v
 	}
@@ -85,7 +86,7 @@ func (f *Filled) addRow(row tables.Row) (problems Problems) {
 			number("step"), row.Get("device"), version.V(row.Get("before")), version.V(row.Get("after")), row.Get("result"), number("minutes"), row.Get("note"),
 		})
 	}
-	return append(problems, leftOver(row)...)
+	return append(mistakes, leftOver(row)...)
 }
 
 func placeIn(row tables.Row, column string) string {
@@ -94,7 +95,7 @@ func placeIn(row tables.Row, column string) string {
 
 // leftOver tells of what stands in a line and belongs to nothing: it would be
 // lost without a word.
-func leftOver(row tables.Row) (problems Problems) {
+func leftOver(row tables.Row) (mistakes Mistakes) {
 	not, of := []string{"value"}, "a step: write it as a note"
 	switch {
 	case row.Get("check") != "":
@@ -104,8 +105,8 @@ func leftOver(row tables.Row) (problems Problems) {
 	}
 	for _, column := range not {
 		if text := row.Get(column); text != "" {
-			problems = append(problems, Problem{placeIn(row, column), fmt.Sprintf("%.40q", text), "nothing for " + of, ""})
+			mistakes = append(mistakes, Mistake{placeIn(row, column), problem.Problem{Found: fmt.Sprintf("%.40q", text), Expected: "nothing for " + of}})
 		}
 	}
-	return problems
+	return mistakes
 }

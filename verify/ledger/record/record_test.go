@@ -170,7 +170,7 @@ func TestEveryProblemOfASheetIsTold(t *testing.T) {
 			f := filled()
 			c.spoil(&f)
 			_, err := job().Entries(f, visit())
-			var problems record.Problems
+			var problems record.Mistakes
 			require.ErrorAs(t, err, &problems)
 			assert.Contains(t, err.Error(), c.want)
 		})
@@ -178,7 +178,7 @@ func TestEveryProblemOfASheetIsTold(t *testing.T) {
 	f := filled()
 	f.Steps[0].After, f.Steps[1].Result, f.Checks[0].Result = "", "x", "y"
 	_, err := job().Entries(f, visit())
-	var problems record.Problems
+	var problems record.Mistakes
 	require.ErrorAs(t, err, &problems)
 	assert.Len(t, problems, 3, "all at once")
 }
@@ -291,7 +291,7 @@ func TestTheSchemaAndTheFormAgree(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := record.ReadJSON([]byte(strings.Replace(string(data), c[0], c[1], 1)))
-			var problems record.Problems
+			var problems record.Mistakes
 			require.ErrorAs(t, err, &problems)
 		})
 	}

@@ -14,6 +14,8 @@ import (
 	"strings"
 	"sync"
 	"unicode/utf8"
+
+	"cardwright/manifest/problem"
 )
 
 // form is the part of JSON Schema (draft 2020-12) that Schema uses. A library
@@ -74,15 +76,14 @@ func decodeJSON(data []byte) (any, error) {
 // formCheck gathers what a document has against a form.
 type formCheck struct {
 	doc  any
-	list Problems
+	list Mistakes
 }
 
 func (c *formCheck) add(at []string, expected string, args ...any) {
-	if len(c.list) < maxProblems {
-		c.list = append(c.list, Problem{
-			Where: "/" + strings.Join(at, "/"), Found: foundAt(c.doc, at),
-			Expected: "what the form allows: " + fmt.Sprintf(expected, args...),
-		})
+	if len(c.list) < maxMistakes {
+		c.list = append(c.list, Mistake{"/" + strings.Join(at, "/"), problem.Problem{
+			Found: foundAt(c.doc, at), Expected: "what the form allows: " + fmt.Sprintf(expected, args...),
+		}})
 	}
 }
 

@@ -54,7 +54,7 @@ func agrees(t *testing.T, form, good []byte, read func([]byte) error) {
 		want := placesOf(schema.Validate(sheet))
 		got := []string{}
 		err = read(text)
-		var problems record.Problems
+		var problems record.Mistakes
 		if errors.As(err, &problems) && !strings.Contains(err.Error(), "without a point") {
 			for _, p := range problems {
 				got = append(got, p.Where)
