@@ -62,8 +62,8 @@ func nodeWords(w speech, n Node, through string) string {
 	return strings.Join(words, "; ")
 }
 
-// Below are the nodes that node i updates.
-func (n Network) Below(i int) []Node {
+// below are the nodes that node i updates.
+func (n Network) below(i int) []Node {
 	var all []Node
 	for _, node := range n.Nodes {
 		if node.Host == i {

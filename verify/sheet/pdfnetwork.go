@@ -24,7 +24,7 @@ func (p *pdf) network(n Network) []piece {
 	all := append(p.row(cell{left, p.room(), small, n.Legend}), gap(2))
 	var alone []Node
 	for i, node := range n.Nodes {
-		below := n.Below(i)
+		below := n.below(i)
 		switch {
 		case node.Host >= 0:
 		case len(below) > 0:

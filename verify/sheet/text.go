@@ -153,7 +153,7 @@ func bar(r Room) string {
 func (t *text) network(n Network) {
 	var rest []string
 	for i, node := range n.Nodes {
-		below := n.Below(i)
+		below := n.below(i)
 		switch {
 		case node.Host >= 0:
 			continue
