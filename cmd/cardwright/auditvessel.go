@@ -40,21 +40,22 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 				if err != nil {
 					return err
 				}
-				var beside vesselKnown
+				beside := &known.Joined{}
 				if v := shop.Vessel(args[0]); v != nil && moment.IsZero() {
 					if err := s.learn(interruptible(cmd), shop, v); err != nil {
 						return err
 					}
-					beside = *s.known[v.ID]
+					if k := s.known[v.ID]; k != nil {
+						beside = k
+					}
 				}
 				s.answer(struct {
 					audit.History
 					File []known.FileDiffers `json:"file,omitempty"`
 				}{h, beside.Differs}, func(w io.Writer) {
 					writeHistory(w, args[0], h)
-					for _, o := range beside.besideLedger() {
-						o.vessel = args[0]
-						fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+o.tell()), "  "))
+					for _, o := range beside.FileOpen() {
+						fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+openHere(o, args[0])), "  "))
 					}
 				})
 				return plotSwings(&s.terminal, shop, plot, h.Swings)

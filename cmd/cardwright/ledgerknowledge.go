@@ -6,12 +6,10 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 	"time"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
-	"cardwright/manifest/version"
 	"cardwright/media/keys"
 	"cardwright/media/readiness"
 	"cardwright/verify/ledger/audit"
@@ -23,14 +21,6 @@ import (
 
 // settingsCheck is the check of a device's settings.
 const settingsCheck = "settings and waypoints"
-
-// vesselKnown is what files and ledger say together of a vessel.
-type vesselKnown struct {
-	known.Vessel
-	Strangers audit.LeftOut
-	File      *manifest.Vessel    // as its file has it
-	Differs   []known.FileDiffers // where the file differs from the ledger
-}
 
 // learn brings what the ledger knows into a shop in memory, so that plans,
 // verdicts and pages go by it: releases that it withdrew, and devices of which
@@ -47,7 +37,7 @@ func (s *session) learn(ctx context.Context, shop *manifest.Shop, vessels ...*ma
 		return err
 	}
 	defer l.Close()
-	withdrawn, left, err := audit.Withdrawals(ctx, l)
+	withdrawn, _, err := audit.Withdrawals(ctx, l)
 	if err != nil {
 		return err
 	}
@@ -58,15 +48,13 @@ func (s *session) learn(ctx context.Context, shop *manifest.Shop, vessels ...*ma
 			return err
 		}
 		if s.known == nil {
-			s.known = map[string]*vesselKnown{}
+			s.known = map[string]*known.Joined{}
 		}
 		wrote, err := record.LastWritten(shop, v.ID)
 		if err != nil {
 			return err
 		}
-		is := &vesselKnown{k, left, asInFile(v), k.Beside(v, wrote)}
-		s.known[v.ID] = is
-		is.goBy(v)
+		s.known[v.ID] = known.Join(k, v, wrote)
 	}
 	return nil
 }
@@ -126,139 +114,26 @@ func (s *session) learnFiles(ctx context.Context, shop *manifest.Shop, l *store.
 func (s *session) tellFiles(shop *manifest.Shop) {
 	for _, v := range shop.Vessels {
 		if k := s.known[v.ID]; k != nil {
-			for _, o := range k.besideLedger() {
-				o.vessel = v.ID
-				fmt.Fprintln(s.errs, wrapped(visible.Visible("! "+v.ID+", "+o.Device+": "+s.keepShop(o.tell())), "  "))
+			for _, o := range k.FileOpen() {
+				fmt.Fprintln(s.errs, wrapped(visible.Visible("! "+v.ID+", "+o.Device+": "+s.keepShop(openHere(o, v.ID))), "  "))
 			}
 		}
 	}
 }
 
-// goBy brings what is known into a vessel in memory. Where its file is only behind
-// the ledger, the ledger counts; where nobody can be sure, no version does: nothing
-// is planned by guess.
-func (k *vesselKnown) goBy(v *manifest.Vessel) {
-	for _, d := range v.Devices {
-		if is := k.Device(d.ID); is != nil && (is.Model == "" || is.Model == d.Model) && (is.How == known.FailedUnread || is.Other != "") {
-			d.Version = version.Unknown
-		}
-	}
-	for _, x := range k.Differs {
-		d := v.Device(x.Device)
-		switch {
-		case d == nil || x.Key == known.AboardKey:
-		case x.Kind == known.BothWays && (x.Key == known.VersionKey || x.Key == known.ModelKey):
-			d.Version = version.Unknown
-		case x.Kind != known.Behind:
-		case x.Key == known.VersionKey:
-			d.Version = version.V(x.Ledger)
-		case x.Key == known.SerialKey:
-			d.Serial = x.Ledger
-		case x.Key == known.PlaceKey:
-			d.Place = x.Ledger
-		}
-	}
-}
-
-// behind are the differences of a file that nobody touched since the ledger moved.
-func (k *vesselKnown) behind() (list []known.FileDiffers) {
-	if k == nil {
-		return nil
-	}
-	for _, x := range k.Differs {
-		if x.Kind == known.Behind {
-			list = append(list, x)
-		}
-	}
-	return list
-}
-
-// byHand are the differences that a person has to agree to have noted.
-func (k *vesselKnown) byHand() (list []known.FileDiffers) {
-	if k == nil {
-		return nil
-	}
-	for _, x := range k.Differs {
-		if x.Kind != known.Behind {
-			list = append(list, x)
-		}
-	}
-	return list
-}
-
-// fileKinds are what differences of the file are as open points.
-var fileKinds = map[known.FileKind]known.OpenKind{
-	known.ByHand: known.NotNoted, known.Behind: known.FileOlder, known.BothWays: known.Disputed,
-}
-
-// besideLedger are the file's differences as open points, those of one device and
-// kind in one.
-func (k *vesselKnown) besideLedger() (list []openOn) {
-	for _, x := range k.Differs {
-		kind := fileKinds[x.Kind]
-		i := slices.IndexFunc(list, func(o openOn) bool { return o.Device == x.Device && o.Kind == kind })
-		if i < 0 {
-			list = append(list, openOn{Device: x.Device, Open: known.Open{Kind: kind}})
-			i = len(list) - 1
-		}
-		o := &list[i]
-		told := x.Told()
-		if kind == known.Disputed {
-			o.Why = strings.TrimPrefix(o.Why+"; "+told, "; ")
-			continue
-		}
-		o.What = strings.TrimPrefix(o.What+"; "+told, "; ")
-	}
-	return list
-}
-
 // inDoubt tells of which devices a reading has to be noted, since the ledger
 // doubts what their file says.
 func (s *session) inDoubt(vessel *manifest.Vessel) func(device string) bool {
-	return func(device string) bool {
-		k := s.known[vessel.ID]
-		if k == nil {
-			return false
-		}
-		d := k.Device(device)
-		return d != nil && (d.How == known.FailedUnread || d.Other != "")
-	}
+	return s.known[vessel.ID].InDoubt
 }
 
-// openOf is what is open about a vessel's devices, each with its device, the
-// gravest first; nil where the ledger knows of nothing.
-func (s *session) openOf(vessel *manifest.Vessel) (list []openOn) {
-	k := s.known[vessel.ID]
-	if k == nil {
-		return nil
-	}
-	for _, d := range k.Devices {
-		if vessel.Device(d.ID) == nil {
-			continue
-		}
-		for _, o := range d.Open {
-			list = append(list, openOn{Device: d.ID, Open: o})
-		}
-	}
-	list = append(list, k.besideLedger()...)
-	slices.SortStableFunc(list, func(a, b openOn) int {
-		return slices.Index(known.OpenKinds, a.Kind) - slices.Index(known.OpenKinds, b.Kind)
-	})
-	for i := range list {
-		list[i].vessel = vessel.ID
-	}
-	return list
+// openOf is what is open about a vessel's devices, the gravest first.
+func (s *session) openOf(vessel *manifest.Vessel) []known.OpenOn {
+	return s.known[vessel.ID].OpenAboard(vessel)
 }
 
-// openOn is what is open about one device.
-type openOn struct {
-	Device string `json:"device"`
-	known.Open
-	vessel string
-}
-
-// told says it in one line, with what to do aboard.
-func (o *openOn) told() string {
+// openAboard says in one line what is open, with what to do aboard.
+func openAboard(o known.OpenOn) string {
 	text := o.Tell(func(o *known.Open) string { return date(o.At) })
 	switch o.Kind {
 	case known.Failed:
@@ -271,20 +146,21 @@ func (o *openOn) told() string {
 	return text
 }
 
-// tell says it in one line, with what to do at the computer.
-func (o *openOn) tell() string {
+// openHere says in one line what is open about a vessel, with what to do at the
+// computer.
+func openHere(o known.OpenOn, vessel string) string {
 	text := o.Tell(func(o *known.Open) string { return date(o.At) })
 	switch o.Kind {
 	case known.Failed:
 		text += "; ask the maker before you try again"
 	case known.Disputed:
-		text += "; read it again, and note it: cardwright record " + o.vessel + " --read " + o.Device + "=VERSION"
+		text += "; read it again, and note it: cardwright record " + vessel + " --read " + o.Device + "=VERSION"
 	case known.NotNoted:
-		text += "; to have it noted: cardwright record " + o.vessel + " --by-hand"
+		text += "; to have it noted: cardwright record " + vessel + " --by-hand"
 	case known.FileOlder:
-		text += "; the ledger is gone by; to bring the file up to date: cardwright record " + o.vessel + " --from-ledger"
+		text += "; the ledger is gone by; to bring the file up to date: cardwright record " + vessel + " --from-ledger"
 	case known.SettingsLost:
-		text += "; once they are: cardwright record " + o.vessel + " --other-plan --check '" + o.Device + ":" + settingsCheck + "=passed'"
+		text += "; once they are: cardwright record " + vessel + " --other-plan --check '" + o.Device + ":" + settingsCheck + "=passed'"
 	case known.OnWithdrawn:
 		text += "; tell the customer"
 	}
@@ -295,7 +171,7 @@ func (o *openOn) tell() string {
 func (s *session) writeOpen(w io.Writer, vessel *manifest.Vessel) {
 	open := s.openOf(vessel)
 	for _, o := range open {
-		fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+s.keepShop(o.tell())), "  "))
+		fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+s.keepShop(openHere(o, vessel.ID))), "  "))
 	}
 	if k := s.known[vessel.ID]; k != nil && k.LeftOut > 0 {
 		fmt.Fprintln(w, wrapped(fmt.Sprintf("! %s about %s left out: shop.yaml doesn't trust who wrote them; see cardwright audit vessel %s",
@@ -309,8 +185,8 @@ func (s *session) writeOpen(w io.Writer, vessel *manifest.Vessel) {
 // planAnswer is a plan in JSON, with what is open.
 type planAnswer struct {
 	order.Plan
-	Open   []openOn `json:"open,omitempty"`
-	Behind []stay   `json:"behind"`
+	Open   []known.OpenOn `json:"open,omitempty"`
+	Behind []stay         `json:"behind"`
 }
 
 // openAtSteps is what is open about each device, in words, for the sheet.
@@ -320,7 +196,7 @@ func (s *session) openAtSteps(vessel *manifest.Vessel) map[string][]string {
 		if all == nil {
 			all = map[string][]string{}
 		}
-		all[o.Device] = append(all[o.Device], o.told())
+		all[o.Device] = append(all[o.Device], openAboard(o))
 	}
 	return all
 }
@@ -377,16 +253,4 @@ func (s *session) openTasks(shop *manifest.Shop, today []string) (tasks []readin
 		}
 	}
 	return tasks
-}
-
-// asInFile copies a vessel with its devices, before what the ledger knows is
-// brought into it.
-func asInFile(v *manifest.Vessel) *manifest.Vessel {
-	file := *v
-	file.Devices = make([]*manifest.Device, len(v.Devices))
-	for i, d := range v.Devices {
-		device := *d
-		file.Devices[i] = &device
-	}
-	return &file
 }

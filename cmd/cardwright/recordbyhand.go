@@ -22,7 +22,7 @@ import (
 // of it is ever signed without. It tells whether it was noted.
 func (s *session) offerByHand(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, key *keys.Key, agreed bool) (bool, error) {
 	k := s.known[vessel.ID]
-	differs := k.byHand()
+	differs := k.FileByHand()
 	if len(differs) == 0 {
 		return false, nil
 	}
@@ -104,7 +104,7 @@ func (r *recording) byHand(ctx context.Context) (only bool, err error) {
 // withoutByHand keeps out of what will be signed what a person changed by hand and
 // nobody agreed to.
 func (s *session) withoutByHand(vessel *manifest.Vessel) {
-	for _, x := range s.known[vessel.ID].byHand() {
+	for _, x := range s.known[vessel.ID].FileByHand() {
 		d := vessel.Device(x.Device)
 		switch {
 		case d == nil:
@@ -120,7 +120,7 @@ func (s *session) withoutByHand(vessel *manifest.Vessel) {
 // ledger: nobody could tell later on which box it was done.
 func (r *recording) notedFirst() error {
 	var errs []error
-	for _, x := range r.session.known[r.vessel.ID].byHand() {
+	for _, x := range r.session.known[r.vessel.ID].FileByHand() {
 		worked := slices.ContainsFunc(r.filled.Steps, func(f record.FilledStep) bool { return f.Device == x.Device }) ||
 			slices.ContainsFunc(r.filled.Checks, func(f record.FilledCheck) bool { return f.Device == x.Device })
 		if worked && (x.Key == known.ModelKey || x.Key == known.AboardKey) {

@@ -104,7 +104,7 @@ func (r *recording) keepAgain() error {
 	if _, _, err := r.session.vessel(r.vessel.ID); err != nil { // others may have noted it since
 		return err
 	}
-	file, err := r.session.bringUpToDate(r.shop, r.vessel, r.session.known[r.vessel.ID].behind())
+	file, err := r.session.bringUpToDate(r.shop, r.vessel, r.session.known[r.vessel.ID].FileBehind())
 	if err != nil {
 		return fmt.Errorf("bringing the vessel's file up to date: %w", err)
 	}

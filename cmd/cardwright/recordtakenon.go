@@ -55,7 +55,7 @@ func (r *recording) takeOn(ctx context.Context) error {
 // beyond.
 func (r *recording) fileIsAhead() error {
 	var behind []error
-	for _, x := range r.session.known[r.vessel.ID].behind() {
+	for _, x := range r.session.known[r.vessel.ID].FileBehind() {
 		behind = append(behind, fmt.Errorf("%s: %s", x.Device, x.Told()))
 	}
 	if behind == nil {

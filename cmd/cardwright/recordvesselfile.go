@@ -57,7 +57,7 @@ func (r *recording) whatCounts(ctx context.Context, seen map[string]version.V) (
 	if err != nil {
 		return nil, nil, err
 	}
-	counts := record.Counts(r.session.known[r.vessel.ID].behind(), h, seen)
+	counts := record.Counts(r.session.known[r.vessel.ID].FileBehind(), h, seen)
 	var notes []string
 	for _, d := range counts.Later {
 		notes = append(notes, fmt.Sprintf("%s: the ledger goes by a later reading, %s on %s; read the device again if that is not so", d.ID, d.Version, clock(d.Since)))

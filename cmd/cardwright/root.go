@@ -12,6 +12,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/media/place"
+	"cardwright/verify/ledger/known"
 )
 
 // session is what all commands of one run share: who is at the other end, and
@@ -21,8 +22,8 @@ type session struct {
 
 	by string // --by
 
-	known   map[string]*vesselKnown // by vessel, once they were looked up
-	unasked error                   // why the ledger couldn't be asked for them
+	known   map[string]*known.Joined // by vessel, once they were looked up
+	unasked error                    // why the ledger couldn't be asked for them
 
 	ledgerChecked *error    // what ledgerHolds said
 	checkedWhole  time.Time // when the ledger was last checked whole

@@ -107,7 +107,7 @@ func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) 
 // surveyByHand offers to have noted what was changed by hand in the vessel's file,
 // before anything that was found is.
 func (s *session) surveyByHand(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, o surveyOptions) error {
-	if s.known[vessel.ID].byHand() == nil {
+	if s.known[vessel.ID].FileByHand() == nil {
 		return nil
 	}
 	key, err := keyOptions{}.signingIfKnown(s, "what was changed by hand is not noted in the ledger")
