@@ -6,33 +6,60 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/store"
+	"cardwright/verify/visible"
 )
 
+// auditCheck is what audit check was asked.
+type auditCheck struct {
+	checkOptions
+	again  bool
+	accept string
+}
+
 func newAuditCheckCommand(s *session) *cobra.Command {
-	var o checkOptions
+	var o auditCheck
 	cmd := &cobra.Command{
 		Use:   "check",
 		Short: "Check every event; name the first link that is broken",
-		Long: `check reads the whole ledger: an edited, removed, reordered or forged event is
-found, and the first broken link named. That events at the end of a chain were
-removed shows only against heads that were saved elsewhere (--heads).`,
+		Long: `check looks whether the ledger is what was signed: an edited, removed, reordered or
+forged event is found, and the first broken link named. What was read before and
+hasn't been written to since isn't read again, unless --again asks for it.
+
+A ledger that was put back to an older state is told of, here and before every
+answer: events are gone that this computer has seen. A sync with a ledger that has
+them brings them back. Where you know of it, because an old backup was all that was
+left, say so, and why:
+
+  cardwright audit check --accept 'disk failed, backup of 28 February'
+
+The ledger as it stands then is the ledger: answers go by it, and the events that are
+gone are missed no more. The reason is kept on this computer, and every check shows
+it. The writers of those events begin new chains; should the events turn up later, a
+sync takes them in. Nothing else is accepted: a ledger that was edited stays refused.`,
 		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if cmd.Flags().Changed("accept") && strings.TrimSpace(o.accept) == "" {
+				return usage(errors.New("--accept: say why events are gone, as in --accept 'disk failed, backup of 28 February'"))
+			}
 			return runAuditCheck(interruptible(cmd), s, o)
 		},
 	}
 	o.addFlags(cmd)
 	cmd.Flags().StringVar(&o.place, "ledger", "", "another ledger than the shop's: a file or a postgres:// address")
+	cmd.Flags().BoolVar(&o.again, "again", false, "read every event, also those that were checked before")
+	cmd.Flags().StringVar(&o.accept, "accept", "", "take an older state of the ledger for the ledger, with why")
 	return cmd
 }
 
-func runAuditCheck(ctx context.Context, s *session, o checkOptions) error {
+func runAuditCheck(ctx context.Context, s *session, o auditCheck) error {
 	shop, err := s.shop()
 	if err != nil {
 		return err
@@ -45,7 +72,10 @@ func runAuditCheck(ctx context.Context, s *session, o checkOptions) error {
 	if place == "" {
 		place = ledgerAddress(shop)
 	}
-	r, err := store.CheckAt(ctx, place, against)
+	if o.accept != "" {
+		return s.acceptLedger(ctx, place, against, o.accept)
+	}
+	r, err := s.checkAt(ctx, place, against, o.again)
 	if err != nil {
 		return fmt.Errorf("checking the ledger: %w", err)
 	}
@@ -57,6 +87,136 @@ func runAuditCheck(ctx context.Context, s *session, o checkOptions) error {
 		return &answered{exitUnchecked}
 	}
 	return &answered{exitNo}
+}
+
+// checkAt checks a ledger against what is remembered of it, and remembers the
+// outcome. What holds since it was last checked is only read again when that is
+// asked for.
+func (s *session) checkAt(ctx context.Context, place string, against store.CheckOptions, again bool) (store.CheckReport, error) {
+	memory := store.RememberedIn(memoryOf(place))
+	was, is, server := store.Recall(memory), store.Fingerprint(place), store.IsPostgres(place)
+	if !again && (server || is != "" && is == was.File) {
+		return s.checkNew(ctx, place, against, was)
+	}
+	against.Saved = append(against.Saved, was.Heads)
+	r, err := store.CheckAt(ctx, place, against)
+	if err != nil {
+		return r, err
+	}
+	if r.Ledger != "" && was.Ledger != "" && r.Ledger != was.Ledger {
+		s.tellOther(was)
+	}
+	heads, holds := headsChecked(r)
+	switch {
+	case holds && server && was.Ledger != "":
+		was.Checked = heads.Taken
+		_ = was.Save(memory) // the next check says the time before
+	case holds && !server:
+		rememberChecked(place, is, was, heads)
+	}
+	r.Notes = append(r.Notes, acceptedNotes(was)...)
+	return r, nil
+}
+
+// headsChecked are the heads of a ledger that a check found whole, but for writers whom
+// it doesn't know.
+func headsChecked(r store.CheckReport) (ledger.Heads, bool) {
+	for _, b := range r.Breaks {
+		if b.Kind != ledger.WriterUnknown {
+			return ledger.Heads{}, false
+		}
+	}
+	h := ledger.Heads{Format: 1, Ledger: r.Ledger, Taken: time.Now().UTC().Truncate(time.Second)}
+	for _, c := range r.Chains {
+		if c.Head.Seq > 0 {
+			h.Heads = append(h.Heads, c.Head)
+		}
+	}
+	return h, true
+}
+
+// checkNew checks what came since a ledger was last read.
+func (s *session) checkNew(ctx context.Context, place string, against store.CheckOptions, was store.Remembered) (store.CheckReport, error) {
+	l, err := store.Open(ctx, place, store.Options{ReadOnly: true, Memory: memoryOf(place), Slow: s.tellSlow, Words: commandWords})
+	if err != nil {
+		return store.CheckReport{}, err
+	}
+	checked := was.Checked
+	if store.IsPostgres(place) {
+		if _, checked, err = l.Followed(ctx); err != nil {
+			return store.CheckReport{}, errors.Join(err, l.Close())
+		}
+	}
+	r, err := l.CheckNew(ctx, against, checked)
+	r.Notes = append(r.Notes, acceptedNotes(was)...)
+	return r, errors.Join(err, l.Close())
+}
+
+// acceptedNotes tell of older states that were accepted here.
+func acceptedNotes(was store.Remembered) (notes []string) {
+	for _, a := range was.Accepted {
+		notes = append(notes, fmt.Sprintf("on %s an older state was accepted here (%s): %s", clock(a.At), visible.Visible(a.Why), goneText(a)))
+	}
+	return notes
+}
+
+func goneText(a store.Accepted) string {
+	text := counted(len(a.Lost), "chain") + " had gone further"
+	for i, h := range a.Lost {
+		if i == 3 {
+			return text + ", …"
+		}
+		text += fmt.Sprintf(", %.8s… to event %d", h.Chain, h.Seq)
+	}
+	return text
+}
+
+// acceptLedger takes an older state of a ledger for the ledger.
+func (s *session) acceptLedger(ctx context.Context, place string, against store.CheckOptions, why string) error {
+	memory := memoryOf(place)
+	was := store.Recall(store.RememberedIn(memory))
+	r, err := store.CheckAt(ctx, place, against)
+	if err != nil {
+		return fmt.Errorf("checking the ledger: %w", err)
+	}
+	if r.Verdict == store.Edited || r.Verdict == store.Damaged {
+		s.answer(r, func(w io.Writer) { writeCheck(w, r) })
+		s.complain("not accepted: an older state of a ledger is whole, and this one isn't")
+		return &answered{exitNo}
+	}
+	l, err := store.Open(ctx, place, store.Options{Memory: memory, Slow: s.tellSlow, Words: commandWords})
+	if err != nil {
+		return fmt.Errorf("opening the ledger: %w", err)
+	}
+	a, err := l.Accept(ctx, was, why)
+	if errors.Is(err, store.ErrNothingLost) {
+		s.complain(store.ErrNothingLost.Error())
+		return l.Close()
+	}
+	if err = errors.Join(err, l.Close()); err != nil {
+		return err
+	}
+	if !store.IsPostgres(place) {
+		heads, _ := headsChecked(r)
+		was.Accept(a)
+		rememberChecked(place, store.Fingerprint(place), was, heads)
+	}
+	s.answer(accepted{1, a}, func(w io.Writer) { writeAccepted(w, a) })
+	return nil
+}
+
+// accepted is the answer of audit check --accept.
+type accepted struct {
+	Format int `json:"format"`
+	store.Accepted
+}
+
+func writeAccepted(w io.Writer, a store.Accepted) {
+	fmt.Fprintf(w, "Accepted: the ledger as it stands is the ledger. %s.\n", wrapped(goneText(a), "  "))
+	fmt.Fprintln(w, "Should those events turn up, on another laptop say, a sync takes them in.")
+	if a.Kept != "" {
+		fmt.Fprintln(w, wrapped("This computer's copy with them was put aside: "+visible.Visible(a.Kept), "  "))
+	}
 }
 
 var checkLines = map[store.Verdict]string{
@@ -82,6 +242,9 @@ func writeCheck(w io.Writer, r store.CheckReport) {
 			name = "a writer not known here"
 		}
 		fmt.Fprintf(w, "  %s\n", wrapped(fmt.Sprintf("%s, chain %s: %s", name, c.Chain, counted(int(c.Events), "event")), "    "))
+	}
+	if r.Checked != nil {
+		fmt.Fprintf(w, "Every event was last read on %s;\nwhat came since was checked as it came. --again reads all of them now.\n", clock(*r.Checked))
 	}
 	for _, n := range r.Notes {
 		fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))

@@ -37,6 +37,8 @@ var commandWords = problem.Words{
 
 	store.SyncIntoNew: "cardwright ledger sync --new NEWLEDGER",
 	store.Rebuild:     "cardwright ledger rebuild",
+	store.SyncWith:    "cardwright ledger sync %s",
+	store.AcceptOlder: "cardwright audit check --accept WHY",
 
 	seatrial.SayVariation: "--variation",
 	seatrial.TakeSource:   "--reference %s",

@@ -31,12 +31,19 @@ func ledgerAddress(shop *manifest.Shop) string {
 
 // openLedger opens a shop's ledger to read it.
 func openLedger(ctx context.Context, shop *manifest.Shop) (*store.Ledger, error) {
-	l, err := store.Open(ctx, ledgerAddress(shop), store.Options{ReadOnly: true})
+	address := ledgerAddress(shop)
+	l, err := store.Open(ctx, address, store.Options{ReadOnly: true, Memory: memoryOf(address)})
 	if err != nil {
 		return nil, fmt.Errorf("opening the ledger: %w", err)
 	}
 	l.Believe(believed(shop))
 	return l, nil
+}
+
+// openToWrite opens a shop's ledger to add to it, and makes it where there is none.
+func openToWrite(ctx context.Context, shop *manifest.Shop) (*store.Ledger, error) {
+	address := ledgerAddress(shop)
+	return store.Open(ctx, address, store.Options{Create: true, Memory: memoryOf(address)})
 }
 
 // openLedgerIfAny opens a shop's ledger to read it; nil where there is none.
@@ -85,7 +92,7 @@ func (s *session) append(ctx context.Context, shop *manifest.Shop, key *keys.Key
 		return err
 	}
 	before := store.Fingerprint(ledgerAddress(shop))
-	l, err := store.Open(ctx, ledgerAddress(shop), store.Options{Create: true})
+	l, err := openToWrite(ctx, shop)
 	if err != nil {
 		return fmt.Errorf("opening the ledger: %w", err)
 	}

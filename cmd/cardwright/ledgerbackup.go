@@ -37,10 +37,12 @@ func newLedgerRestoreCommand(s *session) *cobra.Command {
 	o := &checkOptions{}
 	return ledgerWork(s, o, "restore FILE", "Bring a backup's events back; none that is there is lost", "the backup's file",
 		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, path string) error {
+			before := store.Fingerprint(ledgerAddress(shop))
 			r, err := store.Restore(ctx, path, ledgerAddress(shop), against)
 			if err != nil {
 				return fmt.Errorf("restoring the ledger: %w", err)
 			}
+			adopt(ctx, shop, before)
 			s.answer(r, func(w io.Writer) {
 				writeCheck(w, r.Check)
 				fmt.Fprintf(w, "Restored: %s added.\n", counted(r.Added, "event"))

@@ -16,8 +16,9 @@ func newLedgerRebuildCommand(s *session) *cobra.Command {
 		Short: "Work out anew from the events what answers are looked up in",
 		Long: `rebuild empties the tables that answers are looked up in, and fills them from the
 events that hold: where somebody changed those tables by hand, audit check says so
-and names this command. Events are never changed. On a server it takes the
-ledger's owner.`,
+and names this command. Events are never changed. A server holds events alone; of
+one it is this computer's copy that is worked out anew, with every event taken
+over again, and any role may do it.`,
 		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			ctx := interruptible(cmd)
@@ -29,7 +30,8 @@ ledger's owner.`,
 			if err != nil {
 				return err
 			}
-			l, err := store.Open(ctx, ledgerAddress(shop), store.Options{})
+			address := ledgerAddress(shop)
+			l, err := store.Open(ctx, address, store.Options{Memory: memoryOf(address), Slow: s.tellSlow})
 			if err != nil {
 				return fmt.Errorf("opening the ledger: %w", err)
 			}

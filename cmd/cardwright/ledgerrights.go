@@ -19,7 +19,8 @@ func newLedgerRightsCommand(s *session) *cobra.Command {
 		Use:   "rights ROLE",
 		Short: "Print the SQL for the least rights of a van's role",
 		Long: `rights prints SQL for the owner of a ledger on a PostgreSQL server. With these
-rights a role reads the ledger and adds events; it can't change or remove one.
+rights a role reads the ledger and adds events, and nothing else; rights that an
+earlier cardwright printed are taken back. Run it once after each of them.
 
   psql "postgres://owner@server/ledger" -c "CREATE ROLE van LOGIN PASSWORD '…'"
   cardwright ledger rights van | psql "postgres://owner@server/ledger"`,

@@ -17,7 +17,8 @@ func newLedgerSyncCommand(s *session) *cobra.Command {
 	var fresh bool
 	cmd := ledgerWork(s, o, "sync LEDGER", "Merge the shop's ledger and another, both ways", "a ledger file or a postgres:// address",
 		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, place string) error {
-			here, err := store.Open(ctx, ledgerAddress(shop), store.Options{Create: true})
+			before := store.Fingerprint(ledgerAddress(shop))
+			here, err := openToWrite(ctx, shop)
 			if err != nil {
 				return fmt.Errorf("opening the ledger: %w", err)
 			}
@@ -31,9 +32,10 @@ func newLedgerSyncCommand(s *session) *cobra.Command {
 			}
 			defer there.Close()
 			r, err := store.Sync(ctx, here, there, store.SyncOptions{Known: against.Known})
-			if err != nil {
+			if err = errors.Join(err, here.Close()); err != nil {
 				return fmt.Errorf("syncing: %w", err)
 			}
+			adopt(ctx, shop, before)
 			files, err := followWithdrawals(ctx, shop)
 			if err != nil {
 				return fmt.Errorf("the ledgers are synced, but the catalogue could not be brought up to date with withdrawn releases: %w", err)

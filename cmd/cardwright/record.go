@@ -210,7 +210,7 @@ func (r *recording) prepare(ctx context.Context) error {
 
 // cards are the releases that stood on good cards for this vessel.
 func (r *recording) cards(ctx context.Context) ([]ledger.OnCard, error) {
-	l, err := store.Open(ctx, ledgerAddress(r.shop), store.Options{Create: true})
+	l, err := openToWrite(ctx, r.shop)
 	if err != nil {
 		return nil, fmt.Errorf("opening the ledger: %w", err)
 	}

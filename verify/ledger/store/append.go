@@ -2,7 +2,9 @@ package store
 
 import (
 	"context"
+	"crypto/sha256"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"time"
@@ -60,18 +62,20 @@ func (l *Ledger) append(ctx context.Context, w Writer, visit string, entries []l
 	}
 	var events []ledger.Event
 	err := l.write(ctx, func(t *tx) error {
-		there, err := hasVisit(ctx, t, visit)
-		if err != nil {
+		return l.held(ctx, t, func(q Querier) error {
+			there, err := hasVisit(ctx, q, visit)
+			if err != nil {
+				return err
+			}
+			if there {
+				return ErrRecorded
+			}
+			if events, err = l.sign(ctx, t, q, w, entries); err != nil {
+				return err
+			}
+			_, err = t.put(ctx, events)
 			return err
-		}
-		if there {
-			return ErrRecorded
-		}
-		if events, err = t.sign(ctx, w, entries); err != nil {
-			return err
-		}
-		_, err = t.put(ctx, events)
-		return err
+		})
 	})
 	var commit *commitError
 	if errors.As(err, &commit) {
@@ -116,14 +120,29 @@ func (l *Ledger) settleCommit(ctx context.Context, events []ledger.Event, failed
 	return failed
 }
 
+// held asks what a writing transaction is to build on. On a server those are the
+// events that hold, in the copy: what else stands there anybody may have put in.
+func (l *Ledger) held(ctx context.Context, t *tx, ask func(Querier) error) error {
+	if l.engine == postgresEngine {
+		return l.Look(ctx, ask)
+	}
+	return ask(t)
+}
+
 // sign makes events of entries, at the end of the writer's own chain.
-func (t *tx) sign(ctx context.Context, w Writer, entries []ledger.Entry) ([]ledger.Event, error) {
+func (l *Ledger) sign(ctx context.Context, t *tx, q Querier, w Writer, entries []ledger.Entry) ([]ledger.Event, error) {
 	writer := ledger.Writer(w.Signer.Public())
-	name, head, no, err := t.ownChain(ctx, writer)
+	own := t.ownChain
+	if l.engine == postgresEngine {
+		own = func(ctx context.Context, writer string) (string, ledger.Head, int64, error) {
+			return l.ownOnServer(ctx, t, q, writer)
+		}
+	}
+	name, head, no, err := own(ctx, writer)
 	if err != nil {
 		return nil, err
 	}
-	seen, err := newlySeen(ctx, t, name, writer, no)
+	seen, err := newlySeen(ctx, q, name, writer, no)
 	if err != nil {
 		return nil, err
 	}
@@ -158,11 +177,90 @@ func (t *tx) ownChain(ctx context.Context, writer string) (name string, head led
 	if err != nil {
 		return "", head, 0, err
 	}
-	if err = t.QueryRowContext(ctx, `SELECT coalesce(max(no), 0) FROM event WHERE chain = $1 AND seq = (SELECT max(seq) FROM event WHERE chain = $1)`, no).Scan(&last); err != nil {
+	head, last, err = lastOf(ctx, t, no)
+	return name, head, last, err
+}
+
+// lastOf is the last event of a chain, and its number here; zero where it has none.
+func lastOf(ctx context.Context, q Querier, chain int64) (head ledger.Head, last int64, err error) {
+	err = q.QueryRowContext(ctx, `SELECT coalesce(max(no), 0) FROM event WHERE chain = $1 AND seq = (SELECT max(seq) FROM event WHERE chain = $1)`, chain).Scan(&last)
+	if err != nil {
+		return head, 0, err
+	}
+	head, _, err = headOf(ctx, q, chain)
+	return head, last, err
+}
+
+// ownOnServer is ownChain for a server, where nobody can be kept from writing a
+// chain's name: a writer's own are named by the ledger and the writer's key, one
+// after another. A new one is begun where the server has lost the end of the last,
+// which others may still have. Before this rule the row itself said which is its
+// writer's own.
+func (l *Ledger) ownOnServer(ctx context.Context, t *tx, q Querier, writer string) (name string, head ledger.Head, last int64, err error) {
+	err = t.QueryRowContext(ctx, `SELECT name FROM chain WHERE writer = $1 AND own = 1 ORDER BY no LIMIT 1`, writer).Scan(&name)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return "", head, 0, err
 	}
-	head, _, err = headOf(ctx, t, no)
-	return name, head, last, err
+	for n := 0; ; n++ {
+		next := serverChain(l.id, writer, n)
+		if name != "" {
+			if head, last, err = lastNamed(ctx, q, writer, name); err != nil {
+				return "", head, 0, err
+			}
+			there, err := hasEvent(ctx, t, head)
+			if err != nil {
+				return "", head, 0, err
+			}
+			there = there && !l.beside.gaveUp(writer, name)
+			begun, err := hasChain(ctx, writer, next, t, q)
+			if err != nil || there && !begun {
+				return name, head, last, err
+			}
+		}
+		name = next
+		if n == ledger.MaxHeads {
+			return "", head, 0, fmt.Errorf("%w: more than %d chains of one writer", ErrSchema, n)
+		}
+	}
+}
+
+// serverChain names the chain that a writer appends to on a server, its nth.
+func serverChain(id, writer string, n int) string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "cardwright chain %s %s %d", id, writer, n))
+	return hex.EncodeToString(sum[:16])
+}
+
+func lastNamed(ctx context.Context, q Querier, writer, name string) (head ledger.Head, last int64, err error) {
+	var no int64
+	err = q.QueryRowContext(ctx, `SELECT no FROM chain WHERE writer = $1 AND name = $2`, writer, name).Scan(&no)
+	if errors.Is(err, sql.ErrNoRows) {
+		return head, 0, nil
+	}
+	if err != nil {
+		return head, 0, err
+	}
+	return lastOf(ctx, q, no)
+}
+
+// hasEvent tells whether a chain's last event is there; of one without events it
+// is.
+func hasEvent(ctx context.Context, q Querier, head ledger.Head) (there bool, err error) {
+	if head.Seq == 0 {
+		return true, nil
+	}
+	err = q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE id = $1)`, head.ID[:]).Scan(&there)
+	return there, err
+}
+
+func hasChain(ctx context.Context, writer, name string, in ...Querier) (bool, error) {
+	for _, q := range in {
+		var there bool
+		err := q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM chain WHERE writer = $1 AND name = $2)`, writer, name).Scan(&there)
+		if err != nil || there {
+			return there, err
+		}
+	}
+	return false, nil
 }
 
 // headOf returns the last event of a chain; false where it has none.

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"cardwright/manifest/problem"
 	"cardwright/verify/ledger"
@@ -40,10 +41,12 @@ type CheckOptions struct {
 const (
 	SyncIntoNew problem.Act = "syncing with a new ledger"
 	Rebuild     problem.Act = "rebuilding it"
+	SyncWith    problem.Act = "syncing with"
+	AcceptOlder problem.Act = "accepting it as it stands, with why"
 )
 
 // Acts is the closed list of them.
-var Acts = []problem.Act{SyncIntoNew, Rebuild}
+var Acts = []problem.Act{SyncIntoNew, Rebuild, SyncWith, AcceptOlder}
 
 // CheckReport is the outcome of a check.
 type CheckReport struct {
@@ -57,6 +60,8 @@ type CheckReport struct {
 	Breaks  []ledger.Break `json:"breaks"` // at most maxBreaks
 	More    int            `json:"more"`   // breaks that are not listed
 	Notes   []string       `json:"notes"`
+
+	Checked *time.Time `json:"checked,omitempty"` // when every event was last read; not there: now
 }
 
 // ChainReport is one writer's chain.
@@ -80,14 +85,14 @@ const (
 // the events say. It reads the ledger as it is at one moment and changes
 // nothing. The error says only that it could not be gone through.
 func (l *Ledger) Check(ctx context.Context, o CheckOptions) (CheckReport, error) {
-	c := &check{known: o.Known, words: o.Words, clocks: newClocks(), seen: map[[3]string][]int64{}, report: CheckReport{
+	c := &check{known: o.Known, words: o.Words, lookedUp: l.engine == sqliteEngine, clocks: newClocks(), seen: map[[3]string][]int64{}, report: CheckReport{
 		Format: 1, Ledger: l.id, Place: l.place,
 		Chains: []ChainReport{}, Breaks: []ledger.Break{}, Notes: []string{tailNote},
 	}}
 	if o.Known == nil {
 		c.report.Notes = append(c.report.Notes, writerNote)
 	}
-	err := l.Look(ctx, func(q Querier) error {
+	err := l.look(ctx, func(q Querier) error {
 		if l.engine == sqliteEngine {
 			if err := c.integrity(ctx, q); err != nil {
 				return err
@@ -113,9 +118,11 @@ type check struct {
 	words  problem.Words
 	clocks *clocks
 	report CheckReport
-	counts [3]int64              // rows that the events give, by saysTables
-	seen   map[[3]string][]int64 // rows of seen that the events give
-	tries  int                   // events that were searched for a single flipped bit
+
+	lookedUp bool                  // there are tables that answers are looked up in: not on a server
+	counts   [3]int64              // rows that the events give, by saysTables
+	seen     map[[3]string][]int64 // rows of seen that the events give
+	tries    int                   // events that were searched for a single flipped bit
 }
 
 func (c *check) add(b ledger.Break) {
@@ -193,6 +200,9 @@ func (c *check) all(ctx context.Context, q Querier, saved []ledger.Heads) error 
 			return err
 		}
 	}
+	if !c.lookedUp {
+		return c.totals(ctx, q)
+	}
 	return errors.Join(c.totals(ctx, q), c.seenTable(ctx, q), c.devices(ctx, q), c.vessels(ctx, q))
 }
 
@@ -220,7 +230,25 @@ func chainsOf(ctx context.Context, q Querier) ([]chainRow, error) {
 
 // chain goes along one chain in the order that the database gives it.
 func (c *check) chain(ctx context.Context, q Querier, ch chainRow) error {
-	at := len(c.report.Chains)
+	report := c.begin(ch)
+	var walk ledger.Walk
+	var after scanPlace
+	for {
+		batch, err := readRaw(ctx, q, ch.no, after)
+		if err != nil || len(batch) == 0 {
+			return err
+		}
+		verifyAll(batch)
+		if err := c.batch(ctx, q, ch, batch, &walk, report); err != nil {
+			return err
+		}
+		last := batch[len(batch)-1]
+		after = scanPlace{last.seq, last.no}
+	}
+}
+
+// begin begins a chain's report.
+func (c *check) begin(ch chainRow) *ChainReport {
 	c.report.Chains = append(c.report.Chains, ChainReport{
 		Writer: ch.writer, Name: c.known[ch.writer], Chain: ch.name, Own: ch.own,
 		Head: ledger.Head{Writer: ch.writer, Chain: ch.name},
@@ -234,20 +262,7 @@ func (c *check) chain(ctx context.Context, q Querier, ch chainRow) error {
 			},
 		})
 	}
-	var walk ledger.Walk
-	var after scanPlace
-	for {
-		batch, err := readRaw(ctx, q, ch.no, after)
-		if err != nil || len(batch) == 0 {
-			return err
-		}
-		verifyAll(batch)
-		if err := c.batch(ctx, q, ch, batch, &walk, &c.report.Chains[at]); err != nil {
-			return err
-		}
-		last := batch[len(batch)-1]
-		after = scanPlace{last.seq, last.no}
-	}
+	return &c.report.Chains[len(c.report.Chains)-1]
 }
 
 func (c *check) batch(ctx context.Context, q Querier, ch chainRow, batch []*raw, walk *ledger.Walk, r *ChainReport) error {
@@ -271,6 +286,9 @@ func (c *check) batch(ctx context.Context, q Querier, ch chainRow, batch []*raw,
 		r.Head.Seq, r.Head.ID = e.event.Statement.Seq, e.event.ID
 		c.columns(ch, e)
 		sound = append(sound, e)
+	}
+	if !c.lookedUp {
+		return nil
 	}
 	return c.says(ctx, q, sound)
 }
@@ -524,6 +542,9 @@ func (c *check) totals(ctx context.Context, q Querier) error {
 	if events != c.report.Events {
 		c.stray("event", c.report.Events, events)
 	}
+	if !c.lookedUp {
+		return nil
+	}
 	for _, table := range saysTables {
 		n, err := count(table.name)
 		if err != nil {
@@ -570,7 +591,8 @@ func (c *check) heads(ctx context.Context, q Querier, saved ledger.Heads) error 
 					Expected: fmt.Sprintf("event %d, as ledger %.12s had it on %s", h.Seq, saved.Ledger, saved.Taken.Format("2006-01-02 15:04")),
 					Found:    "none",
 					Meaning:  "events were taken off the end of the chain, or an older copy of the ledger was put in its place",
-					Advice:   "sync with that ledger, or restore the backup that the head was saved with",
+					Advice: "sync with that ledger, or with another that has the event, or restore the backup that the head was saved with" +
+						"; or, where you put an older backup in its place on purpose: " + c.words.For(AcceptOlder),
 				},
 			})
 		}

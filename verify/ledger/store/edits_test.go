@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -89,6 +90,13 @@ func TestEveryEditByHandIsFound(t *testing.T) {
 		"id and links rewritten": {[]string{`UPDATE event SET id = (SELECT signature FROM event o WHERE o.seq = 3) WHERE seq = 4`}, ledger.ContentChanged, 4},
 	} {
 		for _, e := range engines {
+			edits := c.edit
+			if e.name == "PostgreSQL" {
+				edits = slices.DeleteFunc(slices.Clone(edits), lookedUp)
+			}
+			if len(edits) == 0 {
+				continue // a server has no such table
+			}
 			t.Run(name+"/"+e.name, func(t *testing.T) {
 				address := e.fresh(t)
 				l := open(t, address)
@@ -97,7 +105,7 @@ func TestEveryEditByHandIsFound(t *testing.T) {
 				db := bare(t, address)
 				lock := unlock(t, db, store.IsPostgres(address))
 				var changed int64
-				for _, q := range c.edit {
+				for _, q := range edits {
 					r, err := db.Exec(q)
 					require.NoError(t, err)
 					changed, err = r.RowsAffected()
@@ -113,6 +121,19 @@ func TestEveryEditByHandIsFound(t *testing.T) {
 			})
 		}
 	}
+}
+
+// lookedUp tells of an edit whether it is of the tables that answers are looked up
+// in, which stand only in files.
+func lookedUp(edit string) bool {
+	for _, table := range []string{"sighting", "reading", "carried", "device", "vessel", "seen"} {
+		for _, verb := range []string{"UPDATE ", "DELETE FROM ", "INSERT INTO "} {
+			if strings.HasPrefix(edit+" ", verb+table+" ") {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func check(t testing.TB, l *store.Ledger, saved ...ledger.Heads) store.CheckReport {
@@ -208,6 +229,9 @@ func TestARemovedTailShowsOnlyAgainstASavedHead(t *testing.T) {
 				`DELETE FROM device`, `DELETE FROM reading WHERE event = (SELECT no FROM event WHERE seq = 2)`, `DELETE FROM event WHERE seq = 2`,
 				`INSERT INTO device SELECT vessel, device, event, at, kind, maker, model, name, place, serial, variant, version, version_key, '', 0 FROM reading`,
 			} {
+				if store.IsPostgres(address) && lookedUp(q) {
+					continue
+				}
 				_, err := db.Exec(q)
 				require.NoError(t, err)
 			}
@@ -334,17 +358,23 @@ func TestAFieldOfManyMegabytesDoesNotFillMemory(t *testing.T) {
 }
 
 // What was changed by hand in the tables that are looked up is as the events say,
-// once they are worked out anew.
+// once they are worked out anew: in a file, or in the copy of a server.
 func TestTablesAreRebuiltFromTheEvents(t *testing.T) {
 	for _, e := range engines {
 		t.Run(e.name, func(t *testing.T) {
-			address := e.fresh(t)
-			l := open(t, address)
+			address, memory := e.fresh(t), filepath.Join(t.TempDir(), "memory")
+			l, err := store.Open(context.Background(), address, store.Options{Create: true, Memory: memory})
+			require.NoError(t, err)
+			defer func() { require.NoError(t, l.Close()) }()
 			w := ledgertest.NewWorld(1)
 			appendTo(t, l, "Ada", append([]ledger.Entry{w.TakeOn(1, 0)}, w.Visit(1, 3)...)...)
 			appendTo(t, l, "Ben", w.Visit(1, 9)...)
 			before := contents(t, l)
-			db := bare(t, address)
+			tables := address
+			if store.IsPostgres(address) {
+				tables = memory + ".db"
+			}
+			db := bare(t, tables)
 			for _, q := range []string{
 				`UPDATE device SET version = '9.9'`, `UPDATE reading SET version = '9.9'`, `DELETE FROM carried`, `DELETE FROM seen`,
 				`UPDATE vessel SET berth = 'elsewhere'`, `INSERT INTO vessel VALUES ('ghost', 'Ghost', '', '', '', '')`, `DELETE FROM sighting`,
@@ -353,9 +383,10 @@ func TestTablesAreRebuiltFromTheEvents(t *testing.T) {
 				require.NoError(t, err)
 			}
 			require.NotEqual(t, before, contents(t, l))
-			r := check(t, l)
+			r, err := store.CheckAt(context.Background(), tables, store.CheckOptions{Known: ledgertest.Known("Ada", "Ben")})
+			require.NoError(t, err)
 			require.Equal(t, store.Edited, r.Verdict)
-			assert.Contains(t, r.First.Advice, "cardwright ledger rebuild")
+			assert.Contains(t, r.First.Advice, string(store.Rebuild))
 			require.NoError(t, l.Rebuild(context.Background()))
 			assert.Equal(t, before, contents(t, l))
 			requireWhole(t, l, "Ada", "Ben")

@@ -14,27 +14,32 @@ import (
 // show later whether a tail was removed.
 func (l *Ledger) Heads(ctx context.Context) (ledger.Heads, error) {
 	h := ledger.Heads{Format: 1, Ledger: l.id, Taken: time.Now().UTC().Truncate(time.Second)}
-	err := l.Look(ctx, func(q Querier) error {
-		chains, err := chainsOf(ctx, q)
-		if err != nil {
-			return err
-		}
-		for _, c := range chains {
-			head, ok, err := headOf(ctx, q, c.no)
-			if err != nil {
-				return err
-			}
-			if ok {
-				head.Writer, head.Chain = c.writer, c.name
-				h.Heads = append(h.Heads, head)
-			}
-		}
-		return nil
+	err := l.Look(ctx, func(q Querier) (err error) {
+		h.Heads, err = headsIn(ctx, q)
+		return err
 	})
 	if err != nil {
 		return ledger.Heads{}, fmt.Errorf("reading the heads of ledger %s: %w", l.place, err)
 	}
 	return h, nil
+}
+
+func headsIn(ctx context.Context, q Querier) (heads []ledger.Head, err error) {
+	chains, err := chainsOf(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range chains {
+		head, ok, err := headOf(ctx, q, c.no)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			head.Writer, head.Chain = c.writer, c.name
+			heads = append(heads, head)
+		}
+	}
+	return heads, nil
 }
 
 // remember keeps another ledger's heads, so that a check shows what was

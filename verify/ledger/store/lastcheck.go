@@ -21,10 +21,25 @@ import (
 type Remembered struct {
 	Format  int          `json:"format"`
 	Ledger  string       `json:"ledger"` // id
-	File    string       `json:"file"`   // its Fingerprint then
+	File    string       `json:"file"`   // its Fingerprint then; of a server, that of the copy
 	Checked time.Time    `json:"checked"`
 	Heads   ledger.Heads `json:"heads"`
+
+	UpTo   int64          `json:"up_to,omitempty"`  // of a server: events up to this number were taken over
+	Breaks []ledger.Break `json:"breaks,omitempty"` // of a server: in the chains that were taken over
+
+	Accepted []Accepted `json:"accepted,omitempty"` // at most maxAccepted, the last ones
 }
+
+// Accepted is an older state that somebody knew of and took for the ledger.
+type Accepted struct {
+	At   time.Time     `json:"at"`
+	Why  string        `json:"why"`
+	Lost []ledger.Head `json:"lost"` // the ends of chains that were there before
+	Kept string        `json:"kept"` // of a server: where the copy with those events was put
+}
+
+const maxAccepted = 20
 
 const rememberedFormat = 1
 
@@ -54,15 +69,31 @@ func Fingerprint(address string) string {
 	return print
 }
 
-// RememberedAt is where the last check of the ledger at an address is remembered,
-// below a cache folder; "" where nothing is.
-func RememberedAt(cache, address string) string {
-	absolute, err := filepath.Abs(address)
-	if err != nil || !filepath.IsAbs(cache) || IsPostgres(address) {
+// MemoryAt is where the last check of the ledger at an address is remembered, below
+// a cache folder, without the file's ending; "" where nothing is. A server is the
+// same by whatever role and password.
+func MemoryAt(cache, address string) string {
+	named := serverName(address)
+	if !IsPostgres(address) {
+		absolute, err := filepath.Abs(address)
+		if err != nil {
+			return ""
+		}
+		named = absolute
+	}
+	if !filepath.IsAbs(cache) || named == "" {
 		return ""
 	}
-	sum := sha256.Sum256([]byte(absolute))
-	return filepath.Join(cache, "cardwright", "ledgers", hex.EncodeToString(sum[:16])+".json")
+	sum := sha256.Sum256([]byte(named))
+	return filepath.Join(cache, "cardwright", "ledgers", hex.EncodeToString(sum[:16]))
+}
+
+// RememberedIn is the file of a memory.
+func RememberedIn(memory string) string {
+	if memory == "" {
+		return ""
+	}
+	return memory + ".json"
 }
 
 // Recall reads what is remembered; nothing where nothing usable is there: then

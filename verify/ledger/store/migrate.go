@@ -30,9 +30,9 @@ const (
 	// layoutLife has an index of what became of vessels, and worked out anew what is
 	// looked up: words about a device count also where nobody read its version.
 	layoutLife = 6
-
-	// schemaVersion is the number of the last migration.
-	schemaVersion = layoutLife
+	// layoutEvents takes away from a server all that is looked up (SQL). The fillings
+	// before it do nothing there any more.
+	layoutEvents = 7
 )
 
 // lifeIndex finds what became of vessels.
@@ -65,6 +65,9 @@ func migrations(db *sql.DB, e *engine, o ...goose.ProviderOption) (*goose.Provid
 			if _, err := t.ExecContext(ctx, lifeIndex); err != nil {
 				return err
 			}
+			if e == postgresEngine {
+				return nil
+			}
 			return (&tx{t, e}).fill(ctx)
 		},
 	}, nil)
@@ -74,11 +77,6 @@ func migrations(db *sql.DB, e *engine, o ...goose.ProviderOption) (*goose.Provid
 // fill works out anew all that is looked up, from the events that hold. One
 // that doesn't hold says nothing; a check tells of it.
 func (t *tx) fill(ctx context.Context) error {
-	if t.engine.lock != "" {
-		if _, err := t.ExecContext(ctx, t.engine.lock); err != nil {
-			return err
-		}
-	}
 	for _, table := range []string{"device", "vessel", "carried", "reading", "sighting", "seen"} {
 		if _, err := t.ExecContext(ctx, "DELETE FROM "+table); err != nil {
 			return err
@@ -97,15 +95,20 @@ func (t *tx) fill(ctx context.Context) error {
 				sound = append(sound, placed{e.no, &e.event})
 			}
 		}
-		if err := errors.Join(t.putSeen(ctx, sound), t.putSays(ctx, sound)); err != nil {
+		if err := t.putAll(ctx, sound); err != nil {
 			return err
 		}
 	}
 }
 
 // Rebuild works out anew all that is looked up, from the events that hold: what
-// somebody changed there by hand is as the events say again.
+// somebody changed there by hand is as the events say again. On a server nothing
+// is looked up; the copy of it that is kept here is worked out anew, and every
+// event is taken over again. No event is ever lost by it.
 func (l *Ledger) Rebuild(ctx context.Context) error {
+	if l.engine == postgresEngine {
+		return l.rebuildBeside(ctx)
+	}
 	if err := l.write(ctx, func(t *tx) error { return t.fill(ctx) }); err != nil {
 		return fmt.Errorf("rebuilding what ledger %s is asked by: %w", l.place, err)
 	}
@@ -120,7 +123,7 @@ var earlierLayouts = map[string]bool{
 }
 
 // layouts are those that the first n migrations give a SQLite file, by n.
-var layouts = sync.OnceValues(func() (list [schemaVersion + 1]string, err error) {
+var layouts = sync.OnceValues(func() (list [layoutLife + 1]string, err error) {
 	db, err := sql.Open("sqlite", ":memory:")
 	if err != nil {
 		return list, err
@@ -131,7 +134,7 @@ var layouts = sync.OnceValues(func() (list [schemaVersion + 1]string, err error)
 	if err != nil {
 		return list, err
 	}
-	for n := 1; n <= schemaVersion; n++ {
+	for n := 1; n <= layoutLife; n++ {
 		ctx := context.Background()
 		if _, err := p.UpTo(ctx, int64(n)); err != nil {
 			return list, err
@@ -151,6 +154,12 @@ func (l *Ledger) recognise(ctx context.Context) (older bool, err error) {
 	if err != nil {
 		return false, explainSQLite(err)
 	}
+	// What counts the layouts is a plain table in every build's ledger; the rest of
+	// a newer one's may look like anything.
+	version := sqliteVersion(ctx, l.db)
+	if version > l.engine.layout {
+		return false, fmt.Errorf("%w: layout %d, expected %d", ErrNewer, version, l.engine.layout)
+	}
 	if !strings.Contains(found, "table ledger ledger ") {
 		return false, fmt.Errorf("%w: it is a database without the table ledger", ErrNotLedger)
 	}
@@ -158,20 +167,28 @@ func (l *Ledger) recognise(ctx context.Context) (older bool, err error) {
 	if err != nil {
 		return false, err
 	}
-	var version int64
-	if err := l.db.QueryRowContext(ctx, `SELECT coalesce(max(version_id), 0) FROM goose_db_version`).Scan(&version); err != nil {
-		version = 0
-	}
 	digest := sha256.Sum256([]byte(found))
 	switch {
-	case version > schemaVersion:
-		return false, fmt.Errorf("%w: layout %d, expected %d", ErrNewer, version, schemaVersion)
-	case version == schemaVersion && found == known[version]:
+	case version == layoutLife && found == known[version]:
 		return false, l.readMeta(ctx)
 	case version >= 1 && found == known[version], version == 1 && earlierLayouts[hex.EncodeToString(digest[:])]:
 		return true, l.readMeta(ctx)
 	}
-	return false, fmt.Errorf("%w: %s", ErrSchema, firstDifference(found, known[schemaVersion]))
+	return false, fmt.Errorf("%w: %s", ErrSchema, firstDifference(found, known[layoutLife]))
+}
+
+// sqliteVersion is the number of the last migration of a file; 0 where it can't be
+// told.
+func sqliteVersion(ctx context.Context, db *sql.DB) (version int64) {
+	var plain bool
+	err := db.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM sqlite_schema WHERE type = 'table' AND name = 'goose_db_version' AND sql LIKE 'CREATE TABLE %')`).Scan(&plain)
+	if err == nil && plain {
+		err = db.QueryRowContext(ctx, `SELECT coalesce(max(version_id), 0) FROM goose_db_version`).Scan(&version)
+	}
+	if err != nil {
+		return 0
+	}
+	return version
 }
 
 // upgrade brings a ledger file that an earlier build made up to date.

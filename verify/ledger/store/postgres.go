@@ -24,6 +24,7 @@ import (
 var postgresEngine = &engine{
 	name:       "PostgreSQL",
 	dialect:    goose.DialectPostgres,
+	layout:     layoutEvents,
 	rows:       100,
 	migrations: below("migrations/postgres"),
 	snapshot:   sql.LevelRepeatableRead,
@@ -62,16 +63,17 @@ func openPostgres(ctx context.Context, address string, o Options) (*Ledger, erro
 // prepare looks whether the server holds a ledger, and makes one if it may.
 func (l *Ledger) prepare(ctx context.Context, config *pgx.ConnConfig, o Options) error {
 	version, err := l.postgresVersion(ctx)
+	newest := l.engine.layout
 	switch {
 	case err != nil:
 		return l.explain(err)
-	case version > schemaVersion:
-		return fmt.Errorf("%w: layout %d, expected %d", ErrNewer, version, schemaVersion)
-	case version == schemaVersion:
+	case version > newest:
+		return fmt.Errorf("%w: layout %d, expected %d", ErrNewer, version, newest)
+	case version == newest:
 		return l.readMeta(ctx)
 	case version > 0:
 		if err := upgradePostgres(ctx, config); err != nil {
-			return fmt.Errorf("%w: layout %d, expected %d (%w)", errOlder, version, schemaVersion, l.explain(err))
+			return fmt.Errorf("%w: layout %d, expected %d (%w)", errOlder, version, newest, l.explain(err))
 		}
 		return l.readMeta(ctx)
 	case !o.Create || o.ReadOnly:
@@ -98,14 +100,19 @@ func upgradePostgres(ctx context.Context, config *pgx.ConnConfig) error {
 	return errors.Join(migratePostgres(ctx, db), db.Close())
 }
 
+// postgresVersion is the layout of the ledger on the server; 0 where there is
+// none. A newer one may look like anything but for the table that counts layouts.
 func (l *Ledger) postgresVersion(ctx context.Context) (int64, error) {
-	var there bool
-	err := l.db.QueryRowContext(ctx, `SELECT to_regclass('goose_db_version') IS NOT NULL AND to_regclass('ledger') IS NOT NULL`).Scan(&there)
-	if err != nil || !there {
+	var counted, there bool
+	err := l.db.QueryRowContext(ctx, `SELECT to_regclass('goose_db_version') IS NOT NULL, to_regclass('ledger') IS NOT NULL`).Scan(&counted, &there)
+	if err != nil || !counted {
 		return 0, err
 	}
 	var version int64
 	err = l.db.QueryRowContext(ctx, `SELECT coalesce(max(version_id), 0) FROM goose_db_version`).Scan(&version)
+	if err == nil && !there && version <= l.engine.layout {
+		version = 0
+	}
 	return version, err
 }
 

@@ -1,5 +1,4 @@
-GRANT SELECT ON ledger, goose_db_version TO :van;
-GRANT SELECT, INSERT ON event, seen, arrival TO :van;
-GRANT SELECT, INSERT, UPDATE (own) ON chain TO :van;
-GRANT SELECT, INSERT, DELETE ON sighting, reading, carried TO :van;
-GRANT SELECT, INSERT, UPDATE, DELETE ON vessel, device, witness TO :van;
+REVOKE ALL ON ledger, goose_db_version, chain, event, arrival, witness FROM :van;
+GRANT SELECT ON ledger, goose_db_version, chain, event, arrival, witness TO :van;
+GRANT INSERT (writer, name) ON chain TO :van;
+GRANT INSERT (id, chain, seq, ord, at, kind, vessel, visit, berth, technician, card, target, corrects, content, signature) ON event TO :van;

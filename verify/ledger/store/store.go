@@ -18,6 +18,7 @@ import (
 
 	"github.com/pressly/goose/v3"
 
+	"cardwright/manifest/problem"
 	"cardwright/verify/ledger"
 )
 
@@ -44,6 +45,12 @@ type Ledger struct {
 
 	writing   sync.Mutex // one writer at a time, so that they needn't wait in the database
 	outOfTurn bool       // write without waiting for a turn, see takeTurn
+
+	memory    string // see Options
+	slow      func(int64)
+	words     problem.Words
+	following sync.Mutex
+	beside    *beside // of a server; nil until it is asked
 }
 
 // engine is what differs between the databases.
@@ -52,6 +59,7 @@ type engine struct {
 	dialect    goose.Dialect
 	lock       string // run first in every writing transaction
 	migrations fs.FS
+	layout     int64              // number of the last migration
 	rows       int                // that one INSERT takes; more gain nothing
 	snapshot   sql.IsolationLevel // in which a reader sees one moment
 	bound      func(*sql.Conn) error
@@ -62,6 +70,16 @@ type engine struct {
 type Options struct {
 	ReadOnly bool
 	Create   bool // make it when it isn't there
+
+	// Of a server: the path, without its ending, of the copy that is kept of it on
+	// this computer and of what is remembered with it; "": a copy in the temporary
+	// folder, for as long as the ledger is open.
+	Memory string
+	// Slow is called before so many events of a server are checked that it takes a
+	// while; nil: nobody asks.
+	Slow func(events int64)
+	// Words say how the advice of a server's check names commands.
+	Words problem.Words
 }
 
 // Open opens the ledger at an address: postgres://… or the path of a file.
@@ -80,6 +98,7 @@ func Open(ctx context.Context, address string, o Options) (*Ledger, error) {
 	if err != nil {
 		return nil, fmt.Errorf("opening ledger %s: %w", redacted(address), err)
 	}
+	l.memory, l.slow, l.words = o.Memory, o.Slow, o.Words
 	return l, nil
 }
 
@@ -90,7 +109,7 @@ func IsPostgres(address string) bool {
 
 // Close closes the ledger.
 func (l *Ledger) Close() error {
-	err := l.db.Close()
+	err := errors.Join(l.db.Close(), l.beside.close())
 	if l.temp != "" {
 		err = errors.Join(err, os.RemoveAll(l.temp))
 	}
@@ -111,8 +130,20 @@ type Querier interface {
 }
 
 // Look asks several questions of the ledger as it is at one moment, whoever
-// writes meanwhile.
+// writes meanwhile. Those of a server are asked of the copy beside it.
 func (l *Ledger) Look(ctx context.Context, ask func(Querier) error) error {
+	if l.engine == postgresEngine {
+		b, err := l.follow(ctx)
+		if err != nil {
+			return err
+		}
+		return b.look(ctx, ask)
+	}
+	return l.look(ctx, ask)
+}
+
+// look asks the database itself.
+func (l *Ledger) look(ctx context.Context, ask func(Querier) error) error {
 	t, done, err := l.begin(ctx, &sql.TxOptions{ReadOnly: true, Isolation: l.engine.snapshot})
 	if err != nil {
 		return l.explain(err)
@@ -213,7 +244,7 @@ type tx struct {
 // readMeta reads the one row that says which ledger this is.
 func (l *Ledger) readMeta(ctx context.Context) error {
 	var format int
-	err := l.Look(ctx, func(q Querier) error {
+	err := l.look(ctx, func(q Querier) error {
 		return q.QueryRowContext(ctx, `SELECT id, format FROM ledger`).Scan(&l.id, &format)
 	})
 	if err != nil {

@@ -18,13 +18,18 @@ func (t *tx) put(ctx context.Context, events []ledger.Event) (int, error) {
 	if err != nil || len(added) == 0 {
 		return 0, err
 	}
-	if err := t.insert(ctx, "arrival", "no, at", "", [][]any{{added[0].no, timeText(time.Now())}}, nil); err != nil {
+	if t.engine == postgresEngine { // it says by itself when they came, and holds nothing else
+		return len(added), nil
+	}
+	if err := t.insert(ctx, "arrival", "no, at", " ON CONFLICT (no) DO UPDATE SET at = excluded.at", [][]any{{added[0].no, timeText(time.Now())}}, nil); err != nil {
 		return 0, err
 	}
-	if err := t.putSeen(ctx, added); err != nil {
-		return 0, err
-	}
-	return len(added), t.putSays(ctx, added)
+	return len(added), t.putAll(ctx, added)
+}
+
+// putAll stores all that events say that are in the ledger.
+func (t *tx) putAll(ctx context.Context, added []placed) error {
+	return errors.Join(t.putSeen(ctx, added), t.putSays(ctx, added))
 }
 
 // putSeen stores what writers had seen of other chains.
@@ -115,7 +120,11 @@ func (t *tx) chain(ctx context.Context, key [2]string) (int64, error) {
 	var no int64
 	err := t.QueryRowContext(ctx, `SELECT no FROM chain WHERE writer = $1 AND name = $2`, key[0], key[1]).Scan(&no)
 	if errors.Is(err, sql.ErrNoRows) {
-		err = t.QueryRowContext(ctx, `INSERT INTO chain (writer, name, own) VALUES ($1, $2, 0) RETURNING no`, key[0], key[1]).Scan(&no)
+		query := `INSERT INTO chain (writer, name, own) VALUES ($1, $2, 0) RETURNING no`
+		if t.engine == postgresEngine { // nobody says there which chain is whose own
+			query = `INSERT INTO chain (writer, name) VALUES ($1, $2) RETURNING no`
+		}
+		err = t.QueryRowContext(ctx, query, key[0], key[1]).Scan(&no)
 	}
 	return no, err
 }

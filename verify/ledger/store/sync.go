@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"slices"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -104,15 +105,21 @@ func samePlace(a, b *Ledger) bool {
 	return errA == nil && errB == nil && os.SameFile(infoA, infoB)
 }
 
-// exchangeHeads lets each ledger remember the other's heads, so that it shows
-// when one of them loses its tail. Heads that were refused are left out.
+// exchangeHeads lets each ledger file remember the other's heads, so that it shows
+// when one of them loses its tail. Heads that were refused are left out. A server
+// remembers none, since whoever may write there could write false ones: of its
+// tail those know who asked it before.
 func exchangeHeads(ctx context.Context, a, b *Ledger) error {
 	for _, pair := range [][2]*Ledger{{a, b}, {b, a}} {
 		to, from := pair[0], pair[1]
-		if to.readOnly {
+		if to.readOnly || to.engine == postgresEngine {
 			continue
 		}
-		heads, err := from.Heads(ctx)
+		heads := ledger.Heads{Format: 1, Ledger: from.id, Taken: time.Now().UTC().Truncate(time.Second)}
+		err := from.look(ctx, func(q Querier) (err error) {
+			heads.Heads, err = headsIn(ctx, q)
+			return err
+		})
 		if err != nil {
 			return err
 		}
@@ -128,7 +135,7 @@ func exchangeHeads(ctx context.Context, a, b *Ledger) error {
 
 func (l *Ledger) has(ctx context.Context, heads []ledger.Head) ([]ledger.Head, error) {
 	var there []ledger.Head
-	err := l.Look(ctx, func(q Querier) error {
+	err := l.look(ctx, func(q Querier) error {
 		for _, h := range heads {
 			var ok bool
 			if err := q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE id = $1)`, h.ID[:]).Scan(&ok); err != nil {
@@ -202,7 +209,7 @@ func (e extent) complete() bool { return e.count == e.head.Seq && e.places == e.
 
 func (l *Ledger) extents(ctx context.Context) (map[[2]string]extent, error) {
 	all := map[[2]string]extent{}
-	err := l.Look(ctx, func(q Querier) error {
+	err := l.look(ctx, func(q Querier) error {
 		chains, err := chainsOf(ctx, q)
 		if err != nil {
 			return err
@@ -253,7 +260,7 @@ func (t *transfer) chain(ctx context.Context, from, to extent) error {
 }
 
 func (t *transfer) fromHas(ctx context.Context, chain int64, h ledger.Head) (there bool, err error) {
-	err = t.from.Look(ctx, func(q Querier) error {
+	err = t.from.look(ctx, func(q Querier) error {
 		return q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM event WHERE chain = $1 AND seq = $2 AND id = $3)`, chain, h.Seq, h.ID[:]).Scan(&there)
 	})
 	return there, err
@@ -320,7 +327,7 @@ type numbered struct {
 
 func (t *transfer) readIDs(ctx context.Context, from extent, after scanPlace) ([]numbered, scanPlace, error) {
 	var ids []numbered
-	err := t.from.Look(ctx, func(q Querier) error {
+	err := t.from.look(ctx, func(q Querier) error {
 		query := fmt.Sprintf(`SELECT no, seq, %s FROM event WHERE chain = $1 AND (seq, no) > ($2, $3) AND seq <= $4 ORDER BY seq, no LIMIT %d`, bounded("id", 32), batch)
 		return Each(ctx, q, query, []any{from.no, after.seq, after.no, from.head.Seq}, func(r *sql.Rows) error {
 			var n numbered
@@ -335,7 +342,7 @@ func (t *transfer) readIDs(ctx context.Context, from extent, after scanPlace) ([
 
 func (t *transfer) missing(ctx context.Context, ids []numbered) ([]int64, error) {
 	have := map[ledger.ID]bool{}
-	err := t.to.Look(ctx, func(q Querier) error {
+	err := t.to.look(ctx, func(q Querier) error {
 		for part := range slices.Chunk(ids, chunk) {
 			args := make([]any, len(part))
 			for i, n := range part {
@@ -421,7 +428,7 @@ func (t *transfer) read(ctx context.Context, numbers []int64) ([]*raw, error) {
 		args[i] = n
 	}
 	var found []*raw
-	err := t.from.Look(ctx, func(q Querier) (err error) {
+	err := t.from.look(ctx, func(q Querier) (err error) {
 		found, err = readRawWhere(ctx, q, "no IN "+list(len(args))+" ORDER BY seq, no", args...)
 		return err
 	})

@@ -23,7 +23,7 @@ import (
 type wire struct {
 	server  string // its socket
 	cut     atomic.Bool
-	refuses atomic.Bool // new connections, once it has cut
+	refuses atomic.Bool // everything, once it has cut
 	done    atomic.Bool
 }
 
@@ -67,7 +67,7 @@ func (w *wire) carry(client net.Conn) {
 	buf := make([]byte, 1<<16)
 	for {
 		n, err := client.Read(buf)
-		if err != nil {
+		if err != nil || w.done.Load() && w.refuses.Load() {
 			return
 		}
 		commit := bytes.Contains(bytes.ToLower(buf[:n]), []byte("commit"))
