@@ -1,6 +1,8 @@
 // Package media is what a memory card is: which cards a device reads, which
 // files go on which card and where, and how a card is written so that it is
-// either proven or blank, at every moment.
+// either proven or blank, at every moment. It doesn't judge: who writes hands in a
+// judge that reads the card back. Bytes of FAT32 are package fat32's, drives and
+// images package drive's.
 package media
 
 import "io"

@@ -152,3 +152,35 @@ func TestOnlyCommandsPrint(t *testing.T) {
 		})
 	}
 }
+
+// A package says in one comment of at most ten lines what it is for, what it
+// promises and what it leaves to others. Rules that need more stand beside the code.
+func TestPackagesSayWhatTheyAreFor(t *testing.T) {
+	root := filepath.Join("..", "..")
+	docs := map[string][]string{}
+	require.NoError(t, filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return err
+		case d.IsDir() && (d.Name() == "node_modules" || strings.HasPrefix(d.Name(), ".") && path != root):
+			return filepath.SkipDir
+		case d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go"):
+			return nil
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ParseComments|parser.PackageClauseOnly)
+		if err != nil {
+			return err
+		}
+		dir := filepath.ToSlash(filepath.Dir(path))
+		docs[dir] = append(docs[dir], file.Doc.Text())
+		return nil
+	}))
+	require.Greater(t, len(docs), len(arrows))
+	for dir, texts := range docs {
+		texts = slices.DeleteFunc(texts, func(text string) bool { return text == "" })
+		if assert.Len(t, texts, 1, "%s: comments of the package", dir) {
+			assert.Regexp(t, `^(Package|Command) \w`, texts[0], dir)
+			assert.LessOrEqual(t, strings.Count(texts[0], "\n"), 10, "%s: lines", dir)
+		}
+	}
+}

@@ -1,7 +1,9 @@
 // Package nmea2000 reads captures of a boat's network: lines become frames,
 // frames messages (fast packets among them), and two messages say which devices
 // there are. What can't be understood is counted, never guessed.
-//
+// It sends nothing, and knows no vessel's file. The sources stand in doc.go.
+package nmea2000
+
 // Sources, read in 2026:
 //
 //   - the frame's identifier (priority, PGN, source address) and the address
@@ -17,4 +19,3 @@
 //
 // From memory: that the frames of one message follow one another within 750 ms
 // (the time-out of transport in SAE J1939-21).
-package nmea2000

@@ -1,8 +1,10 @@
 // Package order finds which releases a vessel's devices should end on and a
 // safe order to install them in, or the reason why there is none. It is pure:
 // the same vessel and catalogue give the same plan, and nothing is read or
-// written.
-//
+// written. Work is bounded by counts; where a bound is reached it gives up and
+// says so. Cards and their room are package media's. The rules stand in doc.go.
+package order
+
 // # Steps
 //
 // A device can be given a release of its model when the release is newer than
@@ -173,4 +175,3 @@
 // given up on, after less than a second; 12 devices of 12 models with 6 releases
 // and upper bounds on half of all rules take 2 ms, and one in 30 is given up on.
 // BenchmarkGrowth prints the table that stands in DEVELOPERS.md.
-package order

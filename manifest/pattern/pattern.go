@@ -1,5 +1,6 @@
 // Package pattern holds regular expressions that are compiled when they are
-// first used: a command that needs none of them doesn't wait for them.
+// first used: a command that needs none of them doesn't wait for them. A pattern
+// that can't be compiled panics when it is used; a test compiles them all.
 package pattern
 
 import (

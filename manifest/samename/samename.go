@@ -2,15 +2,10 @@
 // notion of it for the catalogue, the layout, the reader, the judge and folders.
 // It knows nothing of how a file system keeps names.
 //
-// File systems and devices that ignore letter case differ in how: some compare
-// in capitals, some in small letters, some by case folding, some after putting
-// accents and letters together. Where a name is wanted, CaseKey says whether
-// another is it but for its letter case, which all of them agree on. Where
-// names must not meet, Key joins all that any of them would.
-//
-// Sources: the Unicode Standard, chapter 3.13 (simple case mappings and
-// folding) and Annex #15 (canonical equivalence); FAT32 specification, "FAT
-// Long Directory Entries" (outer spaces and trailing dots are dropped).
+// Where a name is wanted, CaseKey says whether another is it but for its letter
+// case. Where names must not meet, Key joins all that any device would take for
+// one: some compare in capitals, some in small letters, some by case folding, some
+// after putting accents and letters together.
 package samename
 
 import (
@@ -20,6 +15,10 @@ import (
 
 	"golang.org/x/text/unicode/norm"
 )
+
+// Sources: the Unicode Standard, chapter 3.13 (simple case mappings and
+// folding) and Annex #15 (canonical equivalence); FAT32 specification, "FAT
+// Long Directory Entries" (outer spaces and trailing dots are dropped).
 
 // Key is the same for two paths that any device may take for one: by simple
 // upper case, lower case or case folding, canonical composition, or the outer

@@ -1,6 +1,7 @@
 // Package survey lays what a boat's network tells beside the vessel's file:
 // which device seen is which one aboard, and where the two differ. What could be
-// either of two devices is told and left.
+// either of two devices is told and left. It is pure: the capture is read by
+// package nmea2000, and the vessel's file is changed by package edit.
 package survey
 
 import (

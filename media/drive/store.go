@@ -1,7 +1,22 @@
 // Package drive opens what a card's bytes live on: the block device of a card
 // in a reader (Drive), or an image file (Image). Both are media.Medium.
 //
-// # What reading from the medium means here
+// Reads go past the system's cache where it allows that, and FromMedium and
+// HowRead say whether they did. What a card keeps inside itself is out of any
+// program's reach: taking it out and putting it in again rules that out. Which
+// drive is a card, and whether it may be erased, is package readers'.
+package drive
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"sync"
+	"sync/atomic"
+)
+
+// What reading from the medium means here.
 //
 // Reads go past the operating system's cache (O_DIRECT) wherever it allows
 // that, writes to a drive too. Sync returns when the kernel has written
@@ -16,16 +31,6 @@
 // An image on a file system that lives in memory (tmpfs) has no medium beneath
 // its pages, so that reads can't differ from it. On network and user-space file
 // systems nothing can be proven from here. FromMedium and HowRead tell.
-package drive
-
-import (
-	"errors"
-	"fmt"
-	"io"
-	"os"
-	"sync"
-	"sync/atomic"
-)
 
 // sectorSize is the unit in which cards are addressed, in bytes.
 const sectorSize = 512

@@ -115,7 +115,18 @@ func (l *Layout) link(cluster uint32) uint32 {
 	return 0
 }
 
-// Digest is the card's digest, as the package's documentation defines it.
+// Digest is the card's digest: the SHA-256 over, in this order:
+//
+//   - the card's size in bytes as ASCII decimal, and a line feed;
+//   - the card's bytes from 0 to the end of the second FAT, with the partition
+//     table and the boot sectors in place;
+//   - the clusters of each folder, whole, by ascending place, the root first;
+//   - the SHA-256 (32 bytes) of each file that is not empty, by ascending
+//     place.
+//
+// What lies after a file's last byte in its last cluster, and in clusters that
+// are not in use, does not count.
+//
 // fileSHA256 gives the SHA-256 of the spec's file i; it isn't asked for empty
 // files.
 func (l *Layout) Digest(fileSHA256 func(i int) [sha256.Size]byte) [sha256.Size]byte {

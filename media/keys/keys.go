@@ -1,6 +1,7 @@
 // Package keys signs the records on cards and checks their signatures, in the
 // form of minisign (Ed25519), so that its tool and libraries can check them
-// without cardwright.
+// without cardwright. Whose keys are trusted is the shop's to say. The shop's own
+// key is made readable by its user alone, and one that others may read is refused.
 package keys
 
 import (

@@ -2,7 +2,7 @@
 // and error numbers are read: pure functions over the bytes that its calls
 // give, so that they can be tested on any system. The forms are those of
 // Microsoft's documentation of winioctl.h; the structures named beside them
-// stand there.
+// stand there. It opens no drive: packages drive and readers do.
 package windisk
 
 import (

@@ -1,6 +1,8 @@
 // Package sheet lays out what the technician holds in the hand: the install
 // order, the page of a sea trial, the survey, the report of a card. Each is one
-// plain value, a Sheet of blocks, that text, HTML and PDF render.
+// plain value, a Sheet of blocks, that text, HTML and PDF render. The same input
+// gives the same bytes. It decides nothing: plan, verdict and ledger are given, and
+// what a filled sheet brings back is package record's to read.
 package sheet
 
 import (

@@ -1,6 +1,7 @@
 // Package visible writes text from strangers so that what is shown is what is
 // there: nothing in it can move the cursor, turn the line round, hide, or
-// pass for another character's absence.
+// pass for another character's absence. Different texts stay different.
+// Forms with quoting of their own (HTML, CSV, shells) are their writers' to guard.
 package visible
 
 import (

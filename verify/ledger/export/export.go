@@ -1,6 +1,8 @@
 // Package export writes what a ledger says in forms that others read: CSV for
 // a spreadsheet, JSON with everything that proves it, CycloneDX as an
-// inventory of devices and their firmware, and a page for a browser.
+// inventory of devices and their firmware, and a page for a browser. Nothing that
+// the ledger says can run in any of them. What is asked of a ledger is package
+// audit's.
 package export
 
 import (

@@ -1,8 +1,17 @@
 // Package known says what is known of a vessel and of a release: from the ledger's
 // events, and of releases from the catalogue too. All answers are drawn from here.
 // It is pure: the caller reads files and events.
-//
-// # The rules
+// The rules stand in known.go, each with the test that holds it.
+package known
+
+import (
+	"time"
+
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+)
+
+// The rules.
 //
 // Withdrawn (TestAWithdrawalIsOneWhereverItStands):
 //   - a release is withdrawn if the catalogue or a ledger event that counts says
@@ -50,14 +59,6 @@
 //   - an event of a writer whom the shop doesn't trust counts in nothing, and is
 //     counted as left out. Where the shop names nobody, everybody counts.
 //   - a correction by such a writer corrects nothing.
-package known
-
-import (
-	"time"
-
-	"cardwright/manifest/version"
-	"cardwright/verify/ledger"
-)
 
 // Vessel is what is known of one vessel.
 type Vessel struct {

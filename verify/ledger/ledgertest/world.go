@@ -1,5 +1,5 @@
 // Package ledgertest gives the ledger's tests invented work to record, keys,
-// and a PostgreSQL server.
+// and a PostgreSQL server. The same seed gives the same work. Only tests import it.
 package ledgertest
 
 import (

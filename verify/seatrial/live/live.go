@@ -1,5 +1,6 @@
 // Package live listens to a boat's sentences as they come: from a TCP server, as
-// UDP datagrams, or on a serial port. It only listens and never sends.
+// UDP datagrams, or on a serial port. It only listens and never sends;
+// a device that is gone is an error. What the sentences say is package sentences'.
 package live
 
 import (

@@ -1,5 +1,6 @@
 // Package plot draws what a sea trial found: the same picture for paper and
-// screen, in grey, told apart by shape and never by colour.
+// screen, in grey, told apart by shape and never by colour. The same trial gives the same bytes
+// (PNG) on every machine. Where the picture stands on a page is package sheet's.
 package plot
 
 import (

@@ -1,5 +1,7 @@
 // Package sentences reads logs of NMEA 0183 sentences. An empty field is a value
-// of its own, void data is none, and whatever isn't used is counted.
+// of its own, void data is none, and whatever isn't used is counted. Captures of
+// NMEA 2000 go through package nmea2000. A log of any length takes bounded memory.
+// What the values mean for a compass is package seatrial's.
 package sentences
 
 import (

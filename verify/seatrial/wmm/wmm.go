@@ -1,6 +1,7 @@
 // Package wmm gives the magnetic variation at a place and a time by the World
 // Magnetic Model 2025 (NOAA NCEI and British Geological Survey; the coefficients
-// are in the public domain).
+// are in the public domain). Outside the model's years, and near the poles where
+// the variation means little, it gives an error and no number.
 package wmm
 
 import (
