@@ -95,7 +95,20 @@ func (c *checker) model(m *Model) {
 		for _, n := range r.Needs {
 			c.reference(n.Model, n.At("model"))
 		}
+		c.wayBack(r)
 		c.files(r, reader)
+	}
+}
+
+// wayBack reports what is said of a way back that isn't there.
+func (c *checker) wayBack(r *Release) {
+	if r.WayBack != nil && *r.WayBack || c.faulty[r.At("").File] {
+		return
+	}
+	for _, key := range []string{"back_to", "back_settings"} {
+		if r.given(key) {
+			c.mistake(r.At(key), "a way back that isn't there", key+" without way_back: true", "way_back: true, if the maker gives a way back to an older release", "")
+		}
 	}
 }
 

@@ -147,6 +147,8 @@ var semantic = []seeded{
 	{"ring", boat, "    version: unknown\n", "    version: unknown\n    through: radar\n", "14:14 18:26", "chain of devices", "which is itself updated through", "a card slot of its own", ""},
 	{"host without a slot", plot, smallShop[plot][strings.Index(smallShop[plot], "card:"):strings.Index(smallShop[plot], "passes_on:")], "", "vessels/kittiwake.yaml:5:5 vessels/kittiwake.yaml:11:5 vessels/kittiwake.yaml:17:15 vessels/kittiwake.yaml:17:26", "", "", "", ""},
 	{"no slot and no through", boat, "    through: [flybridge, helm]\n", "", "14:5", "no way to update this device", "a fennick-sweep-2, which has no card slot", "through: the id of a device", "a device of model fennick-plot-12"},
+	{"where to go back to, and no way back", plot, "way_back: false", "way_back: false\n    back_to: \">= 3.0\"", "28:14", "a way back that isn't there", "back_to without way_back: true", "way_back: true", ""},
+	{"what going back loses, and no way back", plot, "    way_back: false\n", "    back_settings: lost\n", "27:20", "a way back that isn't there", "back_settings without way_back: true", "way_back: true", ""},
 	{"hold without a reason", boat, "    hold_why: the owner's wish\n", "", "9:11", "hold without a reason", "no hold_why", "hold_why", ""},
 	{"reason without a hold", boat, "    hold: < 5\n", "", "9:15", "reason without a hold", "no hold", "hold: the range", ""},
 	{"no devices", boat, smallShop[boat][strings.Index(smallShop[boat], "devices:"):], "devices: []\n", "4:10", "no devices", "an empty list", "the equipment aboard", ""},

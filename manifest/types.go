@@ -193,9 +193,11 @@ type Release struct {
 	Needs      []*Need       `yaml:"needs"`
 	PassedOnBy version.Range `yaml:"passed_on_by"` // what the host must run to pass this on
 	Minutes    int           `yaml:"minutes"`
-	WayBack    *bool         `yaml:"way_back"` // nil: the maker doesn't say
-	Settings   string        `yaml:"settings"` // SettingsKept, SettingsLost, or "" where the maker doesn't say
-	After      []string      `yaml:"after"`    // checks to redo, of Checks
+	WayBack    *bool         `yaml:"way_back"`      // nil: the maker doesn't say
+	BackTo     version.Range `yaml:"back_to"`       // the older releases that the way leads to; none: those whose over has this one
+	BackLoses  string        `yaml:"back_settings"` // what going back does to settings: as Settings
+	Settings   string        `yaml:"settings"`      // SettingsKept, SettingsLost, or "" where the maker doesn't say
+	After      []string      `yaml:"after"`         // checks to redo, of Checks
 	Withdrawn  string        `yaml:"withdrawn"`
 	Notes      string        `yaml:"notes"`
 }
@@ -365,6 +367,32 @@ func (m *Model) Release(v version.V, variant string) *Release {
 		}
 	}
 	return nil
+}
+
+// LeadsBackTo tells whether there is a way back from a release to an older one: its
+// maker says so, and back_to has the older one, or, where that isn't said, the
+// older one is installed over this one.
+func (r *Release) LeadsBackTo(older *Release) bool {
+	switch {
+	case r.WayBack == nil || !*r.WayBack:
+		return false
+	case len(r.BackTo) > 0:
+		return r.BackTo.Allows(older.Version)
+	}
+	return older.Over.Allows(r.Version)
+}
+
+// BackSettings is what becomes of the settings when a device goes back from this
+// release to an older one: lost where either loses them, kept where both keep
+// them, "" where a maker doesn't say.
+func (r *Release) BackSettings(older *Release) string {
+	switch {
+	case r.BackLoses == SettingsLost || older.Settings == SettingsLost:
+		return SettingsLost
+	case r.BackLoses == SettingsKept:
+		return SettingsKept
+	}
+	return ""
 }
 
 // Touches tells whether a file of the release, by its name on the card, is one

@@ -34,7 +34,9 @@ type openCard struct {
 // find is a package as a device finds it.
 type find struct {
 	model, folder, set string
-	atPowerUp          bool // wherever it is
+	atPowerUp          bool   // wherever it is
+	slot               string // the device that the card goes into
+	powersUp           bool   // and that device installs what it finds at power-up
 }
 
 // clashes tells whether a device that looks for one of two packages may take
@@ -43,6 +45,20 @@ type find struct {
 func (f find) clashes(other find) bool {
 	return f.model == other.model && f.set != other.set &&
 		(f.atPowerUp && other.atPowerUp || samename.Within(f.folder, other.folder) || samename.Within(other.folder, f.folder))
+}
+
+// apart tells whether two packages that take devices back must not share a card: one
+// of the devices would take at power-up what it finds, and the card goes into the
+// other as well.
+func (f find) apart(other find) bool {
+	return f.slot != other.slot && (f.powersUp || other.powersUp)
+}
+
+func slotOf(s order.Step) string {
+	if s.Through != "" {
+		return s.Through
+	}
+	return s.Device
 }
 
 // nameFolders gives every step the folder that its device will show. A folder
@@ -278,7 +294,10 @@ func (l *layer) add(open *openCard, n int, p placing) (*openCard, string) {
 	if started && alone && (len(fresh) > 0 || p.rules.Alone != open.card.Alone) {
 		return nil, "nothing else may be on the card of a device that wants its package alone"
 	}
-	found := find{p.step.Model, p.step.Folder, packageSet(p.files), p.step.Through == "" && p.rules.AtPowerUp}
+	found := find{p.step.Model, p.step.Folder, packageSet(p.files), p.step.Through == "" && p.rules.AtPowerUp, slotOf(*p.step), p.rules.AtPowerUp}
+	if l.layout.WayBack && slices.ContainsFunc(open.finds, found.apart) {
+		return nil, "what takes a device back that installs at power-up stands on a card of its own"
+	}
 	if slices.ContainsFunc(open.finds, found.clashes) {
 		return nil, "its device would find two packages"
 	}

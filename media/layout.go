@@ -19,6 +19,7 @@ type Layout struct {
 	Vessel     string
 	VesselName string
 	PlanID     string
+	WayBack    bool // of a plan that takes devices back to older releases
 	Cards      []Card
 }
 
@@ -71,7 +72,7 @@ func (e *Unplaced) Error() string {
 // they will be filled, the last one standing for all that follow; none means
 // cards of the largest size that the devices read.
 func Lay(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, sizes ...int64) (Layout, order.Plan, error) {
-	layout := Layout{Shop: shop.Name, Vessel: vessel.ID, VesselName: vessel.Name, PlanID: plan.ID()}
+	layout := Layout{Shop: shop.Name, Vessel: vessel.ID, VesselName: vessel.Name, PlanID: plan.ID(), WayBack: plan.WayBack}
 	l := layer{shop: shop, vessel: vessel, layout: layout, sizes: sizes}
 	plan.Steps = slices.Clone(plan.Steps)
 	l.nameFolders(plan.Steps)
@@ -82,7 +83,11 @@ func Lay(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, sizes ..
 	plan.Cards = []order.Card{}
 	for i, card := range cards {
 		card.Number, card.Of = i+1, len(cards)
-		card.Label = label(vessel.Name, i+1, len(cards))
+		name := vessel.Name
+		if plan.WayBack {
+			name = wayBackLabel
+		}
+		card.Label = label(name, i+1, len(cards))
 		card.VolumeID = volumeID(layout.PlanID, i+1)
 		layout.Cards = append(layout.Cards, card)
 		planned, err := layout.planned(card)
@@ -137,6 +142,9 @@ func (l Layout) Record(c Card) Record {
 		Plan: l.PlanID, Card: c.Number, Of: c.Of, Label: c.Label, VolumeID: VolumeText(c.VolumeID),
 		Files: []RecordFile{},
 	}
+	if l.WayBack {
+		r.Format, r.WayBack = wayBackFormat, true
+	}
 	for _, f := range c.Files {
 		r.Files = append(r.Files, RecordFile{Path: f.Path, Size: f.Size, SHA256: f.SHA256})
 	}
@@ -168,6 +176,9 @@ func volumeID(planID string, card int) uint32 {
 	sum := sha256.Sum256(fmt.Appendf(nil, "%s %d", planID, card))
 	return binary.BigEndian.Uint32(sum[:4])
 }
+
+// wayBackLabel stands in place of the vessel's name on a card that takes devices back.
+const wayBackLabel = "WAY BACK"
 
 // maxLabel is how many characters a FAT label has.
 const maxLabel = 11

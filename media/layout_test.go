@@ -562,3 +562,48 @@ func TestFewestCards(t *testing.T) {
 		require.Equal(t, [2]int{cards, swaps}, [2]int{len(layout.Cards), swapsOf(at)})
 	})
 }
+
+// What takes a device back that installs at power-up stands on a card of its own,
+// and every card of a way back says what it is: in its label and in its record,
+// which no build before this one takes for that of a card of updates.
+func TestWayBackCards(t *testing.T) {
+	shop := shoptest.New(t, "")
+	shop.Model("fennick-plot-12", shoptest.AnyCard())
+	powers := shoptest.AnyCard()
+	powers.AtPowerUp = true
+	shop.Model("solveld-course-3", powers)
+	shop.Device("helm", "fennick-plot-12")
+	shop.Device("pilot", "solveld-course-3")
+	shop.Step("helm", "3.1", "", shoptest.Make("plot12.upd", 10, 1))
+	shop.Step("pilot", "5.0", "", shoptest.Make("course3.bin", 10, 2))
+	layout, _ := shop.Lay()
+	require.Len(t, layout.Cards, 1)
+	assert.NotContains(t, string(encoded(t, layout, 0)), "way_back")
+
+	shop.Plan.WayBack = true
+	layout, plan := shop.Lay()
+	require.Len(t, layout.Cards, 2)
+	assert.Equal(t, []int{1, 2}, []int{plan.Steps[0].Card, plan.Steps[1].Card})
+	for i, want := range []string{"WAY BACK 1", "WAY BACK 2"} {
+		assert.Equal(t, want, layout.Cards[i].Label)
+		text := string(encoded(t, layout, i))
+		assert.Contains(t, text, `"format": 2`)
+		r, err := media.DecodeRecord([]byte(text))
+		require.NoError(t, err)
+		assert.True(t, r.WayBack)
+		_, err = media.DecodeRecord([]byte(strings.Replace(text, `"format": 2`, `"format": 1`, 1)))
+		assert.ErrorContains(t, err, "format 1, expected 2")
+	}
+}
+
+// encoded is a card's record, of files that nobody read.
+func encoded(t *testing.T, l media.Layout, card int) []byte {
+	r := l.Record(l.Cards[card])
+	r.InstallOrder = media.NewRecordFile(media.InstallOrderPath, []byte("order"))
+	for i := range r.Files {
+		r.Files[i].Running = slices.Repeat([]string{r.Files[i].SHA256}, media.Blocks(r.Files[i].Size))
+	}
+	text, err := r.Encode()
+	require.NoError(t, err)
+	return text
+}

@@ -23,8 +23,15 @@ const (
 	InstallOrderPath = RecordFolder + "/install-order.txt"
 )
 
-// RecordFormat is the version of the record's JSON form.
-const RecordFormat = 1
+// RecordFormat is the version of the record's JSON form; a card that is a way back
+// has the next one, so that no earlier build takes it for a card of updates.
+const (
+	RecordFormat  = 1
+	wayBackFormat = 2
+
+	// NewestRecordFormat is the newest that is read here.
+	NewestRecordFormat = wayBackFormat
+)
 
 // BlockSize is the distance between two running digests of a file, in bytes.
 const BlockSize = 1 << 20
@@ -42,6 +49,7 @@ type Record struct {
 	VolumeID     string       `json:"volume_id"` // as 1A2B-3C4D
 	Files        []RecordFile `json:"files"`     // payload, in the order it stands on the card
 	InstallOrder RecordFile   `json:"install_order"`
+	WayBack      bool         `json:"way_back,omitempty"` // it takes devices back to older releases
 }
 
 // RecordFile is one file with its digests.
@@ -273,8 +281,8 @@ func DecodeRecord(text []byte) (Record, error) {
 	if most := len(text)/leastValueBytes + 64; values(text) > most {
 		return r, fmt.Errorf("reading the record: more than %d values in %d bytes", most, len(text))
 	}
-	if format := formatOf(text); format > RecordFormat {
-		return r, fmt.Errorf("reading the record: format %d, expected %d: %w", format, RecordFormat, ErrNewerRecord)
+	if format := formatOf(text); format > NewestRecordFormat {
+		return r, fmt.Errorf("reading the record: format %d, expected at most %d: %w", format, NewestRecordFormat, ErrNewerRecord)
 	}
 	dec := json.NewDecoder(bytes.NewReader(text))
 	dec.DisallowUnknownFields()
@@ -320,8 +328,12 @@ func values(text []byte) (n int) {
 }
 
 func (r Record) check() error {
-	if r.Format != RecordFormat {
-		return fmt.Errorf("format %d, expected %d", r.Format, RecordFormat)
+	want := RecordFormat
+	if r.WayBack {
+		want = wayBackFormat
+	}
+	if r.Format != want {
+		return fmt.Errorf("format %d, expected %d", r.Format, want)
 	}
 	if len(r.Files) > maxRecordFiles {
 		return fmt.Errorf("%d files, expected at most %d", len(r.Files), maxRecordFiles)

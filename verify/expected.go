@@ -56,6 +56,7 @@ type Commands struct {
 	Drive   string // judges the drive that the card is in
 	Prepare string // writes another card for the vessel
 	Repair  string // the same, from what is good on this one
+	WayBack string // judges it against the way back of the vessel's plan
 	Readers string // lists the drives that cards are in
 }
 

@@ -10,6 +10,7 @@ const (
 	NothingNeeded    Kind = "nothing-needed"        // the vessel needs no card
 	OtherVessel      Kind = "other-vessel"          // made for another vessel
 	OtherPlan        Kind = "other-plan"            // made for another plan of this vessel
+	WayBackCard      Kind = "way-back-card"         // it takes devices back to older releases, and was not asked for; or one was
 	OtherCard        Kind = "other-card"            // another card of the set
 	Unreadable       Kind = "unreadable"            // a read error: what is there is not known
 	Structure        Kind = "structure"             // the file system is damaged
@@ -66,7 +67,7 @@ const (
 // Kinds is every kind, those that explain others first: a report shows its
 // findings in this order among those of one severity.
 var Kinds = []Kind{
-	NoFileSystem, OtherFileSystem, TooSmall, TooLarge, NothingNeeded, OtherVessel, OtherPlan, OtherCard,
+	NoFileSystem, OtherFileSystem, TooSmall, TooLarge, NothingNeeded, OtherVessel, WayBackCard, OtherPlan, OtherCard,
 	Unreadable, Structure, TwoPackages, WithdrawnRelease, ContentDiffers, Truncated, SizeDiffers,
 	StillZipped, PartialDownload, RenamedFile, WrongFolder, MissingFile,
 	Autorun, Executable, HostileName, OlderRelease, NewerRelease, OtherVariant, NotAboard, NotNeeded,

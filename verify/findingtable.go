@@ -107,6 +107,9 @@ var (
 	otherVessel     = cause{OtherVessel, Stop, "The card was made for another vessel.", "Keep it for that vessel. Use the card that was made for this one, or prepare one: {prepare}"}
 	othersNotNeeded = cause{OtherVessel, Stop, otherVessel.meaning, "Keep it for that vessel."}
 	otherPlan       = cause{OtherPlan, Stop, "The card was made for another plan of this vessel: its devices or the catalogue have changed since.", useTheRight}
+	wayBackCard     = cause{WayBackCard, Stop, "It takes devices back to older releases: it is not the card for the update.", "Keep it apart, and out of devices that install at power-up. To judge it as what it is, verify it against the way back that it was made for: {wayback}"}
+	wayBackAlone    = cause{NothingExpected, Warn, "A WAY BACK card takes devices back to older releases. It is good only against the way back that it was made for.", "Verify it against that way back: {wayback}"}
+	updateCard      = cause{WayBackCard, Stop, "It is a card of updates: nothing goes back with it.", "Use the card that is marked WAY BACK, or prepare one: {prepare}"}
 	otherCard       = cause{OtherCard, Stop, "It is another card of the set.", useTheRight}
 	superseded      = cause{Superseded, Warn, "The card was made for an earlier plan: the vessel's devices or the catalogue have changed since.", "Verify it for %s, or prepare a new card."}
 	fitsAnother     = cause{FitsVessel, Note, "By its files it is another vessel's card.", "Keep it for that vessel. Use the card that was made for this one, or prepare one: {prepare}"}
@@ -203,7 +206,7 @@ const alteredSince = "It was altered or damaged after the card was made."
 // withCommands puts the caller's commands into a finding's advice.
 func (f Finding) withCommands(c Commands) Finding {
 	for name, command := range map[string]string{
-		"{verify}": c.Verify, "{order}": c.Order, "{drive}": c.Drive, "{prepare}": c.Prepare, "{repair}": c.Repair,
+		"{verify}": c.Verify, "{order}": c.Order, "{drive}": c.Drive, "{prepare}": c.Prepare, "{repair}": c.Repair, "{wayback}": c.WayBack,
 	} {
 		words, ok := strings.CutSuffix(f.Advice, ": "+name)
 		switch {

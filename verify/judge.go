@@ -83,6 +83,8 @@ func judgeExpectation(m matched, tell teller) {
 		tell(nothingExpected.at("", trusted, "neither"))
 	case !m.signer.vouches():
 		tell(nothingExpected.at("", trusted, "a record that nobody vouches for: for "+r.VesselName+", by "+r.Shop))
+	case r.WayBack:
+		tell(wayBackAlone.at(media.RecordPath, "the way back that it was made for", "a WAY BACK card for "+r.VesselName))
 	}
 }
 

@@ -42,7 +42,7 @@ var ownPaths = []string{media.RecordFolder, media.RecordPath, media.SumsPath, me
 func judgeRecordForm(m matched, tell teller) {
 	switch {
 	case m.record.newer:
-		tell(newerRecord.at(media.RecordPath, fmt.Sprintf("a record of format %d", media.RecordFormat), m.record.err.Error()))
+		tell(newerRecord.at(media.RecordPath, fmt.Sprintf("a record of format %d", media.NewestRecordFormat), m.record.err.Error()))
 	case m.record.err != nil:
 		tell(recordDamaged.at(media.RecordPath, "a record as cardwright writes it", m.record.err.Error()))
 	}
@@ -143,6 +143,10 @@ func (m matched) anothersRecord() (Finding, bool) {
 	switch {
 	case found.Vessel != want.Vessel:
 		return as.at(media.RecordPath, want.VesselName+" ("+want.Vessel+")", found.VesselName+" ("+found.Vessel+")"), true
+	case found.WayBack && !want.WayBack:
+		return wayBackCard.at(media.RecordPath, "a card of updates", "a WAY BACK card"), true
+	case want.WayBack && !found.WayBack:
+		return updateCard.at(media.RecordPath, "a WAY BACK card", "a card of updates"), true
 	case found.Plan != want.Plan:
 		return otherPlan.at(media.RecordPath, "plan "+want.Plan, "plan "+found.Plan), true
 	case found.Card != want.Card || found.Of != want.Of:

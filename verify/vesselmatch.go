@@ -32,7 +32,7 @@ func judgePowerUp(m matched, tell teller) {
 // vessel, which is right by its own record and may be out of date.
 func judgePlan(m matched, tell teller) {
 	shop, found := m.expected.shop(), m.record.is
-	if found == nil || shop == nil || !m.expected.FromRecord || !m.signer.vouches() {
+	if found == nil || found.WayBack || shop == nil || !m.expected.FromRecord || !m.signer.vouches() {
 		return
 	}
 	vessel := shop.Vessel(found.Vessel)

@@ -134,7 +134,7 @@ func cardOf(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, c med
 		Number: c.Number, Of: c.Of, Findings: findingKinds(r),
 	}
 	if c.Number > 0 {
-		card.Plan, card.VolumeID = plan.ID(), media.VolumeText(c.VolumeID)
+		card.Plan, card.VolumeID, card.WayBack = plan.ID(), media.VolumeText(c.VolumeID), plan.WayBack
 	}
 	for _, k := range card.Findings {
 		card.Foreign = card.Foreign || k == string(verify.NoRecord) || k == string(verify.SignerUnknown)

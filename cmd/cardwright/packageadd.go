@@ -47,8 +47,8 @@ maker's signing_key a list counts as the maker's only when that key signed it.
 
 --from without a download takes a table (CSV) of several, a row each, with the
 columns file, model, version, variant, released, over, needs, passed_on_by,
-minutes, way_back, settings, after, touch, notes, name, member, unpack, sha256,
-from; only file, model and version must be there. A cell of several needs or
+minutes, way_back, back_to, back_settings, settings, after, touch, notes, name,
+member, unpack, sha256, from; only file, model and version must be there. A cell of several needs or
 checks has / between them. All rows are looked at, and all downloads read, before
 anything is taken.
 
@@ -384,7 +384,7 @@ func (o *packageOptions) newFile(found intake.Found) (edit.NewFile, error) {
 	n := edit.NewFile{
 		Version: found.Version, Variant: found.Variant, Released: o.released,
 		Name: found.Name, Size: found.Size, SHA256: found.SHA256, Trust: found.Trust, From: found.From,
-		Over: o.over, PassedOnBy: o.passedOnBy, Minutes: o.minutes, WayBack: o.wayBack, Settings: o.settings, After: o.after, Notes: o.notes, Touch: o.touch,
+		Over: o.over, PassedOnBy: o.passedOnBy, Minutes: o.minutes, WayBack: o.wayBack, BackTo: o.backTo, BackSettings: o.backSettings, Settings: o.settings, After: o.after, Notes: o.notes, Touch: o.touch,
 	}
 	if found.Unpack {
 		n.Unpack = manifest.UnpackZip

@@ -21,6 +21,7 @@ type packageOptions struct {
 	released, over, passedOnBy string
 	needs, after, touch        []string
 	minutes, wayBack, settings string
+	backTo, backSettings       string
 	notes, why                 string
 	ask                        bool
 }
@@ -57,6 +58,8 @@ func (o *packageOptions) addReleaseFlags(cmd *cobra.Command) {
 	flags.StringArrayVar(&o.needs, "needs", nil, `what another model must run: "fennick-sweep-2 >= 1.8"; may be repeated`)
 	flags.StringVar(&o.minutes, "minutes", "", "how long the installation takes")
 	flags.StringVar(&o.wayBack, "way-back", "", "whether the maker gives a way back to an older release: true, false")
+	flags.StringVar(&o.backTo, "back-to", "", `the older releases that the way back leads to: ">= 3.5"`)
+	flags.StringVar(&o.backSettings, "back-settings", "", "what going back does to the device's settings: kept, lost")
 	flags.StringVar(&o.settings, "settings", "", "what becomes of the device's settings: kept, lost")
 	flags.StringArrayVar(&o.after, "after", nil, "check to redo after the update; may be repeated")
 	flags.StringVar(&o.notes, "notes", "", "anything worth knowing before installing it")
@@ -78,6 +81,8 @@ func (o *packageOptions) check() error {
 		{"--passed-on-by", "Release.passed_on_by", o.passedOnBy},
 		{"--minutes", "Release.minutes", o.minutes},
 		{"--way-back", "Release.way_back", o.wayBack},
+		{"--back-to", "Release.back_to", o.backTo},
+		{"--back-settings", "Release.back_settings", o.backSettings},
 		{"--settings", "Release.settings", o.settings},
 		{"--notes", "Release.notes", o.notes},
 	} {
@@ -95,6 +100,8 @@ func (o *packageOptions) check() error {
 		return errors.New("say with --from where the digest was got: maker, or a few words")
 	case o.ReplaceKey != "" && o.SigningKey == "":
 		return errors.New("give with --signing-key the key that takes the place of the catalogue's")
+	case o.backTo+o.backSettings != "" && o.wayBack != "true":
+		return errors.New("--back-to and --back-settings speak of a way back: give --way-back true with them, if the maker gives one")
 	case o.Member != "" && o.Unpack:
 		return errors.New("either --member, for one file of the zip, or --unpack, for all")
 	}

@@ -30,6 +30,8 @@ var releaseColumns = []tables.Column{
 	{Name: "passed_on_by", Key: "Release.passed_on_by"},
 	{Name: "minutes", Key: "Release.minutes"},
 	{Name: "way_back"},
+	{Name: "back_to", Key: "Release.back_to"},
+	{Name: "back_settings", Key: "Release.back_settings"},
 	{Name: "settings", Key: "Release.settings"},
 	{Name: "after"},
 	{Name: "touch"},
@@ -42,7 +44,7 @@ var releaseColumns = []tables.Column{
 }
 
 // releaseFacts are the columns that speak of the release, and not of one file.
-var releaseFacts = []string{"released", "over", "needs", "passed_on_by", "minutes", "way_back", "settings", "after", "notes"}
+var releaseFacts = []string{"released", "over", "needs", "passed_on_by", "minutes", "way_back", "back_to", "back_settings", "settings", "after", "notes"}
 
 // releaseRow is one row of a table of releases.
 type releaseRow struct {
@@ -120,7 +122,7 @@ func (t *releases) row(row tables.Row) *releaseRow {
 	o.minutes, o.settings, o.notes = row.Get("minutes"), row.Get("settings"), row.Get("notes")
 	o.Version, _ = version.Parse(o.version) // the column's rule has checked it
 	r.path = t.find(r)
-	o.wayBack = t.wayBack(r)
+	o.wayBack, o.backTo, o.backSettings = t.wayBack(r), row.Get("back_to"), row.Get("back_settings")
 	var ok bool
 	if o.Unpack, ok = flag(row.Get("unpack")); !ok {
 		t.mistake(r, "unpack", "unknown word", fmt.Sprintf("%q", row.Get("unpack")), "yes or no", "")
@@ -167,10 +169,15 @@ func (t *releases) find(r *releaseRow) string {
 
 func (t *releases) wayBack(r *releaseRow) string {
 	text := r.Get("way_back")
+	there, ok := flag(text)
+	for _, column := range []string{"back_to", "back_settings"} {
+		if r.Get(column) != "" && ok && !there {
+			t.mistake(r, column, "a way back that isn't there", fmt.Sprintf("%q", r.Get(column)), "yes in way_back, if the maker gives a way back", "")
+		}
+	}
 	if text == "" {
 		return ""
 	}
-	there, ok := flag(text)
 	if !ok {
 		t.mistake(r, "way_back", "unknown word", fmt.Sprintf("%q", text), "yes or no, or nothing where the maker doesn't say", "")
 	}
@@ -314,6 +321,8 @@ func (t *releases) compare(r *releaseRow) {
 		{"over", have.Over.String()},
 		{"passed_on_by", have.PassedOnBy.String()},
 		{"minutes", fmt.Sprint(have.Minutes)},
+		{"back_to", have.BackTo.String()},
+		{"back_settings", have.BackLoses},
 		{"settings", have.Settings},
 		{"notes", have.Notes},
 	} {

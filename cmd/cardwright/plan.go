@@ -54,6 +54,7 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	if err != nil {
 		return err
 	}
+	s.ranBefore(vessel, &o.ask)
 	_, plan, err := planned(shop, vessel, o.ask)
 	_, isUnread := errors.AsType[*order.Unread](err)
 	if err != nil && !isUnread {
@@ -74,7 +75,7 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	if c := leftOutCode(plan); c != exitDone {
 		return &answered{c}
 	}
-	if behind.blocked() {
+	if behind.blocked() || plan.WayBack && len(plan.Steps) == 0 {
 		return &answered{exitNo}
 	}
 	return nil

@@ -24,7 +24,7 @@ type behind struct {
 func staysBehind(shop *manifest.Shop, vessel *manifest.Vessel, o askOptions, plan order.Plan) behind {
 	b := behind{stays: []stay{}, only: o.only, empty: len(plan.Steps) == 0}
 	ask, err := o.ask()
-	if err != nil || plan.Conflict != nil || len(plan.Later) > 0 || len(plan.Unknown) > 0 && len(plan.Steps) == 0 { // what is left for later is told with the part
+	if err != nil || plan.Conflict != nil || plan.WayBack || len(plan.Later) > 0 || len(plan.Unknown) > 0 && len(plan.Steps) == 0 { // what is left for later is told with the part
 		return b
 	}
 	stays, more, err := order.Stays(shop, vessel, ask, plan)

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -22,6 +23,9 @@ type askOptions struct {
 	aim        []string
 	hold, only []string
 	within     time.Duration
+	back       []string // DEVICE or DEVICE=VERSION
+	because    string   // why a device goes back to a withdrawn release
+	wayBack    bool     // of the whole plan
 }
 
 func (o *askOptions) addFlags(cmd *cobra.Command) {
@@ -29,6 +33,9 @@ func (o *askOptions) addFlags(cmd *cobra.Command) {
 	flags.StringArrayVar(&o.aim, "aim", nil, "MODEL=VERSION: the release that all devices of a model should end on; may be repeated")
 	flags.StringSliceVar(&o.hold, "hold", nil, "devices to leave alone on this visit")
 	flags.DurationVar(&o.within, "within", 0, "the time that there is, such as 60m: the best part of the work that is sure to be done in it, with its checks")
+	flags.StringArrayVar(&o.back, "back", nil, "DEVICE[=VERSION]: a way back, from what the devices run now; without VERSION to what the ledger says it ran before, else to the newest older release; may be repeated")
+	flags.StringVar(&o.because, "because", "", "why a device goes back to a withdrawn release, with --back DEVICE=VERSION")
+	flags.BoolVar(&o.wayBack, "way-back", false, "the way back of the plan: what its steps take back, on a card of its own")
 	flags.StringSliceVar(&o.only, "only", nil, "the only devices to update on this visit")
 }
 
@@ -48,6 +55,15 @@ func (o askOptions) flags() []string {
 	if o.within > 0 {
 		flags = append(flags, "--within", fmt.Sprintf("%dm", int(o.within.Minutes())))
 	}
+	for _, back := range o.back {
+		flags = append(flags, "--back", back)
+	}
+	if o.because != "" {
+		flags = append(flags, "--because", o.because)
+	}
+	if o.wayBack {
+		flags = append(flags, "--way-back")
+	}
 	return flags
 }
 
@@ -62,9 +78,13 @@ func (s *session) flags(o askOptions) []string {
 
 // ask is what the options ask of the planner.
 func (o askOptions) ask() (order.Ask, error) {
-	a := order.Ask{Hold: o.hold, Only: o.only, Within: int(o.within.Minutes())}
+	a := order.Ask{Hold: o.hold, Only: o.only, Within: int(o.within.Minutes()), Undo: o.wayBack}
 	if o.within != 0 && (a.Within < 1 || a.Within > maxWithin) {
 		return a, usage(fmt.Errorf("--within %s: expected from 1m to 168h", o.within))
+	}
+	var err error
+	if a.Back, err = o.returns(); err != nil {
+		return a, err
 	}
 	for _, text := range o.aim {
 		model, v, ok := strings.Cut(text, "=")
@@ -81,6 +101,43 @@ func (o askOptions) ask() (order.Ask, error) {
 		a.Aim[model] = parsed
 	}
 	return a, nil
+}
+
+// returns are the devices that go back.
+func (o askOptions) returns() (all []order.Return, err error) {
+	for _, text := range o.back {
+		device, v, named := strings.Cut(text, "=")
+		back := order.Return{Device: device, Why: o.because}
+		if named {
+			if back.To, err = version.Parse(v); err != nil {
+				return nil, usage(fmt.Errorf("--back %s: %w", text, err))
+			}
+		}
+		all = append(all, back)
+	}
+	if o.because != "" && len(all) == 0 {
+		return nil, usage(errors.New("--because says why a device goes back to a withdrawn release: expected --back DEVICE=VERSION with it"))
+	}
+	return all, nil
+}
+
+// ranBefore names the versions that devices go back to where the ledger knows them:
+// what a device ran before the step that brought what it runs now.
+func (s *session) ranBefore(vessel *manifest.Vessel, o *askOptions) {
+	k := s.known[vessel.ID]
+	if k == nil {
+		return
+	}
+	o.back = slices.Clone(o.back)
+	for i, id := range o.back {
+		known, aboard := k.Device(id), vessel.Device(id)
+		if known == nil || aboard == nil || known.Before == "" {
+			continue
+		}
+		if version.Compare(known.Version, aboard.Version) == 0 && version.Compare(known.Before, aboard.Version) < 0 {
+			o.back[i] += "=" + string(known.Before)
+		}
+	}
 }
 
 // planned plans a vessel's visit and lays its cards out; sizes are those of

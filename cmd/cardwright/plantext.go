@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"cardwright/manifest"
@@ -53,7 +54,10 @@ func foundText(unknown []order.Reading, a order.Answer) string {
 }
 
 func followsText(p order.Plan) string {
-	if p.Conflict != nil {
+	switch {
+	case p.Conflict != nil && p.WayBack:
+		return "no way back"
+	case p.Conflict != nil:
 		return "no safe order"
 	}
 	if len(p.Steps) == 0 {
@@ -69,6 +73,11 @@ func followsText(p order.Plan) string {
 func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind behind, inDoubt func(device string) bool) {
 	name := visible.Visible(vessel.Name)
 	switch {
+	case plan.Conflict != nil && plan.WayBack:
+		fmt.Fprintf(w, "%s: no way back.\n", visible.Visible(vessel.Name))
+		writeBecause(w, plan.Conflict)
+	case plan.WayBack && len(plan.Steps) == 0:
+		fmt.Fprintf(w, "%s: no way back: no step of the plan has one.\n", visible.Visible(vessel.Name))
 	case plan.Conflict != nil:
 		writeConflict(w, vessel, plan)
 	case len(plan.Later) > 0 && len(plan.Steps) == 0:
@@ -79,6 +88,7 @@ func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind beh
 		fmt.Fprintf(w, "%s: nothing to do; every device runs the newest release that fits.\n", name)
 	default:
 		writeSteps(w, name, plan)
+		writeWayBack(w, vessel, plan)
 	}
 	if plan.Conflict == nil {
 		writeAllLeft(w, vessel, plan, inDoubt)
@@ -106,8 +116,11 @@ func writeSteps(w io.Writer, name string, plan order.Plan) {
 	writeStops(w, plan)
 }
 
-// part says before a plan's steps that they are a part of the work.
+// part says before a plan's steps that they are a part of the work, or a way back.
 func part(plan order.Plan) string {
+	if plan.WayBack {
+		return "WAY BACK, "
+	}
 	if len(plan.LeftOut)+len(plan.Later) == 0 {
 		return ""
 	}
@@ -127,6 +140,9 @@ func writeStep(w io.Writer, s order.Step) {
 		fmt.Fprintf(w, "     %s → %s, %s, on no card: the catalogue has no file of it\n", s.From, s.To, stepMinutes(s))
 	} else {
 		fmt.Fprintf(w, "     %s → %s, %s, card %d, folder %s\n", s.From, s.To, stepMinutes(s), s.Card, visible.Visible("/"+s.Folder))
+	}
+	if s.Back != nil && s.Back.To == "" {
+		fmt.Fprintln(w, wrappedAfter("     NO WAY BACK: ", s.Back.None, "       "))
 	}
 	if len(s.Why) > 0 {
 		const named = 3
@@ -165,6 +181,34 @@ func writeOutOfService(w io.Writer, windows []order.OutOfService) {
 			o.Device, o.FromStep, o.ToStep, atLeast(o.Minutes, o.AtLeast))
 		fmt.Fprintln(w, wrapped(text, "        "))
 	}
+}
+
+// writeWayBack says which steps have a way back, and how its card is made; of a way
+// back, where the card must not be left.
+func writeWayBack(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {
+	if plan.WayBack {
+		fmt.Fprintf(w, "\n%s\n", wrapped("Keep WAY BACK cards apart from those of updates, and out of every device that installs at power-up until its step comes.", "  "))
+		return
+	}
+	var steps, losing []string
+	for _, s := range plan.Steps {
+		if s.Back == nil || s.Back.To == "" {
+			continue
+		}
+		steps = append(steps, fmt.Sprint(s.Number))
+		if s.Back.Settings != manifest.SettingsKept {
+			losing = append(losing, s.Device)
+		}
+	}
+	if len(steps) == 0 {
+		return
+	}
+	text := fmt.Sprintf("Way back: for step %s.", strings.Join(steps, ", "))
+	if len(losing) > 0 {
+		slices.Sort(losing)
+		text += " Going back may lose the settings of " + strings.Join(slices.Compact(losing), ", ") + "."
+	}
+	fmt.Fprintf(w, "\n%s\n  cardwright prepare %s --way-back --to TARGET\n", wrapped(text+" Its card:", "  "), vessel.ID)
 }
 
 // writeStops says after which steps the work can stop: the tide decides.
@@ -221,8 +265,11 @@ func writeConflict(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {
 	}
 }
 
-// partOf says behind a card's name that its plan is a part of the work.
+// partOf says behind a card's name that its plan is a part of the work, or a way back.
 func partOf(plan order.Plan) string {
+	if plan.WayBack {
+		return ", WAY BACK"
+	}
 	if part(plan) == "" {
 		return ""
 	}

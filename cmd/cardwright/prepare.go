@@ -93,6 +93,7 @@ func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) er
 		return err
 	}
 	s.writeOpen(s.errs, vessel)
+	s.ranBefore(vessel, &o.ask)
 	return prepare(ctx, &preparing{session: s, options: o, shop: shop, vessel: vessel, packages: media.PackagesOf(shop), answer: func(a prepared) { s.writeJSON(a) }})
 }
 
@@ -172,6 +173,9 @@ func (p *preparing) nothingToWrite() error {
 	}
 	if c := leftOutCode(p.plan); c != exitDone {
 		return &answered{c}
+	}
+	if p.plan.WayBack {
+		return &answered{exitNo}
 	}
 	return nil
 }

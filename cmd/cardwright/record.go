@@ -130,6 +130,10 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	if o.onlyReads() {
 		o.otherPlan = true // nobody asks what became of today's plan
 	}
+	if o.ask.wayBack {
+		return usage(errors.New("--way-back is the way back of a whole plan: note first what was done of the plan, then plan and note the way back from there with --back DEVICE=VERSION"))
+	}
+	s.ranBefore(vessel, &o.ask)
 	r := recording{session: s, options: o, shop: shop, vessel: vessel}
 	if o.follow || o.undo {
 		return r.followLedger()

@@ -124,7 +124,7 @@ func leading(findings []verify.Finding) verify.Finding {
 // ofAnother tells of a finding that says whose card it is: its place, the record,
 // is not what has to be mended.
 func ofAnother(f verify.Finding) bool {
-	return f.Path == media.RecordPath && (f.Kind == verify.OtherVessel || f.Kind == verify.OtherPlan || f.Kind == verify.OtherCard)
+	return f.Path == media.RecordPath && (f.Kind == verify.OtherVessel || f.Kind == verify.OtherPlan || f.Kind == verify.WayBackCard || f.Kind == verify.OtherCard)
 }
 
 // mostAlike is how many findings of one cause are shown, if not all are.
@@ -228,6 +228,7 @@ func cardCommands(target, vessel string, flags []string, cards int) verify.Comma
 		Verify: this, Order: this + " --order install-order.txt", Drive: verifying("DRIVE"),
 		Prepare: line("cardwright prepare", vessel) + newCards("--to", cards),
 		Repair:  this + newCards("--repair-to", cards),
+		WayBack: this + " --way-back",
 		Readers: "cardwright readers",
 	}
 }

@@ -138,6 +138,7 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	if err := o.page(shop).check(); err != nil {
 		return err
 	}
+	s.ranBefore(vessel, &o.ask)
 	_, plan, err := planned(shop, vessel, o.ask)
 	if err != nil {
 		return err

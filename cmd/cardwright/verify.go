@@ -75,6 +75,9 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	}
 	if o.forVessel != "" {
 		v.shop, v.vessel, err = s.vesselToJudge(o.forVessel)
+		if err == nil {
+			s.ranBefore(v.vessel, &v.ask)
+		}
 	} else {
 		v.shop, err = s.shopIfAny()
 		if err == nil && v.shop != nil {
@@ -276,6 +279,12 @@ func (v *verifying) anothers(ctx context.Context, r *media.Record, report verify
 		return fmt.Sprintf("This is %s's card%s; you asked for %s.", name, made, v.vessel.Name)
 	case has(verify.NothingNeeded):
 		return fmt.Sprintf("This is %s's card%s; %s needs nothing from a card now.", name, made, name)
+	case has(verify.WayBackCard) && r.WayBack:
+		return fmt.Sprintf("This is %s's WAY BACK card%s; you asked for the card of the update.", name, made)
+	case has(verify.WayBackCard):
+		return fmt.Sprintf("This is %s's card of updates%s; you asked for the WAY BACK card.", name, made)
+	case has(verify.OtherPlan) && r.WayBack:
+		return fmt.Sprintf("This is %s's WAY BACK card%s, for another way back than the one asked for.", name, made)
 	case has(verify.OtherPlan):
 		return fmt.Sprintf("This is %s's card%s, for another plan than today's.", name, made)
 	case has(verify.OtherCard):

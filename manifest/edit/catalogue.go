@@ -30,6 +30,8 @@ type NewFile struct {
 	Over, PassedOnBy string
 	Needs            []NewNeed
 	Minutes, WayBack string
+	BackTo           string
+	BackSettings     string
 	Settings         string
 	After            []string
 	Notes            string
@@ -260,6 +262,8 @@ func (n NewFile) release() Value {
 		{"passed_on_by", orNil(n.PassedOnBy)},
 		{"minutes", plainOrNil(n.Minutes)},
 		{"way_back", plainOrNil(n.WayBack)},
+		{"back_to", orNil(n.BackTo)},
+		{"back_settings", orNil(n.BackSettings)},
 		{"settings", orNil(n.Settings)},
 		{"after", listOrNil(after)},
 		{"notes", orNil(strings.TrimSpace(n.Notes))},

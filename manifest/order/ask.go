@@ -20,10 +20,40 @@ type Ask struct {
 	// together, the best is planned (see doc.go).
 	Within int
 
+	// Back, where it isn't empty, are devices that go back to an older release: then
+	// a way back is planned, and nothing newer is installed (see doc.go).
+	Back []Return
+
+	// Undo is the way back of the plan that is asked for by all else: see Undo.
+	Undo bool
+
 	// Earlier orders the steps as they were ordered before time out of service
 	// counted: by card swaps and the order of the file. Cards made then are still
 	// judged by the plan that they were made for.
 	Earlier bool
+}
+
+// Return is a device that goes back to an older release.
+type Return struct {
+	Device string
+	To     version.V // "": the newest older release that there is a way back to
+	Why    string    // why it goes back to a withdrawn release; such a one is none without
+}
+
+// goesBack is how a device was asked to go back, or nil.
+func (a Ask) goesBack(id string) *Return {
+	for i := range a.Back {
+		if a.Back[i].Device == id {
+			return &a.Back[i]
+		}
+	}
+	return nil
+}
+
+// named tells whether a way back to this very release was asked for, with why.
+func (a Ask) named(d *manifest.Device, r *manifest.Release) bool {
+	back := a.goesBack(d.ID)
+	return back != nil && back.Why != "" && back.To != "" && version.Compare(back.To, r.Version) == 0
 }
 
 // BadAsk says that what was asked names something that isn't there.
@@ -37,10 +67,65 @@ func (a Ask) check(shop *manifest.Shop, vessel *manifest.Vessel) error {
 			return &BadAsk{fmt.Sprintf("vessel %s has no device %q; it has %s", vessel.ID, id, list(vessel.Devices))}
 		}
 	}
+	if a.Undo && len(a.Back) > 0 {
+		return &BadAsk{"the way back of the whole plan, and of single devices, can't be asked for at once"}
+	}
+	if err := a.checkBack(shop, vessel); err != nil {
+		return err
+	}
 	for model, v := range ordered(a.Aim) {
 		if err := checkAim(shop, vessel, model, v); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// checkBack refuses a way back that is none, whatever else is aboard.
+func (a Ask) checkBack(shop *manifest.Shop, vessel *manifest.Vessel) error {
+	if len(a.Back) == 0 {
+		return nil
+	}
+	if len(a.Aim) > 0 || a.Within > 0 || a.Earlier {
+		return &BadAsk{"a way back is planned by itself: without an aim, a time, or a part"}
+	}
+	for i, back := range a.Back {
+		d := vessel.Device(back.Device)
+		switch {
+		case d == nil:
+			return &BadAsk{fmt.Sprintf("vessel %s has no device %q; it has %s", vessel.ID, back.Device, list(vessel.Devices))}
+		case a.goesBack(d.ID) != &a.Back[i]:
+			return &BadAsk{fmt.Sprintf("%s is to go back twice", d.ID)}
+		case len(unknownOf([]*manifest.Device{d})) > 0:
+			continue
+		}
+		if err := a.checkReturn(shop, d, back); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (a Ask) checkReturn(shop *manifest.Shop, d *manifest.Device, back Return) error {
+	m := shop.Model(d.Model)
+	r := m.Release(back.To, d.Variant)
+	var have []string
+	for _, older := range releases(m, d.Variant) {
+		if version.Compare(older.Version, d.Version) < 0 && len(older.Files) > 0 {
+			have = append(have, string(older.Version))
+		}
+	}
+	switch {
+	case len(have) == 0:
+		return &BadAsk{fmt.Sprintf("%s runs %s %s, and the catalogue has no package of an older release: take one in first", d.ID, d.Model, named(string(d.Version), d.Variant))}
+	case back.To == "":
+		return nil
+	case version.Compare(back.To, d.Version) >= 0:
+		return &BadAsk{fmt.Sprintf("%s runs %s: %s is no way back from it", d.ID, d.Version, back.To)}
+	case r == nil || len(r.Files) == 0:
+		return &BadAsk{fmt.Sprintf("the catalogue has no package of %s %s for %s; of older releases it has %s", d.Model, back.To, d.ID, strings.Join(have, ", "))}
+	case r.Withdrawn != "" && back.Why == "":
+		return &BadAsk{fmt.Sprintf("%s %s was withdrawn: %s (%s); it is no way back unless you say why", d.Model, r.Version, r.Withdrawn, r.At("withdrawn"))}
 	}
 	return nil
 }

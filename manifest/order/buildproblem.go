@@ -40,7 +40,7 @@ func (q *question) stands(kind Kind, of any) bool { return !q.struck[fact{kind, 
 
 // problem puts the question in small numbers.
 func (q *question) problem() *problem {
-	b := builder{question: q, p: &problem{}, points: map[*manifest.Model][]point{}, sets: map[setKey]set{}}
+	b := builder{question: q, p: &problem{back: len(q.ask.Back) > 0}, points: map[*manifest.Model][]point{}, sets: map[setKey]set{}}
 	for _, d := range q.devices {
 		b.device(d)
 	}
@@ -85,15 +85,24 @@ func (b *builder) options(d *device) {
 	} else {
 		d.options = []option{{point: point{version: d.Version}, release: d.model.Release(d.Version, d.Variant)}}
 	}
-	for _, at := range b.versions(d) {
-		if o, ok := b.option(d, at); ok {
-			d.options = append(d.options, o)
+	if len(b.ask.Back) > 0 {
+		b.older(d)
+	} else {
+		for _, at := range b.versions(d) {
+			if o, ok := b.option(d, at); ok {
+				d.options = append(d.options, o)
+			}
 		}
 	}
 	for i := range d.options {
 		o := &d.options[i]
 		o.last = (i > 0 || !d.blank) && b.mayEnd(d, o)
 		o.behind = len(d.options) - 1 - i
+		if len(b.ask.Back) > 0 {
+			o.behind = i
+		} else {
+			o.final = o.oneWay()
+		}
 	}
 }
 
@@ -148,6 +157,9 @@ func (b *builder) mayEnd(d *device, o *option) bool {
 	if v, ok := b.end[d.Device]; ok && o.compare(point{version: v}) != 0 {
 		return false
 	}
+	if back := b.ask.goesBack(d.ID); back != nil && b.stands(KindAsked, back) {
+		return o != &d.options[0] && (back.To == "" || o.compare(point{version: back.To}) == 0)
+	}
 	v, aimed := b.ask.Aim[d.Model]
 	return !aimed || !b.stands(KindAsked, d.model) || o.compare(point{version: v}) == 0
 }
@@ -196,7 +208,9 @@ func (b *builder) rules(i int) {
 		if o.release != nil && b.stands(KindPassedOn, o.release) {
 			passed = o.release.PassedOnBy
 		}
-		if o.over != nil && k > 0 {
+		if len(b.ask.Back) > 0 {
+			o.over = b.backFrom(d, k)
+		} else if o.over != nil && k > 0 {
 			o.over = b.inRange(i, over)
 		} else {
 			o.over = newSet(len(d.options))

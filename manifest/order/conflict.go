@@ -95,6 +95,11 @@ func (q *question) of(models []*manifest.Model) []*manifest.Device {
 // most easily changed.
 func (q *question) facts() []fact {
 	l := lister{seen: map[fact]bool{}}
+	for i := range q.ask.Back {
+		if q.hasDevice(q.ask.Back[i].Device) {
+			l.add(KindAsked, &q.ask.Back[i])
+		}
+	}
 	for _, d := range q.devices {
 		if q.ask.leaves(d.ID) {
 			l.add(KindAsked, d)
@@ -110,6 +115,9 @@ func (q *question) facts() []fact {
 	}
 	for _, d := range q.devices {
 		q.rulesOf(d, &l)
+	}
+	if len(q.ask.Back) > 0 {
+		return l.facts // nothing else is installed or published for the sake of a way back
 	}
 	for _, d := range q.devices {
 		l.add(KindInstalled, d)
@@ -141,6 +149,9 @@ func (q *question) rulesOf(d *manifest.Device, l *lister) {
 			l.add(KindWithdrawn, r)
 		}
 	}
+	if len(q.ask.Back) > 0 {
+		q.waysBack(d, l)
+	}
 	if connected {
 		l.add(KindThrough, d)
 	}
@@ -154,6 +165,10 @@ func (q *question) rulesOf(d *manifest.Device, l *lister) {
 
 func (q *question) aboard(model string) bool {
 	return slices.ContainsFunc(q.devices, func(d *manifest.Device) bool { return d.Model == model })
+}
+
+func (q *question) hasDevice(id string) bool {
+	return slices.ContainsFunc(q.devices, func(d *manifest.Device) bool { return d.ID == id })
 }
 
 // hasAll tells whether all these devices are in the question.

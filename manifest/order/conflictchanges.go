@@ -50,7 +50,7 @@ func (q *question) frees(f fact) string {
 // planned tells whether, with a change made, the conflict's devices can be
 // planned: every group that any of them is in then.
 func (q *question) planned(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) bool {
-	for _, devices := range components(shop, vessel) {
+	for _, devices := range components(shop, vessel, ask) {
 		if !slices.ContainsFunc(devices, func(d *manifest.Device) bool { return slices.Contains(ids(q.devices), d.ID) }) {
 			continue
 		}

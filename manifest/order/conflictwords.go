@@ -16,6 +16,11 @@ func (q *question) say(f fact) Fact {
 		text, at = q.sayNeed(of), of.At("version")
 	case *manifest.Release:
 		text, at = q.sayRelease(f.kind, of)
+	case *Return:
+		text = "asked: " + of.Device + " goes back"
+		if of.To != "" {
+			text += " to " + string(of.To)
+		}
 	case *manifest.Model:
 		text, at = q.sayModel(f.kind, of)
 	case *manifest.Device:
@@ -49,6 +54,8 @@ func (q *question) whose(is func(*manifest.Release) bool) (*manifest.Model, *man
 func (q *question) sayRelease(kind Kind, r *manifest.Release) (string, manifest.Pos) {
 	model, _ := q.whose(func(s *manifest.Release) bool { return s == r })
 	switch kind {
+	case KindWayBack:
+		return sayWayBack(model.ID, r), r.At("way_back")
 	case KindOver:
 		return fmt.Sprintf("%s %s is installed over %s", model.ID, r.Version, r.Over), r.At("over")
 	case KindPassedOn:
@@ -107,6 +114,8 @@ func sayDevice(kind Kind, d *manifest.Device) (string, manifest.Pos) {
 		return fmt.Sprintf("%s, a %s, has no card slot", d.ID, d.Model), d.At("model")
 	case KindAsked:
 		return fmt.Sprintf("asked: %s is left alone", d.ID), manifest.Pos{}
+	case KindWayBack:
+		return fmt.Sprintf("the catalogue doesn't know %s %s, which %s runs, nor a way back from it", d.Model, named(string(d.Version), d.Variant), d.ID), d.At("version")
 	}
 	return fmt.Sprintf("%s runs %s %s", d.ID, d.Model, named(string(d.Version), d.Variant)), d.At("version")
 }

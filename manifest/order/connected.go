@@ -11,7 +11,7 @@ import (
 // components parts a vessel's devices into groups that don't bear on one
 // another: no need, host or likeness leads from one to the other. Groups and
 // the devices in them stand in the order of the file.
-func components(shop *manifest.Shop, vessel *manifest.Vessel) [][]*manifest.Device {
+func components(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) [][]*manifest.Device {
 	g := grouping{parent: make([]int, len(vessel.Devices))}
 	byModel, byID := map[string][]int{}, map[string]int{}
 	for i, d := range vessel.Devices {
@@ -27,7 +27,7 @@ func components(shop *manifest.Shop, vessel *manifest.Vessel) [][]*manifest.Devi
 		for _, id := range d.Through {
 			g.join(i, byID[id])
 		}
-		for _, r := range eligible(m, d) {
+		for _, r := range eligible(m, d, ask) {
 			for _, n := range r.Needs {
 				g.join(i, byModel[n.Model]...)
 			}
@@ -37,12 +37,15 @@ func components(shop *manifest.Shop, vessel *manifest.Vessel) [][]*manifest.Devi
 }
 
 // eligible lists the releases that a device runs or could be given.
-func eligible(m *manifest.Model, d *manifest.Device) []*manifest.Release {
+func eligible(m *manifest.Model, d *manifest.Device, ask Ask) []*manifest.Release {
 	if d.Version == version.Unknown || d.Version == "" {
 		return releases(m, d.Variant) // it may run any
 	}
 	return slices.DeleteFunc(releases(m, d.Variant), func(r *manifest.Release) bool {
 		c := point{version: r.Version}.compare(point{version: d.Version})
+		if len(ask.Back) > 0 {
+			return c > 0
+		}
 		return c < 0 || c > 0 && r.Withdrawn != ""
 	})
 }

@@ -52,7 +52,7 @@ func (o *option) minutes() int {
 	return o.release.Minutes
 }
 
-// final tells whether its maker says that there is no way back from it.
-func (o *option) final() bool {
+// oneWay tells whether its maker says that there is no way back from it.
+func (o *option) oneWay() bool {
 	return o.release != nil && o.release.WayBack != nil && !*o.release.WayBack
 }

@@ -132,6 +132,29 @@ package order
 // What is left for another visit stands in Plan.Later. More than 5,000 states of
 // connected devices are not gone through: then there is a [GaveUp] error.
 //
+// # A way back
+//
+// Where it is asked for (Ask.Back), devices go back to older releases, from what they
+// run now, and nothing newer is installed. A step back is allowed when, besides what
+// the rules of a step ask, the release that the device runs leads back to the older
+// one (manifest.Release.LeadsBackTo, which takes the place of `over`), and the
+// catalogue has a package of it. A withdrawn release is none, unless that very one
+// was asked for with why. The end must fit as that of any visit; a device that was
+// asked for ends on an older release than it runs, or on the one that was named.
+// Others go back too where they must. What isn't connected with such a device stays
+// as it is, whether it fits or not.
+//
+// Of all ends the one is chosen that gives back the fewest releases, then the fewest
+// on the chart displays, then device by device. Of its orders: the fewest steps; then
+// the least time out of service; then the fewest swaps; then the order of the file,
+// of steps on one device the one that leads further back first. A fact more can be in
+// the way: `way back`; to strike it is to plan as if that release led back to every
+// other, and nothing is struck that would change what is installed or published.
+//
+// Every step of a plan says whether its device gets back right after it (Step.Back),
+// and Undo makes the way back of a whole plan of that: its steps from the last to the
+// first, each taken back in the state that it left.
+//
 // # Where the work can stop
 //
 // After a step, with the checks so far made, the work can stop where nothing is

@@ -55,7 +55,7 @@ func (p *part) alone(i int) (back, own []int) {
 			o := &d.options[to]
 			switch {
 			case !o.over.has(from):
-			case o.final():
+			case o.final:
 				back[from] = min(back[from], back[to])
 				own[from] = min(own[from], own[to]+back[to])
 			default:
@@ -121,7 +121,7 @@ func (p *part) may(i, j int) []set {
 // a step of one without a way back before one of the other.
 func (p *part) betweenTwo(i, j int) table {
 	return p.fill(i, j, func(x, _, to, b int) int {
-		if p.p.devices[x].options[to].final() {
+		if p.p.devices[x].options[to].final {
 			return p.ahead.back[i+j-x][b]
 		}
 		return 0

@@ -32,12 +32,21 @@ func bounded(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limit
 	v := visit{shop: shop, vessel: vessel, ask: ask, limits: limits, plan: Plan{
 		Format: Format, Vessel: vessel.ID,
 		Steps: []Step{}, OutOfService: []OutOfService{}, Cards: []Card{}, Notes: []string{}, Time: Time{Missing: []string{}},
+		WayBack: len(ask.Back) > 0,
 	}}
 	if err := check(shop, vessel); err != nil {
 		return v.plan, err
 	}
 	if err := ask.check(shop, vessel); err != nil {
 		return v.plan, err
+	}
+	if ask.Undo {
+		ask.Undo = false
+		plan, err := bounded(shop, vessel, ask, limits)
+		if err != nil || plan.Conflict != nil {
+			return plan, err
+		}
+		return Undo(shop, vessel, plan), nil
 	}
 	if ask.Within > 0 {
 		return v.part()
@@ -113,6 +122,9 @@ func (v *visit) make() error {
 	v.at = make([]place, len(v.vessel.Devices))
 	gaveUp := v.groups()
 	v.noteInstalled()
+	if len(v.ask.Back) > 0 && len(v.plan.LeftOut) > 0 { // a way back is asked for whole
+		return v.nothing(gaveUp)
+	}
 	a := newArranger(v.parts, v.at, v.ask.Earlier, v.limits)
 	moves, sure := a.order()
 	if moves == nil {
@@ -142,14 +154,17 @@ func (v *visit) groups() (gaveUp *GaveUp) {
 	}
 	before := v.plan.LeftOut // what is known of it
 	v.plan.LeftOut = nil
-	for n, devices := range components(v.shop, v.vessel) {
+	for n, devices := range components(v.shop, v.vessel, v.ask) {
 		for j, d := range devices {
 			v.at[index[d]] = place{n, j}
 		}
 		q := question{shop: v.shop, vessel: v.vessel, devices: devices, ask: v.ask, end: v.end, limits: v.limits}
 		left := leftOutOf(before, devices[0].ID)
 		p := (*part)(nil)
-		if left == nil {
+		switch {
+		case len(v.ask.Back) > 0 && !v.ask.goingBack(devices):
+			p = q.idle(&LeftOut{}) // it stays as it is, which makes no part of a way back
+		case left == nil:
 			left, p = v.solve(&q)
 		}
 		if left != nil {

@@ -24,6 +24,7 @@ type arc struct {
 type fit struct {
 	state         state
 	sum, displays int // releases behind
+	back          bool
 }
 
 func newFitter(p *problem, w *work) *fitter {
@@ -125,7 +126,7 @@ func (f *fitter) next() state {
 
 // branch tries what is open for device i and those after it, newest first.
 func (f *fitter) branch(open []set, i int) {
-	least := f.p.value(furthest(open))
+	least := f.p.value(f.preferred(open))
 	if f.best.state != nil && !least.newer(f.best) || f.work.over() {
 		return
 	}
@@ -139,7 +140,7 @@ func (f *fitter) branch(open []set, i int) {
 		return
 	}
 	reached := furthest(open)
-	for k := open[i].last(); k >= 0; k = open[i].last() {
+	for k := f.newest(open[i]); k >= 0; k = f.newest(open[i]) {
 		open[i].drop(k)
 		child := make([]set, len(open))
 		for j := range open {
@@ -155,7 +156,7 @@ func (f *fitter) branch(open []set, i int) {
 
 // value is a state with what it is preferred by.
 func (p *problem) value(s state) fit {
-	v := fit{state: s}
+	v := fit{state: s, back: p.back}
 	for i := range s {
 		v.sum += p.devices[i].options[s[i]].behind
 		if p.devices[i].display {
@@ -178,7 +179,7 @@ func (a fit) before(b fit) bool {
 	}
 	for i := range a.state {
 		if a.state[i] != b.state[i] {
-			return a.state[i] > b.state[i]
+			return (a.state[i] > b.state[i]) != a.back
 		}
 	}
 	return false
@@ -200,6 +201,23 @@ func (f *fitter) narrow(open []set, changed []int, reached state) bool {
 		changed, reached = f.unreached(open, limit), limit
 	}
 	return true
+}
+
+// preferred is, for each device, the option that it would end on were it alone: the
+// newest, which on a way back is the first.
+func (f *fitter) preferred(open []set) state {
+	s := make(state, len(open))
+	for i := range open {
+		s[i] = f.newest(open[i])
+	}
+	return s
+}
+
+func (f *fitter) newest(open set) int {
+	if f.p.back {
+		return open.first()
+	}
+	return open.last()
 }
 
 func furthest(open []set) state {

@@ -20,6 +20,8 @@ type shape struct {
 	over, needs, start, hosted int
 	upper                      int  // ranges with an upper bound, at most
 	ownModels                  bool // each device is of a model of its own
+	back                       int  // releases that there is a way back from
+	updated                    bool // devices run new releases
 }
 
 // randomScene writes a small shop and vessel, dense with rules.
@@ -118,8 +120,13 @@ func (w *randomWriter) release(v int, variant string) {
 	if w.chance(30) {
 		w.writef(" samefile")
 	}
-	if w.chance(30) {
+	switch {
+	case w.chance(30) && !(w.updated && w.chance(80)):
 		w.writef(" noback")
+	case w.chance(w.back):
+		w.writef(" back")
+	case w.chance(w.back):
+		w.writef(" back[%s]", w.bound())
 	}
 	if w.chance(80) {
 		w.writef(" minutes[%d]", 1+w.IntN(30))
@@ -132,7 +139,11 @@ func (w *randomWriter) device(d int, connected bool) {
 	if w.ownModels {
 		model = d
 	}
-	w.writef("device d%d m%d %d", d, model, 1+w.IntN(w.versions)*w.IntN(2))
+	runs := 1 + w.IntN(w.versions)*w.IntN(2)
+	if w.updated {
+		runs = w.versions + 1 - runs
+	}
+	w.writef("device d%d m%d %d", d, model, runs)
 	if w.chance(15) {
 		w.writef(" hold[%s]", w.bound())
 	}
@@ -153,6 +164,21 @@ func deviceIDs(numbers []int) string {
 		ids = append(ids, fmt.Sprintf("d%d", n))
 	}
 	return strings.Join(ids, " ")
+}
+
+// randomReturns ask some devices to go back.
+func randomReturns(r *rand.Rand, vessel *manifest.Vessel) (all []Return) {
+	for _, d := range vessel.Devices {
+		if r.IntN(3) > 0 && len(all) > 0 {
+			continue
+		}
+		back := Return{Device: d.ID, Why: []string{"", "the picture flickers"}[r.IntN(2)]}
+		if r.IntN(2) == 0 {
+			back.To = version.V(fmt.Sprint(1 + r.IntN(3)))
+		}
+		all = append(all, back)
+	}
+	return all
 }
 
 func randomAsk(r *rand.Rand, vessel *manifest.Vessel) Ask {

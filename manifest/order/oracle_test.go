@@ -47,17 +47,25 @@ func (o *oracle) alone(d *manifest.Device) bool {
 // facts lists every fact there is, by key.
 func (o *oracle) facts() []factKey {
 	var keys []factKey
+	ofDevice := []Kind{KindHold, KindThrough, KindNoSlot, KindInstalled}
+	if len(o.ask.Back) > 0 {
+		ofDevice[3] = KindWayBack
+	}
 	for _, d := range o.vessel.Devices {
-		for _, k := range []Kind{KindHold, KindThrough, KindNoSlot, KindInstalled} {
+		for _, k := range ofDevice {
 			keys = append(keys, keyOf(k, d.At("")))
 		}
+		keys = append(keys, askedKey(goesBack(o.ask.back(d.ID))))
 		keys = append(keys, askedKey("asked: "+d.ID+" is left alone"))
 	}
 	for _, m := range o.shop.Models {
-		keys = append(keys, keyOf(KindAlike, m.At("")), keyOf(KindCatalogue, m.At("")))
+		keys = append(keys, keyOf(KindAlike, m.At("")))
+		if len(o.ask.Back) == 0 {
+			keys = append(keys, keyOf(KindCatalogue, m.At("")))
+		}
 		keys = append(keys, askedKey(fmt.Sprintf("asked: %s ends on %s", m.ID, o.ask.Aim[m.ID])))
 		for _, r := range m.Releases {
-			for _, k := range []Kind{KindOver, KindPassedOn, KindWithdrawn} {
+			for _, k := range []Kind{KindOver, KindPassedOn, KindWithdrawn, KindWayBack} {
 				keys = append(keys, keyOf(k, r.At("")))
 			}
 			for _, n := range r.Needs {
@@ -183,7 +191,12 @@ type step struct {
 func (o *oracle) steps(s []int) []step {
 	var all []step
 	for i := range o.vessel.Devices {
-		for to := o.top; to > s[i]; to-- {
+		for to := o.top; to > s[i] && len(o.ask.Back) == 0; to-- {
+			for _, way := range o.ways(s, i, to) {
+				all = append(all, step{i, to, way})
+			}
+		}
+		for to := 1; to < s[i] && len(o.ask.Back) > 0; to++ { // the furthest back first
 			for _, way := range o.ways(s, i, to) {
 				all = append(all, step{i, to, way})
 			}
@@ -201,12 +214,14 @@ func (o *oracle) ways(s []int, i, to int) []string {
 		return nil
 	case r == nil && o.stands(KindCatalogue, m.At("")):
 		return nil
-	case r != nil && r.Withdrawn != "" && o.stands(KindWithdrawn, r.At("")):
+	case r != nil && r.Withdrawn != "" && o.stands(KindWithdrawn, r.At("")) && !o.byName(d, to):
+		return nil
+	case to < s[i] && !o.leadsBack(d, s[i], to):
 		return nil
 	}
 	var passed version.Range
 	if r != nil {
-		if o.stands(KindOver, r.At("")) && !inside(s[i], r.Over) {
+		if to > s[i] && o.stands(KindOver, r.At("")) && !inside(s[i], r.Over) {
 			return nil
 		}
 		for _, n := range r.Needs {
@@ -236,6 +251,46 @@ func (o *oracle) ways(s []int, i, to int) []string {
 	return ways
 }
 
+// leadsBack tells whether there is a way back from one version to an older one.
+func (o *oracle) leadsBack(d *manifest.Device, n, to int) bool {
+	from, older := o.running(d, n), o.running(d, to)
+	if older == nil || len(older.Files) == 0 {
+		return false
+	}
+	over := !o.stands(KindOver, older.At("")) || inside(n, older.Over)
+	if from == nil {
+		return over && !o.stands(KindWayBack, d.At(""))
+	}
+	said := from.WayBack != nil && *from.WayBack
+	if len(from.BackTo) == 0 {
+		return over && (said || !o.stands(KindWayBack, from.At("")))
+	}
+	return said && inside(to, from.BackTo) || !o.stands(KindWayBack, from.At(""))
+}
+
+// byName tells whether a device was asked to go back to this very version, with why.
+func (o *oracle) byName(d *manifest.Device, n int) bool {
+	back := o.ask.back(d.ID)
+	return back.Why != "" && back.To != "" && number(back.To) == n
+}
+
+func (a Ask) back(id string) Return {
+	for _, b := range a.Back {
+		if b.Device == id {
+			return b
+		}
+	}
+	return Return{}
+}
+
+func goesBack(b Return) string {
+	text := "asked: " + b.Device + " goes back"
+	if b.To != "" {
+		text += " to " + string(b.To)
+	}
+	return text
+}
+
 // mayEnd tells whether the visit may end in a state.
 func (o *oracle) mayEnd(s []int) bool {
 	for i, d := range o.vessel.Devices {
@@ -245,6 +300,11 @@ func (o *oracle) mayEnd(s []int) bool {
 		}
 		if v, ok := o.ask.Aim[d.Model]; ok && s[i] != number(v) && o.asked(fmt.Sprintf("asked: %s ends on %s", d.Model, v)) {
 			return false
+		}
+		if b := o.ask.back(d.ID); b.Device != "" && o.asked(goesBack(b)) {
+			if s[i] >= number(d.Version) || b.To != "" && s[i] != number(b.To) {
+				return false
+			}
 		}
 		if r := o.running(d, s[i]); r != nil {
 			for _, n := range r.Needs {
@@ -319,7 +379,12 @@ func (o *oracle) behind(s []int) []int {
 	b := make([]int, len(s))
 	for i, d := range o.vessel.Devices {
 		for _, r := range o.shop.Model(d.Model).Releases {
-			if r.Variant == d.Variant && r.Withdrawn == "" && number(r.Version) > s[i] {
+			n := number(r.Version)
+			if r.Variant == d.Variant && r.Withdrawn == "" && n > s[i] && len(o.ask.Back) == 0 {
+				b[i]++
+			}
+			// given back: what it ran counts for what it goes to
+			if r.Variant == d.Variant && (r.Withdrawn == "" || o.byName(d, n)) && n >= s[i] && n < number(d.Version) && len(o.ask.Back) > 0 {
 				b[i]++
 			}
 		}
@@ -370,7 +435,7 @@ func (o *oracle) best(end []int) route {
 		}
 		var best route
 		for _, st := range o.steps(s) {
-			if st.to > end[st.device] {
+			if beyond := st.to > end[st.device]; st.to != end[st.device] && beyond == (len(o.ask.Back) == 0) {
 				continue
 			}
 			swap, onCard := 0, append(slices.Clone(card), st)
@@ -380,7 +445,7 @@ func (o *oracle) best(end []int) route {
 				}
 			}
 			taken, early := finals, finals
-			if o.final(st) {
+			if o.final(st) && len(o.ask.Back) == 0 {
 				taken, early = finals+1, 0
 			}
 			rest := from(after(s, st), taken, onCard)

@@ -26,6 +26,7 @@ type Plan struct {
 	Later        []string       `json:"later,omitempty"`    // what the time doesn't allow for; it is a part then
 	LeftOut      []LeftOut      `json:"left_out,omitempty"` // what the plan goes around; it is a part then
 	Unknown      []Reading      `json:"unknown,omitempty"`  // to be read first: there are no steps for what is connected with them
+	WayBack      bool           `json:"way_back,omitempty"` // devices go back to older releases: see Ask.Back and Undo
 	Answers      []Answer       `json:"answers,omitempty"`  // what follows; none where there would be more than maxAnswers
 }
 
@@ -43,6 +44,9 @@ type Step struct {
 	Through string    `json:"through"`
 	Minutes int       `json:"minutes"`
 	Why     []string  `json:"why,omitempty"`          // it is there, and stands where it does
+	Undoes  int       `json:"undoes,omitempty"`       // step of the plan that this one takes back, see Undo
+	Before  int       `json:"only_before,omitempty"`  // step of that plan which has no way back: only while it hasn't begun
+	Back    *Back     `json:"way_back,omitempty"`     // right after the step; nil in a plan that is a way back
 	Stop    bool      `json:"safe_to_stop,omitempty"` // with the checks so far made: everything fits and nothing is out of service
 }
 
@@ -115,6 +119,7 @@ const (
 	KindInstalled Kind = "installed"
 	KindCatalogue Kind = "catalogue"
 	KindAsked     Kind = "asked"
+	KindWayBack   Kind = "way back"
 )
 
 // Reading is a device whose version must be read off the device itself before

@@ -157,7 +157,7 @@ func (a *arranger) take(m move) cost {
 		return cost{}
 	}
 	c := cost{outage: o.minutes() * out}
-	if o.final() {
+	if o.final {
 		a.finals++
 	} else {
 		c.early = a.finals
@@ -168,7 +168,7 @@ func (a *arranger) take(m move) cost {
 func (a *arranger) takeBack(m move) {
 	k, j := a.part(m.device)
 	a.put(k, j, m.from, 1)
-	if !a.earlier && k.p.devices[j].options[m.to].final() {
+	if !a.earlier && k.p.devices[j].options[m.to].final {
 		a.finals--
 	}
 }

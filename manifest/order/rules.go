@@ -10,6 +10,7 @@ import (
 // versions it can be on. It is what the searches work on; they know nothing of
 // manifests.
 type problem struct {
+	back    bool // options go down from what is installed: a way back
 	devices []device
 	alike   [][]int // devices that end on one version
 }
@@ -41,7 +42,8 @@ type option struct {
 	end     []demand
 	passed  []set // for each of hosts, its options that can pass this on
 	last    bool  // the device may end here
-	behind  int   // releases that are newer
+	behind  int   // releases that are newer; on a way back, those that were given back
+	final   bool  // there is no way back from it; on a way back that doesn't matter
 }
 
 // demand is what a release asks of one device.

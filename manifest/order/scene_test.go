@@ -92,6 +92,9 @@ func (s sceneLine) release() *manifest.Release {
 	if s.has("noback") {
 		r.WayBack = new(bool)
 	}
+	if s.has("back") || s.attr("back") != "" {
+		r.WayBack, r.BackTo = new(true), s.rng(s.attr("back"))
+	}
 	for _, a := range s.attrs {
 		if a[1] == "needs" {
 			r.Needs = append(r.Needs, s.need(a[2], len(r.Needs)+1))

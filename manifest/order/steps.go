@@ -1,14 +1,27 @@
 package order
 
-import "slices"
+import (
+	"slices"
+
+	"cardwright/manifest/version"
+)
 
 // tell writes the moves out as steps, with what a person has to know.
 func (v *visit) tell(a *arranger, moves []move) {
 	windows := newWindows(v)
+	now := map[string]version.V{}
+	for _, d := range v.vessel.Devices {
+		now[d.ID] = d.Version
+	}
 	for i, m := range moves {
 		v.plan.Steps = append(v.plan.Steps, v.step(i+1, m))
 		a.take(m)
 		windows.look(i + 1)
+		s := &v.plan.Steps[i]
+		if now[s.Device] = s.To; !v.plan.WayBack {
+			back := v.wayBack(s, now)
+			s.Back = &back
+		}
 		v.plan.Steps[i].Stop = !slices.ContainsFunc(v.parts, func(k *part) bool { return !k.fitsTogether() })
 	}
 	for _, w := range windows.found {
@@ -19,6 +32,11 @@ func (v *visit) tell(a *arranger, moves []move) {
 		v.plan.OutOfService = append(v.plan.OutOfService, w)
 	}
 	v.plan.Time = timeOf(v.shop, v.vessel, v.plan.Steps)
+	if v.plan.WayBack {
+		v.reasonsBack()
+		v.noteBack()
+		return
+	}
 	v.reasons()
 	v.noteSteps()
 	v.noteBehind()

@@ -37,10 +37,18 @@ func readings(shop *manifest.Shop, vessel *manifest.Vessel) []Reading {
 	return rs
 }
 
+// toRead are the devices that are to be read: for a way back, those that it has to
+// do with.
+func (v *visit) toRead() []Reading {
+	return slices.DeleteFunc(readings(v.shop, v.vessel), func(r Reading) bool {
+		return len(v.ask.Back) > 0 && leftOutOf(v.plan.LeftOut, r.Device) == nil
+	})
+}
+
 // foresee fills in what is to be read, and what follows for each combination of
 // likely versions.
 func (v *visit) foresee() {
-	if v.plan.Unknown = readings(v.shop, v.vessel); len(v.plan.Unknown) == 0 || v.ask.Within > 0 {
+	if v.plan.Unknown = v.toRead(); len(v.plan.Unknown) == 0 || v.ask.Within > 0 {
 		return // a part for the time takes over what was foreseen for the whole
 	}
 	if len(v.vessel.Devices) > maxDevices {
@@ -62,6 +70,10 @@ func (v *visit) foresee() {
 			i /= len(likely)
 		}
 		then, err := bounded(v.shop, v.plan.read(v.vessel, found), v.ask, v.limits)
+		if bad, ok := err.(*BadAsk); ok && len(v.ask.Back) > 0 { // from such a version there is no way back
+			v.note("%s", bad.What)
+			continue
+		}
 		if err != nil {
 			v.plan.Answers = nil
 			v.note("what follows from what is read is not told: %v", err)

@@ -92,7 +92,7 @@ func (r *Reason) explain(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, 
 // explainWhy explains why a device doesn't end on these releases.
 func (r *Reason) explainWhy(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, d *manifest.Device, newer ...*manifest.Release) error {
 	q := question{shop: shop, vessel: vessel, ask: ask, limits: standard}
-	for _, devices := range components(shop, vessel) {
+	for _, devices := range components(shop, vessel, ask) {
 		if slices.Contains(devices, d) {
 			q.devices = devices
 		}

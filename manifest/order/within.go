@@ -65,7 +65,7 @@ type ending struct {
 // releases, then the fewest releases behind; then the shortest, then the first.
 func (v *visit) within(minutes int) (map[*manifest.Device]version.V, error) {
 	var all [][]ending
-	for _, devices := range components(v.shop, v.vessel) {
+	for _, devices := range components(v.shop, v.vessel, v.ask) {
 		if leftOutOf(v.plan.LeftOut, devices[0].ID) != nil {
 			continue
 		}

@@ -148,6 +148,7 @@ type Card struct {
 	Target   string        `json:"target,omitempty"`
 	Verdict  string        `json:"verdict"` // as verify.Verdict: good, bad, unchecked
 	VolumeID string        `json:"volume_id,omitempty"`
+	WayBack  bool          `json:"way_back,omitempty"` // it takes devices back to older releases
 }
 
 // CardRelease is one release that a card carries, and for which device.

@@ -2,6 +2,7 @@ package ledger_test
 
 import (
 	"crypto/ed25519"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -16,8 +17,8 @@ import (
 func TestEventOfANewerBuild(t *testing.T) {
 	_, private, err := ed25519.GenerateKey(nil)
 	require.NoError(t, err)
-	key := ledger.Key(private)
-	content := []byte(`{"came_later":"a thing","format":5,"writer":"` + ledger.Writer(key.Public()) + `"}`)
+	key, newer := ledger.Key(private), strconv.Itoa(ledger.Newest+1)
+	content := []byte(`{"came_later":"a thing","format":` + newer + `,"writer":"` + ledger.Writer(key.Public()) + `"}`)
 	sign := func(content []byte) (ledger.ID, []byte) {
 		id := ledger.IDOf(content)
 		signature, err := key.Sign(ledger.SignedMessage(id))
@@ -34,7 +35,7 @@ func TestEventOfANewerBuild(t *testing.T) {
 	_, err = ledger.Verify(ledger.IDOf(forged), forged, signature)
 	assert.ErrorIs(t, err, ledger.ErrSignature)
 
-	older := []byte(strings.Replace(string(content), `"format":5`, `"format":1`, 1))
+	older := []byte(strings.Replace(string(content), `"format":`+newer, `"format":1`, 1))
 	id, signature = sign(older)
 	_, err = ledger.Verify(id, older, signature)
 	assert.ErrorIs(t, err, ledger.ErrNotCanonical)

@@ -75,6 +75,9 @@ func (e *Entry) tellCard() string {
 		releases = append(releases, fmt.Sprintf("%s %s %s", r.Device, r.Model, r.Version))
 	}
 	what := string(e.Kind)
+	if c.WayBack {
+		what += ", WAY BACK"
+	}
 	if c.Foreign {
 		what += " (made elsewhere)"
 	}

@@ -9,15 +9,18 @@ import (
 // written in the oldest that can hold it, so that older builds read what they
 // can.
 const (
-	Newest      = 4
+	Newest      = 5
 	trialFormat = 2 // Check.Trial came with it
 	seenFormat  = 3 // Statement.Seen came with it
+	backFormat  = 5 // Card.WayBack came with it
 )
 
 // format is that of an event with this statement.
 func (s *Statement) format() int {
 	says := s.Entry.Says()
 	switch {
+	case says != nil && says.Card != nil && says.Card.WayBack:
+		return backFormat
 	case says != nil && says.life():
 		return lifeOfABoatFrom
 	case len(s.Seen) > 0:

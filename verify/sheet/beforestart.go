@@ -50,11 +50,11 @@ func cardsToTake(w speech, in Input) string {
 	return list(all)
 }
 
-// withWayBack are the devices that the maker gives a way back for.
+// withWayBack are the devices that there is a way back for, after one of their steps.
 func withWayBack(in Input) string {
 	var all []string
 	for _, s := range in.Plan.Steps {
-		if r := in.release(s); r.WayBack != nil && *r.WayBack && !slices.Contains(all, s.Device) {
+		if r := in.release(s); !in.Plan.WayBack && r.WayBack != nil && *r.WayBack && (s.Back == nil || s.Back.To != "") && !slices.Contains(all, s.Device) {
 			all = append(all, s.Device)
 		}
 	}
@@ -91,7 +91,8 @@ func starting(w speech, in Input) Section {
 	settings := tick(w, "start.settings")
 	settings.Blanks = []Blank{blank(w, "start.settings.where")}
 	s.Blocks = append(s.Blocks, settings, tick(w, "start.versions"))
-	if rest := in.untouched(); len(rest) > 0 {
+	undo := in.Plan.Steps[0].Undoes > 0 // then others may have got theirs
+	if rest := in.untouched(); len(rest) > 0 && !undo {
 		s.Blocks = append(s.Blocks, restAboard(w, in, rest))
 	}
 	return s

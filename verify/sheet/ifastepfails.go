@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"cardwright/manifest"
+	"cardwright/manifest/order"
 )
 
 // ifAStepFails is what to do and whom to call.
@@ -27,6 +28,9 @@ func ifAStepFails(w speech, in Input) Section {
 	}
 	if told != nil && !everyModelTold(in, told) {
 		s.Blocks = append(s.Blocks, Paragraph(w.say("fails.rest")))
+	}
+	if slices.ContainsFunc(in.Plan.Steps, func(s order.Step) bool { return s.Back != nil && s.Back.To != "" }) {
+		s.Blocks = append(s.Blocks, Paragraph(w.say("back.fails")))
 	}
 	s.Blocks = append(s.Blocks, Paragraph(w.say("fails.tell")))
 	return s

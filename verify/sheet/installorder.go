@@ -35,6 +35,9 @@ func Make(in Input) (Sheet, error) {
 		Call:     clause(in.Shop.Call),
 		Phone:    phone(in.Shop.Call),
 	}
+	if in.Plan.WayBack {
+		s.Title = w.say("back.title")
+	}
 	if s.Language == "" {
 		s.Language = English
 	}
@@ -61,6 +64,9 @@ func Make(in Input) (Sheet, error) {
 		}
 		s.Sections = append(s.Sections, forTheShop(w, in, s.Cards))
 		s.Form = form(in)
+	}
+	if in.Plan.WayBack {
+		s.Stamp.Word = w.say("back") + ": " + s.Stamp.Word
 	}
 	return s, nil
 }

@@ -70,7 +70,7 @@ func stepBlock(w speech, in Input, s order.Step, moves bool) Step {
 		Minutes: w.minutes(s.Minutes), Clock: clock(w, in, s.Number), From: from, To: to,
 		Facts:    append(stepTerms(w, in, s, r), stepFacts(w, in, s, r)...),
 		Cautions: stepCautions(w, in, s, r),
-		First:    stepFirst(w, s, r),
+		First:    stepFirst(w, in, s, r),
 		Before: Blank{
 			ID: "before-" + n, For: s.Device, Want: known(s.From),
 			Label: w.say("step.before"),
@@ -78,7 +78,7 @@ func stepBlock(w speech, in Input, s order.Step, moves bool) Step {
 		Do:   do(w, in, s),
 		Read: Blank{ID: "after-" + n, For: s.Device, Label: w.say("step.read"), Want: to},
 		Took: Blank{ID: "took-" + n, Label: w.say("step.took")},
-		Then: stepThen(w, s, r),
+		Then: stepThen(w, in, s),
 		Note: Blank{ID: "note-" + n, Label: w.say("step.note"), Wide: true},
 	}
 	if others := wouldTake(in, s); moves && len(others) > 0 {
@@ -92,8 +92,8 @@ func stepBlock(w speech, in Input, s order.Step, moves bool) Step {
 func stepTerms(w speech, in Input, s order.Step, r *manifest.Release) []Fact {
 	return filled(
 		Fact{w.say("step.begin"), after(w, in, s), false},
-		Fact{w.say("step.settings"), settings(w, r), false},
-		Fact{w.say("step.way"), wayBack(w, r, w.version(s.From)), false},
+		Fact{w.say("step.settings"), settings(w, in.settings(s)), false},
+		Fact{w.say("step.way"), wayBack(w, in, s), false},
 		Fact{w.say("step.stop.label"), stop(w, in, s.Number), false},
 	)
 }
@@ -107,8 +107,17 @@ func after(w speech, in Input, s order.Step) string {
 	return w.say("step.after", "step", stepName(w, in.Plan.Steps[i-1].Number))
 }
 
-func settings(w speech, r *manifest.Release) string {
-	switch r.Settings {
+// settings are what becomes of the device's settings in a step.
+func (in Input) settings(s order.Step) string {
+	r := in.release(s)
+	if from := in.model(s.Model).Release(s.From, in.device(s.Device).Variant); in.Plan.WayBack && from != nil {
+		return from.BackSettings(r)
+	}
+	return r.Settings
+}
+
+func settings(w speech, become string) string {
+	switch become {
 	case manifest.SettingsKept:
 		return w.say("settings.kept")
 	case manifest.SettingsLost:
@@ -117,14 +126,34 @@ func settings(w speech, r *manifest.Release) string {
 	return w.say("settings.unsaid")
 }
 
-func wayBack(w speech, r *manifest.Release, from string) string {
+func wayBack(w speech, in Input, s order.Step) string {
+	r, from := in.release(s), w.version(s.From)
 	switch {
+	case in.Plan.WayBack:
+		return ""
 	case r.WayBack == nil:
 		return w.say("way.unsaid")
-	case *r.WayBack:
-		return w.say("way.yes", "version", from)
+	case !*r.WayBack:
+		return w.say("way.no")
+	case s.Back != nil && s.Back.To == "":
+		return w.say("way.none-here", "why", clause(s.Back.None))
+	case s.Back != nil && s.Back.Settings == manifest.SettingsLost:
+		return w.say("way.yes.lost", "version", from)
 	}
-	return w.say("way.no")
+	return w.say("way.yes", "version", from)
+}
+
+// losesSettings tells whether a step's settings have to be written down before it:
+// going back, also where nobody says what becomes of them.
+func (in Input) losesSettings(s order.Step) bool {
+	become := in.settings(s)
+	return become == manifest.SettingsLost || in.Plan.WayBack && become == ""
+}
+
+// oneWay tells whether the maker gives no way back from what a step installs.
+func (in Input) oneWay(s order.Step) bool {
+	r := in.release(s)
+	return !in.Plan.WayBack && r.WayBack != nil && !*r.WayBack
 }
 
 // stepCautions are what can hurt at this step.
@@ -133,7 +162,13 @@ func stepCautions(w speech, in Input, s order.Step, r *manifest.Release) []strin
 	for _, open := range in.Open[s.Device] {
 		all = append(all, prose(open))
 	}
-	if r.WayBack != nil && !*r.WayBack {
+	if s.Undoes > 0 {
+		all = append(all, w.say("back.undoes", "n", strconv.Itoa(s.Undoes)))
+	}
+	if s.Before > 0 {
+		all = append(all, w.say("back.only-before", "n", strconv.Itoa(s.Before)))
+	}
+	if in.oneWay(s) {
 		all = append(all, w.say("step.one-way", "version", w.version(s.From)))
 	}
 	if was := in.model(s.Model).Release(s.From, in.device(s.Device).Variant); was != nil && was.Withdrawn != "" {
@@ -142,7 +177,7 @@ func stepCautions(w speech, in Input, s order.Step, r *manifest.Release) []strin
 	if r.Withdrawn != "" {
 		all = append(all, w.say("step.withdrawn.to", "version", name(string(s.To)), "why", clause(r.Withdrawn)))
 	}
-	if r.Settings == manifest.SettingsLost {
+	if in.settings(s) == manifest.SettingsLost {
 		all = append(all, w.say("step.lost"))
 	}
 	for _, o := range in.Plan.OutOfService {
@@ -155,13 +190,13 @@ func stepCautions(w speech, in Input, s order.Step, r *manifest.Release) []strin
 
 // stepFirst is what is done and ticked before the step begins: what the maker
 // says of the release, and the settings that would be lost.
-func stepFirst(w speech, s order.Step, r *manifest.Release) []Tick {
+func stepFirst(w speech, in Input, s order.Step, r *manifest.Release) []Tick {
 	n := strconv.Itoa(s.Number)
 	var all []Tick
 	if notes := prose(r.Notes); notes != "" {
 		all = append(all, Tick{ID: "notes-" + n, Text: notes})
 	}
-	if r.Settings == manifest.SettingsLost {
+	if in.losesSettings(s) {
 		all = append(all, Tick{
 			ID: "saved-" + n, Text: w.say("step.saved", "device", name(s.Device)),
 			Blanks: []Blank{{ID: "saved-where-" + n, For: s.Device, Label: w.say("start.settings.where")}},
@@ -171,8 +206,8 @@ func stepFirst(w speech, s order.Step, r *manifest.Release) []Tick {
 }
 
 // stepThen is what is done once the new version shows.
-func stepThen(w speech, s order.Step, r *manifest.Release) []Tick {
-	if r.Settings != manifest.SettingsLost {
+func stepThen(w speech, in Input, s order.Step) []Tick {
+	if !in.losesSettings(s) {
 		return nil
 	}
 	n := strconv.Itoa(s.Number)

@@ -14,17 +14,17 @@ import (
 // which device is out of use, what can't be undone.
 func summary(w speech, in Input) Section {
 	s := Section{ID: "summary", Title: w.say("summary")}
+	s.Blocks = append(s.Blocks, backCautions(w, in)...)
 	s.Blocks = append(s.Blocks, Caution(w.say("first.maker")), Paragraph(total(w, in)))
 	for _, o := range in.Plan.OutOfService {
 		s.Blocks = append(s.Blocks, Caution(outOfService(w, in, o)))
 	}
 	var one, lost []int
 	for _, step := range in.Plan.Steps {
-		r := in.release(step)
-		if r.WayBack != nil && !*r.WayBack {
+		if in.oneWay(step) {
 			one = append(one, step.Number)
 		}
-		if r.Settings == manifest.SettingsLost {
+		if in.settings(step) == manifest.SettingsLost {
 			lost = append(lost, step.Number)
 		}
 	}
@@ -53,6 +53,27 @@ func openElsewhere(in Input) (cautions []Block) {
 		}
 	}
 	return cautions
+}
+
+// backCautions say what a way back is, and where its cards must not be left.
+func backCautions(w speech, in Input) []Block {
+	if !in.Plan.WayBack {
+		return nil
+	}
+	all := []Block{Caution(w.say("back.caution"))}
+	var powerUp []string
+	for _, d := range in.Vessel.Devices {
+		if in.installsAtPowerUp(d.ID) {
+			powerUp = append(powerUp, d.ID)
+		}
+	}
+	if powerUp != nil {
+		all = append(all, Caution(w.say("back.power-up", "devices", names(powerUp))))
+	}
+	if in.Plan.Steps[0].Undoes > 0 {
+		all = append(all, Caution(w.say("back.undo")))
+	}
+	return all
 }
 
 // total counts the steps and their minutes.

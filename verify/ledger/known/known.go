@@ -76,10 +76,11 @@ const MaxUntrusted = 100
 // Device is what is known of one device.
 type Device struct {
 	ledger.Device
-	Version version.V `json:"version"` // or version.Unknown; "" when gone
-	Other   version.V `json:"other"`   // what another says, where neither is later; "" where nobody disagrees
-	Since   time.Time `json:"since"`   // when this was read; zero: only its file says so
-	By      string    `json:"by"`      // technician
+	Version version.V `json:"version"`          // or version.Unknown; "" when gone
+	Other   version.V `json:"other"`            // what another says, where neither is later; "" where nobody disagrees
+	Before  version.V `json:"before,omitempty"` // what it ran before the step that brought Version; "" where none did, or nobody read it
+	Since   time.Time `json:"since"`            // when this was read; zero: only its file says so
+	By      string    `json:"by"`               // technician
 	How     How       `json:"how"`
 	Gone    bool      `json:"gone"` // no longer aboard
 	Event   ledger.ID `json:"-"`    // that says so; zero: none

@@ -100,6 +100,9 @@ func (s *story) device(ask Ask) Device {
 			Device: state.Device, Version: state.Version, Other: state.Other, Since: state.At, Gone: state.Gone,
 			Event: state.Event, By: f.Technician(), How: how(f, &state.Reading),
 		}
+		if state.Installed {
+			d.Before = state.Before
+		}
 	} else if len(s.works) > 0 {
 		d.Device = deviceOf(&s.works[len(s.works)-1].Entry)
 	}
