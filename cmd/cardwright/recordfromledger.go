@@ -8,6 +8,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
@@ -102,7 +103,7 @@ func (s *session) bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, differs
 			}
 		case d == nil || x.Ledger == "":
 		default:
-			if err := setDevice(file, vessel, d, change{Device: x.Device, Key: x.Key, Is: x.Ledger}); err != nil {
+			if err := setDevice(file, vessel, d, survey.Change{Device: x.Device, Key: x.Key, Is: x.Ledger}); err != nil {
 				return "", err
 			}
 			if wrote[x.Device] == nil {

@@ -4,14 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
-	"cardwright/verify/ledger/known"
+	"cardwright/manifest/survey"
 	"cardwright/verify/ledger/record"
 )
 
@@ -71,7 +70,16 @@ Read the version off the device's own screen before you rely on it.`,
 	return cmd
 }
 
-func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) error {
+// surveying is one run of survey.
+type surveying struct {
+	*session
+	options surveyOptions
+	shop    *manifest.Shop   // as loaded last
+	vessel  *manifest.Vessel // nil where none was named
+}
+
+func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) (err error) {
+	v := &surveying{session: s, options: o}
 	switch {
 	case o.answers != "" && (o.network != "" || o.csv):
 		return usage(errors.New("one of --answers, --network and --csv at a time"))
@@ -82,71 +90,69 @@ func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) 
 	case o.network != "" && len(args) == 0 && o.write:
 		return usage(errors.New("name the vessel whose file is to be written"))
 	case o.network != "" && len(args) == 0:
-		return s.surveyNetwork(ctx, o, "")
+		return v.network(ctx, "")
 	case len(args) == 0:
 		return usage(errors.New("name the vessel"))
 	case o.network != "":
-		return s.surveyNetwork(ctx, o, args[0])
+		return v.network(ctx, args[0])
 	}
-	shop, vessel, err := s.vessel(args[0])
-	if err != nil {
+	if v.shop, v.vessel, err = s.vessel(args[0]); err != nil {
 		return err
 	}
-	if err := s.surveyByHand(ctx, shop, vessel, o); err != nil {
+	if err := v.byHand(ctx); err != nil {
 		return err
 	}
 	switch {
 	case o.answers != "":
-		return s.surveyAnswers(ctx, shop, vessel, o)
+		return v.answers(ctx)
 	case o.csv:
-		return writeSurveyTable(s.out, vessel)
+		return writeSurveyTable(s.out, v.vessel)
 	}
-	return s.writeSurveyPage(shop, vessel, o)
+	return v.page()
 }
 
-// surveyByHand offers to have noted what was changed by hand in the vessel's file,
+// byHand offers to have noted what was changed by hand in the vessel's file,
 // before anything that was found is.
-func (s *session) surveyByHand(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, o surveyOptions) error {
-	if s.known[vessel.ID].FileByHand() == nil {
+func (v *surveying) byHand(ctx context.Context) error {
+	if v.known[v.vessel.ID].FileByHand() == nil {
 		return nil
 	}
-	key, err := keyOptions{}.signingIfKnown(s, "what was changed by hand is not noted in the ledger")
+	key, err := keyOptions{}.signingIfKnown(v.session, "what was changed by hand is not noted in the ledger")
 	if err != nil {
 		return err
 	}
-	if o.answers == "" && !o.write { // nothing is noted
+	if v.options.answers == "" && !v.options.write { // nothing is noted
 		key = nil
 	}
-	_, err = s.offerByHand(ctx, shop, vessel, key, o.byHand)
+	_, err = v.offerByHand(ctx, v.shop, v.vessel, key, v.options.byHand)
 	return err
-}
-
-// change is one value that a survey changes in a vessel's file.
-type change struct {
-	Device string `json:"device"`
-	Key    string `json:"key"` // "": the device is new
-	Was    string `json:"was"`
-	Is     string `json:"is"`
 }
 
 // surveyed is the answer of survey --answers and --write in JSON.
 type surveyed struct {
-	Format  int      `json:"format"`
-	Vessel  string   `json:"vessel"`
-	Changes []change `json:"changes"`
-	File    string   `json:"file"`  // "" where nothing was written
-	Noted   int      `json:"noted"` // events in the ledger
+	Format  int             `json:"format"`
+	Vessel  string          `json:"vessel"`
+	Changes []survey.Change `json:"changes"`
+	File    string          `json:"file"`  // "" where nothing was written
+	Noted   int             `json:"noted"` // events in the ledger
 }
 
 // moment is when the survey was made.
-func (o *surveyOptions) moment(ctx context.Context, s *session) (time.Time, error) {
-	if o.at == "" {
+func (v *surveying) moment(ctx context.Context) (time.Time, error) {
+	if v.options.at == "" {
 		return time.Now().UTC().Truncate(time.Second), nil
 	}
-	if err := s.sureMoment(ctx, "--at", &o.at); err != nil {
+	if err := v.sureMoment(ctx, "--at", &v.options.at); err != nil {
 		return time.Time{}, err
 	}
-	return pastMoment(o.at)
+	return pastMoment(v.options.at)
+}
+
+// reopen opens the vessel's file, and loads shop and vessel with it: reading what
+// goes there may have taken long.
+func (v *surveying) reopen() (file *edit.File, err error) {
+	file, v.shop, v.vessel, err = openVessel(v.shop.Dir, v.vessel)
+	return file, err
 }
 
 // openVessel opens a vessel's file, and loads shop and vessel with it: reading
@@ -163,73 +169,49 @@ func openVessel(dir string, v *manifest.Vessel) (*edit.File, *manifest.Shop, *ma
 	return file, shop, now, nil
 }
 
-// surveyWritten are the values that a survey writes.
-func surveyWritten(vessel *manifest.Vessel, changes []change) known.Written {
-	w := known.Written{}
-	for _, c := range changes {
-		switch d := vessel.Device(c.Device); {
-		case d == nil:
-		case c.Key == "":
-			w[c.Device] = known.FileValues(d)
-		case w[c.Device] == nil:
-			w[c.Device] = map[string]string{c.Key: c.Is}
-		default:
-			w[c.Device][c.Key] = c.Is
-		}
-	}
-	return w
-}
-
-// saveSurvey notes in the ledger what was read, writes the vessel's file, and says
+// save notes in the ledger what was read, writes the vessel's file, and says
 // what changed in it.
-func (s *session) saveSurvey(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, file *edit.File, changes []change, found record.Survey) error {
-	answer := surveyed{Format: 1, Vessel: vessel.ID, Changes: changes}
-	will, err := edit.Check(shop.Dir, file)
+func (v *surveying) save(ctx context.Context, file *edit.File, changes []survey.Change, found record.Survey) error {
+	answer := surveyed{Format: 1, Vessel: v.vessel.ID, Changes: changes}
+	will, err := edit.Check(v.shop.Dir, file)
 	if err != nil {
 		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
 	}
-	for _, c := range changes {
-		switch {
-		case c.Key == "":
-			found.New = append(found.New, c.Device)
-		case c.Key != "version" && !slices.Contains(found.Other, c.Device):
-			found.Other = append(found.Other, c.Device)
-		}
-	}
-	if answer.Noted, err = s.noteSurvey(ctx, will, will.Vessel(vessel.ID), found); err != nil {
+	found.Take(changes)
+	if answer.Noted, err = v.note(ctx, will, will.Vessel(v.vessel.ID), found); err != nil {
 		return err
 	}
 	if len(changes) > 0 {
-		if err := edit.Save(shop.Dir, file); err != nil {
+		if err := edit.Save(v.shop.Dir, file); err != nil {
 			return err
 		}
 		answer.File = file.Name()
-		if err := record.KeepWritten(shop, will.Vessel(vessel.ID), surveyWritten(will.Vessel(vessel.ID), changes)); err != nil {
+		if err := record.KeepWritten(v.shop, will.Vessel(v.vessel.ID), record.WrittenBy(changes, will.Vessel(v.vessel.ID))); err != nil {
 			return err
 		}
 	}
-	if s.json {
-		s.writeJSON(answer)
+	if v.json {
+		v.writeJSON(answer)
 		return nil
 	}
 	if len(changes) == 0 {
-		fmt.Fprintf(s.out, "%s: nothing to change, as far as it can be told.\n", vessel.Name)
+		fmt.Fprintf(v.out, "%s: nothing to change, as far as it can be told.\n", v.vessel.Name)
 		if n := tellNoted(answer.Noted); n != "" {
-			fmt.Fprintln(s.out, n)
+			fmt.Fprintln(v.out, n)
 		}
 		return nil
 	}
-	fmt.Fprintf(s.out, "✓ %s: %s written to %s\n", vessel.Name, counted(len(changes), "change"), file.Name())
+	fmt.Fprintf(v.out, "✓ %s: %s written to %s\n", v.vessel.Name, counted(len(changes), "change"), file.Name())
 	for _, c := range changes {
 		if c.Key == "" {
-			fmt.Fprintf(s.out, "  %s: new, %s\n", c.Device, c.Is)
+			fmt.Fprintf(v.out, "  %s: new, %s\n", c.Device, c.Is)
 			continue
 		}
-		fmt.Fprintf(s.out, "  %s: %s %s, was %s\n", c.Device, c.Key, c.Is, or(c.Was, "not written down"))
+		fmt.Fprintf(v.out, "  %s: %s %s, was %s\n", c.Device, c.Key, c.Is, or(c.Was, "not written down"))
 	}
 	if n := tellNoted(answer.Noted); n != "" {
-		fmt.Fprintln(s.out, n)
+		fmt.Fprintln(v.out, n)
 	}
-	fmt.Fprintf(s.text(), "Next: cardwright plan %s\n", vessel.ID)
+	fmt.Fprintf(v.text(), "Next: cardwright plan %s\n", v.vessel.ID)
 	return nil
 }

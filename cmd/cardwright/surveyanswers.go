@@ -9,6 +9,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
 	"cardwright/manifest/problem"
+	"cardwright/manifest/survey"
 	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger/record"
@@ -26,35 +27,36 @@ var answerColumns = []tables.Column{
 	{Name: "note"},
 }
 
-func (s *session) surveyAnswers(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, o surveyOptions) error {
-	path := o.answers
-	table, told, err := readAnswers(path, shop)
+// answers takes what was found aboard into ledger and file.
+func (v *surveying) answers(ctx context.Context) error {
+	path := v.options.answers
+	table, told, err := readAnswers(path, v.shop)
 	if err != nil {
 		return err
 	}
-	o.at, s.by = or(o.at, told.found), or(s.by, told.by)
-	at, err := o.moment(ctx, s)
+	v.options.at, v.by = or(v.options.at, told.found), or(v.by, told.by)
+	at, err := v.moment(ctx)
 	if err != nil {
 		return err
 	}
-	file, shop, vessel, err := openVessel(shop.Dir, vessel)
+	file, err := v.reopen()
 	if err != nil {
 		return err
 	}
-	if err := mistakesIn(path, answerMistakes(shop, vessel, table)); err != nil {
+	if err := mistakesIn(path, answerMistakes(v.shop, v.vessel, table)); err != nil {
 		return err
 	}
-	changes := []change{}
-	found := record.Survey{At: at, Read: map[string]version.V{}, Said: map[string]string{}, Visit: surveyVisit(vessel.ID, at, o.at != "", table)}
+	changes := []survey.Change{}
+	found := record.Survey{At: at, Read: map[string]version.V{}, Said: map[string]string{}, Visit: surveyVisit(v.vessel.ID, at, v.options.at != "", table)}
 	var fresh []newDevice
 	for _, row := range table.Rows {
 		if text := row.Get("note"); text != "" {
 			found.Said[row.Get("device")] = text
 		}
-		if v, err := version.Parse(row.Get("version")); err == nil && vessel.Device(row.Get("device")) != nil {
-			found.Read[row.Get("device")] = v
+		if read, err := version.Parse(row.Get("version")); err == nil && v.vessel.Device(row.Get("device")) != nil {
+			found.Read[row.Get("device")] = read
 		}
-		d := answeredDevice(vessel, row)
+		d := answeredDevice(v.vessel, row)
 		if d == nil {
 			fresh = append(fresh, newDevice{
 				id: row.Get("device"), model: row.Get("model"), serial: row.Get("serial"), place: row.Get("place"),
@@ -62,18 +64,19 @@ func (s *session) surveyAnswers(ctx context.Context, shop *manifest.Shop, vessel
 			})
 			continue
 		}
-		for _, c := range changesIn(d, row) {
-			if err := setDevice(file, vessel, d, c); err != nil {
+		answer := survey.Answer{Serial: row.Get("serial"), Place: row.Get("place"), Version: row.Get("version"), Variant: row.Get("variant")}
+		for _, c := range answer.Changes(d) {
+			if err := setDevice(file, v.vessel, d, c); err != nil {
 				return err
 			}
 			changes = append(changes, c)
 		}
 	}
-	more, err := addDevices(file, shop, vessel, fresh)
+	more, err := addDevices(file, v.shop, v.vessel, fresh)
 	if err != nil {
 		return err
 	}
-	return s.saveSurvey(ctx, shop, vessel, file, append(changes, more...), found)
+	return v.save(ctx, file, append(changes, more...), found)
 }
 
 // surveyVisit names a survey by what was found: noted again without a date, or
@@ -127,27 +130,8 @@ func answerMistakes(shop *manifest.Shop, vessel *manifest.Vessel, table *tables.
 	return ms
 }
 
-// changesIn are the changes that one line of answers makes.
-func changesIn(d *manifest.Device, row tables.Row) (changes []change) {
-	is := row.Get("version")
-	if v, err := version.Parse(is); err == nil {
-		is = string(v)
-	}
-	for _, c := range []change{
-		{d.ID, "serial", d.Serial, row.Get("serial")},
-		{d.ID, "place", d.Place, row.Get("place")},
-		{d.ID, "version", string(d.Version), is},
-		{d.ID, "variant", d.Variant, row.Get("variant")},
-	} {
-		if c.Is != "" && c.Is != c.Was {
-			changes = append(changes, c)
-		}
-	}
-	return changes
-}
-
 // addDevices puts devices that are new behind those of the file.
-func addDevices(file *edit.File, shop *manifest.Shop, vessel *manifest.Vessel, fresh []newDevice) (changes []change, err error) {
+func addDevices(file *edit.File, shop *manifest.Shop, vessel *manifest.Vessel, fresh []newDevice) (changes []survey.Change, err error) {
 	if len(fresh) == 0 {
 		return nil, nil
 	}
@@ -164,12 +148,12 @@ func addDevices(file *edit.File, shop *manifest.Shop, vessel *manifest.Vessel, f
 		if err := file.Insert(edit.Way{"devices"}, file.Len("devices"), d.entry(shop, all)); err != nil {
 			return nil, err
 		}
-		changes = append(changes, change{Device: d.id, Is: strings.TrimSpace(d.model + " " + d.version)})
+		changes = append(changes, survey.Change{Device: d.id, Is: strings.TrimSpace(d.model + " " + d.version)})
 	}
 	return changes, nil
 }
 
-func setDevice(file *edit.File, vessel *manifest.Vessel, d *manifest.Device, c change) error {
+func setDevice(file *edit.File, vessel *manifest.Vessel, d *manifest.Device, c survey.Change) error {
 	for i, have := range vessel.Devices {
 		if have == d {
 			return file.Set(edit.Way{"devices", i, c.Key}, c.Is, keyOrder[c.Key]...)

@@ -25,49 +25,46 @@ type seenAboard struct {
 	Lines   []survey.Line     `json:"lines"`
 }
 
-// surveyNetwork reads a capture and lays it beside a vessel's file; id is ""
-// where no vessel was named.
-func (s *session) surveyNetwork(ctx context.Context, o surveyOptions, id string) error {
-	var shop *manifest.Shop
-	var vessel *manifest.Vessel
-	var err error
+// network reads a capture and lays it beside a vessel's file; id is "" where no
+// vessel was named.
+func (v *surveying) network(ctx context.Context, id string) (err error) {
 	if id != "" {
-		shop, vessel, err = s.vessel(id)
+		v.shop, v.vessel, err = v.session.vessel(id)
 	} else {
-		shop, err = s.shopIfAny()
+		v.shop, err = v.shopIfAny()
 	}
 	if err != nil {
 		return err
 	}
-	network, err := s.readCapture(ctx, o.network)
+	network, err := readCapture(ctx, &v.terminal, v.options.network)
 	if err != nil {
 		return err
 	}
-	if shop == nil {
-		shop = &manifest.Shop{}
+	if v.shop == nil {
+		v.shop = &manifest.Shop{}
 	}
-	if o.write {
-		if err := s.surveyByHand(ctx, shop, vessel, o); err != nil {
+	if v.options.write {
+		if err := v.byHand(ctx); err != nil {
 			return err
 		}
-		return s.takeOver(ctx, vessel, shop.Dir, network)
+		return v.takeOver(ctx, network)
 	}
-	found := survey.Compare(shop, vessel, network)
-	if s.json {
-		s.writeJSON(seenAboard{1, id, network, found})
+	found := survey.Compare(v.shop, v.vessel, network)
+	if v.json {
+		v.writeJSON(seenAboard{1, id, network, found})
 	} else {
-		writeNetwork(s.out, vessel, network, found)
+		writeNetwork(v.out, v.vessel, network, found)
 	}
-	return networkCode(vessel, network, found)
+	return networkCode(v.vessel, network, found)
 }
 
-func (s *session) readCapture(ctx context.Context, path string) (*nmea2000.Network, error) {
+func readCapture(ctx context.Context, t *terminal, path string) (*nmea2000.Network, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("reading the capture: %w", err)
 	}
 	defer f.Close() // opened for reading only
-	bar := s.bar("reading the capture", sizeOf(path))
+	bar := t.bar("reading the capture", sizeOf(path))
 	defer bar.end()
 	return nmea2000.ReadCapture(ctx, path, &counting{f, bar})
 }
@@ -201,64 +198,54 @@ func writeSeen(w io.Writer, vessel *manifest.Vessel, l survey.Line) {
 func quotedText(s string) string { return "“" + s + "”" }
 
 // takeOver writes into the vessel's file what can be told for certain.
-func (s *session) takeOver(ctx context.Context, vessel *manifest.Vessel, dir string, n *nmea2000.Network) error {
-	file, shop, vessel, err := openVessel(dir, vessel)
+func (v *surveying) takeOver(ctx context.Context, n *nmea2000.Network) error {
+	file, err := v.reopen()
 	if err != nil {
 		return err
 	}
-	changes := []change{}
+	changes := []survey.Change{}
 	found := record.Survey{At: time.Now().UTC().Truncate(time.Second), How: ledger.FromCapture, Read: map[string]version.V{}, Visit: ledger.NewVisit()}
 	var fresh []newDevice
 	left := 0
-	for _, l := range survey.Compare(shop, vessel, n) {
+	for _, l := range survey.Compare(v.shop, v.vessel, n) {
 		switch {
 		case l.Writes():
 			if l.Version != "" {
 				found.Read[l.Device] = l.Version
 			}
-			for _, c := range networkChanges(l) {
-				if err := setDevice(file, vessel, vessel.Device(l.Device), c); err != nil {
+			for _, c := range l.Changes() {
+				if err := setDevice(file, v.vessel, v.vessel.Device(l.Device), c); err != nil {
 					return err
 				}
 				changes = append(changes, c)
 			}
 		case l.State == survey.New:
 			fresh = append(fresh, newDevice{model: l.Model, serial: l.Serial, version: string(l.Version)})
-		case l.State == survey.Unclear, l.State == survey.UnknownModel, l.State == survey.Differs:
+		case l.Unsure():
 			left++
 		}
 	}
-	more, err := addDevices(file, shop, vessel, fresh)
+	more, err := addDevices(file, v.shop, v.vessel, fresh)
 	if err != nil {
 		return err
 	}
-	if err := s.saveSurvey(ctx, shop, vessel, file, append(changes, more...), found); err != nil {
+	if err := v.save(ctx, file, append(changes, more...), found); err != nil {
 		return err
 	}
 	switch {
 	case left > 0:
-		fmt.Fprintf(s.aside(), "Not taken over: %s that could not be told for certain. See cardwright survey %s --network.\n", counted(left, "device"), vessel.ID)
+		fmt.Fprintf(v.aside(), "Not taken over: %s that could not be told for certain. See cardwright survey %s --network.\n", counted(left, "device"), v.vessel.ID)
 	case !n.Whole() || n.Frames == 0:
-		fmt.Fprintf(s.aside(), "Not all of the capture could be read: see cardwright survey %s --network.\n", vessel.ID)
+		fmt.Fprintf(v.aside(), "Not all of the capture could be read: see cardwright survey %s --network.\n", v.vessel.ID)
 	default:
 		return nil
 	}
 	return &answered{exitUnchecked}
 }
 
-func networkChanges(l survey.Line) (changes []change) {
-	if l.Version != "" && (l.Was == string(version.Unknown) || version.Compare(version.V(l.Was), l.Version) != 0) {
-		changes = append(changes, change{l.Device, "version", l.Was, string(l.Version)})
-	}
-	if l.Serial != "" && l.Serial != l.WasHere {
-		changes = append(changes, change{l.Device, "serial", l.WasHere, l.Serial})
-	}
-	return changes
-}
-
 // fromNetwork are the devices of a capture whose model is known.
-func (s *session) fromNetwork(ctx context.Context, shop *manifest.Shop, path string) ([]newDevice, error) {
-	network, err := s.readCapture(ctx, path)
+func fromNetwork(ctx context.Context, t *terminal, shop *manifest.Shop, path string) ([]newDevice, error) {
+	network, err := readCapture(ctx, t, path)
 	if err != nil {
 		return nil, err
 	}
@@ -267,14 +254,14 @@ func (s *session) fromNetwork(ctx context.Context, shop *manifest.Shop, path str
 		if l.State == survey.New {
 			all = append(all, newDevice{at: manifest.Pos{File: path}, model: l.Model, serial: l.Serial, version: string(l.Version)})
 			if l.Version == "" {
-				fmt.Fprintf(s.errs, "%s at address %d: %s; its version was left out\n", l.Model, l.Seen.Address, visible.Visible(l.Why))
+				fmt.Fprintf(t.errs, "%s at address %d: %s; its version was left out\n", l.Model, l.Seen.Address, visible.Visible(l.Why))
 			}
 			continue
 		}
-		fmt.Fprintf(s.errs, "%s at address %d was left out: %s\n", visible.Visible(quotedText(l.Seen.Product.Model)), l.Seen.Address, l.Why)
+		fmt.Fprintf(t.errs, "%s at address %d was left out: %s\n", visible.Visible(quotedText(l.Seen.Product.Model)), l.Seen.Address, l.Why)
 	}
 	if !network.Whole() {
-		fmt.Fprintf(s.aside(), "Not all of %s could be read: see cardwright survey --network.\n", visible.Visible(path))
+		fmt.Fprintf(t.aside(), "Not all of %s could be read: see cardwright survey --network.\n", visible.Visible(path))
 	}
 	return all, nil
 }

@@ -8,17 +8,18 @@ import (
 	"cardwright/verify/sheet"
 )
 
-// writeSurveyPage writes the page to walk the boat with.
-func (s *session) writeSurveyPage(shop *manifest.Shop, vessel *manifest.Vessel, o surveyOptions) error {
+// page writes the page to walk the boat with.
+func (v *surveying) page() error {
+	o := v.options
 	format, err := o.form.formatFor(o.output)
 	if err != nil {
 		return err
 	}
-	made, err := surveyPage(shop, vessel, o)
+	made, err := surveyPage(v.shop, v.vessel, o)
 	if err != nil {
 		return err
 	}
-	return s.writeSheet(shop, made, sheetOptions{form: o.form, output: o.output}, format)
+	return v.writeSheet(v.shop, made, sheetOptions{form: o.form, output: o.output}, format)
 }
 
 // surveyPage makes the page to walk the boat with.

@@ -120,7 +120,7 @@ func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []strin
 		devices = append(devices, card.devices...)
 	}
 	if o.network != "" {
-		heard, err := s.fromNetwork(ctx, shop, o.network)
+		heard, err := fromNetwork(ctx, &s.terminal, shop, o.network)
 		if err != nil {
 			return err
 		}

@@ -6,9 +6,11 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/known"
 )
 
 // Survey is what was found aboard by whoever walked the boat, or by a capture of
@@ -21,6 +23,36 @@ type Survey struct {
 	Said  map[string]string    // what was written beside devices, by id
 	New   []string             // ids of devices that the vessel's file didn't have
 	Other []string             // ids of those of which serial, place or variant were found otherwise
+}
+
+// Take takes what a survey changes in the vessel's file.
+func (s *Survey) Take(changes []survey.Change) {
+	for _, c := range changes {
+		switch {
+		case c.Key == "":
+			s.New = append(s.New, c.Device)
+		case c.Key != known.VersionKey && !slices.Contains(s.Other, c.Device):
+			s.Other = append(s.Other, c.Device)
+		}
+	}
+}
+
+// WrittenBy are the values that changes write into a vessel's file; vessel is as
+// the file then is.
+func WrittenBy(changes []survey.Change, vessel *manifest.Vessel) known.Written {
+	w := known.Written{}
+	for _, c := range changes {
+		switch d := vessel.Device(c.Device); {
+		case d == nil:
+		case c.Key == "":
+			w[c.Device] = known.FileValues(d)
+		case w[c.Device] == nil:
+			w[c.Device] = map[string]string{c.Key: c.Is}
+		default:
+			w[c.Device][c.Key] = c.Is
+		}
+	}
+	return w
 }
 
 // Entries are the ledger's entries of a survey; vessel is as its file will be.
