@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"cardwright/media"
 	"cardwright/verify/fatread"
 )
 
@@ -37,23 +36,6 @@ func (l *Listing) whatElse(card *fatread.Card, blankHead bool) {
 	}
 	l.Blank = l.Blank && (blankHead || len(card.Partitions) > 0)
 }
-
-// Is tells whether a card is, by its record, the one of which r is the record or
-// an earlier making of the same: same shop, vessel and number, and nothing of
-// anybody else's beside it.
-func (l Listing) Is(r media.Record) bool {
-	have := l.Record
-	return have != nil && have.Shop == r.Shop && have.Vessel == r.Vessel && have.Card == r.Card && !l.HasOthers()
-}
-
-// HasOthers tells whether something is lost with a card that no record lists:
-// files, what couldn't be read, or something that is no file system known here.
-func (l Listing) HasOthers() bool {
-	return len(l.Foreign) > 0 || l.Unread || l.unknown()
-}
-
-// unknown tells of a card with something on it that is no file system known here.
-func (l Listing) unknown() bool { return l.FileSystem == "" && !l.Blank }
 
 // Making is what a shop's ledger has of the making of a card.
 type Making struct {
@@ -105,16 +87,6 @@ func (l Listing) made(shop string, note *Making) string {
 		text += ", proven"
 	}
 	return text
-}
-
-// lacking counts the record's files that aren't there, by name and size.
-func (l Listing) lacking() (n int) {
-	for _, f := range l.Record.Files {
-		if size, ok := l.sizes[key(f.Path)]; !ok || size != f.Size {
-			n++
-		}
-	}
-	return n
 }
 
 // other is what can't be read here, in words.

@@ -1,6 +1,9 @@
 package seatrial
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
 // Angles are in degrees, clockwise from north.
 
@@ -82,3 +85,11 @@ func (v Velocity) minus(o Velocity) Velocity {
 // its right.
 func (v Velocity) along(a float64) float64  { return v.East*sin(a) + v.North*cos(a) }
 func (v Velocity) across(a float64) float64 { return v.East*cos(a) - v.North*sin(a) }
+
+// bearing writes an angle from the bow.
+func bearing(a float64) string {
+	if a < 0 {
+		return fmt.Sprintf("%.0f° to port of the bow", -a)
+	}
+	return fmt.Sprintf("%.0f° to starboard of the bow", a)
+}

@@ -353,14 +353,6 @@ func (m *maker) pulled(c *Check, was *Earlier, s Swing) {
 	}
 }
 
-// bearing writes an angle from the bow.
-func bearing(a float64) string {
-	if a < 0 {
-		return fmt.Sprintf("%.0f° to port of the bow", -a)
-	}
-	return fmt.Sprintf("%.0f° to starboard of the bow", a)
-}
-
 // unalike says why two trials can't be compared; "" where they can.
 func (m *maker) unalike(was *Earlier) string {
 	switch {

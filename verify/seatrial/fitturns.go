@@ -142,3 +142,22 @@ func correlation(turns []turned, solution []float64, p int, n float64) float64 {
 	r1 := products / ss
 	return min(max(r1+(float64(p)+float64(p+2)*r1)/n, 0), mostLag)
 }
+
+// thinned are the means of what was seen in each 15° of each turn, less the lag.
+func thinned(turns []turned, l Lagged) (all []Seen) {
+	for _, t := range turns {
+		var sum, n, at [sectors]float64
+		for _, x := range t {
+			i := int(Wrap360(x.Compass+7.5)/(360/sectors)) % sectors
+			sum[i] += x.Deviation - l.Lag.Value*x.Rate
+			at[i] += wrap180(x.Compass - float64(i*360/sectors))
+			n[i]++
+		}
+		for i := range sum {
+			if n[i] > 0 {
+				all = append(all, Seen{Wrap360(float64(i*360/sectors) + at[i]/n[i]), sum[i] / n[i]})
+			}
+		}
+	}
+	return all
+}

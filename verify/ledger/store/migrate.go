@@ -247,3 +247,18 @@ func (l *Ledger) vacuumInto(ctx context.Context, path string) error {
 	_, err = conn.ExecContext(ctx, `VACUUM INTO $1`, path)
 	return errors.Join(explainSQLite(err), conn.Close())
 }
+
+// schemaOf describes a database's layout: one part after another.
+func schemaOf(ctx context.Context, db *sql.DB) (string, error) {
+	var parts []string
+	err := Each(ctx, db, `SELECT type, name, tbl_name, coalesce(sql, '') FROM sqlite_schema
+		WHERE name NOT LIKE 'sqlite_stat%' AND octet_length(coalesce(sql, '')) <= $1
+		ORDER BY type, name LIMIT $2`,
+		[]any{maxSchemaText, maxSchemaParts}, func(rows *sql.Rows) error {
+			var kind, name, table, text string
+			err := rows.Scan(&kind, &name, &table, &text)
+			parts = append(parts, strings.Join([]string{kind, name, table, text}, " "))
+			return err
+		})
+	return strings.Join(parts, "\x00"), err
+}
