@@ -3,55 +3,55 @@ package order
 import "slices"
 
 // walker finds how few steps lead from a state to a target, depth first. What
-// a step can cost is known from each device's own stepping stones (hops); a
-// walk's spare is how many steps more than those it may take.
+// a step can cost is known from each device's own stepping stones (ownSteps); a
+// walk's slack is how many steps more than those it may take.
 type walker struct {
 	p         *problem
 	target    state
 	work      *work
-	hops      [][]int // for each device and option: steps to the target, were it alone
+	ownSteps  [][]int // for each device and option: steps to the target, were it alone
 	better    [][]set // for each device and option: the options that it is as good as, for the others
-	duo       []duo
-	duosOf    [][]int        // for each device, its duos
+	pairs     []pair
+	pairsOf   [][]int        // for each device, its pairs
 	firstRise []int          // for each device, the number of its first rise
-	failed    map[string]int // state → the most spare that didn't do
-	worked    map[string]int // state → the least spare that is known to do
+	failed    map[string]int // state → the most slack that didn't do
+	worked    map[string]int // state → the least slack that is known to do
 }
 
 const (
-	far       = 1 << 20 // more hops than there can be
-	unlimited = far / 2 // spare that leaves nothing out
-	forever   = far     // spare that didn't do, and no other would
+	far       = 1 << 20 // more steps than there can be
+	unlimited = far / 2 // slack that leaves nothing out
+	anySlack  = far     // slack that didn't do, and no other would
 )
 
 func newWalker(p *problem, target state, w *work) *walker {
 	k := &walker{p: p, target: target, work: w, failed: map[string]int{}, worked: map[string]int{}}
-	k.hops = make([][]int, len(p.devices))
+	k.ownSteps = make([][]int, len(p.devices))
 	k.better = make([][]set, len(p.devices))
 	for i := range p.devices {
-		k.hops[i] = p.hops(i, target[i])
+		k.ownSteps[i] = p.ownSteps(i, target[i])
 	}
-	k.duos()
+	k.findPairs()
 	for i, rules := range k.rulesOn() {
 		k.better[i] = k.asGood(i, rules)
 	}
 	return k
 }
 
-// hops counts, for each option up to the target, the steps from it to there
-// that a device's own stones allow.
-func (p *problem) hops(i, target int) []int {
+// ownSteps counts, for each option up to the target, the steps from it to there
+// that a device's own releases allow.
+func (p *problem) ownSteps(i, target int) []int {
 	d := &p.devices[i]
-	hops := make([]int, target+1)
+	ownSteps := make([]int, target+1)
 	for from := target - 1; from >= 0; from-- {
-		hops[from] = far
+		ownSteps[from] = far
 		for to := from + 1; to <= target; to++ {
 			if d.options[to].over.has(from) || d.blank && from == 0 && d.options[to].fitted {
-				hops[from] = min(hops[from], hops[to]+1)
+				ownSteps[from] = min(ownSteps[from], ownSteps[to]+1)
 			}
 		}
 	}
-	return hops
+	return ownSteps
 }
 
 // rulesOn lists, for each device, the sets of its options that a release on
@@ -102,12 +102,12 @@ func distinct(sets []set) []set {
 	return slices.CompactFunc(sets, func(a, b set) bool { return slices.Equal(a, b) })
 }
 
-// left is the least number of steps from a state to the target that the stones
+// left is the least number of steps from a state to the target that their releases
 // allow.
 func (k *walker) left(s state) int {
 	n := 0
 	for i := range s {
-		n += k.hops[i][s[i]]
+		n += k.ownSteps[i][s[i]]
 	}
 	return n
 }
@@ -119,50 +119,50 @@ func (k *walker) steps(s state) int {
 	if k.left(s) >= far || least >= far || !k.can(s, unlimited) {
 		return -1
 	}
-	for spare, leftOut := least, true; leftOut && !k.work.over(); spare++ {
+	for slack, leftOut := least, true; leftOut && !k.work.over(); slack++ {
 		var ok bool
-		if ok, leftOut = k.walk(slices.Clone(s), spare); ok {
-			return k.left(s) + spare
+		if ok, leftOut = k.walk(slices.Clone(s), slack); ok {
+			return k.left(s) + slack
 		}
 	}
 	return -1
 }
 
-// can tells whether the target can be reached in left+spare steps.
-func (k *walker) can(s state, spare int) bool {
-	ok, _ := k.walk(slices.Clone(s), spare)
+// can tells whether the target can be reached in left+slack steps.
+func (k *walker) can(s state, slack int) bool {
+	ok, _ := k.walk(slices.Clone(s), slack)
 	return ok
 }
 
-// walk is can, and tells whether it left something out for want of spare. It
+// walk is can, and tells whether it left something out for want of slack. It
 // may change s.
-func (k *walker) walk(s state, spare int) (ok, leftOut bool) {
-	k.takeHarmless(s, spare)
+func (k *walker) walk(s state, slack int) (ok, leftOut bool) {
+	k.takeHarmless(s, slack)
 	key := k.key(s)
-	if least, found := k.worked[key]; found && spare >= least {
+	if least, found := k.worked[key]; found && slack >= least {
 		return true, true
 	}
-	if most, found := k.failed[key]; found && spare <= most {
-		return false, most < forever
+	if most, found := k.failed[key]; found && slack <= most {
+		return false, most < anySlack
 	}
-	ok, leftOut = k.branch(s, spare)
+	ok, leftOut = k.branch(s, slack)
 	switch {
 	case ok:
-		k.note(k.worked, key, spare)
+		k.note(k.worked, key, slack)
 	case k.work.over():
 	case leftOut:
-		k.note(k.failed, key, spare)
+		k.note(k.failed, key, slack)
 	default:
-		k.note(k.failed, key, forever)
+		k.note(k.failed, key, anySlack)
 	}
 	return ok, leftOut
 }
 
-func (k *walker) note(in map[string]int, key string, spare int) {
+func (k *walker) note(in map[string]int, key string, slack int) {
 	if _, found := in[key]; !found {
 		k.work.kept++
 	}
-	in[key] = spare
+	in[key] = slack
 }
 
 func (k *walker) key(s state) string {
@@ -173,17 +173,17 @@ func (k *walker) key(s state) string {
 	return string(b)
 }
 
-// branch tries every step that the spare allows.
-func (k *walker) branch(s state, spare int) (ok, leftOut bool) {
+// branch tries every step that the slack allows.
+func (k *walker) branch(s state, slack int) (ok, leftOut bool) {
 	if slices.Equal(s, k.target) {
 		return true, false
 	}
-	if hopeless, forGood := k.hopeless(s, spare); hopeless {
+	if hopeless, forGood := k.hopeless(s, slack); hopeless {
 		return false, !forGood
 	}
 	for i := range s {
 		for to := s[i] + 1; to <= k.target[i]; to++ {
-			done, out := k.try(s, i, to, spare)
+			done, out := k.try(s, i, to, slack)
 			if leftOut = leftOut || out; done || k.work.over() {
 				return done, true
 			}
@@ -193,51 +193,51 @@ func (k *walker) branch(s state, spare int) (ok, leftOut bool) {
 }
 
 // try goes on with one step.
-func (k *walker) try(s state, i, to, spare int) (ok, leftOut bool) {
-	cost := 1 + k.hops[i][to] - k.hops[i][s[i]]
+func (k *walker) try(s state, i, to, slack int) (ok, leftOut bool) {
+	cost := 1 + k.ownSteps[i][to] - k.ownSteps[i][s[i]]
 	if cost > unlimited/2 || k.way(s, i, to) == nowhere {
 		return false, false
 	}
 	child := slices.Clone(s)
 	child[i] = to
-	if beyond := cost + k.beyond(child, i); beyond > spare {
+	if beyond := cost + k.beyond(child, i); beyond > slack {
 		return false, beyond < far
 	}
-	return k.walk(child, spare-cost)
+	return k.walk(child, slack-cost)
 }
 
 // hopeless tells whether it is plain that the target can't be reached from s
-// within the spare, and whether no spare would help.
-func (k *walker) hopeless(s state, spare int) (hopeless, forGood bool) {
-	k.work.look(len(s) + len(k.duo))
+// within the slack, and whether no slack would help.
+func (k *walker) hopeless(s state, slack int) (hopeless, forGood bool) {
+	k.work.look(len(s) + len(k.pairs))
 	switch {
 	case !k.withinReach(s):
 		return true, true
-	case k.beyondAll(s) > spare:
+	case k.beyondAll(s) > slack:
 		return true, false
-	case k.circular(s, spare):
+	case k.circular(s, slack):
 		return true, k.circular(s, unlimited)
 	}
 	return false, false
 }
 
 // beyond is a number of steps that device i and those it is bound to take
-// beyond their hops, or far.
+// beyond their own, or far.
 func (k *walker) beyond(s state, i int) int {
 	most := 0
-	for _, n := range k.duosOf[i] {
-		d := &k.duo[n]
+	for _, n := range k.pairsOf[i] {
+		d := &k.pairs[n]
 		most = max(most, d.extra[s[d.i]][s[d.j]])
 	}
 	return most
 }
 
-// beyondAll is a number of steps that all devices take beyond their hops.
+// beyondAll is a number of steps that all devices take beyond their own.
 func (k *walker) beyondAll(s state) int {
 	counted := newSet(len(s))
 	sum := 0
-	for n := range k.duo {
-		d := &k.duo[n]
+	for n := range k.pairs {
+		d := &k.pairs[n]
 		if extra := d.extra[s[d.i]][s[d.j]]; extra > 0 && !counted.has(d.i) && !counted.has(d.j) {
 			counted.add(d.i)
 			counted.add(d.j)
@@ -264,12 +264,12 @@ func (k *walker) withinReach(s state) bool {
 }
 
 // takeHarmless takes the steps that can't stand in the way of any other.
-func (k *walker) takeHarmless(s state, spare int) {
+func (k *walker) takeHarmless(s state, slack int) {
 	for again := true; again; {
 		again = false
 		for i := range s {
 			for to := k.target[i]; to > s[i]; to-- {
-				if k.harmless(s, i, to, spare) && k.way(s, i, to) != nowhere {
+				if k.harmless(s, i, to, slack) && k.way(s, i, to) != nowhere {
 					s[i], again = to, true
 				}
 			}
@@ -277,26 +277,26 @@ func (k *walker) takeHarmless(s state, spare int) {
 	}
 }
 
-// harmless tells whether any walk from s within the spare can as well begin
+// harmless tells whether any walk from s within the slack can as well begin
 // with putting device i on option to, if that is allowed: then no rule on the
 // device is met by what the walk would have it on meanwhile and not by this
 // option, and the device can't be out of service on it when it has to pass
 // something on.
 //
 // Where the option is the last, the walk would have the device on anything up
-// to there. Without spare, it would have it first where it is, and then on some
+// to there. Without slack, it would have it first where it is, and then on some
 // option that is one hop nearer.
-func (k *walker) harmless(s state, i, to, spare int) bool {
+func (k *walker) harmless(s state, i, to, slack int) bool {
 	from := s[i]
-	if k.hops[i][to] != k.hops[i][from]-1 || k.p.blanks(s) || !k.staysInService(s, i, to) {
+	if k.ownSteps[i][to] != k.ownSteps[i][from]-1 || k.p.blanks(s) || !k.staysInService(s, i, to) {
 		return false
 	}
 	good := k.better[i][to]
 	if to == k.target[i] {
 		return k.covers(good, from, to, func(int) bool { return true })
 	}
-	nearer := func(x int) bool { return x == from || k.hops[i][x] == k.hops[i][to] }
-	return spare == 0 && k.covers(good, from, k.target[i], nearer) && k.nearest(i, from, to)
+	nearer := func(x int) bool { return x == from || k.ownSteps[i][x] == k.ownSteps[i][to] }
+	return slack == 0 && k.covers(good, from, k.target[i], nearer) && k.nearest(i, from, to)
 }
 
 // covers tells whether all options from..to that matter are in good.
@@ -312,7 +312,7 @@ func (k *walker) covers(good set, from, to int, matters func(int) bool) bool {
 // nearest tells whether no option between is nearer to the target than to.
 func (k *walker) nearest(i, from, to int) bool {
 	for x := from + 1; x < to; x++ {
-		if k.hops[i][x] < k.hops[i][to] {
+		if k.ownSteps[i][x] < k.ownSteps[i][to] {
 			return false
 		}
 	}

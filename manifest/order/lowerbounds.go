@@ -7,7 +7,7 @@ import "slices"
 type ahead struct {
 	back    [][]int // for each device and option: the least steps with a way back from there
 	own     [][]int // for each device and option: pairs among its own steps
-	between []table // for each duo: pairs of a step of one and a step of the other
+	between []table // for each pair of devices: pairs of a step of one and a step of the other
 
 	backLeft, forced, outage int     // the sums, for the state that the part is in
 	further                  bool    // between and the bonds' least are known
@@ -35,7 +35,7 @@ func (p *part) lookAhead() {
 func (p *part) lookFurther() {
 	a := &p.ahead
 	a.further = true
-	for n, d := range p.duo {
+	for n, d := range p.pairs {
 		a.between = append(a.between, p.betweenTwo(d.i, d.j))
 		a.forced += a.between[n][p.now[d.i]][p.now[d.j]]
 	}
@@ -44,7 +44,7 @@ func (p *part) lookFurther() {
 	}
 }
 
-// alone is, for each option of a device, what its own stones make it take: steps
+// alone is, for each option of a device, what its own releases make it take: steps
 // with a way back, and pairs.
 func (p *part) alone(i int) (back, own []int) {
 	d := &p.p.devices[i]
@@ -183,8 +183,8 @@ func (p *part) count(i, sign int) {
 	if !a.further {
 		return
 	}
-	for _, n := range p.duosOf[i] {
-		a.forced += sign * a.between[n][p.now[p.duo[n].i]][p.now[p.duo[n].j]]
+	for _, n := range p.pairsOf[i] {
+		a.forced += sign * a.between[n][p.now[p.pairs[n].i]][p.now[p.pairs[n].j]]
 	}
 	if sign > 0 {
 		for _, n := range p.bondsOf[i] {

@@ -5,26 +5,26 @@ package order
 // of the other in every order of the two. Where, over all such pairs, this goes
 // round in a circle, no order of all leads to the target.
 
-// duo is two such devices on their way to a target.
-type duo struct {
+// pair is two such devices on their way to a target.
+type pair struct {
 	i, j   int
-	extra  [][]int // steps beyond their hops, for each option of either; far: no way
+	extra  [][]int // steps beyond their own, for each option of either; far: no way
 	most   int     // the greatest of extra that isn't far
-	known  map[duoState][]before
+	known  map[pairState][]before
 	target [2]int
 }
 
-// duoState is where the two are, and how many steps more than their hops they
+// pairState is where the two are, and how many steps more than their own they
 // may take.
-type duoState struct{ a, b, spare int }
+type pairState struct{ a, b, slack int }
 
 // before says that a device rises above an option before the other rises above
 // one of its own.
 type before struct{ device, above, other, otherAbove int }
 
-// duos prepares every such pair.
-func (k *walker) duos() {
-	k.duosOf = make([][]int, len(k.target))
+// findPairs prepares every such pair.
+func (k *walker) findPairs() {
+	k.pairsOf = make([][]int, len(k.target))
 	k.firstRise = make([]int, len(k.target)+1)
 	for i, bound := range k.p.pairs() {
 		k.firstRise[i+1] = k.firstRise[i] + k.target[i]
@@ -33,15 +33,15 @@ func (k *walker) duos() {
 				continue
 			}
 			k.work.look((k.target[i] + 1) * (k.target[j] + 1))
-			k.duosOf[i] = append(k.duosOf[i], len(k.duo))
-			k.duosOf[j] = append(k.duosOf[j], len(k.duo))
-			k.duo = append(k.duo, k.newDuo(i, j))
+			k.pairsOf[i] = append(k.pairsOf[i], len(k.pairs))
+			k.pairsOf[j] = append(k.pairsOf[j], len(k.pairs))
+			k.pairs = append(k.pairs, k.newPair(i, j))
 		}
 	}
 }
 
-func (k *walker) newDuo(i, j int) duo {
-	d := duo{i: i, j: j, extra: k.apart(i, j), known: map[duoState][]before{}, target: [2]int{k.target[i], k.target[j]}}
+func (k *walker) newPair(i, j int) pair {
+	d := pair{i: i, j: j, extra: k.apart(i, j), known: map[pairState][]before{}, target: [2]int{k.target[i], k.target[j]}}
 	for _, row := range d.extra {
 		for _, n := range row {
 			if n < far {
@@ -63,7 +63,7 @@ func (k *walker) apart(i, j int) [][]int {
 		for b := k.target[j]; b >= 0; b-- {
 			steps[a][b] = k.pairSteps(steps, i, a, j, b)
 			if extra[a][b] = far; steps[a][b] < far {
-				extra[a][b] = steps[a][b] - k.hops[i][a] - k.hops[j][b]
+				extra[a][b] = steps[a][b] - k.ownSteps[i][a] - k.ownSteps[j][b]
 			}
 		}
 	}
@@ -89,8 +89,8 @@ func (k *walker) pairSteps(steps [][]int, i, a, j, b int) int {
 }
 
 // befores is what must come before what from a state of the two.
-func (k *walker) befores(d *duo, at duoState) []before {
-	at.spare = min(at.spare, d.most)
+func (k *walker) befores(d *pair, at pairState) []before {
+	at.slack = min(at.slack, d.most)
 	all, ok := d.known[at]
 	if !ok {
 		all = d.befores(at, k.between(d, at))
@@ -101,7 +101,7 @@ func (k *walker) befores(d *duo, at duoState) []before {
 
 // between is, for each option of i, those of j that an order of the two from
 // there to their targets can meet it with.
-func (k *walker) between(d *duo, at duoState) []set {
+func (k *walker) between(d *pair, at pairState) []set {
 	met := make([]set, d.target[0]+1)
 	for a := range met {
 		met[a] = newSet(d.target[1] + 1)
@@ -109,7 +109,7 @@ func (k *walker) between(d *duo, at duoState) []set {
 	met[at.a].add(at.b)
 	for a := at.a; a <= d.target[0]; a++ {
 		for b := met[a].first(); b >= 0; b = met[a].from(b + 1) {
-			if d.extra[a][b] > at.spare {
+			if d.extra[a][b] > at.slack {
 				met[a].drop(b)
 				continue
 			}
@@ -130,7 +130,7 @@ func (k *walker) between(d *duo, at duoState) []set {
 
 // befores reads off what two devices meet on: while i is not above a, j gets no
 // further than the last that any such option of i is met with.
-func (d *duo) befores(at duoState, met []set) []before {
+func (d *pair) befores(at pairState, met []set) []before {
 	var all []before
 	reach := -1
 	for a := at.a; a < d.target[0]; a++ {
@@ -154,18 +154,18 @@ func (d *duo) befores(at duoState, met []set) []before {
 }
 
 // circular tells whether what must come before what goes round in a circle, for
-// walks from s with so much spare. The rises of all devices are numbered: that
+// walks from s with so much slack. The rises of all devices are numbered: that
 // of device i above option a is firstRise[i]+a.
-func (k *walker) circular(s state, spare int) bool {
+func (k *walker) circular(s state, slack int) bool {
 	next := make([][]int, k.firstRise[len(s)])
 	for i, a := range s {
 		for ; a < k.target[i]-1; a++ {
 			next[k.firstRise[i]+a] = []int{k.firstRise[i] + a + 1}
 		}
 	}
-	for n := range k.duo {
-		d := &k.duo[n]
-		for _, b := range k.befores(d, duoState{s[d.i], s[d.j], spare}) {
+	for n := range k.pairs {
+		d := &k.pairs[n]
+		for _, b := range k.befores(d, pairState{s[d.i], s[d.j], slack}) {
 			from := k.firstRise[b.device] + b.above
 			next[from] = append(next[from], k.firstRise[b.other]+b.otherAbove)
 		}

@@ -137,14 +137,14 @@ func (a *arranger) allowed(yield func(move) bool) {
 // onTheWay tells whether a shortest order can go on with this step, which is
 // allowed.
 func (k *part) onTheWay(i, to int) bool {
-	spare := k.left - k.walker.left(k.now)
-	if k.harmless(k.now, i, to, spare) {
+	slack := k.left - k.walker.left(k.now)
+	if k.harmless(k.now, i, to, slack) {
 		return true
 	}
 	next := slices.Clone(k.now)
 	next[i] = to
-	spare = k.left - 1 - k.walker.left(next)
-	return spare >= 0 && k.can(next, spare)
+	slack = k.left - 1 - k.walker.left(next)
+	return slack >= 0 && k.can(next, slack)
 }
 
 // take takes a step, and says what it costs but for swaps.
