@@ -56,7 +56,7 @@ func openLedgerIfAny(ctx context.Context, shop *manifest.Shop) (*store.Ledger, e
 }
 
 // technician is who does the work: --by, or the user of this computer.
-func (s *session) technician() string {
+func (s *shopLedger) technician() string {
 	if s.by != "" {
 		return s.by
 	}
@@ -71,7 +71,7 @@ func (s *session) technician() string {
 }
 
 // note appends entries to the shop's ledger, all or none.
-func (s *session) note(ctx context.Context, shop *manifest.Shop, key *keys.Key, entries ...ledger.Entry) error {
+func (s *shopLedger) note(ctx context.Context, shop *manifest.Shop, key *keys.Key, entries ...ledger.Entry) error {
 	return s.append(ctx, shop, key, func(l *store.Ledger, w store.Writer) error {
 		_, err := l.Append(ctx, w, entries...)
 		return err
@@ -79,14 +79,14 @@ func (s *session) note(ctx context.Context, shop *manifest.Shop, key *keys.Key, 
 }
 
 // noteVisit appends the entries of a visit, unless the ledger has it already.
-func (s *session) noteVisit(ctx context.Context, shop *manifest.Shop, key *keys.Key, visit string, entries ...ledger.Entry) error {
+func (s *shopLedger) noteVisit(ctx context.Context, shop *manifest.Shop, key *keys.Key, visit string, entries ...ledger.Entry) error {
 	return s.append(ctx, shop, key, func(l *store.Ledger, w store.Writer) error {
 		_, err := l.AppendVisit(ctx, w, visit, entries...)
 		return err
 	})
 }
 
-func (s *session) append(ctx context.Context, shop *manifest.Shop, key *keys.Key, add func(*store.Ledger, store.Writer) error) error {
+func (s *shopLedger) append(ctx context.Context, shop *manifest.Shop, key *keys.Key, add func(*store.Ledger, store.Writer) error) error {
 	private, err := key.Ed25519()
 	if err != nil {
 		return err
@@ -112,7 +112,7 @@ func (s *session) append(ctx context.Context, shop *manifest.Shop, key *keys.Key
 
 // noteCard notes that a card was prepared or verified. Without a key nothing
 // can be signed, so nothing is noted; key new says how to have one.
-func (s *session) noteCard(ctx context.Context, shop *manifest.Shop, key *keys.Key, kind ledger.Kind, vessel *manifest.Vessel, card ledger.Card) error {
+func (s *shopLedger) noteCard(ctx context.Context, shop *manifest.Shop, key *keys.Key, kind ledger.Kind, vessel *manifest.Vessel, card ledger.Card) error {
 	if s.unasked != nil {
 		return s.unasked
 	}

@@ -25,7 +25,7 @@ const settingsCheck = "settings and waypoints"
 // learn brings what the ledger knows into a shop in memory, so that plans,
 // verdicts and pages go by it: releases that it withdrew, and devices of which
 // nobody knows what they run. It never changes a file.
-func (s *session) learn(ctx context.Context, shop *manifest.Shop, vessels ...*manifest.Vessel) error {
+func (s *shopLedger) learn(ctx context.Context, shop *manifest.Shop, vessels ...*manifest.Vessel) error {
 	if err := s.ledgerHolds(ctx, shop); err != nil {
 		return err
 	}
@@ -60,14 +60,14 @@ func (s *session) learn(ctx context.Context, shop *manifest.Shop, vessels ...*ma
 }
 
 // learnIfAny is learn for commands that go on where the ledger can't be asked.
-func (s *session) learnIfAny(ctx context.Context, shop *manifest.Shop, vessels ...*manifest.Vessel) {
+func (s *shopLedger) learnIfAny(ctx context.Context, shop *manifest.Shop, vessels ...*manifest.Vessel) {
 	if err := s.learn(ctx, shop, vessels...); err != nil {
 		s.unasked = fmt.Errorf("the ledger could not be asked what it knows, withdrawn releases for one: %w", err)
 	}
 }
 
 // learnFleet is learn for all vessels of the shop.
-func (s *session) learnFleet(ctx context.Context, shop *manifest.Shop) error {
+func (s *shopLedger) learnFleet(ctx context.Context, shop *manifest.Shop) error {
 	l, err := openLedger(ctx, shop)
 	if errors.Is(err, store.ErrNoLedger) {
 		return nil
@@ -96,7 +96,7 @@ func (s *session) learnFleet(ctx context.Context, shop *manifest.Shop) error {
 }
 
 // learnFiles looks up the vessels whose files differ from the ledger.
-func (s *session) learnFiles(ctx context.Context, shop *manifest.Shop, l *store.Ledger) error {
+func (s *shopLedger) learnFiles(ctx context.Context, shop *manifest.Shop, l *store.Ledger) error {
 	ids, err := audit.Otherwise(ctx, l, shop.Vessels)
 	if err != nil {
 		return err
@@ -111,7 +111,7 @@ func (s *session) learnFiles(ctx context.Context, shop *manifest.Shop, l *store.
 
 // tellFiles says of the vessels that were looked up where their files differ from
 // the ledger.
-func (s *session) tellFiles(shop *manifest.Shop) {
+func (s *shopLedger) tellFiles(shop *manifest.Shop) {
 	for _, v := range shop.Vessels {
 		if k := s.known[v.ID]; k != nil {
 			for _, o := range k.FileOpen() {
@@ -123,12 +123,12 @@ func (s *session) tellFiles(shop *manifest.Shop) {
 
 // inDoubt tells of which devices a reading has to be noted, since the ledger
 // doubts what their file says.
-func (s *session) inDoubt(vessel *manifest.Vessel) func(device string) bool {
+func (s *shopLedger) inDoubt(vessel *manifest.Vessel) func(device string) bool {
 	return s.known[vessel.ID].InDoubt
 }
 
 // openOf is what is open about a vessel's devices, the gravest first.
-func (s *session) openOf(vessel *manifest.Vessel) []known.OpenOn {
+func (s *shopLedger) openOf(vessel *manifest.Vessel) []known.OpenOn {
 	return s.known[vessel.ID].OpenAboard(vessel)
 }
 
@@ -168,7 +168,7 @@ func openHere(o known.OpenOn, vessel string) string {
 }
 
 // writeOpen tells what is open first, before anything is planned on top of it.
-func (s *session) writeOpen(w io.Writer, vessel *manifest.Vessel) {
+func (s *shopLedger) writeOpen(w io.Writer, vessel *manifest.Vessel) {
 	open := s.openOf(vessel)
 	for _, o := range open {
 		fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+s.keepShop(openHere(o, vessel.ID))), "  "))
@@ -190,7 +190,7 @@ type planAnswer struct {
 }
 
 // openAtSteps is what is open about each device, in words, for the sheet.
-func (s *session) openAtSteps(vessel *manifest.Vessel) map[string][]string {
+func (s *shopLedger) openAtSteps(vessel *manifest.Vessel) map[string][]string {
 	var all map[string][]string
 	for _, o := range s.openOf(vessel) {
 		if all == nil {
@@ -215,7 +215,7 @@ func believed(shop *manifest.Shop) map[string]time.Time {
 }
 
 // tellUntrusted says that what this laptop notes counts for nobody.
-func (s *session) tellUntrusted(shop *manifest.Shop, key *keys.Key) {
+func (s *shopLedger) tellUntrusted(shop *manifest.Shop, key *keys.Key) {
 	if len(shop.Trusts) == 0 || key == nil {
 		return
 	}
@@ -228,7 +228,7 @@ func (s *session) tellUntrusted(shop *manifest.Shop, key *keys.Key) {
 }
 
 // openTasks are what is open about the vessels that were looked up, as tasks.
-func (s *session) openTasks(shop *manifest.Shop, today []string) (tasks []readiness.Task) {
+func (s *shopLedger) openTasks(shop *manifest.Shop, today []string) (tasks []readiness.Task) {
 	for _, v := range shop.Vessels {
 		for _, o := range s.openOf(v) {
 			do := map[known.OpenKind]string{

@@ -43,7 +43,7 @@ func remembered(shop *manifest.Shop) string { return store.RememberedIn(memoryOf
 // ledgerHolds looks, before an answer is drawn from the shop's ledger, that it is
 // still what was signed: it is the file that was checked last, or it is checked
 // again. The error is *ledgerChanged where it isn't.
-func (s *session) ledgerHolds(ctx context.Context, shop *manifest.Shop) error {
+func (s *shopLedger) ledgerHolds(ctx context.Context, shop *manifest.Shop) error {
 	if s.ledgerChecked != nil {
 		return *s.ledgerChecked
 	}
@@ -52,7 +52,7 @@ func (s *session) ledgerHolds(ctx context.Context, shop *manifest.Shop) error {
 	return err
 }
 
-func (s *session) lookAtLedger(ctx context.Context, shop *manifest.Shop) error {
+func (s *shopLedger) lookAtLedger(ctx context.Context, shop *manifest.Shop) error {
 	address, path := ledgerAddress(shop), remembered(shop)
 	if store.IsPostgres(address) {
 		return s.lookAtServer(ctx, address)
@@ -90,7 +90,7 @@ func rememberChecked(address, is string, was store.Remembered, heads ledger.Head
 
 // lookAtServer looks what came to a server since it was last asked, and whether
 // what was there still is.
-func (s *session) lookAtServer(ctx context.Context, address string) error {
+func (s *shopLedger) lookAtServer(ctx context.Context, address string) error {
 	l, err := store.Open(ctx, address, store.Options{ReadOnly: true, Memory: memoryOf(address), Slow: s.tellSlow, Words: commandWords})
 	if errors.Is(err, store.ErrNoLedger) {
 		return nil
@@ -117,16 +117,16 @@ func (s *session) lookAtServer(ctx context.Context, address string) error {
 
 // tellOther says that another ledger stands in the place of one that was checked: a
 // restored one, say, which has to have what that one had.
-func (s *session) tellOther(was store.Remembered) {
+func (s *shopLedger) tellOther(was store.Remembered) {
 	s.complain(fmt.Sprintf("another ledger stands here than the one that was checked on %s", clock(was.Checked)))
 }
 
 // tellSlow says why an answer takes a while.
-func (s *session) tellSlow(events int64) {
+func (s *shopLedger) tellSlow(events int64) {
 	s.complain(fmt.Sprintf("checking %d events of the ledger first: nothing is remembered here of them", events))
 }
 
-func (s *session) checkLedger(ctx context.Context, l *store.Ledger, was store.Remembered) (store.CheckReport, ledger.Heads, error) {
+func (s *shopLedger) checkLedger(ctx context.Context, l *store.Ledger, was store.Remembered) (store.CheckReport, ledger.Heads, error) {
 	n, err := l.Count(ctx)
 	if err != nil {
 		return store.CheckReport{}, ledger.Heads{}, err

@@ -123,7 +123,7 @@ func (o askOptions) returns() (all []order.Return, err error) {
 
 // ranBefore names the versions that devices go back to where the ledger knows them:
 // what a device ran before the step that brought what it runs now.
-func (s *session) ranBefore(vessel *manifest.Vessel, o *askOptions) {
+func (s *shopLedger) ranBefore(vessel *manifest.Vessel, o *askOptions) {
 	k := s.known[vessel.ID]
 	if k == nil {
 		return

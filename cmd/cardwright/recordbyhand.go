@@ -20,7 +20,7 @@ import (
 // offerByHand shows what a person changed by hand in a vessel's file, and has it
 // noted where somebody agrees: at a terminal, or beforehand by --by-hand. Nothing
 // of it is ever signed without. It tells whether it was noted.
-func (s *session) offerByHand(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, key *keys.Key, agreed bool) (bool, error) {
+func (s *shopLedger) offerByHand(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, key *keys.Key, agreed bool) (bool, error) {
 	k := s.known[vessel.ID]
 	differs := k.FileByHand()
 	if len(differs) == 0 {
@@ -103,7 +103,7 @@ func (r *recording) byHand(ctx context.Context) (only bool, err error) {
 
 // withoutByHand keeps out of what will be signed what a person changed by hand and
 // nobody agreed to.
-func (s *session) withoutByHand(vessel *manifest.Vessel) {
+func (s *shopLedger) withoutByHand(vessel *manifest.Vessel) {
 	for _, x := range s.known[vessel.ID].FileByHand() {
 		d := vessel.Device(x.Device)
 		switch {

@@ -6,30 +6,22 @@ import (
 	"math"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
 	"cardwright/media/place"
-	"cardwright/verify/ledger/known"
 )
 
-// session is what all commands of one run share: who is at the other end, and
-// what was found out of the shop so far.
+// session is what all commands of one run share: who is at the other end, and the
+// shop's ledger.
 type session struct {
 	terminal
-
-	by string // --by
-
-	known   map[string]*known.Joined // by vessel, once they were looked up
-	unasked error                    // why the ledger couldn't be asked for them
-
-	ledgerChecked *error    // what ledgerHolds said
-	checkedWhole  time.Time // when the ledger was last checked whole
+	shopLedger
 }
 
 func newRootCommand(s *session) *cobra.Command {
+	s.shopLedger.terminal = &s.terminal
 	root := &cobra.Command{
 		Use:   "cardwright",
 		Short: "Prepare, prove and account for the update cards of a vessel's devices",
