@@ -22,37 +22,6 @@ func (t Time) Minutes() int { return t.Steps + t.Checks + t.Settings }
 // AtLeast tells that it takes longer, nobody knows how much.
 func (t Time) AtLeast() bool { return len(t.Missing) > 0 }
 
-// usualChecks are those after an update where the catalogue names none, by kind
-// (common practice, no source).
-var usualChecks = map[manifest.Kind][]string{
-	"chart display":      {"settings and waypoints", "position shown", "radar picture", "depth shown"},
-	"radar":              {"radar picture"},
-	"sounder":            {"depth shown"},
-	"autopilot computer": {"dockside set-up", "rudder stops and centre", "compass swing", "heading against course", "automatic tuning"},
-	"heading sensor":     {"compass swing", "heading against course"},
-	"position sensor":    {"position shown", "heading against course"},
-	"transponder":        {"targets shown", "position shown"},
-}
-
-// checksAfter are those that installing releases on a device makes necessary, each
-// once, in the order of manifest.Checks. The version shown isn't among them: it
-// is read in the step itself. A pilot is always let go of and taken back.
-func checksAfter(m *manifest.Model, installed []*manifest.Release) []string {
-	var after []string
-	for _, r := range installed {
-		after = append(after, r.After...)
-	}
-	if len(after) == 0 {
-		after = usualChecks[m.Kind]
-	}
-	if m.Kind == "autopilot computer" {
-		after = append(slices.Clone(after), "manual steering")
-	}
-	return slices.DeleteFunc(slices.Clone(manifest.Checks), func(c string) bool {
-		return c == "version shown" || !slices.Contains(after, c)
-	})
-}
-
 // underWay are the checks that are made under way, for all devices in one run: the
 // longest counts.
 var underWay = []string{"compass swing", "heading against course", "automatic tuning"}
@@ -80,7 +49,7 @@ func timeAndRuns(shop *manifest.Shop, vessel *manifest.Vessel, steps []Step) (t 
 		if len(installed) == 0 {
 			continue
 		}
-		for _, check := range checksAfter(m, installed) {
+		for _, check := range manifest.ChecksAfter(m.Kind, installed) {
 			minutes := checkMinutes(shop, m, check)
 			if !slices.Contains(underWay, check) {
 				t.add(&t.Checks, minutes, "%s: %s", d.ID, check)

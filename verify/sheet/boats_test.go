@@ -106,6 +106,7 @@ func kittiwake() sheet.Input {
 			OutOfService: []order.OutOfService{{Device: "radar", FromStep: 1, ToStep: 2}},
 			Cards:        []order.Card{{Number: 1, Bytes: 515311110, Needed: 3680000000, Devices: []string{"flybridge", "radar", "pilot"}}},
 			Notes:        []string{"the catalogue knows no release of the radar newer than 1.10"},
+			Time:         order.Time{Steps: 45, Checks: 52, Settings: 10},
 		},
 		When: day, Technician: "T. Arkwright",
 	}
@@ -131,7 +132,10 @@ func provenKittiwake() sheet.Input {
 // install at power-up.
 func morvenRose() sheet.Input {
 	v := &manifest.Vessel{ID: "morven-rose", Name: "Morven Rose", Berth: "Hollin Quay, yard, hard standing 3", Supply: "24V"}
-	plan := order.Plan{Format: order.Format, Vessel: v.ID, OutOfService: []order.OutOfService{{Device: "radar-2", FromStep: 2, ToStep: 9}}}
+	plan := order.Plan{
+		Format: order.Format, Vessel: v.ID, OutOfService: []order.OutOfService{{Device: "radar-2", FromStep: 2, ToStep: 9}},
+		Time: order.Time{Steps: 340, Checks: 60, Missing: []string{"helm-3: installing 4.0-12", "helm-3: depth shown", "radar-2: radar picture", "ais: targets shown"}},
+	}
 	add := func(n int, kind, model, place string, from version.V, through ...string) {
 		for i := range n {
 			v.Devices = append(v.Devices, &manifest.Device{

@@ -76,23 +76,17 @@ func backCautions(w speech, in Input) []Block {
 	return all
 }
 
-// total counts the steps and their minutes.
+// total counts the steps and tells how long the work takes, as the plan does.
 func total(w speech, in Input) string {
-	sum, missing := 0, 0
-	for _, s := range in.Plan.Steps {
-		sum += s.Minutes
-		if s.Minutes == 0 {
-			missing++
-		}
-	}
+	t := in.Plan.Time
 	steps, cards := counted(w, "steps", len(in.Plan.Steps)), counted(w, "cards", len(in.Plan.Cards))
 	switch {
-	case sum == 0:
+	case t.Minutes() == 0:
 		return w.say("total.unsaid", "steps", steps, "cards", cards)
-	case missing > 0:
-		return w.say("total.least", "steps", steps, "cards", cards, "minutes", w.minutes(sum), "missing", strconv.Itoa(missing))
+	case t.AtLeast():
+		return w.say("total.least", "steps", steps, "cards", cards, "minutes", w.minutes(t.Minutes()), "missing", strconv.Itoa(len(t.Missing)))
 	}
-	return w.say("total", "steps", steps, "cards", cards, "minutes", w.minutes(sum))
+	return w.say("total", "steps", steps, "cards", cards, "minutes", w.minutes(t.Minutes()))
 }
 
 // counted is a number with its noun: of one, or of many.
