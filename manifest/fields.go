@@ -36,6 +36,8 @@ var fields = map[string]field{
 
 	"Shop.checks": {help: "how long checks take, where a model doesn't say"},
 
+	"Shop.day_hours": {most: 24, help: "hours of work in a day, for plan --all; left out: 8"},
+
 	"Shop.sea_trial": {help: "the shop's own tolerances for sea trials; what is left out is as usual"},
 
 	"SeaTrial.deviation": {digits: true, form: &tolerance, usual: "5", help: "degrees that the deviation on any heading may have"},

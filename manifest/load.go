@@ -67,26 +67,35 @@ func Load(dir string) (*Shop, error) { return LoadWith(dir, nil) }
 // names from the shop folder with slashes between: new ones, or others in place
 // of those that are there. Nothing is written.
 func LoadWith(dir string, files map[string][]byte) (*Shop, error) {
+	shop, ms, err := read(dir, files)
+	switch {
+	case err != nil:
+		return nil, err
+	case len(ms) > 0:
+		return nil, ms
+	}
+	return shop, nil
+}
+
+// read is LoadWith with what could be read of a shop that has mistakes.
+func read(dir string, files map[string][]byte) (*Shop, Mistakes, error) {
 	dir, err := filepath.Abs(dir)
 	if err != nil {
-		return nil, fmt.Errorf("reading shop: %w", err)
+		return nil, nil, fmt.Errorf("reading shop: %w", err)
 	}
 	root, err := os.OpenRoot(dir)
 	if err != nil {
-		return nil, fmt.Errorf("reading shop: %w", err)
+		return nil, nil, fmt.Errorf("reading shop: %w", err)
 	}
 	defer root.Close() // opened for reading only
 	if _, err := root.Lstat(ShopFile); errors.Is(err, fs.ErrNotExist) && files[ShopFile] == nil {
-		return nil, fmt.Errorf("reading shop: %w in %s", errNoShop, dir)
+		return nil, nil, fmt.Errorf("reading shop: %w in %s", errNoShop, dir)
 	}
 	l := loader{root: root, with: files, shop: &Shop{Dir: dir}}
 	if err := l.load(); err != nil {
-		return nil, fmt.Errorf("reading shop: %w", err)
+		return nil, nil, fmt.Errorf("reading shop: %w", err)
 	}
-	if ms := l.found.sorted(); len(ms) > 0 {
-		return nil, ms
-	}
-	return l.shop, nil
+	return l.shop, l.found.sorted(), nil
 }
 
 // loader reads the files of one shop folder.

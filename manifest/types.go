@@ -82,6 +82,8 @@ type Shop struct {
 
 	Checks []*CheckTime `yaml:"checks"` // how long checks take, where a model doesn't say
 
+	DayHours int `yaml:"day_hours"` // of work; 0: the usual ones
+
 	Dir     string    `yaml:"-"` // the shop folder, absolute
 	Models  []*Model  `yaml:"-"` // in order of id
 	Vessels []*Vessel `yaml:"-"` // in order of id

@@ -22,7 +22,11 @@ func newAuditDueCommand(s *session, o *auditOptions) *cobra.Command {
 				if err := s.learnFleet(interruptible(cmd), shop); err != nil {
 					return err
 				}
-				due, err := audit.OfDue(interruptible(cmd), l, summaries(shop), f)
+				plans, err := summaries(shop)
+				if err != nil {
+					return err
+				}
+				due, err := audit.OfDue(interruptible(cmd), l, plans, f)
 				if err != nil {
 					return err
 				}
@@ -35,9 +39,12 @@ func newAuditDueCommand(s *session, o *auditOptions) *cobra.Command {
 }
 
 // summaries plan every vessel; one that can't be planned says why.
-func summaries(shop *manifest.Shop) []audit.PlanSummary {
-	var all []audit.PlanSummary
-	for _, v := range order.Fleet(shop) {
+func summaries(shop *manifest.Shop) (all []audit.PlanSummary, err error) {
+	fleet, err := order.Fleet(shop, order.Ask{})
+	if err != nil {
+		return nil, err
+	}
+	for _, v := range fleet {
 		p := audit.PlanSummary{Vessel: v.Vessel, Name: v.Name, Berth: v.Berth, Steps: v.Steps, Minutes: v.Minutes, AtLeast: v.AtLeast}
 		switch v.State {
 		case order.Blocked:
@@ -47,7 +54,7 @@ func summaries(shop *manifest.Shop) []audit.PlanSummary {
 		}
 		all = append(all, p)
 	}
-	return all
+	return all, nil
 }
 
 func writeDue(w io.Writer, due audit.Due) {
@@ -70,9 +77,17 @@ func writeDue(w io.Writer, due audit.Due) {
 func planText(p audit.PlanSummary) string {
 	switch {
 	case p.Conflict != "":
-		return "no safe order: " + p.Conflict
+		return "no safe order: " + p.Conflict + around(p)
 	case p.Unread != "":
-		return "not planned yet: " + p.Unread
+		return "not planned yet: " + p.Unread + around(p)
 	}
 	return fmt.Sprintf("%s planned, %s", counted(p.Steps, "step"), atLeast(p.Minutes, p.AtLeast))
+}
+
+// around tells of the part of the work that is planned all the same.
+func around(p audit.PlanSummary) string {
+	if p.Steps == 0 {
+		return ""
+	}
+	return fmt.Sprintf("; around it %s, %s", counted(p.Steps, "step"), atLeast(p.Minutes, p.AtLeast))
 }

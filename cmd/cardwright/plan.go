@@ -45,7 +45,7 @@ card for it.`,
 	}
 	o.ask.addFlags(cmd)
 	cmd.Flags().StringVar(&o.why, "why", "", "explain what is chosen for one device")
-	cmd.Flags().BoolVar(&o.all, "all", false, "every vessel of the shop: due, up to date, blocked")
+	cmd.Flags().BoolVar(&o.all, "all", false, "every vessel of the shop: by place and day of work, with the cards to make, and what is in the way of how many")
 	return cmd
 }
 

@@ -18,6 +18,8 @@ import (
 type session struct {
 	terminal
 	shopLedger
+
+	elsewhere manifest.Mistakes // in files that the work doesn't need
 }
 
 func newRootCommand(s *session) *cobra.Command {
@@ -115,18 +117,46 @@ func between(least, most int, what string) cobra.PositionalArgs {
 
 // shop loads the shop folder.
 func (s *session) shop() (*manifest.Shop, error) {
+	dir, err := s.shopFolder()
+	if err != nil {
+		return nil, err
+	}
+	return manifest.Load(dir)
+}
+
+// shopFolder is the one that was named, or the nearest.
+func (s *session) shopFolder() (string, error) {
 	dir := s.shopDir
 	if dir == "" {
 		found, err := manifest.FindShop(".")
 		if err != nil {
-			return nil, usage(err)
+			return "", usage(err)
 		}
 		dir = found
 	}
 	if err := place.MayMake(filepath.Join(dir, manifest.ShopFile)); err != nil {
-		return nil, usage(fmt.Errorf("loading the shop folder: %w", err)) // commands keep what they write there
+		return "", usage(fmt.Errorf("loading the shop folder: %w", err)) // commands keep what they write there
 	}
-	return manifest.Load(filepath.Clean(dir))
+	return filepath.Clean(dir), nil
+}
+
+// shopFor loads the shop folder for work on one vessel. A mistake in a file that
+// doesn't concern it is told, and stops nothing.
+func (s *session) shopFor(vessel string) (*manifest.Shop, error) {
+	dir, err := s.shopFolder()
+	if err != nil {
+		return nil, err
+	}
+	shop, elsewhere, err := manifest.LoadFor(dir, vessel, nil)
+	s.elsewhere = elsewhere
+	if n := len(elsewhere); n > 0 {
+		concerns := "None of it concerns " + vessel + "; the work goes on."
+		if vessel == "" {
+			concerns = "The vessels that it concerns are left out."
+		}
+		s.complain(elsewhere.Error() + "\n\n" + concerns)
+	}
+	return shop, err
 }
 
 // shopIfAny loads the shop folder that was named or that there is, for commands
@@ -154,7 +184,7 @@ func (s *session) vessel(id string) (*manifest.Shop, *manifest.Vessel, error) {
 // ledger can't be asked they judge all the same, and noteCard says that it
 // couldn't.
 func (s *session) vesselToJudge(id string) (*manifest.Shop, *manifest.Vessel, error) {
-	shop, err := s.shop()
+	shop, err := s.shopFor(id)
 	if err != nil {
 		return nil, nil, err
 	}

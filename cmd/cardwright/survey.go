@@ -158,7 +158,7 @@ func (v *surveying) reopen() (file *edit.File, err error) {
 // openVessel opens a vessel's file, and loads shop and vessel with it: reading
 // what goes there may have taken long.
 func openVessel(dir string, v *manifest.Vessel) (*edit.File, *manifest.Shop, *manifest.Vessel, error) {
-	file, shop, err := edit.OpenLoaded(dir, v.At(""))
+	file, shop, err := edit.OpenFor(dir, v)
 	if err != nil {
 		return nil, nil, nil, err
 	}

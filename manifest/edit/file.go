@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"cardwright/manifest"
 	"cardwright/manifest/durable"
@@ -68,6 +69,17 @@ func OpenLoaded(dir string, at manifest.Pos) (*File, *manifest.Shop, error) {
 	return f, shop, err
 }
 
+// OpenFor is OpenLoaded of a vessel's file, where mistakes that don't concern the
+// vessel stop nothing.
+func OpenFor(dir string, v *manifest.Vessel) (*File, *manifest.Shop, error) {
+	f, err := Open(dir, NameOf(v.At("")))
+	if err != nil {
+		return nil, nil, err
+	}
+	shop, _, err := manifest.LoadFor(dir, v.ID, map[string][]byte{f.name: f.data})
+	return f, shop, err
+}
+
 // New begins a file that isn't there yet: comment lines, and a mapping.
 func New(dir, name string, comments []string, m Map) (*File, error) {
 	all, _ := pairs(m)
@@ -103,12 +115,20 @@ func Check(dir string, files ...*File) (*manifest.Shop, error) {
 	return manifest.LoadWith(dir, with)
 }
 
+// wasSo tells whether a shop has these very mistakes without the change: then they
+// are others', and work on one vessel went on without them.
+func wasSo(dir string, err error) bool {
+	var now, before manifest.Mistakes
+	_, was := manifest.Load(dir)
+	return errors.As(err, &now) && errors.As(was, &before) && slices.Equal(now, before)
+}
+
 // Save checks the shop as it would be, and then writes each file that differs:
 // beside, and in place of the old one in one step. A file that somebody wrote
 // meanwhile stays as they wrote it, and the error wraps *Changed. With several
 // files, those before it are written.
 func Save(dir string, files ...*File) error {
-	if _, err := Check(dir, files...); err != nil {
+	if _, err := Check(dir, files...); err != nil && !wasSo(dir, err) {
 		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
 	}
 	for _, f := range files {

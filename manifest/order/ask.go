@@ -159,3 +159,34 @@ func checkAim(shop *manifest.Shop, vessel *manifest.Vessel, model string, v vers
 func (a Ask) leaves(id string) bool {
 	return slices.Contains(a.Hold, id) || len(a.Only) > 0 && !slices.Contains(a.Only, id)
 }
+
+// of is what an ask of a fleet is of one vessel.
+func (a Ask) of(v *manifest.Vessel) Ask {
+	a.Hold = slices.DeleteFunc(slices.Clone(a.Hold), func(id string) bool { return v.Device(id) == nil })
+	aim := map[string]version.V{}
+	for _, d := range v.Devices {
+		if to, ok := a.Aim[d.Model]; ok {
+			aim[d.Model] = to
+		}
+	}
+	a.Aim = aim
+	return a
+}
+
+// checkFleet refuses what no vessel has.
+func (a Ask) checkFleet(shop *manifest.Shop) error {
+	for _, id := range a.Hold {
+		if !slices.ContainsFunc(shop.Vessels, func(v *manifest.Vessel) bool { return v.Device(id) != nil }) {
+			return &BadAsk{fmt.Sprintf("no vessel has a device %q", id)}
+		}
+	}
+	for model := range ordered(a.Aim) {
+		has := func(v *manifest.Vessel) bool {
+			return slices.ContainsFunc(v.Devices, func(d *manifest.Device) bool { return d.Model == model })
+		}
+		if !slices.ContainsFunc(shop.Vessels, has) {
+			return &BadAsk{fmt.Sprintf("no vessel has a device of model %q aboard", model)}
+		}
+	}
+	return nil
+}

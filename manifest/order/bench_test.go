@@ -187,7 +187,11 @@ func BenchmarkFleet1000Vessels(b *testing.B) {
 	}
 	states := map[State]int{}
 	for b.Loop() {
-		for _, s := range Fleet(shop) {
+		fleet, err := Fleet(shop, Ask{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		for _, s := range fleet {
 			states[s.State]++
 		}
 	}

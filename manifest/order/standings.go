@@ -32,18 +32,25 @@ type Standing struct {
 	Minutes int    `json:"minutes"`  // with checks and settings
 	AtLeast bool   `json:"at_least"` // some of it nobody wrote down
 	Why     string `json:"why"`      // where it is neither due nor up to date
+	Cards   []Card `json:"cards"`    // to be made for it; filled in by media/readiness
 	Plan    Plan   `json:"-"`
 }
 
-// Fleet plans every vessel of the shop, in the order of the shop's list.
-func Fleet(shop *manifest.Shop) []Standing {
+// Fleet plans every vessel of the shop, in the order of the shop's list. What is
+// asked is asked of the vessels that have such devices; a *BadAsk error says that
+// none has.
+func Fleet(shop *manifest.Shop, ask Ask) ([]Standing, error) {
+	if err := ask.checkFleet(shop); err != nil {
+		return nil, err
+	}
+
 	fleet := make([]Standing, len(shop.Vessels))
 	next := make(chan int)
 	var workers sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		workers.Go(func() {
 			for i := range next {
-				fleet[i] = standing(shop, shop.Vessels[i])
+				fleet[i] = standing(shop, shop.Vessels[i], ask)
 			}
 		})
 	}
@@ -52,11 +59,11 @@ func Fleet(shop *manifest.Shop) []Standing {
 	}
 	close(next)
 	workers.Wait()
-	return fleet
+	return fleet, nil
 }
 
-func standing(shop *manifest.Shop, vessel *manifest.Vessel) Standing {
-	plan, err := Make(shop, vessel)
+func standing(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) Standing {
+	plan, err := WhatIf(shop, vessel, ask.of(vessel))
 	s := Standing{Vessel: vessel.ID, Name: vessel.Name, Berth: vessel.Berth, Plan: plan, Steps: len(plan.Steps)}
 	devices := map[string]bool{}
 	s.Minutes, s.AtLeast = plan.Time.Minutes(), plan.Time.AtLeast()

@@ -1,0 +1,70 @@
+package manifest
+
+import (
+	"slices"
+	"strings"
+)
+
+// LoadFor is LoadWith for work on one vessel: mistakes in the files of others, and
+// of models that none of its devices is of, don't stop it. They are given beside the
+// shop, which is without the vessels and models that they are in. Mistakes in the
+// vessel's own file, in its models' files, in shop.yaml, or of which nobody can say
+// whether they concern it, are an error, all with all others. Without a vessel's id
+// only what is in no model's or vessel's file is one.
+func LoadFor(dir, vessel string, files map[string][]byte) (shop *Shop, elsewhere Mistakes, err error) {
+	shop, ms, err := read(dir, files)
+	if err != nil || len(ms) == 0 {
+		return shop, nil, err
+	}
+	concerned, ok := shop.concerned(vessel)
+	if !ok || slices.ContainsFunc(ms, func(m Mistake) bool { return m.concerns(concerned) }) {
+		return nil, nil, ms
+	}
+	faulty := func(file string) bool {
+		return slices.ContainsFunc(ms, func(m Mistake) bool { return m.At.File == file })
+	}
+	shop.Models = slices.DeleteFunc(shop.Models, func(m *Model) bool { return faulty(m.At("").File) })
+	shop.Vessels = slices.DeleteFunc(shop.Vessels, func(v *Vessel) bool {
+		return faulty(v.At("").File) || slices.ContainsFunc(v.Devices, func(d *Device) bool { return shop.Model(d.Model) == nil })
+	})
+	return shop, ms, nil
+}
+
+// concerned are the files that a vessel and its models stand in; ok is false where
+// not every one of them is there once.
+func (s *Shop) concerned(vessel string) (files []string, ok bool) {
+	var devices []*Device
+	for _, v := range s.Vessels {
+		if v.ID == vessel {
+			files = append(files, v.At("").File)
+			devices = v.Devices
+		}
+	}
+	if vessel == "" {
+		return nil, true
+	}
+	if len(files) != 1 {
+		return nil, false
+	}
+	for _, d := range devices {
+		var of []string
+		for _, m := range s.Models {
+			if m.ID == d.Model {
+				of = append(of, m.At("").File)
+			}
+		}
+		if len(of) != 1 {
+			return nil, false
+		}
+		files = append(files, of[0])
+	}
+	return files, true
+}
+
+// concerns tells whether a mistake is in one of these files, or in none of a model's
+// or vessel's.
+func (m Mistake) concerns(files []string) bool {
+	name := strings.TrimPrefix(m.At.File, `"`)
+	inFolder := strings.HasPrefix(name, CatalogueFolder+"/") || strings.HasPrefix(name, VesselsFolder+"/")
+	return !inFolder || slices.Contains(files, m.At.File)
+}

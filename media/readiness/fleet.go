@@ -1,0 +1,42 @@
+package readiness
+
+import (
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+	"cardwright/media"
+)
+
+// Serve fills in which cards are to be made for the vessels of a fleet, and tells
+// what is in the way of how many: what conflicts come from, versions that nobody has
+// read, and packages that the shop hasn't got, looked for by name and size.
+func Serve(shop *manifest.Shop, fleet []order.Standing) []order.Blocker {
+	all := order.Blockers(fleet)
+	packages := media.PackagesOf(shop)
+	for i := range fleet {
+		s := &fleet[i]
+		if s.Cards = []order.Card{}; s.Steps == 0 {
+			continue
+		}
+		v := shop.Vessel(s.Vessel)
+		layout, plan, err := media.Lay(shop, v, s.Plan)
+		if err != nil {
+			all = order.Block(all, s.Vessel, err.Error(), v.At(""))
+			continue
+		}
+		s.Plan, s.Cards = plan, plan.Cards
+		for _, step := range plan.Steps {
+			if len(step.Files) == 0 {
+				release := shop.Model(step.Model).Release(step.To, v.Device(step.Device).Variant)
+				all = order.Block(all, s.Vessel, "the catalogue has no file of "+step.Model+" "+string(step.To), release.At("version"))
+			}
+		}
+		for _, c := range layout.Cards {
+			for _, f := range c.Files {
+				if err := packages.There(f.Source); err != nil {
+					all = order.Block(all, s.Vessel, err.Error(), manifest.Pos{})
+				}
+			}
+		}
+	}
+	return order.MostFirst(all)
+}
