@@ -23,6 +23,7 @@ type sheetOptions struct {
 	output     string
 	cards      []string
 	technician string
+	clock      clockOptions
 	trials     []string // logs of a sea trial that ends the order
 }
 
@@ -91,6 +92,23 @@ func (o formOptions) render(shop *manifest.Shop, s sheet.Sheet, format string) (
 	return []byte(sheet.Text(s)), nil
 }
 
+// clockOptions are the time that there is for the work.
+type clockOptions struct{ start, until string }
+
+func (o *clockOptions) addFlags(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&o.until, "until", "", "time of day by which the work must be done, as 16:30: the order says by when each step has to begin")
+	cmd.Flags().StringVar(&o.start, "start", "", "time of day at which step 1 begins (with --until): the order says which step is the last that can begin")
+}
+
+// clock is checked before anything is read.
+func (o clockOptions) clock() (sheet.Clock, error) {
+	c := sheet.Clock{Start: o.start, Until: o.until}
+	if err := c.Check(); err != nil {
+		return c, usage(err)
+	}
+	return c, nil
+}
+
 func newSheetCommand(s *session) *cobra.Command {
 	var o sheetOptions
 	cmd := &cobra.Command{
@@ -100,6 +118,8 @@ func newSheetCommand(s *session) *cobra.Command {
 once for each card of the plan, every card is read back first and the sheet is
 that of these cards; without, it is a plan and no proof of any card. A card that
 isn't good prints no install order, but the reason.`,
+		Example: `  cardwright sheet kittiwake --card kittiwake.img -o order.pdf
+  cardwright sheet kittiwake --card kittiwake.img --start 13:00 --until 16:30`,
 		Args: exactly(1, "the id of a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runSheet(interruptible(cmd), s, o, args[0])
@@ -107,6 +127,7 @@ isn't good prints no install order, but the reason.`,
 	}
 	o.ask.addFlags(cmd)
 	o.form.addFlags(cmd)
+	o.clock.addFlags(cmd)
 	cmd.Flags().StringVarP(&o.output, "output", "o", "", "write to this file instead of standard output")
 	cmd.Flags().StringArrayVar(&o.cards, "card", nil, "a card to read back: drive, image or folder; may be repeated")
 	cmd.Flags().StringArrayVar(&o.trials, "seatrial", nil, "log of a sea trial, whose page ends the order; may be repeated")
@@ -131,6 +152,10 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	if err != nil {
 		return err
 	}
+	clock, err := o.clock.clock()
+	if err != nil {
+		return err
+	}
 	shop, vessel, err := s.vessel(id)
 	if err != nil {
 		return err
@@ -143,7 +168,7 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	if err != nil {
 		return err
 	}
-	in := sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now(), Technician: o.technician, Style: o.form.style(), Open: s.openAtSteps(vessel)}
+	in := sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now(), Technician: o.technician, Style: o.form.style(), Open: s.openAtSteps(vessel), Clock: clock}
 	codes := []int{}
 	for _, path := range o.cards {
 		v := verifying{session: s, path: path, shop: shop, vessel: vessel, ask: o.ask}

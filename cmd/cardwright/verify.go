@@ -21,6 +21,7 @@ import (
 type verifyOptions struct {
 	forVessel  string
 	orderFile  string
+	clock      clockOptions
 	reportFile string
 	card       int // 0: whichever of the plan's cards it is
 	ask        askOptions
@@ -59,6 +60,7 @@ card of the same vessel, unless --for names the vessel.`,
 	cmd.Flags().BoolVar(&o.all, "all", false, "show every finding, also those that follow from another")
 	o.ask.addFlags(cmd)
 	o.form.addFlags(cmd)
+	o.clock.addFlags(cmd)
 	o.repair.addTargetFlags(cmd)
 	o.repair.key.addFlag(cmd)
 	return cmd
@@ -178,6 +180,9 @@ func (v *verifying) page(flag, path string) page {
 
 // checkPages refuses what can't be written before the card is read.
 func (v *verifying) checkPages(o verifyOptions) error {
+	if _, err := o.clock.clock(); err != nil {
+		return err
+	}
 	if o.orderFile != "" {
 		if _, err := o.form.formatFor(o.orderFile); err != nil {
 			return err

@@ -22,8 +22,12 @@ func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
 	if err != nil {
 		return err
 	}
+	clock, err := o.clock.clock()
+	if err != nil {
+		return err
+	}
 	made, err := sheet.Make(sheet.Input{
-		Shop: v.shop, Vessel: v.vessel, Plan: asOnCard(v.plan, report, v.plan), When: time.Now(),
+		Shop: v.shop, Vessel: v.vessel, Plan: asOnCard(v.plan, report, v.plan), When: time.Now(), Clock: clock,
 		Cards: []sheet.CardState{v.state(report)}, Style: o.form.style(), Open: v.session.openAtSteps(v.vessel),
 	})
 	if err != nil {

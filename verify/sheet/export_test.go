@@ -12,7 +12,7 @@ func Composed(letter rune, parts [][]uint16) []byte {
 	for _, of := range parts {
 		places = append(places, uint32(len(glyf)))
 		if len(of) == 0 {
-			glyf = append(glyf, words16(1, 0, 0, 500, 500, 2, 0, 0x0101, 0x0100|0, 0, 500, 0, 0, 500, 0)...)
+			glyf = append(glyf, words16(1, 0, 0, 500, 500, 2, 0, 0x0101, 0x0100, 0, 500, 0, 0, 500, 0)...)
 		}
 		for i, part := range of {
 			if i == 0 {

@@ -24,6 +24,7 @@ type Input struct {
 	// Open is what is open about a device, in words: it stands at its steps.
 	Open  map[string][]string
 	Style Style
+	Clock Clock // the time that there is; the zero value: nobody said
 }
 
 // CardState is one card of the plan as it was verified.

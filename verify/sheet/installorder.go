@@ -17,10 +17,13 @@ import (
 // whole sheet a plan and no proof. The plan's notes and facts, a card's findings
 // and the catalogue's texts are shown as they are, in whatever language.
 //
-// The only error is a Style that Style.Check refuses.
+// The only errors are a Style and a Clock that their Check refuses.
 func Make(in Input) (Sheet, error) {
 	w, err := in.Style.speech()
 	if err != nil {
+		return Sheet{}, fmt.Errorf("making install order: %w", err)
+	}
+	if err := in.Clock.Check(); err != nil {
 		return Sheet{}, fmt.Errorf("making install order: %w", err)
 	}
 	s := Sheet{

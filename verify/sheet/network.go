@@ -17,7 +17,7 @@ func network(w speech, in Input) *Network {
 }
 
 func networkSection(n Network) Section {
-	return Section{ID: "network", Title: n.Title, Blocks: []Block{n}}
+	return Section{ID: "network", Title: n.Title, Whole: true, Blocks: []Block{n}}
 }
 
 func node(w speech, in Input, d *manifest.Device) Node {

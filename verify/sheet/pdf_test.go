@@ -326,3 +326,67 @@ func TestPaperUnknown(t *testing.T) {
 	_, err = sheet.HTML(made(t, kittiwake()), "a5")
 	assert.ErrorContains(t, err, `paper "a5"; write one of a4, letter`)
 }
+
+// A serial longer than its column is broken there, marked, and breaks nothing in
+// another column.
+func TestPDFALongSerialBreaksItsOwnColumnOnly(t *testing.T) {
+	for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
+		in := unread()
+		long := strings.Repeat("SN0123456789", 8)
+		in.Vessel.Devices[0].Serial = long
+		s := made(t, in)
+		raw := run(t, "pdftotext", "-raw", pdf(t, in, paper), "-")
+		for _, table := range blocks[sheet.Table](s) {
+			for _, row := range table.Rows {
+				for i, cell := range row.Cells {
+					if i == 2 && cell == long {
+						continue
+					}
+					for word := range strings.FieldsSeq(strings.ReplaceAll(cell, "\u00a0", " ")) {
+						assert.Contains(t, raw, word, "column %d", i)
+					}
+				}
+			}
+		}
+		var broken string
+		for line := range strings.Lines(raw) {
+			for word := range strings.FieldsSeq(line) {
+				if part, ok := strings.CutSuffix(word, `\`); ok && part != "" {
+					assert.Contains(t, long, part)
+					broken += part
+				}
+			}
+		}
+		assert.True(t, strings.HasPrefix(long, broken) && broken != "", broken)
+	}
+}
+
+// What stands together is on one page: the picture of who updates whom, and the
+// shop's block with its card and code.
+func TestPDFKeepsTogether(t *testing.T) {
+	for name, in := range map[string]sheet.Input{"kittiwake": demo(t, "kittiwake"), "three": provenKittiwake(), "forty": provenMorvenRose()} {
+		for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
+			t.Run(name+"/"+string(paper), func(t *testing.T) {
+				raw := run(t, "pdftotext", "-raw", pdf(t, in, paper), "-")
+				pages := strings.Split(raw, "\f")
+				pageOf := func(text string) int {
+					for i := len(pages) - 1; i >= 0; i-- {
+						if strings.Contains(pages[i], text) {
+							return i
+						}
+					}
+					require.Failf(t, "nowhere", "%q", text)
+					return -1
+				}
+				assert.Contains(t, pages[pageOf("For the shop")], "Volume id", "the first cards")
+				picture := pageOf("The number is the step")
+				for _, node := range made(t, in).Network.Nodes {
+					if node.Host >= 0 {
+						assert.Contains(t, pages[picture], strings.Fields(node.Model)[1], node.Device)
+						assert.Contains(t, pages[picture], node.Device)
+					}
+				}
+			})
+		}
+	}
+}

@@ -64,6 +64,12 @@ func (p *pdf) section(number int, s Section) {
 			p.table(s.Title, first, b)
 		case Checks:
 			p.checks(s.Title, first, b)
+		case Facts:
+			first = append(first, p.pieces(b)...)
+			if _, ok := following(s.Blocks[i+1:]).(Cards); ok {
+				continue // whose plan they are of
+			}
+			p.put(first)
 		case Cards:
 			for _, row := range p.cards(b) {
 				p.put(append(first, row...))
@@ -77,13 +83,18 @@ func (p *pdf) section(number int, s Section) {
 	p.put(first)
 }
 
+// following is the next block, or nil.
+func following(rest []Block) Block {
+	if len(rest) == 0 {
+		return nil
+	}
+	return rest[0]
+}
+
 // leads tells whether text stays with what follows it: a table, boxes or steps
 // that it is said of.
 func leads(rest []Block) bool {
-	if len(rest) == 0 {
-		return false
-	}
-	switch rest[0].(type) {
+	switch following(rest).(type) {
 	case Caution, Heading, Table, Boxes, Step, Checks:
 		return true
 	}

@@ -18,11 +18,11 @@ func (p *pdf) nodeWide() float64 {
 	return (p.room() - (nodesAcross-1)*nodeBetween) / nodesAcross
 }
 
-// network draws who updates whom: a host and, to its right, what it passes on;
-// then those that take the card for themselves. The rest have no part in it.
+// network draws who updates whom: a host and, to its right, what it passes on.
+// Those that take the card for themselves are named; the rest have no part in it.
 func (p *pdf) network(n Network) []piece {
 	all := append(p.row(cell{left, p.room(), small, n.Legend}), gap(2))
-	var alone []Node
+	var alone []string
 	for i, node := range n.Nodes {
 		below := n.below(i)
 		switch {
@@ -30,27 +30,30 @@ func (p *pdf) network(n Network) []piece {
 		case len(below) > 0:
 			all = append(all, p.group(node, below)...)
 		case len(node.Steps) > 0:
-			alone = append(alone, node)
+			alone = append(alone, fmt.Sprintf("%s%s(%s)", node.Device, noBreak, numbers(node)))
 		}
 	}
-	for len(alone) > 0 {
-		now := alone[:min(nodesAcross, len(alone))]
-		all = append(all, p.nodes(now)...)
-		alone = alone[len(now):]
+	if alone != nil {
+		all = append(all, p.row(cell{left, p.room(), small, p.words.say("network.alone.all", "devices", strings.Join(alone, ", "))})...)
 	}
-	return all
+	return append(all, gap(1))
+}
+
+// numbers are the steps of a node.
+func numbers(n Node) string {
+	return strings.ReplaceAll(strings.Trim(fmt.Sprint(n.Steps), "[]"), " ", noBreak)
 }
 
 // node is a box with the device's name and model and the numbers of its steps.
 func (p *pdf) node(n Node, x float64) []piece {
 	steps := strings.Trim(fmt.Sprint(n.Steps), "[]")
 	wide := p.nodeWide()
-	numbers := min(max(p.measure(big)(steps)+3, nodeNumber), wide/2)
-	inner := wide - 2*nodeBeside - numbers
+	first := min(max(p.measure(big)(steps)+3, nodeNumber), wide/2)
+	inner := wide - 2*nodeBeside - first
 	lines := append([]piece{gap(1)}, p.row(
-		cell{x + nodeBeside, numbers, big, steps}, cell{x + nodeBeside + numbers, inner, label, n.Device},
+		cell{x + nodeBeside, first, big, steps}, cell{x + nodeBeside + first, inner, label, n.Device},
 	)...)
-	lines = append(lines, p.row(cell{x + nodeBeside + numbers, inner, fine, n.Model})...)
+	lines = append(lines, p.row(cell{x + nodeBeside + first, inner, fine, n.Model})...)
 	lines = append(lines, gap(1))
 	high := height(lines)
 	return beside(lines, func(y float64) {
@@ -117,16 +120,6 @@ func (p *pdf) arrow(from, to, y float64) {
 	p.doc.LineTo(to-2*tip, y+tip)
 	p.doc.ClosePath()
 	p.doc.DrawPath("F")
-}
-
-// nodes are boxes side by side.
-func (p *pdf) nodes(all []Node) []piece {
-	const gapBelow = 2
-	var row []piece
-	for i, n := range all {
-		row = merge(row, p.node(n, left+float64(i)*(p.nodeWide()+nodeBetween)))
-	}
-	return append(row, gap(gapBelow))
 }
 
 // merge sets two columns of pieces side by side, as one piece.

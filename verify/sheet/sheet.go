@@ -199,6 +199,8 @@ type Step struct {
 	Place    string   `json:"place"`
 	Minutes  string   `json:"minutes"`
 	Clock    string   `json:"clock"` // from the start of step 1: "0:20 to 0:40"
+	Plain    int      `json:"-"`     // the minutes as a number; 0: not known
+	SafeStop int      `json:"-"`     // the first step from this one on after which the work may stop
 	From     string   `json:"from"`
 	To       string   `json:"to"`
 	Facts    []Fact   `json:"facts"`

@@ -75,8 +75,9 @@ func stepBlock(w speech, in Input, s order.Step, moves bool) Step {
 			ID: "before-" + n, For: s.Device, Want: known(s.From),
 			Label: w.say("step.before"),
 		},
-		Do:   do(w, in, s),
-		Read: Blank{ID: "after-" + n, For: s.Device, Label: w.say("step.read"), Want: to},
+		Do:    do(w, in, s),
+		Read:  Blank{ID: "after-" + n, For: s.Device, Label: w.say("step.read"), Want: to},
+		Plain: s.Minutes, SafeStop: safeStop(in.Plan, s.Number),
 		Took: Blank{ID: "took-" + n, Label: w.say("step.took")},
 		Then: stepThen(w, in, s),
 		Note: Blank{ID: "note-" + n, Label: w.say("step.note"), Wide: true},
@@ -92,6 +93,7 @@ func stepBlock(w speech, in Input, s order.Step, moves bool) Step {
 func stepTerms(w speech, in Input, s order.Step, r *manifest.Release) []Fact {
 	return filled(
 		Fact{w.say("step.begin"), after(w, in, s), false},
+		Fact{w.say("step.begin.by"), beginBy(in, s.Number), false},
 		Fact{w.say("step.settings"), settings(w, in.settings(s)), false},
 		Fact{w.say("step.way"), wayBack(w, in, s), false},
 		Fact{w.say("step.stop.label"), stop(w, in, s.Number), false},

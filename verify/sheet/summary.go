@@ -36,8 +36,11 @@ func summary(w speech, in Input) Section {
 	}
 	s.Blocks = append(s.Blocks, openElsewhere(in)...)
 	s.Blocks = append(s.Blocks, heldBack(w, in)...)
+	s.Blocks = append(s.Blocks, untilWords(w, in)...)
 	if len(in.Plan.Steps) > 1 {
-		s.Blocks = append(s.Blocks, timetable(w, in), Paragraph(w.say("summary.stop")))
+		s.Blocks = append(s.Blocks, timetable(w, in))
+		s.Blocks = append(s.Blocks, ownClock(w, in)...)
+		s.Blocks = append(s.Blocks, Paragraph(w.say("summary.stop")))
 	}
 	return s
 }
@@ -159,7 +162,7 @@ func timetable(w speech, in Input) Table {
 		stop := safeStop(in.Plan, s.Number)
 		row := Row{Cells: []string{
 			strconv.Itoa(s.Number), name(s.Device), w.version(s.From), name(string(s.To)), clock(w, in, s.Number),
-			w.say("time.until", "minutes", duration(w, in, s.Number, stop), "step", strconv.Itoa(stop)),
+			toStop(w, in, s.Number, stop),
 		}}
 		if !slices.Contains(seen, s.Device) {
 			seen = append(seen, s.Device)
@@ -168,6 +171,16 @@ func timetable(w speech, in Input) Table {
 		t.Rows = append(t.Rows, row)
 	}
 	return t
+}
+
+// toStop is how long a step and those behind it take to a safe stop, and, where
+// the time that there is was given, by when it has to begin.
+func toStop(w speech, in Input, n, stop int) string {
+	fill := []string{"minutes", duration(w, in, n, stop), "step", strconv.Itoa(stop), "by", beginBy(in, n)}
+	if beginBy(in, n) != "" {
+		return w.say("time.until.by", fill...)
+	}
+	return w.say("time.until", fill...)
 }
 
 // duration is how long it is from the start of one step to the end of another.

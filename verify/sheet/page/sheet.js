@@ -123,7 +123,54 @@
     }
   };
 
+  // Minutes from midnight of a time written as 16:30; null: it is none.
+  const minuteOf = (text) => {
+    const m = /^([01]?\d|2[0-3])[:.]([0-5]\d)$/.exec(text);
+    return m ? Number(m[1]) * 60 + Number(m[2]) : null;
+  };
+  const day = 24 * 60;
+  const timeOf = (minute) => {
+    const m = ((minute % day) + day) % day;
+    return String(Math.floor(m / 60)).padStart(2, "0") + ":" + String(m % 60).padStart(2, "0");
+  };
+
+  // How far the work gets in the time that there is: from the first step that
+  // nobody has said anything of, by what those before it took, from one safe stop
+  // to the next.
+  const reach = () => {
+    const told = byId("clock");
+    if (told === null) return;
+    const start = minuteOf(value("started")), end = minuteOf(value("until"));
+    if (value("started") === "" || value("until") === "") { told.textContent = told.dataset.how; return; }
+    if (start === null || end === null) { told.textContent = told.dataset.bad; return; }
+    const until = end > start ? end : end + day;
+    const all = steps().map((s) => ({
+      number: Number(s.dataset.number), minutes: Number(s.dataset.minutes), stop: Number(s.dataset.stop),
+      took: Number.parseInt(value("took-" + s.dataset.number), 10) || 0, said: chosen("result-" + s.dataset.number),
+    }));
+    let now = start, last = null, i = 0;
+    for (; i < all.length && all[i].said !== ""; i++) now += all[i].took || (all[i].said === "put off" ? 0 : all[i].minutes);
+    let words = told.dataset.all;
+    while (i < all.length) {
+      const group = all.slice(i).filter((s) => s.number <= all[i].stop);
+      const long = group.reduce((sum, s) => sum + s.minutes, 0);
+      const unsaid = group.some((s) => s.minutes === 0);
+      if (unsaid || now + long > until) {
+        words = (last === null ? "" : told.dataset.last + " ") + (unsaid ? told.dataset.unsaid : last === null ? told.dataset.none : "");
+        break;
+      }
+      now += long;
+      last = group[group.length - 1];
+      i += group.length;
+    }
+    const fill = {
+      "{step}": last?.number ?? "", "{by}": last ? timeOf(until - last.minutes) : "", "{end}": timeOf(now), "{next}": all[i]?.number ?? "",
+    };
+    told.textContent = words.trim().replace(/\{\w+\}/g, (hole) => fill[hole] ?? hole);
+  };
+
   const refresh = () => {
+    reach();
     for (const field of order.querySelectorAll("input[data-want]")) compare(field);
     for (const step of steps()) guard(step.dataset.number, false);
     for (const button of order.querySelectorAll("button.back")) {
