@@ -95,6 +95,7 @@ func starting(w speech, in Input) Section {
 	if rest := in.untouched(); len(rest) > 0 && !undo {
 		s.Blocks = append(s.Blocks, restAboard(w, in, rest))
 	}
+	s.Blocks = append(s.Blocks, ownClock(w, in)...)
 	return s
 }
 

@@ -44,7 +44,7 @@ func HTML(s Sheet, paper Paper) ([]byte, error) {
 		"kind":    kindOf,
 		"percent": func(r Room) string { return fmt.Sprintf("%.1f", 100*share(r)) },
 		"below":   func(n Network, i int) []Node { return n.below(i) },
-		"clocked": func(b Blanks) bool { return b[len(b)-1].ID == untilID },
+		"clocked": func(b Block) bool { all, ok := b.(Blanks); return ok && all[len(all)-1].ID == untilID },
 		"alike":   func(c Checks) [][]Check { return alike(c) },
 		"code":    codePath,
 		"drawing": drawing,

@@ -38,9 +38,7 @@ func summary(w speech, in Input) Section {
 	s.Blocks = append(s.Blocks, heldBack(w, in)...)
 	s.Blocks = append(s.Blocks, untilWords(w, in)...)
 	if len(in.Plan.Steps) > 1 {
-		s.Blocks = append(s.Blocks, timetable(w, in))
-		s.Blocks = append(s.Blocks, ownClock(w, in)...)
-		s.Blocks = append(s.Blocks, Paragraph(w.say("summary.stop")))
+		s.Blocks = append(s.Blocks, timetable(w, in), Paragraph(w.say("summary.stop")))
 	}
 	return s
 }

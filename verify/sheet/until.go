@@ -113,7 +113,7 @@ func reached(plan order.Plan, minutes int) (last, end int, unsaid bool) {
 // ownClock are the places to write the clock into, on a sheet with a day: the order
 // on a card is the same whenever it is made.
 func ownClock(w speech, in Input) []Block {
-	if in.When.IsZero() {
+	if in.When.IsZero() || len(in.Plan.Steps) == 1 {
 		return nil
 	}
 	return []Block{Blanks{

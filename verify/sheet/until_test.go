@@ -75,9 +75,8 @@ func TestThePageTellsTheLastStepThatCanBegin(t *testing.T) {
 	write := func(id, text string) {
 		eval[chromedp.Void](b, `(() => { const f = document.getElementById("`+id+`"); f.value = "`+text+`"; f.dispatchEvent(new Event("input", { bubbles: true })); })()`)
 	}
-	require.Contains(t, told(), "Write both times as 16:30")
 	write("started", "15:46")
-	require.Contains(t, told(), "Write both times as 16:30")
+	require.True(t, eval[bool](b, `document.getElementById("clock").hidden`), "one time is missing")
 	for until, says := range map[string]string{
 		"16:30": "Step 2 is the last that can begin, by 16:15. Stop after it.",
 		"16:31": "All steps can be done in time: the last ends at about 16:31.",

@@ -139,9 +139,10 @@
   // to the next.
   const reach = () => {
     const told = byId("clock");
-    if (told === null) return;
+    if (told === null || byId("until") === null) return;
     const start = minuteOf(value("started")), end = minuteOf(value("until"));
-    if (value("started") === "" || value("until") === "") { told.textContent = told.dataset.how; return; }
+    told.hidden = value("started") === "" || value("until") === "";
+    if (told.hidden) return;
     if (start === null || end === null) { told.textContent = told.dataset.bad; return; }
     const until = end > start ? end : end + day;
     const all = steps().map((s) => ({
