@@ -196,7 +196,7 @@ func TestPDFSquareCode(t *testing.T) {
 				path := pdf(t, in, paper)
 				n, err := strconv.Atoi(regexp.MustCompile(`Pages: +(\d+)`).FindStringSubmatch(run(t, "pdfinfo", path))[1])
 				require.NoError(t, err)
-				run(t, "pdftoppm", "-r", "150", "-f", strconv.Itoa(n-1), "-gray", "-png", path, base) // the shop's block stands last
+				run(t, "pdftoppm", "-r", "300", "-f", strconv.Itoa(n-1), "-gray", "-png", path, base) // the shop's block stands last
 				pages, err := filepath.Glob(base + "*.png")
 				require.NoError(t, err)
 				var read []string
