@@ -17,6 +17,9 @@ func (p *pdf) head() {
 	const signing = 75
 	by := p.sheet.By
 	name := p.row(cell{left, p.room(), title, p.sheet.Vessel})
+	if p.measure(title)(p.sheet.Vessel) > p.room() { // too long for a line: broken between its words
+		name = p.row(cell{left, p.room(), title, plainSpaces(p.sheet.Vessel)})
+	}
 	beside := by.ID != "" && by.Value == "" && p.sheet.Vessel != "" && p.measure(title)(p.sheet.Vessel) < p.room()-signing
 	if beside {
 		name = append(name[:0:0], piece{title.lead, func(y float64) {
