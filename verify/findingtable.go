@@ -82,13 +82,13 @@ var (
 	rightFilesOnOther = cause{OtherFileSystem, Stop, "Right files, wrong file system: the devices aboard do not read it.", "Copy them to a card that your devices can read: {repair}"}
 	someRightOnOther  = cause{OtherFileSystem, Stop, otherFileSystem.meaning + " Some of the files are right.", "Have the rest written with them, to a card that the devices can read: {repair}"}
 
-	severalSystems = cause{Structure, Stop, "Devices differ in which of them they read.", againOrOther}
+	severalSystems = cause{Structure, Stop, "Some devices read one of them, some another.", againOrOther}
 	damaged        = cause{Structure, Stop, "The file system is damaged (%s); devices may read it differently.", againThenNew}
 	damagedBeyond  = cause{Structure, Stop, "The file system is damaged beyond what can be listed.", "Use another card."}
 	chainTooShort  = cause{Structure, Stop, "The file system is damaged: this file can't be read whole.", againThenNew}
 	bookKeeping    = cause{MinorDamage, Warn, "The file system's book-keeping is off (%s). No file depends on it.", "Nothing, if all files match; else prepare the card again."}
-	badClusters    = cause{MinorDamage, Warn, "A computer met places on this card that it could not use, and marked them. No file stands there; the card may be wearing out.", "Nothing for now, if all files match. Use another card next time."}
-	uncommonLayout = cause{UncommonLayout, Warn, "Computers read such a card; not every device does. Whether those aboard do is not known.", "Prepare a card of your own, laid out as devices expect it: {repair}"}
+	badClusters    = cause{MinorDamage, Warn, "A computer found places on this card that it could not use, and marked them. No file stands there; the card may be wearing out.", "Nothing for now, if all files match. Use another card next time."}
+	uncommonLayout = cause{UncommonLayout, Warn, "Computers read such a card, but not every device does. Whether those aboard do is not known.", "Prepare a card of your own, laid out as devices expect it: {repair}"}
 	behindADriver  = cause{UncommonLayout, Warn, "As a rule that is exFAT or NTFS, which devices do not read; the system does not tell which.", "Verify the drive, not the folder: {drive}"}
 	unreadable     = cause{Unreadable, Stop, "What stands there is not known.", retry}
 
@@ -103,7 +103,7 @@ var (
 // What is expected.
 var (
 	nothingNeeded   = cause{NothingNeeded, Stop, "%s needs nothing from a card: every device runs the newest release that fits.", putAway}
-	nothingExpected = cause{NothingExpected, Warn, "It can be told what is on the card, not whether that is right.", "Name the vessel: {verify}"}
+	nothingExpected = cause{NothingExpected, Warn, "Nothing says what this card should hold: what is on it can be told, not whether it is right.", "Name the vessel: {verify}"}
 	otherVessel     = cause{OtherVessel, Stop, "The card was made for another vessel.", "Keep it for that vessel. Use the card that was made for this one, or prepare one: {prepare}"}
 	othersNotNeeded = cause{OtherVessel, Stop, otherVessel.meaning, "Keep it for that vessel."}
 	otherPlan       = cause{OtherPlan, Stop, "The card was made for another plan of this vessel: its devices or the catalogue have changed since.", useTheRight}
@@ -131,19 +131,19 @@ var (
 	sizeDiffers    = cause{SizeDiffers, Stop, "The file is not whole, or is another one.", again}
 	truncated      = cause{Truncated, Stop, "It is the beginning of %s, and no more: a download or a copy that was interrupted.", "Do not install it. Download it again, or prepare the card again."}
 	missingFile    = cause{MissingFile, Stop, "A device that needs this file cannot be updated from this card.", again}
-	unseenFile     = cause{MissingFile, Warn, "A part of the card that tells which files there are could not be read: it may be there.", retryThenLook}
+	unseenFile     = cause{MissingFile, Warn, "Part of the card's list of files could not be read: the file may be there.", retryThenLook}
 	nameCase       = cause{NameCase, Warn, "The name differs in letter case; FAT32 takes both for one.", "Nothing, unless the device does not show the file."}
 	movedFolder    = cause{MovedFolder, Warn, "The files for step %d (%s) are whole, in a folder of another name.", "Choose this folder on the device's screen; the install order written now names it."}
 	hiddenWanted   = cause{HiddenFile, Stop, "The device may leave it out of its list, or pass it over.", cardOfYourOwn}
-	otherShortName = cause{OtherShortName, Stop, "Beside its name the card has a short one for simple devices, which says something else: they would not find the file.", cardOfYourOwn}
+	otherShortName = cause{OtherShortName, Stop, "The card also has a short name for it, which simple devices go by, and that name is wrong: they would not find the file.", cardOfYourOwn}
 
 	sameNames       = cause{SameName, Warn, "Two names in one folder are the same to some devices: they may take either (name-twice).", "Nothing, as long as neither is needed; else prepare a card of your own."}
 	sameNamesWanted = cause{SameName, Stop, sameNames.meaning, cardOfYourOwn}
 	nameTwice       = cause{MinorDamage, Warn, sameNames.meaning, sameNames.advice}
 	nameTwiceWanted = cause{Structure, Stop, sameNames.meaning, cardOfYourOwn}
-	behindEnd       = cause{BehindEnd, Stop, "Not every device stops where a folder ends: one that goes on may take this.", cardOfYourOwn}
+	behindEnd       = cause{BehindEnd, Stop, "Some devices read on past the end of a folder, and may take this.", cardOfYourOwn}
 
-	severalInFolder  = cause{TwoPackages, Stop, "Which of them the device takes from this folder is not known; one has to be installed before the other, or not at all.", "Put each into a folder of its own, or prepare a card of your own: {repair}"}
+	severalInFolder  = cause{TwoPackages, Stop, "The device may take either from this folder; one has to be installed before the other, or not at all.", "Put each into a folder of its own, or prepare a card of your own: {repair}"}
 	severalAtPowerUp = cause{TwoPackages, Stop, "%s (%s) installs by itself when it is powered up, and which of these it takes is not known.", "Do not put this card into it. Prepare cards of your own: each holds one of them."}
 	wouldTake        = cause{WouldTake, Note, "It installs by itself when it is powered up with this card in.", "Keep the card out of it until its step comes."}
 )
@@ -165,8 +165,8 @@ var (
 	notAboard     = cause{NotAboard, Stop, "%s has no %s.", takeOff}
 	otherVariant  = cause{OtherVariant, Stop, "It is for variant %q, which no device aboard is.", takeOff}
 	olderRelease  = cause{OlderRelease, Stop, "It is older than what the device runs or gets.", takeOff}
-	newerRelease  = cause{NewerRelease, Stop, "It is newer than what is planned: it does not fit the other devices, or a hold stands against it.", takeOff}
-	onAnotherCard = cause{OtherCard, Stop, "The vessel needs it, and not beside what belongs on this card.", "Take it off this card, or prepare cards of your own."}
+	newerRelease  = cause{NewerRelease, Stop, "It is newer than what is planned: it does not fit the other devices, or a hold keeps it off.", takeOff}
+	onAnotherCard = cause{OtherCard, Stop, "The vessel needs it, but on another card.", "Take it off this card, or prepare cards of your own."}
 	wrongFolder   = cause{WrongFolder, Stop, "The file is right, and stands where its device does not look for it.", "Move it to /%s and verify again, or prepare a card of your own."}
 	renamedFile   = cause{RenamedFile, Stop, "The file is right, and has a name that its device does not look for.", "Make it /%s and verify again, or prepare a card of your own."}
 	byABrowser    = cause{RenamedFile, Stop, renamedFile.meaning + " A browser gives such names.", renamedFile.advice}
@@ -183,7 +183,7 @@ const (
 
 // The record's folder.
 var (
-	noRecord        = cause{NoRecord, Stop, "The card was not made by cardwright, or its record was removed. It is judged by its contents.", "Prepare a card of your own where you want it known later what was on it."}
+	noRecord        = cause{NoRecord, Stop, "The card was not made by cardwright, or its record was removed. It is judged by its contents.", "Prepare a card of your own if you may have to prove later what was on it."}
 	newerRecord     = cause{NewerRecord, Warn, "A newer cardwright made this card. What its record says can't be read here.", "Update cardwright on this computer, and verify the card again."}
 	recordDamaged   = cause{RecordAltered, Stop, "The record was altered or damaged.", again}
 	recordAltered   = cause{RecordAltered, Stop, alteredSince, again}
@@ -191,12 +191,12 @@ var (
 	orderGone       = cause{OrderAltered, Stop, alteredSince, again}
 	orderDiffers    = cause{OrderAltered, Stop, "The install order on the card is not the one for this plan.", again}
 	otherWording    = cause{OtherWording, Note, "It was written by another edition of cardwright, or from a vessel file that said other things beside the plan.", ""}
-	unsignedWording = cause{OtherWording, Warn, otherWording.meaning + " Nobody known has signed it: it names this plan's steps in their order, and what else it says is not vouched for.", "Work by the order that is written from here: {order}"}
+	unsignedWording = cause{OtherWording, Warn, otherWording.meaning + " Nobody whom this shop knows signed it. It names this plan's steps in their order; trust nothing else in it.", "Work by the order that is written from here: {order}"}
 	outdatedOrder   = cause{OutdatedOrder, Warn, "The order on this card, and its list of digests, name a folder that isn't there.", "Go by the order that is written now: {order}"}
 	hiddenOwn       = cause{HiddenFile, Warn, "Whoever looks for the install order on the card may not see it. No device depends on it.", "Nothing, if the order is on paper."}
 
 	signed        = cause{Signed, Note, "The record is theirs, unaltered.", ""}
-	signerUnknown = cause{SignerUnknown, Warn, "The record was altered, or somebody made it who isn't known here.", "Believe the files as far as they were compared, and nothing that the record says of who made the card."}
+	signerUnknown = cause{SignerUnknown, Warn, "The record was altered, or somebody whom this shop doesn't know made it.", "Trust the files that were compared. Don't trust what the record says of who made the card."}
 	unsigned      = cause{Unsigned, Note, "Anybody could have written the record.", ""}
 	noSignature   = cause{SignerUnknown, Stop, "No signature is like that: it was altered, or somebody put it there.", onlyPrepared}
 )

@@ -298,7 +298,7 @@ func (i *identifier) inside(f *file) string {
 		return "an archive that is damaged: " + err.Error()
 	}
 	if len(archive.File) > maxZipMembers {
-		return fmt.Sprintf("an archive of %d members, which were not looked at", len(archive.File))
+		return fmt.Sprintf("an archive of %d members, which were not read", len(archive.File))
 	}
 	inside, left := i.unpack(archive, f.Path)
 	text := "an archive"
@@ -324,7 +324,7 @@ func (i *identifier) unpack(archive *zip.Reader, at string) (inside []string, le
 		}
 		i.unzipped += m.UncompressedSize64
 		if m.UncompressedSize64/(m.CompressedSize64+1) > maxZipRatio || i.unzipped > maxZipBytes {
-			return inside, "it unpacks to more than anybody means, and was not looked at to its end"
+			return inside, "it unpacks to an absurd size, and was not read to its end"
 		}
 		digest, err := hashMember(i.ctx, m)
 		if err != nil {

@@ -82,7 +82,7 @@ func judgeExpectation(m matched, tell teller) {
 	case r == nil:
 		tell(nothingExpected.at("", trusted, "neither"))
 	case !m.signer.vouches():
-		tell(nothingExpected.at("", trusted, "a record that nobody vouches for: for "+r.VesselName+", by "+r.Shop))
+		tell(nothingExpected.at("", trusted, "a record signed by nobody known: for "+r.VesselName+", by "+r.Shop))
 	case r.WayBack:
 		tell(wayBackAlone.at(media.RecordPath, "the way back that it was made for", "a WAY BACK card for "+r.VesselName))
 	}

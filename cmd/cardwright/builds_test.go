@@ -97,7 +97,7 @@ func TestCardsOfEveryBuildAreGood(t *testing.T) {
 			assert.Contains(t, string(text), "3.1 → 3.5")
 			got := cardwright(t, "verify", unsigned, "--shop", shop)
 			assert.Equal(t, exitUnchecked, got.code, got.out)
-			assert.Contains(t, got.out, "a record that nobody vouches for: for Kittiwake")
+			assert.Contains(t, got.out, "a record signed by nobody known: for Kittiwake")
 		})
 	}
 }

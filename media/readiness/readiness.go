@@ -286,7 +286,7 @@ func (r *readiness) catalogue(now time.Time, age time.Duration) {
 		at := manifest.Pos{File: m.At("").File}
 		info, err := os.Stat(filepath.Join(r.shop.Dir, filepath.FromSlash(at.File)))
 		if err != nil {
-			r.Tasks = append(r.Tasks, Task{Tidy, "", "how old it is can't be told: " + err.Error(), at, "look at the file", false})
+			r.Tasks = append(r.Tasks, Task{Tidy, "", "its age is unknown: " + err.Error(), at, "look at the file", false})
 			continue
 		}
 		if old := now.Sub(info.ModTime()); old > age {

@@ -291,7 +291,7 @@ func (m *maker) conclude() {
 	case len(judged[Outside]) > 0:
 		t.Verdict = Outside
 		t.Says = "outside: " + strings.Join(judged[Outside], ", ") + ". Find the cause before the boat is given back, or call a compass adjuster."
-		t.Next = appendNew([]string{"look for the cause: what magnetic stands near the sensor, how the sensor is mounted, the maker's set-up"}, t.Next...)
+		t.Next = appendNew([]string{"look for the cause: something magnetic near the sensor, how it is mounted, the maker's set-up"}, t.Next...)
 	case deviation == Within && len(judged[CantTell]) == 0:
 		t.Verdict = Within
 		t.Says = "within tolerance: " + strings.Join(judged[Within], ", ") + "."
