@@ -20,6 +20,7 @@ import (
 // cmd/cardwright may import all but helpers of tests; packages in testdata, too.
 var arrows = map[string][]string{
 	"manifest":          {"manifest/pattern", "manifest/problem", "manifest/samename", "manifest/version"},
+	"manifest/contacts": {"manifest/durable"},
 	"manifest/durable":  {"manifest/pattern"},
 	"manifest/edit":     {"manifest", "manifest/durable", "manifest/version"},
 	"manifest/nmea2000": {},

@@ -33,9 +33,10 @@ func newAuditCardCommand(s *session, o *auditOptions) *cobra.Command {
 
 func writeCardUse(w io.Writer, asked string, u audit.CardUse) {
 	fmt.Fprintf(w, "%s of %s in the ledger.\n", counted(len(u.Cards), "card"), visible.Visible(asked))
+	writeLeftOut(w, u.LeftOut)
 	for _, c := range u.Cards {
 		fmt.Fprintf(w, "\nCard %s\n", c.Digest)
-		for _, l := range slices.Concat(c.Prepared, c.Verified, c.Used) {
+		for _, l := range slices.Concat(c.Prepared, c.Verified, c.Used, c.Fate) {
 			text := fmt.Sprintf("%s  %s, by %s", clock(l.Entry.At), l.Entry.Tell(), l.Technician)
 			fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"time"
@@ -36,12 +37,19 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 				if err := (page{flag: "plot", path: plot, shop: shop}).check(); err != nil {
 					return err
 				}
-				h, err := audit.OfVessel(interruptible(cmd), l, args[0], moment, f)
+				id := args[0]
+				if v, err := vesselCalled(shop, id); err == nil {
+					id = v.ID
+				}
+				h, err := audit.OfVessel(interruptible(cmd), l, id, moment, f)
 				if err != nil {
+					if _, unknown := vesselCalled(shop, args[0]); unknown != nil && errors.Is(err, audit.ErrNothing) {
+						return fmt.Errorf("%w; %s", err, unknown.Error())
+					}
 					return err
 				}
 				beside := &known.Joined{}
-				if v := shop.Vessel(args[0]); v != nil && moment.IsZero() {
+				if v := shop.Vessel(id); v != nil && moment.IsZero() {
 					if err := s.learn(interruptible(cmd), shop, v); err != nil {
 						return err
 					}
@@ -53,9 +61,9 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 					audit.History
 					File []known.FileDiffers `json:"file,omitempty"`
 				}{h, beside.Differs}, func(w io.Writer) {
-					writeHistory(w, args[0], h)
+					writeHistory(w, id, h)
 					for _, o := range beside.FileOpen() {
-						fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+openHere(o, args[0])), "  "))
+						fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+openHere(o, id)), "  "))
 					}
 				})
 				return plotSwings(&s.terminal, shop, plot, h.Swings)

@@ -7,12 +7,15 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/contacts"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/store"
+	"cardwright/verify/visible"
 )
 
 func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {
-	return &cobra.Command{
+	withContacts := false
+	cmd := &cobra.Command{
 		Use:   "withdrawn",
 		Short: "Withdrawn releases, and who must be called",
 		Args:  exactly(0, "no arguments"),
@@ -22,16 +25,62 @@ func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {
 				if err != nil {
 					return err
 				}
-				s.answer(u, func(w io.Writer) {
+				call, err := callList(shop, u)
+				if err != nil {
+					return err
+				}
+				answer := withdrawnAnswer{WithdrawnUse: u}
+				if withContacts {
+					answer.Contacts = call
+				}
+				s.answer(answer, func(w io.Writer) {
 					fmt.Fprintf(w, "%s withdrawn; %s.\n", counted(len(u.Releases), "release"), toCall(u))
 					for _, r := range u.Releases {
 						fmt.Fprintln(w)
 						writeRelease(w, r)
 					}
+					writeCallList(w, u.ToCall(), call)
 				})
 				return nil
 			})
 		},
+	}
+	cmd.Flags().BoolVar(&withContacts, "contacts", false, "whom to call in the JSON, too")
+	return cmd
+}
+
+// withdrawnAnswer is the answer in JSON; contacts stand in it only where they were
+// asked for.
+type withdrawnAnswer struct {
+	audit.WithdrawnUse
+	Contacts []contacts.Contact `json:"contacts,omitempty"`
+}
+
+// callList is whom to call about the boats with a withdrawn release.
+func callList(shop *manifest.Shop, u audit.WithdrawnUse) (call []contacts.Contact, err error) {
+	all, err := contacts.Load(shop.Dir)
+	if err != nil {
+		return nil, usage(err)
+	}
+	for _, id := range u.ToCall() {
+		if c, ok := contacts.Of(all, id); ok {
+			call = append(call, c)
+		}
+	}
+	return call, nil
+}
+
+func writeCallList(w io.Writer, boats []string, call []contacts.Contact) {
+	if len(boats) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nCall")
+	for _, id := range boats {
+		text := "nobody is written down: cardwright vessel contact " + id + " --phone NUMBER"
+		if c, ok := contacts.Of(call, id); ok {
+			text = c.String()
+		}
+		fmt.Fprintf(w, "  %s\n", wrapped(visible.Visible(id+": "+text), "    "))
 	}
 }
 

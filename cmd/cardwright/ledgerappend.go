@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"os/user"
 	"path/filepath"
 	"strings"
@@ -75,6 +76,40 @@ func (s *shopLedger) note(ctx context.Context, shop *manifest.Shop, key *keys.Ke
 	return s.append(ctx, shop, key, func(l *store.Ledger, w store.Writer) error {
 		_, err := l.Append(ctx, w, entries...)
 		return err
+	})
+}
+
+// noteLife appends what became of a boat, a device or a card, and says how it is
+// taken back.
+func (s *session) noteLife(ctx context.Context, shop *manifest.Shop, key *keys.Key, e ledger.Entry) (undo string, err error) {
+	if err := e.Validate(); err != nil {
+		return "", usage(err)
+	}
+	err = s.append(ctx, shop, key, func(l *store.Ledger, w store.Writer) error {
+		events, err := l.Append(ctx, w, e)
+		if err == nil {
+			undo = "cardwright ledger correct " + events[0].ID.Short() + " --take-back --why WHY"
+		}
+		return err
+	})
+	return undo, err
+}
+
+// lifeNoted is the answer of a command that notes what became of something.
+type lifeNoted struct {
+	Format int          `json:"format"`
+	Entry  ledger.Entry `json:"entry"`
+	File   string       `json:"file"` // that was changed; "" where none was
+	Undo   string       `json:"undo"` // the command that takes it back
+}
+
+func (s *session) answerLife(e ledger.Entry, file, undo string) {
+	s.answer(lifeNoted{1, e, file, undo}, func(w io.Writer) {
+		fmt.Fprintln(w, wrapped("Noted: "+visible.Visible(e.Tell()), "  "))
+		if file != "" {
+			fmt.Fprintf(w, "%s was brought up to date.\n", visible.Visible(file))
+		}
+		fmt.Fprintf(w, "To take it back:\n  %s\n", undo)
 	})
 }
 

@@ -94,6 +94,10 @@ func runCorrect(ctx context.Context, s *session, o correctOptions, digits string
 	if err != nil {
 		return usage(correctionWords(err, o))
 	}
+	says := of.Statement.Entry
+	if o.takeBack && (says.DeviceChange != nil || says.VesselChange != nil) {
+		return s.undoLife(ctx, shop, key, entry, says)
+	}
 	return keepCorrection(ctx, s, shop, key, entry)
 }
 
@@ -178,12 +182,17 @@ func keepCorrection(ctx context.Context, s *session, shop *manifest.Shop, key *k
 		}
 		file = strings.Join(files, ", ")
 	}
+	s.answerCorrection(c, file, notes)
+	return nil
+}
+
+func (s *session) answerCorrection(c ledger.Entry, file string, notes []string) {
 	s.answer(struct {
 		Format int          `json:"format"`
 		Entry  ledger.Entry `json:"entry"`
 		File   string       `json:"file"`
 		Notes  []string     `json:"notes"`
-	}{1, c, file, notes}, func(w io.Writer) {
+	}{1, c, file, append([]string{}, notes...)}, func(w io.Writer) {
 		fmt.Fprintf(w, "%s\n", wrapped("Noted: "+c.Tell(), "  "))
 		if file != "" {
 			fmt.Fprintf(w, "%s was brought up to date.\n", visible.Visible(file))
@@ -192,7 +201,6 @@ func keepCorrection(ctx context.Context, s *session, shop *manifest.Shop, key *k
 			fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))
 		}
 	})
-	return nil
 }
 
 // versionsNow are the versions of a vessel's devices as the ledger has them.

@@ -110,16 +110,16 @@ func fetchRows(files []*intake.Checked) [][]string {
 	return rows
 }
 
-// vesselsNamed are the vessels with these ids, or all.
+// vesselsNamed are the vessels with these ids or names, or all.
 func vesselsNamed(shop *manifest.Shop, ids []string) ([]*manifest.Vessel, error) {
 	if len(ids) == 0 {
 		return shop.Vessels, nil
 	}
 	var all []*manifest.Vessel
 	for _, id := range ids {
-		v := shop.Vessel(id)
-		if v == nil {
-			return nil, usage(fmt.Errorf("no vessel %q in %s; there are: %s", id, shop.Dir, vesselIDs(shop)))
+		v, err := vesselCalled(shop, id)
+		if err != nil {
+			return nil, err
 		}
 		all = append(all, v)
 	}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -36,6 +37,8 @@ type recordOptions struct {
 	restOff   string
 	byHand    bool
 	undo      bool
+	works     []string
+	how       string
 }
 
 // onlyReads tells whether nothing but versions that were read is to be noted.
@@ -58,7 +61,8 @@ A step is given as it is typed at a terminal: --step '1=3.1 to 3.5, 11 min',
 colons, NUMBER=done:BEFORE:AFTER[:MINUTES[:NOTE]]. --put-off-rest WHY puts off all
 steps of which nothing is said. A check: --check DEVICE:CHECK=passed[:VALUE],
 failed or not done. --read DEVICE=VERSION notes a version that was read off a
-device, without any plan. --taken-on notes the vessel itself with its devices, as
+device, without any plan. --work DEVICE=BEFORE to AFTER notes work outside any plan,
+with --how it was done: by cable, on the bench, by the yard, by another shop. --taken-on notes the vessel itself with its devices, as
 in its file.`,
 		Args: exactly(1, "the id of a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -74,10 +78,12 @@ in its file.`,
 	flags.StringArrayVar(&o.reads, "read", nil, "DEVICE=VERSION: a version that was read off a device; may be repeated")
 	flags.StringVar(&o.restOff, "put-off-rest", "", "put off all steps of which nothing else is said, and why")
 	flags.StringVar(&o.settings, "settings", "", "where the settings were saved")
+	flags.StringArrayVar(&o.works, "work", nil, "DEVICE=BEFORE to AFTER, MINUTES min: work outside any plan; may be repeated")
+	flags.StringVar(&o.how, "how", "", "how that work was done: "+strings.Join(ledger.Hows, ", "))
 	flags.StringVar(&o.at, "at", "", "when the work ended: 2026-03-02, or 2026-03-02 14:30 (default: now)")
 	flags.StringVar(&o.purpose, "purpose", "", "why the work was done")
-	flags.StringVar(&o.told, "told", "", "who was told")
-	flags.StringVar(&o.approved, "approved", "", "who agreed to it")
+	flags.StringVar(&o.told, "told", "", "who was told: initials or a role")
+	flags.StringVar(&o.approved, "approved", "", "who agreed to it: initials or a role")
 	flags.BoolVar(&o.otherPlan, "other-plan", false, "the sheet is of another plan than today's: take its steps as they stand")
 	flags.BoolVar(&o.takenOn, "taken-on", false, "note the vessel and its devices as they stand in its file")
 	flags.BoolVar(&o.byHand, "by-hand", false, "what was changed by hand in the vessel's file is so aboard: note it")
@@ -97,7 +103,7 @@ func (o recordOptions) moment() (time.Time, error) {
 // only refuses what would be left out without a word, where a record does
 // something else than note work.
 func (o recordOptions) only(does string) error {
-	if !o.nothingElse() {
+	if !o.nothingElse() || len(o.works) > 0 {
 		return usage(fmt.Errorf("%s, and nothing else: note the work aboard by another record", does))
 	}
 	return nil
@@ -146,6 +152,9 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	}
 	if only, err := r.byHand(ctx); only || err != nil {
 		return err
+	}
+	if len(o.works)+len(o.how) > 0 {
+		return r.recordWork(ctx)
 	}
 	if err := r.prepare(ctx); err != nil {
 		return err

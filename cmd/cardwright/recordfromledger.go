@@ -101,15 +101,20 @@ func (s *session) bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, differs
 			if is := s.known[v.ID].Device(x.Device); is != nil {
 				fresh = append(fresh, newDevice{id: is.ID, model: is.Model, serial: is.Serial, place: is.Place, version: string(is.Version), variant: is.Variant})
 			}
-		case d == nil || x.Ledger == "":
+		case d == nil:
+		case x.Ledger == "":
+			if x.File == "" || known.FileValues(d)[x.Key] == "" {
+				continue
+			}
+			if err := file.Delete(edit.Way{"devices", slices.Index(vessel.Devices, d), x.Key}); err != nil {
+				return "", err
+			}
+			note(wrote, x)
 		default:
 			if err := setDevice(file, vessel, d, survey.Change{Device: x.Device, Key: x.Key, Is: x.Ledger}); err != nil {
 				return "", err
 			}
-			if wrote[x.Device] == nil {
-				wrote[x.Device] = map[string]string{}
-			}
-			wrote[x.Device][x.Key] = x.Ledger
+			note(wrote, x)
 		}
 	}
 	if _, err := addDevices(file, shop, vessel, fresh); err != nil {
@@ -128,6 +133,13 @@ func (s *session) bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, differs
 		wrote[d.id] = map[string]string{known.ModelKey: d.model, known.SerialKey: d.serial, known.PlaceKey: d.place, known.VersionKey: d.version, known.VariantKey: d.variant}
 	}
 	return file.Name(), record.KeepWritten(shop, vessel, wrote)
+}
+
+func note(wrote known.Written, x known.FileDiffers) {
+	if wrote[x.Device] == nil {
+		wrote[x.Device] = map[string]string{}
+	}
+	wrote[x.Device][x.Key] = x.Ledger
 }
 
 // takeOutDevices removes devices from a vessel's file, and their ids where another device

@@ -61,7 +61,7 @@ func (r *recording) askAll(ctx context.Context) error {
 	for {
 		q, ok := r.open.Next()
 		if !ok {
-			return nil
+			return r.askWho(ctx)
 		}
 		said, err := r.ask(ctx, q.Ask, q.Default)
 		if err != nil {
@@ -71,6 +71,28 @@ func (r *recording) askAll(ctx context.Context) error {
 			fmt.Fprintf(r.session.errs, "  %s\n", wrapped(err.Error(), "  "))
 		}
 	}
+}
+
+// askWho asks who was told and who agreed, where anything was answered.
+func (r *recording) askWho(ctx context.Context) (err error) {
+	if !r.open.Answered {
+		return nil
+	}
+	for _, q := range []struct {
+		to  *string
+		ask string
+	}{
+		{&r.visit.ApprovedBy, "Who agreed to the work (initials or a role; empty: not said)?"},
+		{&r.visit.Told, "Who was told (initials or a role; empty: nobody)?"},
+	} {
+		if *q.to != "" {
+			continue
+		}
+		if *q.to, err = r.ask(ctx, q.ask, ""); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // ask asks one question; an empty answer means the usual one.
@@ -155,7 +177,7 @@ func (r *recording) again(sheet string) string {
 	o := r.options
 	words := append([]string{"cardwright", "record", r.vessel.ID, "--sheet", sheet}, r.session.flags(o.ask)...)
 	for _, flag := range []struct{ name, value string }{
-		{"--key", o.key.file}, {"--at", o.at}, {"--purpose", o.purpose}, {"--told", o.told}, {"--approved", o.approved},
+		{"--key", o.key.file}, {"--at", o.at}, {"--purpose", o.purpose}, {"--told", r.visit.Told}, {"--approved", r.visit.ApprovedBy},
 	} {
 		if flag.value != "" {
 			words = append(words, flag.name, flag.value)

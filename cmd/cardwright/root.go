@@ -51,7 +51,7 @@ fully checked; 130 interrupted.`,
 	flags.BoolVar(&s.yes, "yes", false, "do not ask before doing what was asked for")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", fmt.Sprint(".FlagUsagesWrapped ", columns)))
-	root.AddCommand(newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s),
+	root.AddCommand(newDeviceCommand(s), newCardCommand(s), newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s),
 		newReadersCommand(s), newKeyCommand(s), newRecordCommand(s), newAuditCommand(s), newLedgerCommand(s),
 		newInitCommand(s), newModelCommand(s), newVesselCommand(s), newPackageCommand(s), newSurveyCommand(s),
 		newShopCommand(s), newSeatrialCommand(s))
@@ -188,12 +188,40 @@ func (s *session) vesselToJudge(id string) (*manifest.Shop, *manifest.Vessel, er
 	if err != nil {
 		return nil, nil, err
 	}
-	vessel := shop.Vessel(id)
-	if vessel == nil {
-		return nil, nil, usage(fmt.Errorf("no vessel %q in %s; there are: %s", id, shop.Dir, vesselIDs(shop)))
+	vessel, err := vesselCalled(shop, id)
+	if err != nil {
+		return nil, nil, err
 	}
 	s.learnIfAny(context.Background(), shop, vessel)
 	return shop, vessel, nil
+}
+
+// vesselCalled finds a vessel by its id, or by its name where only one is called so;
+// case and what stands between words don't matter.
+func vesselCalled(shop *manifest.Shop, word string) (*manifest.Vessel, error) {
+	if v := shop.Vessel(word); v != nil {
+		return v, nil
+	}
+	var found []*manifest.Vessel
+	var words []string
+	called := slug(word)
+	for _, v := range shop.Vessels {
+		words = append(words, v.ID, v.Name)
+		if called != "" && (slug(v.Name) == called || slug(v.ID) == called) {
+			found = append(found, v)
+		}
+	}
+	switch {
+	case len(found) == 1:
+		return found[0], nil
+	case len(found) > 1:
+		var ids []string
+		for _, v := range found {
+			ids = append(ids, v.ID)
+		}
+		return nil, usage(fmt.Errorf("%d vessels are called %q: say which by its id: %s", len(found), word, strings.Join(ids, ", ")))
+	}
+	return nil, usage(fmt.Errorf("no vessel %q in %s%s; there are: %s", word, shop.Dir, tryIt(manifest.Nearest(word, words)), vesselIDs(shop)))
 }
 
 func vesselIDs(shop *manifest.Shop) string {

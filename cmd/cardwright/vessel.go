@@ -21,8 +21,8 @@ import (
 )
 
 func newVesselCommand(s *session) *cobra.Command {
-	cmd := &cobra.Command{Use: "vessel", Short: "Write down which vessels there are"}
-	cmd.AddCommand(newVesselAddCommand(s))
+	cmd := &cobra.Command{Use: "vessel", Short: "Write down which vessels there are, and what became of them"}
+	cmd.AddCommand(newVesselAddCommand(s), newVesselContactCommand(s), newVesselRenameCommand(s), newVesselSoldCommand(s), newVesselGoneCommand(s))
 	return cmd
 }
 

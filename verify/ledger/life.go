@@ -138,7 +138,7 @@ func (e *Entry) tellDeviceChange() string {
 	}
 	switch e.Kind {
 	case DeviceTakenOff:
-		parts = append(parts, word(was.Model, was.Serial), word("it ran", string(c.Was.Version)))
+		parts = append(parts, strings.TrimSpace(was.Model+" "+was.Serial), word("it ran", string(c.Was.Version)))
 	case DeviceReplaced:
 		add("model", is.Model, was.Model)
 		add("serial", is.Serial, was.Serial)

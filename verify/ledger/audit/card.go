@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/store"
 )
 
@@ -14,6 +15,7 @@ import (
 type CardUse struct {
 	Format int         `json:"format"`
 	Cards  []CardStory `json:"cards"` // by digest
+	LeftOut
 }
 
 // CardStory is what is known of one card.
@@ -22,6 +24,7 @@ type CardStory struct {
 	Prepared []Line `json:"prepared"`
 	Verified []Line `json:"verified"`
 	Used     []Line `json:"used"` // steps whose release came from it
+	Fate     []Line `json:"fate"` // lost, handed over, destroyed; what was taken back is left out
 }
 
 // Bounds of a question about cards.
@@ -34,7 +37,12 @@ const (
 // it, or the target that it was written to or read from.
 func OfCard(ctx context.Context, l *store.Ledger, card string, f Filter) (CardUse, error) {
 	stories := map[string]*CardStory{}
+	left := LeftOut{Lines: []Line{}}
 	err := l.Look(ctx, func(q store.Querier) error {
+		trust, err := l.Trust(ctx, q)
+		if err != nil {
+			return err
+		}
 		digests, err := digestsOf(ctx, q, card)
 		if err != nil {
 			return err
@@ -45,7 +53,11 @@ func OfCard(ctx context.Context, l *store.Ledger, card string, f Filter) (CardUs
 				where, args = `card = '' AND target = $1`, []any{card}
 			}
 			err := store.EachEvent(ctx, q, where+fmt.Sprintf(" ORDER BY ord LIMIT %d", maxCards), args, func(e ledger.Event) error {
-				if line := lineOf(e); f.lets(line) {
+				switch line := lineOf(e); {
+				case !f.lets(line):
+				case trust != nil && !trust(&e):
+					left.note([]ledger.Event{e})
+				default:
 					tell(stories, d, line)
 				}
 				return nil
@@ -53,16 +65,52 @@ func OfCard(ctx context.Context, l *store.Ledger, card string, f Filter) (CardUs
 			if err != nil {
 				return err
 			}
+			if err := stories[d].corrected(ctx, q, trust); err != nil {
+				return err
+			}
 		}
 		return nil
 	})
-	if err == nil && len(stories) == 0 {
+	if err == nil && len(stories) == 0 && left.Count == 0 {
 		err = ErrNothing
 	}
 	if err != nil {
 		return CardUse{}, fmt.Errorf("auditing card %s: %w", card, err)
 	}
-	return sorted(stories), nil
+	u := sorted(stories)
+	u.LeftOut = left
+	return u, nil
+}
+
+// corrected leaves out of what became of a card what was taken back, and says what
+// was put instead.
+func (s *CardStory) corrected(ctx context.Context, q store.Querier, trust known.Trust) error {
+	if s == nil || len(s.Fate) == 0 {
+		return nil
+	}
+	var stand []Line
+	for _, line := range s.Fate {
+		last := line
+		gone := false
+		err := store.EachEvent(ctx, q, `corrects = $1 ORDER BY ord`, []any{line.Event[:]}, func(e ledger.Event) error {
+			if trust != nil && !trust(&e) {
+				return nil
+			}
+			instead := e.Statement.Entry.Correction.Instead
+			if gone = instead == nil; !gone {
+				last.Entry = *instead
+			}
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+		if !gone {
+			stand = append(stand, last)
+		}
+	}
+	s.Fate = append([]Line{}, stand...)
+	return nil
 }
 
 // digestsOf are the digests of the cards that a name means.
@@ -78,6 +126,8 @@ func digestsOf(ctx context.Context, q store.Querier, card string) ([]string, err
 			digest = k.Digest
 		} else if s := e.Statement.Entry.Step; s != nil {
 			digest = s.Card
+		} else if c := e.Statement.Entry.CardFate; c != nil {
+			digest = c.Card
 		}
 		list = append(list, digest)
 		return nil
@@ -89,7 +139,7 @@ func digestsOf(ctx context.Context, q store.Querier, card string) ([]string, err
 func tell(stories map[string]*CardStory, digest string, line Line) {
 	s := stories[digest]
 	if s == nil {
-		s = &CardStory{Digest: digest, Prepared: []Line{}, Verified: []Line{}, Used: []Line{}}
+		s = &CardStory{Digest: digest, Prepared: []Line{}, Verified: []Line{}, Used: []Line{}, Fate: []Line{}}
 		stories[digest] = s
 	}
 	switch {
@@ -97,6 +147,8 @@ func tell(stories map[string]*CardStory, digest string, line Line) {
 		s.Prepared = append(s.Prepared, line)
 	case line.Entry.Kind == ledger.CardVerified:
 		s.Verified = append(s.Verified, line)
+	case line.Entry.CardFate != nil:
+		s.Fate = append(s.Fate, line)
 	default:
 		s.Used = append(s.Used, line)
 	}

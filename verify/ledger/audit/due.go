@@ -47,7 +47,14 @@ func OfDue(ctx context.Context, l *store.Ledger, plans []PlanSummary, f Filter) 
 		if err != nil {
 			return err
 		}
+		gone, err := goneVessels(ctx, l, q)
+		if err != nil {
+			return err
+		}
 		for vessel, d := range dueVessels(plans, open) {
+			if gone[vessel] {
+				continue
+			}
 			if err := d.describe(ctx, q, vessel); err != nil {
 				return err
 			}

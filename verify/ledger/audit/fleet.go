@@ -74,6 +74,9 @@ func OfFleet(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, 
 		}
 		fleet.LeftOut = again.left
 		fleet.note(left)
+		if again.gone, err = goneVessels(ctx, l, q); err != nil {
+			return err
+		}
 		return fleet.ask(ctx, q, newJudge(catalogue, withdrawn), f, &again)
 	})
 	if err != nil {
@@ -100,7 +103,7 @@ func (fleet *Fleet) ask(ctx context.Context, q store.Querier, j *judge, f Filter
 		if err := scanWith(r, v.scan(), &d); err != nil {
 			return err
 		}
-		if again.without(v.ID) {
+		if again.without(v.ID) || again.gone[v.ID] {
 			return nil
 		}
 		models[d.Model] = true
@@ -123,6 +126,9 @@ func (fleet *Fleet) ask(ctx context.Context, q store.Querier, j *judge, f Filter
 // askAnew adds the vessels that are worked out anew.
 func (fleet *Fleet) askAnew(ctx context.Context, q store.Querier, j *judge, f Filter, again *anew, models map[string]bool) error {
 	for id, known := range again.vessels {
+		if again.gone[id] {
+			continue
+		}
 		v := Vessel{ID: id}
 		if err := v.describe(ctx, q); err != nil {
 			return err

@@ -17,6 +17,7 @@ type anew struct {
 	vessels map[string]anewVessel
 	events  string // condition on a column event: of writers who count
 	left    LeftOut
+	gone    map[string]bool // vessels that are no longer served
 }
 
 type anewVessel struct {

@@ -181,3 +181,11 @@ func Agree(differs []FileDiffers, file *manifest.Vessel, describe func(id string
 	}
 	return b
 }
+
+// OrUnknown is the version, or version.Unknown where nobody read one.
+func OrUnknown(v version.V) version.V {
+	if v == "" {
+		return version.Unknown
+	}
+	return v
+}

@@ -344,6 +344,9 @@ func (m *maker) addCheck(kind ledger.Kind, c FilledCheck) {
 	device, _ := m.job.device(c.Device)
 	e := m.entry(kind)
 	e.Check = &ledger.Check{Check: c.Check, Device: device, Value: c.Value}
+	if c.Check == settingsCheck && kind != ledger.CheckPassed && m.job.lostSettings(m.filled, c.Device) {
+		e.Check.Note = ledger.SettingsLost
+	}
 	m.out.Entries = append(m.out.Entries, e)
 }
 
@@ -367,11 +370,33 @@ func (j *Job) due(f Filled) []FilledCheck {
 		if !done {
 			continue
 		}
-		for _, check := range manifest.ChecksAfter(m.Kind, installed) {
+		checks := manifest.ChecksAfter(m.Kind, installed)
+		if lost(installed) && !slices.Contains(checks, settingsCheck) {
+			checks = append(checks, settingsCheck)
+		}
+		for _, check := range checks {
 			list = append(list, FilledCheck{Device: d.ID, Check: check, Result: NotDone})
 		}
 	}
 	return list
+}
+
+// settingsCheck is the check that settings were entered again.
+const settingsCheck = "settings and waypoints"
+
+// lost tells whether one of the releases loses the device's settings.
+func lost(installed []*manifest.Release) bool {
+	return slices.ContainsFunc(installed, func(r *manifest.Release) bool { return r.Settings == manifest.SettingsLost })
+}
+
+// lostSettings tells whether a step of the sheet left a device without its settings.
+func (j *Job) lostSettings(f Filled, device string) bool {
+	d := j.Vessel.Device(device)
+	m := j.model(d.Model)
+	return m != nil && slices.ContainsFunc(f.Steps, func(s FilledStep) bool {
+		r := m.Release(s.After, d.Variant)
+		return s.Device == device && s.Result == Done && r != nil && r.Settings == manifest.SettingsLost
+	})
 }
 
 // validate finds what the ledger itself would refuse.

@@ -99,7 +99,7 @@ func (j *Job) openChecks(f Filled) []Question {
 		if !slices.ContainsFunc(f.Checks, func(c FilledCheck) bool { return c.Device == due.Device && c.Check == due.Check && c.Result != "" }) {
 			list = append(list, Question{
 				Key:     checkKey + due.Device + "/" + due.Check,
-				Ask:     fmt.Sprintf("%s, %s: passed, failed or not done, and what was read?", due.Device, due.Check),
+				Ask:     askCheck(due, due.Check == settingsCheck && j.lostSettings(f, due.Device)),
 				Choices: []string{Passed, Failed, NotDone}, Default: NotDone, Needed: j.named(f, due),
 			})
 		}
@@ -108,6 +108,13 @@ func (j *Job) openChecks(f Filled) []Question {
 		list = append(list, Question{Key: "settings", Ask: "Where were the settings saved (empty: nowhere)?", Choices: []string{}})
 	}
 	return list
+}
+
+func askCheck(due FilledCheck, lost bool) string {
+	if lost {
+		return fmt.Sprintf("%s lost its settings. Entered again and checked: passed, failed or not done?", due.Device)
+	}
+	return fmt.Sprintf("%s, %s: passed, failed or not done, and what was read?", due.Device, due.Check)
 }
 
 // named tells whether a release that was installed names a check; the usual ones

@@ -208,6 +208,8 @@ func sightingRow(no int64, ord []byte, e *ledger.Entry) []any {
 		return []any{no, ord, e.Vessel, t.Name, e.Berth, t.IMO, t.MMSI, t.Hull}
 	case e.VisitBegun != nil:
 		return []any{no, ord, e.Vessel, "", e.Berth, "", "", ""}
+	case e.VesselChange != nil && e.VesselChange.Name != "":
+		return []any{no, ord, e.Vessel, e.VesselChange.Name, e.Berth, "", "", ""}
 	}
 	return nil
 }

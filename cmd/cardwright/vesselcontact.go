@@ -1,0 +1,79 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"cardwright/manifest/contacts"
+	"cardwright/verify/visible"
+)
+
+func newVesselContactCommand(s *session) *cobra.Command {
+	var c contacts.Contact
+	var forget bool
+	cmd := &cobra.Command{
+		Use:   "contact VESSEL [--name NAME] [--phone NUMBER] [--email ADDRESS]",
+		Short: "Say whom to call about a vessel, or forget it",
+		Long: `contact writes down in contacts.yaml in the shop folder whom to call about a vessel;
+audit withdrawn shows it. Without a flag it shows what stands there, --forget takes
+it out. It goes onto no card, into no ledger, export or sync.`,
+		Args: exactly(1, "a vessel"),
+		RunE: func(_ *cobra.Command, args []string) error {
+			return runContact(s, args[0], c, forget)
+		},
+	}
+	cmd.Flags().StringVar(&c.Name, "name", "", "owner, skipper or agent")
+	cmd.Flags().StringVar(&c.Phone, "phone", "", "phone number")
+	cmd.Flags().StringVar(&c.Email, "email", "", "e-mail address")
+	cmd.Flags().BoolVar(&forget, "forget", false, "take out what stands there")
+	return cmd
+}
+
+func runContact(s *session, id string, c contacts.Contact, forget bool) error {
+	shop, err := s.shop()
+	if err != nil {
+		return err
+	}
+	vessel, err := vesselCalled(shop, id)
+	if err != nil {
+		return err
+	}
+	given := c != contacts.Contact{}
+	if given && forget {
+		return usage(errors.New("--forget takes out what stands there: leave the others out"))
+	}
+	list, err := contacts.Load(shop.Dir)
+	if err != nil {
+		return usage(err)
+	}
+	is, there := contacts.Of(list, vessel.ID)
+	if given {
+		c.Vessel = vessel.ID
+		c.Name, c.Phone, c.Email = or(c.Name, is.Name), or(c.Phone, is.Phone), or(c.Email, is.Email)
+		if err := c.Problem(); err != nil {
+			return usage(err)
+		}
+		is, there = c, true
+	} else if forget {
+		is, there = contacts.Contact{Vessel: vessel.ID}, false
+	}
+	if given || forget {
+		if _, err := contacts.Keep(shop.Dir, is); err != nil {
+			return err
+		}
+	}
+	s.answer(struct {
+		Format int `json:"format"`
+		contacts.Contact
+	}{1, is}, func(w io.Writer) {
+		if !there {
+			fmt.Fprintf(w, "%s: nobody to call is written down.\n", visible.Visible(vessel.Name))
+			return
+		}
+		fmt.Fprintf(w, "%s: %s\n", visible.Visible(vessel.Name), visible.Visible(is.String()))
+	})
+	return nil
+}

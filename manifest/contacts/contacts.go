@@ -1,0 +1,149 @@
+// Package contacts keeps whom to call about a boat in a file of its own: it can be
+// forgotten, which nothing in a ledger can. It goes onto no card, into no ledger and
+// no export unless somebody asks for it.
+package contacts
+
+import (
+	"bytes"
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"go.yaml.in/yaml/v4"
+
+	"cardwright/manifest/durable"
+)
+
+// File is its name in the shop folder. Only its owner may read it.
+const File = "contacts.yaml"
+
+// Bounds on the file.
+const (
+	maxBytes = 1 << 20
+	maxWord  = 200
+)
+
+// Contact is whom to call about a vessel.
+type Contact struct {
+	Vessel string `yaml:"vessel" json:"vessel"` // id
+	Name   string `yaml:"name,omitempty" json:"name"`
+	Phone  string `yaml:"phone,omitempty" json:"phone"`
+	Email  string `yaml:"email,omitempty" json:"email"`
+}
+
+// String is what is called: name, phone, e-mail.
+func (c Contact) String() string {
+	return strings.Join(slices.DeleteFunc([]string{c.Name, c.Phone, c.Email}, func(s string) bool { return s == "" }), ", ")
+}
+
+// Problem says what is wrong with a contact; nil where nothing is.
+func (c Contact) Problem() error {
+	switch {
+	case c.Vessel == "":
+		return errors.New("found no vessel, expected the id of one")
+	case c.Name+c.Phone+c.Email == "":
+		return fmt.Errorf("%s: found nothing, expected name, phone or email", c.Vessel)
+	case c.Email != "" && strings.Count(c.Email, "@") != 1:
+		return fmt.Errorf("%s: email: found %q, expected one @ in it", c.Vessel, c.Email)
+	case strings.Trim(c.Phone, "0123456789 +-()/.") != "":
+		return fmt.Errorf("%s: phone: found %q, expected digits, spaces and + - ( ) / .", c.Vessel, c.Phone)
+	}
+	for _, word := range []string{c.Vessel, c.Name, c.Phone, c.Email} {
+		if len(word) > maxWord || !utf8.ValidString(word) || strings.ContainsFunc(word, func(r rune) bool { return !unicode.IsGraphic(r) }) {
+			return fmt.Errorf("%s: found %.40q, expected at most %d bytes of text that can be seen", c.Vessel, word, maxWord)
+		}
+	}
+	return nil
+}
+
+// Load reads the contacts of a shop, by vessel; none where there is no file.
+func Load(dir string) ([]Contact, error) {
+	f, err := os.Open(filepath.Join(dir, File))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("reading contacts: %w", err)
+	}
+	defer f.Close() // opened for reading only
+	text, err := io.ReadAll(io.LimitReader(f, maxBytes+1))
+	switch {
+	case err != nil:
+		return nil, fmt.Errorf("reading contacts: %w", err)
+	case len(text) > maxBytes:
+		return nil, fmt.Errorf("%s: found more than %d bytes, expected at most that", File, maxBytes)
+	}
+	return parse(text)
+}
+
+func parse(text []byte) ([]Contact, error) {
+	var list []Contact
+	d := yaml.NewDecoder(bytes.NewReader(text))
+	d.KnownFields(true)
+	if err := d.Decode(&list); err != nil && !errors.Is(err, io.EOF) {
+		return nil, fmt.Errorf("%s: %w; expected a list of vessel, name, phone and email", File, err)
+	}
+	seen := map[string]bool{}
+	for _, c := range list {
+		if err := c.Problem(); err != nil {
+			return nil, fmt.Errorf("%s: %w", File, err)
+		}
+		if seen[c.Vessel] {
+			return nil, fmt.Errorf("%s: found %s again, expected each vessel once", File, c.Vessel)
+		}
+		seen[c.Vessel] = true
+	}
+	return list, nil
+}
+
+// Of finds whom to call about a vessel.
+func Of(list []Contact, vessel string) (Contact, bool) {
+	i := slices.IndexFunc(list, func(c Contact) bool { return c.Vessel == vessel })
+	if i < 0 {
+		return Contact{}, false
+	}
+	return list[i], true
+}
+
+// Keep writes a contact down in place of the vessel's earlier one; one that says
+// nothing takes that out. It tells whether anything changed.
+func Keep(dir string, c Contact) (bool, error) {
+	list, err := Load(dir)
+	if err != nil {
+		return false, err
+	}
+	was, there := Of(list, c.Vessel)
+	list = slices.DeleteFunc(list, func(o Contact) bool { return o.Vessel == c.Vessel })
+	if c.Name+c.Phone+c.Email != "" {
+		if err := c.Problem(); err != nil {
+			return false, err
+		}
+		list = append(list, c)
+	} else if !there {
+		return false, nil
+	}
+	if was == c {
+		return false, nil
+	}
+	slices.SortFunc(list, func(a, b Contact) int { return cmp.Compare(a.Vessel, b.Vessel) })
+	out := []byte("# Whom to call about a boat. It goes onto no card and into no ledger.\n")
+	if len(list) > 0 {
+		text, err := yaml.Marshal(list)
+		if err != nil {
+			return false, fmt.Errorf("writing contacts: %w", err)
+		}
+		out = append(out, text...)
+	}
+	if err := durable.Write(filepath.Join(dir, File), 0o600, bytes.NewReader(out)); err != nil {
+		return false, fmt.Errorf("writing contacts: %w", err)
+	}
+	return true, nil
+}

@@ -1,0 +1,130 @@
+package record
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/manifest/version"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/known"
+)
+
+// Changed are the values of one device that a change gives its vessel's file; those
+// that stay are left out. Of a device that was taken off there is only AboardKey.
+type Changed []known.FileDiffers
+
+// NewBox is what stands in a device's place now.
+type NewBox struct {
+	Model   string    // "" where it is the same
+	Serial  string    // "" where nobody wrote it down
+	Version version.V // "" where nobody read it
+	Place   string    // "" where it is the same
+}
+
+// Replaced makes the entry for another box in a device's place.
+func (j *Job) Replaced(id string, box NewBox, at time.Time, note string) (ledger.Entry, Changed) {
+	e := j.change(ledger.DeviceReplaced, id, at, note)
+	d := &e.DeviceChange.Device
+	if box.Model != "" && box.Model != d.Model {
+		*d = ledger.Device{ID: id, Model: box.Model, Place: d.Place}
+		if m := j.model(box.Model); m != nil {
+			d.Maker, d.Kind, d.Name = m.Maker, string(m.Kind), m.Name
+		}
+	}
+	d.Serial = box.Serial
+	if box.Place != "" {
+		d.Place = box.Place
+	}
+	e.DeviceChange.Version = box.Version
+	return e, changes(e.DeviceChange.Was, ledger.Fitted{Device: *d, Version: known.OrUnknown(box.Version)})
+}
+
+// Moved makes the entry for another place.
+func (j *Job) Moved(id, place string, at time.Time, note string) (ledger.Entry, Changed) {
+	e := j.change(ledger.DeviceMoved, id, at, note)
+	e.DeviceChange.Device.Place = place
+	was := e.DeviceChange.Was
+	return e, changes(was, ledger.Fitted{Device: e.DeviceChange.Device, Version: was.Version})
+}
+
+// TakenOff makes the entry for a device that is no longer aboard.
+func (j *Job) TakenOff(id string, at time.Time, note string) (ledger.Entry, Changed) {
+	e := j.change(ledger.DeviceTakenOff, id, at, note)
+	e.DeviceChange.Device = ledger.Device{ID: id}
+	return e, Changed{{Device: id, Key: known.AboardKey, File: id}}
+}
+
+func (j *Job) change(kind ledger.Kind, id string, at time.Time, note string) ledger.Entry {
+	d, _ := j.device(id)
+	was := ledger.Fitted{Device: d}
+	if aboard := j.Vessel.Device(id); aboard != nil {
+		was.Version = aboard.Version
+	}
+	return ledger.Entry{
+		At: at, Kind: kind, Vessel: j.Vessel.ID, Berth: j.Vessel.Berth,
+		DeviceChange: &ledger.DeviceChange{Device: d, Was: was, Note: note},
+	}
+}
+
+func changes(was, is ledger.Fitted) (list Changed) {
+	for _, v := range []struct{ key, was, is string }{
+		{known.ModelKey, was.Device.Model, is.Device.Model},
+		{known.SerialKey, was.Device.Serial, is.Device.Serial},
+		{known.PlaceKey, was.Device.Place, is.Device.Place},
+		{known.VariantKey, was.Device.Variant, is.Device.Variant},
+		{known.VersionKey, string(was.Version), string(is.Version)},
+	} {
+		if v.was != v.is {
+			list = append(list, known.FileDiffers{Device: is.Device.ID, Key: v.key, Kind: known.Behind, File: v.was, Ledger: v.is})
+		}
+	}
+	return list
+}
+
+// Undone are the values that a vessel's file gets back where a change of a device is
+// taken back.
+func Undone(c *ledger.DeviceChange, kind ledger.Kind) Changed {
+	if kind == ledger.DeviceTakenOff {
+		return Changed{{Device: c.Was.Device.ID, Key: known.AboardKey, Ledger: c.Was.Device.ID}}
+	}
+	is := ledger.Fitted{Device: c.Device, Version: c.Was.Version}
+	if kind == ledger.DeviceReplaced {
+		is.Version = known.OrUnknown(c.Version)
+	}
+	return changes(is, c.Was)
+}
+
+// WrittenWork reads work outside any plan as one line: DEVICE= and what would be
+// typed for a step.
+func (j *Job) WrittenWork(text, how string) (ledger.Entry, error) {
+	device, rest, ok := strings.Cut(text, "=")
+	d, aboard := j.device(device)
+	if !ok || !aboard {
+		return ledger.Entry{}, fmt.Errorf("expected DEVICE=VERSION, or DEVICE=BEFORE to AFTER, with one of %s%s", j.aboard(), tryNearest(device, j.Vessel))
+	}
+	s := FilledStep{Device: device, Result: Done}
+	if result, why := leading(rest, Failed); result != "" {
+		s.Result, s.Note = Failed, why
+	} else if err := s.read(rest, ""); err != nil {
+		return ledger.Entry{}, err
+	}
+	if s.Result == Failed && s.Note == "" {
+		return ledger.Entry{}, fmt.Errorf("expected why it failed: DEVICE=failed, screen stayed dark")
+	}
+	return ledger.Entry{Kind: stepKinds[s.Result], Step: &ledger.Step{
+		Device: d, Before: s.Before, After: s.After, Minutes: s.Minutes, Note: s.Note, How: how,
+	}}, nil
+}
+
+func tryNearest(id string, v *manifest.Vessel) string {
+	var ids []string
+	for _, d := range v.Devices {
+		ids = append(ids, d.ID)
+	}
+	if near := manifest.Nearest(id, ids); near != "" {
+		return "; try " + near
+	}
+	return ""
+}
