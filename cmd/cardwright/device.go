@@ -50,7 +50,7 @@ func newDeviceReplaceCommand(s *session) *cobra.Command {
 	var box record.NewBox
 	var runs string
 	cmd := &cobra.Command{
-		Use:   "replace VESSEL DEVICE [--serial SERIAL] [--model MODEL] [--version VERSION]",
+		Use:   "replace VESSEL DEVICE",
 		Short: "Note that another box stands in a device's place",
 		Long: `replace notes it in the ledger and writes it into the vessel's file. Nothing that
 was known of the old box, or open about it, is taken over. What the new one runs

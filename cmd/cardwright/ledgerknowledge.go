@@ -113,11 +113,21 @@ func (s *shopLedger) learnFiles(ctx context.Context, shop *manifest.Shop, l *sto
 // the ledger.
 func (s *shopLedger) tellFiles(shop *manifest.Shop) {
 	for _, v := range shop.Vessels {
-		if k := s.known[v.ID]; k != nil {
-			for _, o := range k.FileOpen() {
-				fmt.Fprintln(s.errs, wrapped(visible.Visible("! "+v.ID+", "+o.Device+": "+s.keepShop(openHere(o, v.ID))), "  "))
-			}
+		s.tellFile(v, known.FileOlder, known.NotNoted, known.Disputed)
+	}
+}
+
+// tellFile says where a vessel's file differs from the ledger in some ways.
+func (s *session) tellFile(v *manifest.Vessel, kinds ...known.OpenKind) {
+	k := s.known[v.ID]
+	if k == nil {
+		return
+	}
+	for _, o := range k.FileOpen() {
+		if !slices.Contains(kinds, o.Kind) {
+			continue
 		}
+		fmt.Fprintln(s.errs, wrapped(visible.Visible("! "+v.ID+", "+o.Device+": "+s.keepShop(openHere(o, v.ID))), "  "))
 	}
 }
 

@@ -15,6 +15,7 @@ import (
 	"cardwright/media/keys"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
 	"cardwright/verify/ledger/store"
 )
@@ -172,7 +173,7 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	if err := r.notedFirst(); err != nil {
 		return err
 	}
-	s.writeOpen(s.errs, r.vessel)
+	s.tellFile(r.vessel, known.FileOlder) // the rest was offered
 	if err := r.somethingToNote(); err != nil {
 		return err
 	}

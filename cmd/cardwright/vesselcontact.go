@@ -15,7 +15,7 @@ func newVesselContactCommand(s *session) *cobra.Command {
 	var c contacts.Contact
 	var forget bool
 	cmd := &cobra.Command{
-		Use:   "contact VESSEL [--name NAME] [--phone NUMBER] [--email ADDRESS]",
+		Use:   "contact VESSEL",
 		Short: "Say whom to call about a vessel, or forget it",
 		Long: `contact writes down in contacts.yaml in the shop folder whom to call about a vessel;
 audit withdrawn shows it. Without a flag it shows what stands there, --forget takes

@@ -71,8 +71,8 @@ func newVesselGoneCommand(s *session) *cobra.Command {
 	var o lifeOptions
 	cmd := &cobra.Command{
 		Use:   "gone VESSEL",
-		Short: "Note that a vessel is no longer served: broken up, lost, sailed away",
-		Long: `gone notes it in the ledger and puts her file into vessels/.gone: she is planned and
+		Short: "Note that a vessel is no longer served",
+		Long: `gone notes it (she was broken up, lost, sold away) in the ledger and puts her file into vessels/.gone: she is planned and
 checked no more. Her history stays.`,
 		Args: exactly(1, "a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
