@@ -118,7 +118,7 @@ func (s *shopLedger) tellFiles(shop *manifest.Shop) {
 }
 
 // tellFile says where a vessel's file differs from the ledger in some ways.
-func (s *session) tellFile(v *manifest.Vessel, kinds ...known.OpenKind) {
+func (s *shopLedger) tellFile(v *manifest.Vessel, kinds ...known.OpenKind) {
 	k := s.known[v.ID]
 	if k == nil {
 		return
