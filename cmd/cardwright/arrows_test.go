@@ -49,7 +49,7 @@ var arrows = map[string][]string{
 	"verify/ledger/audit":       {"manifest", "manifest/version", "verify/ledger", "verify/ledger/known", "verify/ledger/store"},
 	"verify/ledger/export":      {"manifest/tables", "manifest/version", "verify/ledger", "verify/ledger/audit"},
 	"verify/ledger/known":       {"manifest", "manifest/version", "verify/ledger"},
-	"verify/ledger/record":      {"manifest", "manifest/durable", "manifest/edit", "manifest/order", "manifest/problem", "manifest/survey", "manifest/tables", "manifest/version", "verify/ledger", "verify/ledger/audit", "verify/ledger/known", "verify/seatrial"},
+	"verify/ledger/record":      {"manifest", "manifest/durable", "manifest/edit", "manifest/order", "manifest/problem", "manifest/survey", "manifest/tables", "manifest/version", "media", "verify", "verify/ledger", "verify/ledger/audit", "verify/ledger/known", "verify/seatrial", "verify/visible"},
 	"verify/ledger/store":       {"manifest/durable", "manifest/problem", "manifest/version", "media/place", "verify/ledger", "verify/ledger/known"},
 	"verify/seatrial":           {"manifest/problem", "verify/seatrial/sentences", "verify/seatrial/wmm"},
 	"verify/seatrial/live":      {},

@@ -9,6 +9,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/record"
 	"cardwright/verify/ledger/store"
 	"cardwright/verify/visible"
 )
@@ -20,7 +21,7 @@ func newAuditCardCommand(s *session, o *auditOptions) *cobra.Command {
 		Args:  exactly(1, "a digest or a target"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {
-				u, err := audit.OfCard(interruptible(cmd), l, targetInLedger(args[0]), f)
+				u, err := audit.OfCard(interruptible(cmd), l, record.Target(args[0]), f)
 				if err != nil {
 					return err
 				}

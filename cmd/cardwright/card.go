@@ -8,6 +8,7 @@ import (
 
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/record"
 	"cardwright/verify/ledger/store"
 )
 
@@ -64,7 +65,7 @@ func runCardFate(ctx context.Context, s *session, o lifeOptions, fate ledger.Car
 	if err != nil {
 		return err
 	}
-	digest, vessel, err := theCard(ctx, l, targetInLedger(card))
+	digest, vessel, err := theCard(ctx, l, record.Target(card))
 	if err := firstOf(err, l.Close()); err != nil {
 		return err
 	}

@@ -12,6 +12,7 @@ import (
 	"golang.org/x/term"
 
 	"cardwright/manifest"
+	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/media/place"
 	"cardwright/verify/visible"
@@ -52,6 +53,9 @@ func code(err error) int {
 		return exitUsage
 	}
 	if _, ok := errors.AsType[manifest.Mistakes](err); ok {
+		return exitUsage
+	}
+	if _, ok := errors.AsType[*order.BadAsk](err); ok {
 		return exitUsage
 	}
 	if media.Interrupted(err) {

@@ -8,15 +8,10 @@ import (
 	"io"
 	"os/user"
 	"path/filepath"
-	"strings"
 	"time"
-	"unicode/utf8"
 
 	"cardwright/manifest"
-	"cardwright/manifest/order"
-	"cardwright/media"
 	"cardwright/media/keys"
-	"cardwright/verify"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/store"
 	"cardwright/verify/visible"
@@ -160,63 +155,6 @@ func (s *shopLedger) noteCard(ctx context.Context, shop *manifest.Shop, key *key
 	}
 	// A card that was just proven is noted even if the user asks to stop now.
 	return s.note(context.WithoutCancel(ctx), shop, key, e)
-}
-
-// cardOf is what the ledger keeps of a card.
-func cardOf(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, c media.Card, target string, bytes int64, r verify.Report) ledger.Card {
-	card := ledger.Card{
-		Digest: r.Digest, Verdict: string(r.Verdict), Target: targetInLedger(target), Size: bytes,
-		Number: c.Number, Of: c.Of, Findings: findingKinds(r),
-	}
-	if c.Number > 0 {
-		card.Plan, card.VolumeID, card.WayBack = plan.ID(), media.VolumeText(c.VolumeID), plan.WayBack
-	}
-	for _, k := range card.Findings {
-		card.Foreign = card.Foreign || k == string(verify.NoRecord) || k == string(verify.SignerUnknown)
-	}
-	whole := map[int]bool{}
-	for _, b := range r.Brings {
-		whole[b.Step] = b.Whole
-	}
-	for _, s := range plan.Steps {
-		if s.Card != c.Number || len(r.Brings) > 0 && !whole[s.Number] || r.Verdict == verify.Bad {
-			continue
-		}
-		release := ledger.CardRelease{Device: s.Device, Model: s.Model, Version: s.To}
-		if m := shop.Model(s.Model); m != nil {
-			release.Maker = m.Maker
-		}
-		if d := vessel.Device(s.Device); d != nil {
-			release.Variant = d.Variant
-		}
-		card.Releases = append(card.Releases, release)
-	}
-	return card
-}
-
-// targetInLedger is a path as the ledger takes it: made visible, and of one that
-// is too long the end, which tells it from others.
-func targetInLedger(path string) string {
-	shown := visible.Visible(path)
-	if len(shown) <= ledger.MaxLine {
-		return shown
-	}
-	const left = "…"
-	rest := shown[len(shown)-ledger.MaxLine+len(left):]
-	for !utf8.RuneStart(rest[0]) {
-		rest = rest[1:]
-	}
-	return left + rest
-}
-
-func findingKinds(r verify.Report) []string {
-	var kinds []string
-	for _, f := range r.Findings {
-		if f.Severity != verify.Note && !strings.Contains(strings.Join(kinds, " ")+" ", string(f.Kind)+" ") {
-			kinds = append(kinds, string(f.Kind))
-		}
-	}
-	return kinds
 }
 
 // knownWriters are the keys that shop.yaml trusts, as the ledger takes them.

@@ -140,48 +140,18 @@ func (s *shopLedger) ranBefore(vessel *manifest.Vessel, o *askOptions) {
 	}
 }
 
-// planned plans a vessel's visit and lays its cards out; sizes are those of
-// the cards at hand.
+// planned plans a vessel's visit as the options ask, and lays its cards out; sizes
+// are those of the cards at hand.
 func planned(shop *manifest.Shop, vessel *manifest.Vessel, o askOptions, sizes ...int64) (media.Layout, order.Plan, error) {
+	return plannedAs("", shop, vessel, o, sizes...)
+}
+
+// plannedAs is planned for a card or a sheet that names its plan, perhaps as an
+// earlier build made it.
+func plannedAs(id string, shop *manifest.Shop, vessel *manifest.Vessel, o askOptions, sizes ...int64) (media.Layout, order.Plan, error) {
 	ask, err := o.ask()
 	if err != nil {
 		return media.Layout{}, order.Plan{}, err
 	}
-	return plannedFor(shop, vessel, ask, sizes...)
-}
-
-// plannedAs is planned for a card or a sheet that names its plan: it is the plan
-// that builds before this one made of the same steps, where that is the one named.
-func plannedAs(id string, shop *manifest.Shop, vessel *manifest.Vessel, o askOptions, sizes ...int64) (media.Layout, order.Plan, error) {
-	layout, plan, err := planned(shop, vessel, o, sizes...)
-	if err != nil || id == "" || plan.ID() == id {
-		return layout, plan, err
-	}
-	ask, err := o.ask()
-	if err != nil {
-		return layout, plan, err
-	}
-	ask.Earlier = true
-	if before, then, err := plannedFor(shop, vessel, ask, sizes...); err == nil && then.ID() == id {
-		return before, then, nil
-	}
-	return layout, plan, nil
-}
-
-func plannedFor(shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ...int64) (media.Layout, order.Plan, error) {
-	plan, err := order.WhatIf(shop, vessel, ask)
-	if bad, ok := errors.AsType[*order.BadAsk](err); ok {
-		return media.Layout{}, plan, usage(bad)
-	}
-	if err != nil {
-		return media.Layout{}, plan, fmt.Errorf("planning %s: %w", vessel.ID, err)
-	}
-	if plan.Conflict != nil {
-		return media.Layout{}, plan, nil
-	}
-	layout, plan, err := media.Lay(shop, vessel, plan, sizes...)
-	if err != nil {
-		return layout, plan, fmt.Errorf("laying out the cards for %s: %w", vessel.ID, err)
-	}
-	return layout, plan, nil
+	return media.VisitNamed(id, shop, vessel, ask, sizes...)
 }

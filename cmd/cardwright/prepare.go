@@ -17,6 +17,7 @@ import (
 	"cardwright/media/place"
 	"cardwright/verify"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/record"
 	"cardwright/verify/visible"
 )
 
@@ -334,8 +335,8 @@ func (p *preparing) note(ctx context.Context, outcomes []media.Outcome) error {
 		if o.Err != nil || t.report == nil {
 			continue
 		}
-		card := cardOf(p.shop, p.vessel, p.plan, t.job.Card, t.path, t.bytes, *t.report)
-		if err := p.session.noteCard(ctx, p.shop, p.key, ledger.CardPrepared, p.vessel, card); err != nil {
+		seen := record.CardSeen{Shop: p.shop, Vessel: p.vessel, Plan: p.plan, Card: t.job.Card, Target: t.path, Bytes: t.bytes, Report: *t.report}
+		if err := p.session.noteCard(ctx, p.shop, p.key, ledger.CardPrepared, p.vessel, seen.Kept()); err != nil {
 			return fmt.Errorf("the card is proven, but %w", err)
 		}
 	}

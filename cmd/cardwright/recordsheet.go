@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"cardwright/media"
 	"cardwright/verify/ledger/record"
 	"cardwright/verify/visible"
 )
@@ -63,7 +64,7 @@ func (r *recording) planOfSheet() error {
 		return err
 	}
 	ask.Earlier = true
-	if _, plan, err := plannedFor(r.shop, r.vessel, ask); err == nil && filled.FilledFor(plan) {
+	if _, plan, err := media.Visit(r.shop, r.vessel, ask); err == nil && filled.FilledFor(plan) {
 		r.job.Plan = plan
 		if r.filled.Plan != "" {
 			r.filled.Plan = plan.ID()

@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -16,6 +14,7 @@ import (
 	"cardwright/media/keys"
 	"cardwright/verify"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/record"
 )
 
 type verifyOptions struct {
@@ -166,8 +165,8 @@ func (v *verifying) findKey(o keyOptions) (err error) {
 
 // note notes in the ledger that the card was verified.
 func (v *verifying) note(ctx context.Context, report verify.Report) error {
-	card := cardOf(v.shop, v.vessel, v.plan, v.card, v.path, v.bytes, report)
-	if err := v.session.noteCard(ctx, v.shop, v.key, ledger.CardVerified, v.vessel, card); err != nil {
+	seen := record.CardSeen{Shop: v.shop, Vessel: v.vessel, Plan: v.plan, Card: v.card, Target: v.path, Bytes: v.bytes, Report: report}
+	if err := v.session.noteCard(ctx, v.shop, v.key, ledger.CardVerified, v.vessel, seen.Kept()); err != nil {
 		return fmt.Errorf("the card is %s, but %w", report.Verdict, err)
 	}
 	return nil
@@ -255,47 +254,12 @@ func (v *verifying) shown(r verify.Report, all bool) shownReport {
 	return shownReport{Report: r, title: v.title(), whose: v.whose, all: all}
 }
 
-// anothers says whose card it is, by its record, and when it was made, where
-// it isn't the one that was asked for: that explains all else. "": it is, or
-// no record tells.
+// anothers says whose card it is, where it isn't the one that was asked for.
 func (v *verifying) anothers(ctx context.Context, r *media.Record, report verify.Report) string {
 	if v.vessel == nil {
 		return ""
 	}
-	if names := report.Fits(); r == nil && len(names) > 0 {
-		return fmt.Sprintf("By its files this is a card for %s; you asked for %s.", strings.Join(names, " or "), v.vessel.Name)
-	}
-	if r == nil {
-		return ""
-	}
-	has := func(k verify.Kind) bool {
-		return slices.ContainsFunc(report.Findings, func(f verify.Finding) bool {
-			return f.Kind == k && (f.Path == media.RecordPath || f.Kind == verify.NothingNeeded)
-		})
-	}
-	name, made := or(r.VesselName, r.Vessel), ""
-	if note := making(ctx, v.shop, r); note != nil {
-		made = ", made " + note.At.Local().Format("2 January 2006")
-	} else if r.Shop != v.shop.Name {
-		made = ", made by " + r.Shop
-	}
-	switch {
-	case has(verify.OtherVessel):
-		return fmt.Sprintf("This is %s's card%s; you asked for %s.", name, made, v.vessel.Name)
-	case has(verify.NothingNeeded):
-		return fmt.Sprintf("This is %s's card%s; %s needs nothing from a card now.", name, made, name)
-	case has(verify.WayBackCard) && r.WayBack:
-		return fmt.Sprintf("This is %s's WAY BACK card%s; you asked for the card of the update.", name, made)
-	case has(verify.WayBackCard):
-		return fmt.Sprintf("This is %s's card of updates%s; you asked for the WAY BACK card.", name, made)
-	case has(verify.OtherPlan) && r.WayBack:
-		return fmt.Sprintf("This is %s's WAY BACK card%s, for another way back than the one asked for.", name, made)
-	case has(verify.OtherPlan):
-		return fmt.Sprintf("This is %s's card%s, for another plan than today's.", name, made)
-	case has(verify.OtherCard):
-		return fmt.Sprintf("This is card %d of %d for %s%s; you asked for card %d of %d.", r.Card, r.Of, name, made, v.card.Number, v.card.Of)
-	}
-	return ""
+	return report.Whose(r, verify.AskedFor{Shop: v.shop.Name, Vessel: v.vessel.Name, Card: v.card}, making(ctx, v.shop, r))
 }
 
 func (v *verifying) judge(ctx context.Context) (verify.Report, error) {

@@ -1,0 +1,45 @@
+package media
+
+import (
+	"errors"
+	"fmt"
+
+	"cardwright/manifest"
+	"cardwright/manifest/order"
+)
+
+// Visit plans a vessel's visit and lays its cards out; sizes are the bytes of the
+// cards at hand, none where they aren't known. A plan that is a conflict has no
+// layout. An ask that can't stand is *order.BadAsk.
+func Visit(shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ...int64) (Layout, order.Plan, error) {
+	plan, err := order.WhatIf(shop, vessel, ask)
+	if bad, ok := errors.AsType[*order.BadAsk](err); ok {
+		return Layout{}, plan, bad
+	}
+	if err != nil {
+		return Layout{}, plan, fmt.Errorf("planning %s: %w", vessel.ID, err)
+	}
+	if plan.Conflict != nil {
+		return Layout{}, plan, nil
+	}
+	layout, plan, err := Lay(shop, vessel, plan, sizes...)
+	if err != nil {
+		return layout, plan, fmt.Errorf("laying out the cards for %s: %w", vessel.ID, err)
+	}
+	return layout, plan, nil
+}
+
+// VisitNamed is Visit for a card or a sheet that names its plan ("": none): it is
+// the plan that builds before this one made of the same steps, where that is the
+// one named.
+func VisitNamed(id string, shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ...int64) (Layout, order.Plan, error) {
+	layout, plan, err := Visit(shop, vessel, ask, sizes...)
+	if err != nil || id == "" || plan.ID() == id {
+		return layout, plan, err
+	}
+	ask.Earlier = true
+	if before, then, err := Visit(shop, vessel, ask, sizes...); err == nil && then.ID() == id {
+		return before, then, nil
+	}
+	return layout, plan, nil
+}
