@@ -71,6 +71,9 @@ func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.
 	return nil
 }
 
+// momentsShown is at how many moments the page shows how the fleet stood.
+const momentsShown = 12
+
 func exported(ctx context.Context, w io.Writer, format string, shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 	about := export.About{Shop: shop.Name, Ledger: l.ID(), Made: time.Now().UTC().Truncate(time.Second)}
 	events := func(give func(ledger.Event) error) error { return audit.Events(ctx, l, "", f, give) }
@@ -91,7 +94,11 @@ func exported(ctx context.Context, w io.Writer, format string, shop *manifest.Sh
 	if format == "cyclonedx" {
 		return export.CycloneDX(w, about, fleet)
 	}
-	return export.HTML(w, about, fleet, func(vessel string) (audit.History, error) {
+	stood, err := audit.OverTime(ctx, l, shop.Models, fleet, f, about.Made, momentsShown)
+	if err != nil {
+		return err
+	}
+	return export.HTML(w, about, fleet, stood, func(vessel string) (audit.History, error) {
 		return audit.OfVessel(ctx, l, vessel, time.Time{}, f)
 	})
 }

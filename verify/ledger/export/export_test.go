@@ -250,7 +250,7 @@ func TestEveryWriteErrorSurfaces(t *testing.T) {
 		"csv":       func(w *full) error { return export.CSV(w, eventsOf(l)) },
 		"json":      func(w *full) error { return export.JSON(w, about, heads, eventsOf(l)) },
 		"cyclonedx": func(w *full) error { return export.CycloneDX(w, about, fleet) },
-		"html":      func(w *full) error { return export.HTML(w, about, fleet, histories) },
+		"html":      func(w *full) error { return export.HTML(w, about, fleet, nil, histories) },
 	} {
 		require.NoError(t, write(&full{1 << 30}), name)
 		for _, n := range []int{0, 1000, 5000} {

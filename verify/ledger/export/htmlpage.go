@@ -43,13 +43,13 @@ var ErrTooLong = errors.New("more events than a page can show: narrow the dates,
 type Histories func(vessel string) (audit.History, error)
 
 // HTML writes one page that needs nothing but itself: the matrix of vessels
-// and models, to sort by any column, and each vessel's history on a line of
-// time. It runs no script but its own, and asks no network.
+// and models, to sort by any column, how the fleet got there, and each vessel's
+// history on a line of time. It runs no script but its own, and asks no network.
 //
 // After an error, what was written is not a whole page.
-func HTML(w io.Writer, about About, fleet audit.Fleet, histories Histories) error {
+func HTML(w io.Writer, about About, fleet audit.Fleet, stood []audit.Stood, histories Histories) error {
 	out := bufio.NewWriter(w)
-	err := writePage(out, about, fleet, histories)
+	err := writePage(out, about, fleet, stood, histories)
 	if err == nil {
 		err = out.Flush()
 	}
@@ -59,10 +59,10 @@ func HTML(w io.Writer, about About, fleet audit.Fleet, histories Histories) erro
 	return nil
 }
 
-func writePage(out io.Writer, about About, fleet audit.Fleet, histories Histories) error {
+func writePage(out io.Writer, about About, fleet audit.Fleet, stood []audit.Stood, histories Histories) error {
 	head := map[string]any{
 		"Shop": about.Shop, "Ledger": about.Ledger, "Made": about.Made, "CSS": template.CSS(pageCSS), "JS": template.JS(pageJS),
-		"Policy": policy, "Fleet": fleet, "Rows": matrix(fleet), "Counts": counts(fleet),
+		"Policy": policy, "Fleet": fleet, "Rows": matrix(fleet), "Counts": counts(fleet), "Over": over(stood), "Statuses": audit.Statuses,
 	}
 	if err := page.ExecuteTemplate(out, "head", head); err != nil {
 		return err

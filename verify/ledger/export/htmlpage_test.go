@@ -7,11 +7,13 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
@@ -20,9 +22,12 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/export"
+	"cardwright/verify/ledger/ledgertest"
+	"cardwright/verify/ledger/store"
 )
 
 // browser starts a headless Chromium; problems are what it complains of.
@@ -55,7 +60,7 @@ func writePage(t *testing.T) string {
 	path := filepath.Join(t.TempDir(), "page.html")
 	f, err := os.Create(path)
 	require.NoError(t, err)
-	require.NoError(t, export.HTML(f, about, fleet, func(v string) (audit.History, error) {
+	require.NoError(t, export.HTML(f, about, fleet, stoodOf(t, l, fleet), func(v string) (audit.History, error) {
 		return audit.OfVessel(ctx, l, v, time.Time{}, audit.Filter{})
 	}))
 	require.NoError(t, f.Close())
@@ -187,7 +192,7 @@ func column(t *testing.T, tab context.Context, heading string) []string {
 
 func TestAPageThatWouldBeTooLongIsRefused(t *testing.T) {
 	_, fleet, about := fleetOf(t)
-	err := export.HTML(&strings.Builder{}, about, fleet, func(string) (audit.History, error) {
+	err := export.HTML(&strings.Builder{}, about, fleet, nil, func(string) (audit.History, error) {
 		line := audit.Line{Entry: ledger.Entry{Kind: ledger.SettingsSaved, Settings: &ledger.Settings{Where: "x"}}}
 		h := audit.History{}
 		for range export.MaxLines/2 + 1 {
@@ -196,4 +201,74 @@ func TestAPageThatWouldBeTooLongIsRefused(t *testing.T) {
 		return h, nil
 	})
 	assert.ErrorIs(t, err, export.ErrTooLong)
+}
+
+// stoodOf is how the fleet got to where it is.
+func stoodOf(t *testing.T, l *store.Ledger, fleet audit.Fleet) []audit.Stood {
+	t.Helper()
+	models := []*manifest.Model{{ID: "fennick-plot-12", Releases: []*manifest.Release{{Version: "99"}}}}
+	stood, err := audit.OverTime(ctx, l, models, fleet, audit.Filter{}, ledgertest.Day(90), 12)
+	require.NoError(t, err)
+	return stood
+}
+
+// The picture of how the fleet got here ends where the fleet stands, is told in
+// words and in numbers, and every bar is as high as it has devices.
+func TestThePageShowsHowTheFleetGotHere(t *testing.T) {
+	l, fleet, _ := fleetOf(t)
+	stood := stoodOf(t, l, fleet)
+	require.Len(t, stood, 12)
+	assert.Equal(t, fleet.Counts, stood[11].Counts, "the last moment is now")
+	path := writePage(t)
+	tab, _, problems := browser(t)
+	require.NoError(t, chromedp.Do(tab, chromedp.EmulateViewport(1280, 900), chromedp.Navigate("file://"+path), chromedp.WaitReady("#matrix")))
+	says := evaluate[string](t, tab, `document.querySelector("svg.over").getAttribute("aria-label")`)
+	assert.Regexp(t, `^How the fleet got here\. On \d{4}-\d\d-\d\d, of \d+ devices: .*\. On \d{4}-\d\d-\d\d, of 15 devices: .*\d+ unlisted`, says)
+	high := evaluate[map[string]float64](t, tab, `(() => { const all = {}; for (const r of document.querySelectorAll("svg.over rect")) if (Number(r.getAttribute("x")) > 580) all[r.getAttribute("class")] = Number(r.getAttribute("height")); return all; })()`)
+	for status, n := range stood[11].Counts {
+		assert.InDelta(t, 200*float64(n)/15, high[string(status)], 0.1, status)
+	}
+	cells := evaluate[[]string](t, tab, `[...document.querySelectorAll("table.numbers tbody tr:last-child td")].map((c) => c.textContent)`)
+	for i, status := range audit.Statuses {
+		assert.Equal(t, strconv.Itoa(stood[11].Counts[status]), cells[i], status)
+	}
+	assert.Equal(t, 12, evaluate[int](t, tab, `document.querySelectorAll("table.numbers tbody tr").length`))
+	assert.Empty(t, *problems)
+}
+
+// axe-core, an outside judge of accessibility, finds nothing on the fleet's page,
+// on a phone and a desk, light and dark, nor is anything out of the keyboard's reach.
+func TestThePageIsAccessible(t *testing.T) {
+	axe, err := os.ReadFile("../../../testdata/web/node_modules/axe-core/axe.min.js")
+	require.NoError(t, err, "axe-core isn't here: run npm ci --prefix testdata/web, as make test does")
+	path := writePage(t)
+	tab, _, problems := browser(t)
+	for _, wide := range []int64{390, 1280} {
+		require.NoError(t, chromedp.Do(tab, chromedp.EmulateViewport(wide, 900), chromedp.Navigate("file://"+path), chromedp.WaitReady("#matrix")))
+		evaluate[bool](t, tab, string(axe)+"; document.querySelectorAll('details').forEach((d) => { d.open = true; }); true")
+		for _, scheme := range []string{"light", "dark"} {
+			_, err := chromedp.Call(tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+				Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
+			})
+			require.NoError(t, err)
+			report, err := chromedp.Run(tab, chromedp.Evaluate[struct {
+				Violations []struct {
+					ID    string
+					Nodes []struct{ HTML string }
+				}
+				Passes []struct{ ID string }
+			}](`axe.run(document)`, chromedp.EvalAwaitPromise))
+			require.NoError(t, err)
+			assert.Empty(t, report.Violations, "%d %s", wide, scheme)
+			assert.Greater(t, len(report.Passes), 10)
+		}
+	}
+	want := evaluate[[]string](t, tab, `[...document.querySelectorAll("a, button, input, summary")].filter((e) => e.getClientRects().length).map((e) => e.textContent || e.id)`)
+	var got []string
+	for range len(want) + 2 {
+		require.NoError(t, chromedp.Do(tab, chromedp.KeyEvent(kb.Tab)))
+		got = append(got, evaluate[string](t, tab, `document.activeElement.textContent || document.activeElement.id`))
+	}
+	assert.Subset(t, got, want)
+	assert.Empty(t, *problems)
 }
