@@ -185,3 +185,30 @@ func TestPackagesSayWhatTheyAreFor(t *testing.T) {
 		}
 	}
 }
+
+// TestNobodyGoesByTheTextOfAnError: what an error is, its type or its value says;
+// its text is for people, and changes.
+func TestNobodyGoesByTheTextOfAnError(t *testing.T) {
+	matching := []string{"Contains", "HasPrefix", "HasSuffix", "Index", "Cut", "CutPrefix", "CutSuffix", "EqualFold", "Count"}
+	for _, f := range goFiles(t) {
+		ast.Inspect(f.File, func(n ast.Node) bool {
+			call, ok := n.(*ast.CallExpr)
+			if !ok || len(call.Args) == 0 {
+				return true
+			}
+			s, ok := call.Fun.(*ast.SelectorExpr)
+			if !ok || !slices.Contains(matching, s.Sel.Name) {
+				return true
+			}
+			if x, ok := s.X.(*ast.Ident); !ok || x.Name != "strings" && x.Name != "bytes" {
+				return true
+			}
+			if of, ok := call.Args[0].(*ast.CallExpr); ok {
+				if text, ok := of.Fun.(*ast.SelectorExpr); ok && text.Sel.Name == "Error" && len(of.Args) == 0 {
+					t.Errorf("%s goes by the text of an error, by strings.%s", f.path, s.Sel.Name)
+				}
+			}
+			return true
+		})
+	}
+}

@@ -92,7 +92,7 @@ func runAuditCheck(ctx context.Context, s *session, o auditCheck) error {
 // checkAt checks a ledger against what is remembered of it, and remembers the
 // outcome. What holds since it was last checked is only read again when that is
 // asked for.
-func (s *session) checkAt(ctx context.Context, place string, against store.CheckOptions, again bool) (store.CheckReport, error) {
+func (s *shopLedger) checkAt(ctx context.Context, place string, against store.CheckOptions, again bool) (store.CheckReport, error) {
 	memory := store.RememberedIn(memoryOf(place))
 	was, is, server := store.Recall(memory), store.Fingerprint(place), store.IsPostgres(place)
 	if !again && (server || is != "" && is == was.File) {
@@ -136,7 +136,7 @@ func headsChecked(r store.CheckReport) (ledger.Heads, bool) {
 }
 
 // checkNew checks what came since a ledger was last read.
-func (s *session) checkNew(ctx context.Context, place string, against store.CheckOptions, was store.Remembered) (store.CheckReport, error) {
+func (s *shopLedger) checkNew(ctx context.Context, place string, against store.CheckOptions, was store.Remembered) (store.CheckReport, error) {
 	l, err := store.Open(ctx, place, store.Options{ReadOnly: true, Memory: memoryOf(place), Slow: s.tellSlow, Words: commandWords})
 	if err != nil {
 		return store.CheckReport{}, err
@@ -172,7 +172,7 @@ func goneText(a store.Accepted) string {
 }
 
 // acceptLedger takes an older state of a ledger for the ledger.
-func (s *session) acceptLedger(ctx context.Context, place string, against store.CheckOptions, why string) error {
+func (s *shopLedger) acceptLedger(ctx context.Context, place string, against store.CheckOptions, why string) error {
 	memory := memoryOf(place)
 	was := store.Recall(store.RememberedIn(memory))
 	r, err := store.CheckAt(ctx, place, against)

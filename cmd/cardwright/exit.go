@@ -114,9 +114,6 @@ func (t *terminal) end(ctx context.Context, err error) int {
 		return t.unwritten(c)
 	}
 	err = withDrives(ctx, err)
-	if strings.HasPrefix(err.Error(), "unknown command") {
-		c = exitUsage
-	}
 	if t.json {
 		t.writeJSON(failure{Format: 1, Error: err.Error(), Mistakes: mistakes(err)})
 		return c

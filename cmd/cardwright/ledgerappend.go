@@ -76,7 +76,7 @@ func (s *shopLedger) note(ctx context.Context, shop *manifest.Shop, key *keys.Ke
 
 // noteLife appends what became of a boat, a device or a card, and says how it is
 // taken back.
-func (s *session) noteLife(ctx context.Context, shop *manifest.Shop, key *keys.Key, e ledger.Entry) (undo string, err error) {
+func (s *shopLedger) noteLife(ctx context.Context, shop *manifest.Shop, key *keys.Key, e ledger.Entry) (undo string, err error) {
 	if err := e.Validate(); err != nil {
 		return "", usage(err)
 	}
@@ -98,7 +98,7 @@ type lifeNoted struct {
 	Undo   string       `json:"undo"` // the command that takes it back
 }
 
-func (s *session) answerLife(e ledger.Entry, file, undo string) {
+func (s *terminal) answerLife(e ledger.Entry, file, undo string) {
 	s.answer(lifeNoted{1, e, file, undo}, func(w io.Writer) {
 		fmt.Fprintln(w, wrapped("Noted: "+visible.Visible(e.Tell()), "  "))
 		if file != "" {

@@ -186,7 +186,7 @@ func keepCorrection(ctx context.Context, s *session, shop *manifest.Shop, key *k
 	return nil
 }
 
-func (s *session) answerCorrection(c ledger.Entry, file string, notes []string) {
+func (s *terminal) answerCorrection(c ledger.Entry, file string, notes []string) {
 	s.answer(struct {
 		Format int          `json:"format"`
 		Entry  ledger.Entry `json:"entry"`

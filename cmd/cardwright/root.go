@@ -56,7 +56,8 @@ fully checked; 130 interrupted.`,
 		newInitCommand(s), newModelCommand(s), newVesselCommand(s), newPackageCommand(s), newSurveyCommand(s),
 		newShopCommand(s), newSeatrialCommand(s))
 	fitHelp(root)
-	for _, cmd := range root.Commands() {
+	root.Args = cobra.ArbitraryArgs // group tells of one that is no command
+	for _, cmd := range append(root.Commands(), root) {
 		if cmd.HasSubCommands() && !cmd.Runnable() {
 			cmd.DisableFlagsInUseLine = true
 			cmd.RunE = func(cmd *cobra.Command, args []string) error { return group(cmd, args, s.json) }
