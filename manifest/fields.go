@@ -47,8 +47,9 @@ var fields = map[string]field{
 	"SeaTrial.overshoot": {digits: true, form: &tolerance, usual: "20", help: "percent of a turn that it may go too far"},
 	"SeaTrial.by":        {must: true, help: "who sets them: a rule, the maker, the shop; it stands beside each on the page"},
 
-	"Trust.shop": {must: true, help: "the shop that signs with this key, as reports name it"},
-	"Trust.key":  {must: true, form: &publicKey, help: "its public key: the line that cardwright key show prints"},
+	"Trust.shop":  {must: true, help: "the shop that signs with this key, as reports name it"},
+	"Trust.key":   {must: true, form: &publicKey, help: "its public key: the line that cardwright key show prints"},
+	"Trust.until": {help: "last day on which the key was the shop's, where it has left: what had come into the ledger by then still counts, and cards that it signed are no longer believed: 2026-03-05"},
 
 	"Model.model":     {must: true, form: &id, help: "id of the model, as vessels and other models name it"},
 	"Model.maker":     {must: true, help: "who makes it"},

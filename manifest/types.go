@@ -94,6 +94,17 @@ type Trust struct {
 	Source
 	Shop string `yaml:"shop"`
 	Key  string `yaml:"key"` // public key, as minisign writes it
+	// Until is the last day on which the key was the shop's: of the ledger's events
+	// what had come in by then still counts. Zero: it still is.
+	Until Date `yaml:"until"`
+}
+
+// Left tells whether a key was the shop's no longer at a moment.
+func (t *Trust) Left(now time.Time) bool { return !t.Until.IsZero() && now.After(t.Until.End()) }
+
+// End is the last second of the day, by this computer's clock.
+func (d Date) End() time.Time {
+	return time.Date(d.Year(), d.Month(), d.Day()+1, 0, 0, 0, 0, time.Local).Add(-time.Second)
 }
 
 // SeaTrial is how far the values of a sea trial may be off, and who says so. What

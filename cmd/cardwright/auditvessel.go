@@ -82,6 +82,7 @@ func writeHistory(w io.Writer, id string, h audit.History) {
 			text += " until " + clock(*h.At)
 		}
 		fmt.Fprintf(w, "%s: %s.\n", visible.Visible(id), text)
+		writeLeftOut(w, h.LeftOut)
 		return
 	}
 	when := "now"

@@ -12,6 +12,7 @@ import (
 	"cardwright/manifest/order"
 	"cardwright/media/keys"
 	"cardwright/media/readiness"
+	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
@@ -218,8 +219,16 @@ func believed(shop *manifest.Shop) map[string]time.Time {
 		return nil
 	}
 	writers := map[string]time.Time{}
-	for writer := range knownWriters(shop, nil) {
-		writers[writer] = time.Time{}
+	for _, t := range shop.Trusts {
+		public, err := keys.PublicEd25519(t.Key)
+		if err != nil {
+			continue // its form was checked
+		}
+		until := time.Time{}
+		if !t.Until.IsZero() {
+			until = t.Until.End()
+		}
+		writers[ledger.Writer(public)] = until
 	}
 	return writers
 }
@@ -231,6 +240,9 @@ func (s *shopLedger) tellUntrusted(shop *manifest.Shop, key *keys.Key) {
 	}
 	for _, t := range shop.Trusts {
 		if t.Key == key.Public() {
+			if t.Left(time.Now()) {
+				s.complain("this laptop's key left on " + t.Until.Format(time.DateOnly) + ", says trusts: in shop.yaml: what it notes counts in no answer")
+			}
 			return
 		}
 	}

@@ -57,6 +57,11 @@ on the phone exports, or CSV), from flags, and at a terminal by one question for
 each thing that is still open. What was noted is never changed; a mistake is
 corrected by a later note.
 
+A table (CSV) has a line for each step or check and these columns, in any order:
+step, device, result, before, after, minutes, note for a step (result is done, failed
+or put off); device, check, result, value for a check (passed, failed or not done);
+settings_saved on any line. UTF-8, UTF-16 and Latin-1 are read.
+
 A step is given as it is typed at a terminal: --step '1=3.1 to 3.5, 11 min',
 --step '2=failed, screen stayed dark', --step '3=put off, the tide'; or with
 colons, NUMBER=done:BEFORE:AFTER[:MINUTES[:NOTE]]. --put-off-rest WHY puts off all

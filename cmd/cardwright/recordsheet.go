@@ -32,6 +32,9 @@ func (r *recording) readSheet() error {
 		if err != nil {
 			return usage(err)
 		}
+		if filled.Latin1 {
+			r.session.complain("the table is no UTF-8: it was read as Latin-1, as Windows writes it; look at its letters in what is noted")
+		}
 		r.filled.Steps, r.filled.Checks, r.filled.SettingsSaved = filled.Steps, filled.Checks, filled.SettingsSaved
 		return nil
 	}

@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"slices"
+	"time"
 
 	"cardwright/manifest"
 	"cardwright/media"
@@ -69,7 +71,7 @@ func (v *verifying) trusts() []*manifest.Trust {
 	if v.shop == nil {
 		return nil
 	}
-	return v.shop.Trusts
+	return slices.DeleteFunc(slices.Clone(v.shop.Trusts), func(t *manifest.Trust) bool { return t.Left(time.Now()) })
 }
 
 // commands are those that advice names, for a plan of so many cards.

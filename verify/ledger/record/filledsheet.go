@@ -39,6 +39,10 @@ type Filled struct {
 	Steps         []FilledStep  `json:"steps"`
 	SettingsSaved string        `json:"settings_saved"` // where; "" where they weren't
 	Checks        []FilledCheck `json:"checks"`
+
+	// Latin1 says that a table was read as Latin-1: which letters its bytes stand for
+	// was a guess, to be looked at.
+	Latin1 bool `json:"-"`
 }
 
 // JSON is the sheet as ReadJSON reads it.

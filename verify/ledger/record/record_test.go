@@ -1,8 +1,10 @@
 package record_test
 
 import (
+	"bytes"
 	"encoding/json"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -526,4 +528,33 @@ func TestAWholeNumberIsWrittenWithoutAPoint(t *testing.T) {
 	_, err := record.ReadJSON([]byte(`{"format": 1, "vessel": "kittiwake", "plan": "", "by": "Ada", "settings_saved": "", "checks": [],
 		"steps": [{"number": 1, "device": "helm", "before": "", "after": "4.0", "result": "done", "minutes": 12.0, "note": ""}]}`))
 	assert.ErrorContains(t, err, "/steps/minutes: found number 12.0, expected a whole number, written without a point")
+}
+
+// A table as iconv (GNU libc) writes it in Latin-1 and in Windows-1252: the letters
+// are those of the same table in UTF-8.
+func TestATableInLatin1(t *testing.T) {
+	const text = "step;device;before;after;result;minutes;note\n1;radar;1.6;1.8;done;12;Kühlraum, übergeben à José\n"
+	want, err := record.ReadCSV(strings.NewReader(text))
+	require.NoError(t, err)
+	for _, encoding := range []string{"ISO-8859-1", "WINDOWS-1252"} {
+		more := text
+		if encoding == "WINDOWS-1252" {
+			more = strings.Replace(text, "Kühlraum", "“Kühlraum” – 5 €", 1)
+		}
+		iconv := exec.Command("iconv", "-f", "UTF-8", "-t", encoding)
+		iconv.Stdin = strings.NewReader(more)
+		table, err := iconv.Output()
+		require.NoError(t, err)
+		got, err := record.ReadCSV(bytes.NewReader(table))
+		require.NoError(t, err)
+		assert.True(t, got.Latin1)
+		if encoding == "ISO-8859-1" {
+			assert.Equal(t, want.Steps, got.Steps)
+		} else {
+			assert.Contains(t, got.Steps[0].Note, "“Kühlraum” – 5 €")
+		}
+	}
+	_, err = record.ReadCSV(strings.NewReader("step;device\n1;rad\x81r\n"))
+	require.Error(t, err, "no letter has that byte")
+	assert.Contains(t, err.Error(), "not text in UTF-8")
 }

@@ -363,3 +363,54 @@ func (s *splits) converged() {
 		require.EqualValues(s.r, len(s.events), c.Events, "none lost, none doubled")
 	}
 }
+
+// A key that left counts for what had come in by its day: that is known by when
+// events came in here, whatever they are dated.
+func TestAKeyThatLeft(t *testing.T) {
+	l, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "ledger.db"), store.Options{Create: true})
+	require.NoError(t, err)
+	defer l.Close()
+	e := func(n int) ledger.Entry {
+		return ledger.Entry{At: ledgertest.Day(n), Kind: ledger.CheckPassed, Vessel: "kittiwake", Check: &ledger.Check{Device: ledger.Device{ID: "radar", Model: "fennick-sweep-2"}, Check: ledger.VersionShown, Value: "1.6"}}
+	}
+	before := ledgertest.Elsewhere(t, l, "Ada", e(3), e(1))
+	time.Sleep(1100 * time.Millisecond) // an arrival is known to the second
+	left := time.Now().UTC().Truncate(time.Second)
+	time.Sleep(1100 * time.Millisecond)
+	after := ledgertest.Elsewhere(t, l, "Ada", e(0), e(2))
+	ours, err := l.Append(t.Context(), ledgertest.Writer("Ben"), e(4))
+	require.NoError(t, err)
+	key := func(name string) string { return ledger.Writer(ledgertest.Key(name).Public()) }
+	counts := func(until time.Time) (list []ledger.ID) {
+		l.Believe(map[string]time.Time{key("Ada"): until, key("Ben"): {}})
+		require.NoError(t, l.Look(t.Context(), func(q store.Querier) error {
+			trust, err := l.Trust(t.Context(), q)
+			require.NoError(t, err)
+			where, vessels, err := l.Untrusted(t.Context(), q)
+			require.NoError(t, err)
+			require.NoError(t, store.EachEvent(t.Context(), q, "1 = 1 ORDER BY no", nil, func(e ledger.Event) error {
+				if trust(&e) {
+					list = append(list, e.ID)
+				}
+				return nil
+			}))
+			if where == "" {
+				assert.Len(t, list, 5)
+				return nil
+			}
+			assert.Equal(t, []string{"kittiwake"}, vessels)
+			var same []ledger.ID
+			require.NoError(t, store.EachEvent(t.Context(), q, "no "+where+" ORDER BY no", nil, func(e ledger.Event) error {
+				same = append(same, e.ID)
+				return nil
+			}))
+			assert.Equal(t, list, same, "both ways of asking say the same")
+			return nil
+		}))
+		return list
+	}
+	b0, b1, o := before[0].ID, before[1].ID, ours[0].ID
+	assert.Equal(t, []ledger.ID{b0, b1, o}, counts(left))
+	assert.Equal(t, []ledger.ID{o}, counts(left.Add(-time.Hour)))
+	assert.Equal(t, []ledger.ID{b0, b1, after[0].ID, after[1].ID, o}, counts(time.Time{}))
+}
