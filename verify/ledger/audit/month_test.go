@@ -13,6 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
@@ -23,7 +24,9 @@ import (
 
 // TestRandomMonths lives through random months of a shop with three vans:
 // surveys, steps with every outcome, dated late or by a clock that jumped,
-// corrections of anything, withdrawals, vans that meet in any order. After each
+// corrections of anything, withdrawals, vans that meet in any order, and each van's
+// file of the vessel, which people change by hand, agree to have noted, or bring up
+// to date. After each
 // step every answer of the van at work is that of a model made of plain maps and
 // sets, which knows nothing of chains, places or tables.
 //
@@ -80,6 +83,8 @@ type van struct {
 	clock  time.Duration // how wrong it is
 	has    map[int]bool  // happenings
 	fixes  map[int]bool  // corrections, by when they were written
+
+	file, wrote map[string]version.V // the vessel's file, and what was last written there by the program
 }
 
 type month struct {
@@ -103,7 +108,7 @@ func newMonth(t *testing.T, seed uint64) *month {
 		l, err := store.Open(ctx, filepath.Join(t.TempDir(), fmt.Sprintf("van%d.db", n)), store.Options{Create: true})
 		require.NoError(t, err)
 		t.Cleanup(func() { require.NoError(t, l.Close()) })
-		m.vans = append(m.vans, &van{ledger: l, has: map[int]bool{}, fixes: map[int]bool{}})
+		m.vans = append(m.vans, &van{ledger: l, has: map[int]bool{}, fixes: map[int]bool{}, file: map[string]version.V{}, wrote: map[string]version.V{}})
 	}
 	return m
 }
@@ -111,7 +116,15 @@ func newMonth(t *testing.T, seed uint64) *month {
 func (m *month) step() {
 	m.now = m.now.Add(time.Duration(1+m.r.IntN(30)) * time.Hour)
 	v := m.vans[m.r.IntN(len(m.vans))]
-	switch m.r.IntN(12) {
+	switch m.r.IntN(15) {
+	case 12:
+		if d := monthDevices[m.r.IntN(len(monthDevices))]; v.wrote[d] != "" {
+			v.file[d] = m.versionOf() // by hand, or an old copy
+		}
+	case 13:
+		m.agree(v)
+	case 14:
+		m.fromLedger(v)
 	case 0, 1:
 		m.meet(v, m.vans[m.r.IntN(len(m.vans))])
 	case 2:
@@ -163,6 +176,57 @@ func (m *month) work(v *van) {
 		e.Kind, e.Check = ledger.CheckPassed, &ledger.Check{Device: device, Check: ledger.VersionShown, Value: string(h.after)}
 	}
 	m.note(v, h, e)
+	if s := m.state(v, d); h.after != "" && len(s) == 1 && s[0] != version.Unknown { // as record brings the file up to date
+		v.file[d], v.wrote[d] = s[0], s[0]
+	}
+}
+
+// agree has noted what somebody changed by hand in the van's file.
+func (m *month) agree(v *van) {
+	for _, d := range monthDevices {
+		if kind := m.fileStands(v, d); kind != known.ByHand && kind != known.BothWays {
+			continue
+		}
+		h := &happening{kind: "read", device: d, serial: fmt.Sprint(d, m.serials[d]), after: v.file[d]}
+		m.note(v, h, ledger.Entry{Vessel: "kittiwake", Kind: ledger.WrittenByHand, ByHand: &ledger.ByHand{
+			Devices: []ledger.Fitted{{Device: ledger.Device{ID: d, Model: monthModel, Serial: h.serial}, Version: h.after}},
+		}})
+		v.wrote[d] = v.file[d]
+	}
+}
+
+// fromLedger brings the van's file up to date where it is behind.
+func (m *month) fromLedger(v *van) {
+	for _, d := range monthDevices {
+		if m.fileStands(v, d) == known.Behind {
+			v.file[d] = m.state(v, d)[0]
+			v.wrote[d] = v.file[d]
+		}
+	}
+}
+
+// fileStands says how the van's file and ledger differ over a device; "" where they
+// don't, or the ledger doesn't know.
+func (m *month) fileStands(v *van, d string) known.FileKind {
+	is := m.state(v, d)
+	f, in := v.file[d]
+	b, remembered := v.wrote[d]
+	switch {
+	case len(is) > 1 || !in || !remembered || len(m.about(v, d)) == 0:
+		return ""
+	case len(is) == 0 || is[0] == version.Unknown:
+		if f != b {
+			return known.ByHand
+		}
+		return ""
+	case f == is[0]:
+		return ""
+	case f == b:
+		return known.Behind
+	case is[0] == b:
+		return known.ByHand
+	}
+	return known.BothWays
 }
 
 // runs is what somebody at the device would read before a step: what the van
@@ -225,6 +289,10 @@ func (m *month) correct(v *van) {
 			instead.Step = &step
 		case "read":
 			c.after = m.versionOf()
+			if h.entry.ByHand != nil {
+				instead.ByHand = &ledger.ByHand{Devices: []ledger.Fitted{{Device: h.entry.ByHand.Devices[0].Device, Version: c.after}}}
+				break
+			}
 			check := *h.entry.Check
 			check.Value = string(c.after)
 			instead.Check = &check
@@ -450,6 +518,35 @@ func (m *month) compare(v *van) {
 		m.compareDevice(v, h, device, inFleet)
 	}
 	m.compareReleases(v, inFleet)
+	m.compareFile(v)
+}
+
+// compareFile lays the van's file beside its ledger.
+func (m *month) compareFile(v *van) {
+	k, err := audit.Known(ctx, v.ledger, nil, "kittiwake")
+	require.NoError(m.t, err)
+	file, wrote := &manifest.Vessel{ID: "kittiwake"}, known.Written{}
+	for _, d := range monthDevices {
+		f, in := v.file[d]
+		if !in {
+			continue
+		}
+		device := &manifest.Device{ID: d, Model: monthModel, Version: f}
+		if is := k.Device(d); is != nil {
+			device.Serial = is.Serial
+		}
+		file.Devices = append(file.Devices, device)
+		wrote[d] = map[string]string{known.AboardKey: d, known.VersionKey: string(v.wrote[d])}
+	}
+	got := map[string]known.FileKind{}
+	for _, x := range k.Beside(file, wrote) {
+		if x.Key == known.VersionKey {
+			got[x.Device] = x.Kind
+		}
+	}
+	for _, d := range monthDevices {
+		require.Equal(m.t, m.fileStands(v, d), got[d], "%s: the file of %s: %s, written %s, ledger %v", m.what, d, v.file[d], v.wrote[d], m.state(v, d))
+	}
 }
 
 func (m *month) compareDevice(v *van, h audit.History, device string, inFleet map[string]audit.Standing) {

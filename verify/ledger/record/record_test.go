@@ -558,3 +558,40 @@ func TestATableInLatin1(t *testing.T) {
 	require.Error(t, err, "no letter has that byte")
 	assert.Contains(t, err.Error(), "not text in UTF-8")
 }
+
+// A device that lost its settings is asked for them, whatever its release names, and
+// stays open until they were entered again and checked.
+func TestSettingsThatAnUpdateLost(t *testing.T) {
+	j := job()
+	j.Catalogue[2].Releases[0].Settings = manifest.SettingsLost
+	f := record.Filled{Format: 1, Vessel: "kittiwake", Steps: []record.FilledStep{{Number: 3, Device: "pilot", After: "2.1", Result: record.Done, Note: "own card"}}}
+	asks := func(f record.Filled) (list []string) {
+		for _, q := range j.Open(f) {
+			if record.IsCheck(q) && strings.Contains(q.Ask, "lost its settings") {
+				list = append(list, q.Key)
+			}
+		}
+		return list
+	}
+	require.Equal(t, []string{"check/pilot/settings and waypoints"}, asks(f))
+	j.PutOffRest(&f, "tide")
+	note := func(f record.Filled) (kind ledger.Kind, note string) {
+		out, err := j.Entries(f, record.Visit{ID: "v", At: time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)})
+		require.NoError(t, err)
+		for _, e := range out.Entries {
+			if e.Check != nil && e.Check.Check == "settings and waypoints" {
+				kind, note = e.Kind, e.Check.Note
+			}
+		}
+		return kind, note
+	}
+	kind, why := note(f)
+	assert.Equal(t, ledger.CheckNotDone, kind)
+	assert.Equal(t, ledger.SettingsLost, why)
+	require.NoError(t, j.Answer(&f, "check/pilot/settings and waypoints", "passed"))
+	kind, why = note(f)
+	assert.Equal(t, ledger.CheckPassed, kind)
+	assert.Empty(t, why)
+	j.Catalogue[2].Releases[0].Settings = manifest.SettingsKept
+	assert.Empty(t, asks(f))
+}
