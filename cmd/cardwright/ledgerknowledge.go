@@ -132,10 +132,14 @@ func (s *shopLedger) tellFile(v *manifest.Vessel, kinds ...known.OpenKind) {
 	}
 }
 
-// inDoubt tells of which devices a reading has to be noted, since the ledger
-// doubts what their file says.
+// inDoubt tells of which devices a reading has to be noted: of a vessel that the
+// ledger knows each, since what is written into her file is not noted.
 func (s *shopLedger) inDoubt(vessel *manifest.Vessel) func(device string) bool {
-	return s.known[vessel.ID].InDoubt
+	k := s.known[vessel.ID]
+	if k == nil || len(k.Devices) == 0 {
+		return func(string) bool { return false }
+	}
+	return func(string) bool { return true }
 }
 
 // openOf is what is open about a vessel's devices, the gravest first.

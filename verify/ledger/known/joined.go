@@ -84,16 +84,6 @@ func (j *Joined) differs(wanted func(FileKind) bool) (list []FileDiffers) {
 	return list
 }
 
-// InDoubt tells whether the ledger doubts what the file says of a device: a reading
-// has to be noted.
-func (j *Joined) InDoubt(device string) bool {
-	if j == nil {
-		return false
-	}
-	d := j.Device(device)
-	return d != nil && d.inDoubt()
-}
-
 func (d *Device) inDoubt() bool { return d.How == FailedUnread || d.Other != "" }
 
 // OpenOn is what is open about one device.

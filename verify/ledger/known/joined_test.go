@@ -38,8 +38,6 @@ func TestWhatNobodyIsSureOfHasNoVersion(t *testing.T) {
 	assert.Equal(t, version.V(version.Unknown), v.Device("radar").Version)
 	assert.Equal(t, version.V(version.Unknown), v.Device("flybridge").Version)
 	assert.Equal(t, version.V("1.6"), j.File.Device("radar").Version, "the file says so still")
-	assert.True(t, j.InDoubt("radar"))
-	assert.False(t, j.InDoubt("compass"))
 }
 
 // Where the file is only behind, the ledger counts; what a person wrote stays; where
@@ -93,5 +91,4 @@ func TestNothingIsKnownOfNoLedger(t *testing.T) {
 	assert.Empty(t, j.OpenAboard(aboard()))
 	assert.Empty(t, j.FileByHand())
 	assert.Empty(t, j.FileBehind())
-	assert.False(t, j.InDoubt("radar"))
 }
