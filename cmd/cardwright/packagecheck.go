@@ -37,6 +37,9 @@ func runPackageCheck(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
+	if err := s.learnFleet(ctx, shop); err != nil {
+		return err
+	}
 	inv, err := intake.List(shop, commandWords)
 	if err != nil {
 		return err

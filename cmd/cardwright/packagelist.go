@@ -34,7 +34,7 @@ read whole on this computer. It reads none of them: package check does.`,
 	return cmd
 }
 
-func runPackageList(_ context.Context, s *session, o listOptions, models []string) error {
+func runPackageList(ctx context.Context, s *session, o listOptions, models []string) error {
 	shop, err := s.shop()
 	if err != nil {
 		return err
@@ -43,6 +43,9 @@ func runPackageList(_ context.Context, s *session, o listOptions, models []strin
 		if shop.Model(id) == nil {
 			return usage(fmt.Errorf("no model %q in the catalogue%s", id, tryIt(manifest.Nearest(id, modelIDs(shop)))))
 		}
+	}
+	if err := s.learnFleet(ctx, shop); err != nil {
+		return err
 	}
 	inv, err := intake.List(shop, commandWords)
 	if err != nil {
