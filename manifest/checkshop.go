@@ -3,7 +3,6 @@ package manifest
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
@@ -167,30 +166,13 @@ func (c *checker) held(d *Device) {
 	}
 }
 
-// reachable reports a device that no package can get into.
+// reachable reports a device that is passed on what its model can't be given. One of
+// which nothing says how it is updated is no mistake: it stays as it is.
 func (c *checker) reachable(d *Device) {
-	m := c.sound(d.Model)
-	if m == nil || m.Card != nil || d.given("through") {
-		return
+	if m := c.sound(d.Model); m != nil && m.Route == ByNobody && len(d.Through) > 0 {
+		c.mistake(m.At("route"), "way to update that isn't none", fmt.Sprintf("%q, and %s is updated through %s (%s)", m.Route, d.ID, d.Through[0], d.At("through")),
+			"another route, or none, and no through", "")
 	}
-	if slices.ContainsFunc(m.Releases, func(r *Release) bool { return len(r.Files) > 0 }) {
-		c.mistake(d.At(""), "no way to update this device", "a "+m.ID+", which has no card slot, and no through",
-			"through: the id of a device aboard that passes updates on to it", c.passers(m.ID))
-	}
-}
-
-// passers says which models could pass updates on to a model.
-func (c *checker) passers(id string) string {
-	var all []string
-	for _, m := range c.shop.Models {
-		if slices.Contains(m.PassesOn, id) {
-			all = append(all, m.ID)
-		}
-	}
-	if len(all) == 0 {
-		return "add " + id + " to passes_on of the model that does"
-	}
-	return "a device of model " + strings.Join(all, " or ")
 }
 
 // sound returns a model whose file has no mistake, or nil.

@@ -56,6 +56,7 @@ var fields = map[string]field{
 	"Model.name":      {must: true, help: "the model's name, as the maker writes it"},
 	"Model.kind":      {must: true, words: kindWords(), help: "what the device is"},
 	"Model.card":      {help: "which cards the device reads; left out: it has no card slot"},
+	"Model.route":     {words: Routes, help: "how it is updated where no card does it and no device passes it on: by cable, by the maker's program on the shop's laptop, by the maker only, or none: not at all; left out: by a card in its own slot"},
 	"Model.passes_on": {form: &id, help: "ids of models that it can update over the network"},
 	"Model.releases":  {help: "the releases of its software"},
 	"Model.alike":     {help: "true: all devices of this model on one vessel end on one version"},

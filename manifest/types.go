@@ -127,6 +127,7 @@ type Model struct {
 	Name     string     `yaml:"name"`
 	Kind     Kind       `yaml:"kind"`
 	Card     *CardRules `yaml:"card"`      // nil: the device has no card slot
+	Route    string     `yaml:"route"`     // how it is updated where neither its own card nor another device does it, of Routes; "": by its card
 	PassesOn []string   `yaml:"passes_on"` // ids of models that it can update over the network
 	Releases []*Release `yaml:"releases"`  // in the order of the file
 	Alike    bool       `yaml:"alike"`     // all devices of the model on one vessel end on one version
@@ -149,6 +150,26 @@ type Model struct {
 	IfItFails    string       `yaml:"if_it_fails"`
 
 	SettingsMinutes int `yaml:"settings_minutes"` // to enter its settings again, where an update loses them; 0: not said
+}
+
+// Ways of updating a device that are none of a card's business.
+const (
+	ByCable   = "cable"   // from the shop's laptop, plugged into it
+	ByProgram = "program" // its maker's own, on the shop's laptop
+	ByMaker   = "maker"   // nobody else may
+	ByNobody  = "none"    // it can't be updated at all
+)
+
+// Routes is the closed list of them.
+var Routes = []string{ByCable, ByProgram, ByMaker, ByNobody}
+
+// RouteOf is how a device is updated without a card: "" where a card does it, its
+// own or that of a device that passes it on.
+func (m *Model) RouteOf(d *Device) string {
+	if len(d.Through) > 0 {
+		return ""
+	}
+	return m.Route
 }
 
 // CheckText is how one check of Checks is made: on a model, the steps and the

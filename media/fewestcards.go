@@ -78,6 +78,8 @@ func (l *layer) nameFolders(steps []order.Step) {
 		s := &steps[i]
 		rules := l.rules(*s)
 		switch {
+		case s.Route != "":
+			continue // its files stay in the shop
 		case rules == nil:
 			continue // place says why
 		case rules.Folder != manifest.AnyFolder && rules.Folder != "":
@@ -126,7 +128,7 @@ type placing struct {
 func (l *layer) place(steps []order.Step) ([]Card, error) {
 	s := search{layer: l, triesLeft: mostTries}
 	for i := range steps {
-		if len(steps[i].Files) == 0 {
+		if len(steps[i].Files) == 0 || steps[i].Route != "" {
 			continue
 		}
 		p, err := l.placing(&steps[i])

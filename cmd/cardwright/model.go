@@ -27,6 +27,7 @@ type modelOptions struct {
 	atPowerUp, alone          bool
 	opensArchives, alike      bool
 	passesOn, updatedBy       []string
+	route                     string // where no card does it
 	onNetwork                 []string
 	signingKey, versionShown  string
 	from                      string    // a table of models
@@ -47,8 +48,8 @@ At a terminal it asks for what the flags don't say, unless they say kind and car
 --updated-by is --passes-on from the other side: it writes the new model into the
 files of models that are there. --from takes a table (CSV) of several models
 instead, with the columns model, maker, name, kind, card, file_systems, slot,
-folder, at_power_up, alone, opens_archives, passes_on, on_network, alike,
-signing_key, version_shown; only model and kind must be there, and a cell of
+folder, at_power_up, alone, opens_archives, route, passes_on, on_network,
+alike, signing_key, version_shown; only model and kind must be there, and a cell of
 several values has spaces between them (on_network: /).
 
 With --update models that are there already are changed: what the flags or the
@@ -71,6 +72,7 @@ filled cells say is written, and all else stays as it is.`,
 	flags.BoolVar(&o.alone, "alone", false, "nothing else may be on its card")
 	flags.BoolVar(&o.opensArchives, "opens-archives", false, "it takes a package as an archive, and opens it itself")
 	flags.BoolVar(&o.alike, "alike", false, "all devices of the model on one vessel end on one version")
+	flags.StringVar(&o.route, "route", "", "how it is updated where no card does it: "+strings.Join(manifest.Routes, ", "))
 	flags.StringSliceVar(&o.passesOn, "passes-on", nil, "models that it can update over the network")
 	flags.StringSliceVar(&o.updatedBy, "updated-by", nil, "models in the catalogue that can update it over the network")
 	flags.StringSliceVar(&o.onNetwork, "on-network", nil, "model IDs under which it announces itself on the network")
@@ -193,7 +195,7 @@ func (o *modelOptions) askNetwork(a *asking, shop *manifest.Shop) (err error) {
 		}
 	}
 	switch {
-	case o.card == noCard && len(o.updatedBy) == 0:
+	case o.card == noCard && len(o.updatedBy) == 0 && o.route == "":
 		o.updatedBy, err = a.ids("models that can update it over the network", with)
 	case o.card != noCard && len(o.passesOn) == 0:
 		o.passesOn, err = a.ids("models that it can update over the network", without)
@@ -293,6 +295,7 @@ func (o *modelOptions) file(dir, id string) (*edit.File, error) {
 		{Key: "kind", Value: o.kind},
 		{Key: "alike", Value: onlyTrue(o.alike)},
 		{Key: "card", Value: card},
+		{Key: "route", Value: orNone(o.route)},
 		{Key: "passes_on", Value: words(o.passesOn)},
 		{Key: "on_network", Value: words(o.onNetwork)},
 		{Key: "signing_key", Value: orNone(o.signingKey)},

@@ -25,6 +25,7 @@ var modelColumns = []tables.Column{
 	{Name: "at_power_up"},
 	{Name: "alone"},
 	{Name: "opens_archives"},
+	{Name: "route", Key: "Model.route"},
 	{Name: "passes_on"},
 	{Name: "on_network", Key: "Model.on_network"},
 	{Name: "alike"},
@@ -183,7 +184,7 @@ func modelIn(row tables.Row) *modelOptions {
 	return &modelOptions{
 		maker: or(g["maker"], makerOf(id)), name: or(g["name"], nameOf(id)), kind: g["kind"],
 		card: or(g["card"], noCard), fileSystems: or(g["file_systems"], "fat32"), slot: g["slot"],
-		folder: or(g["folder"], manifest.AnyFolder), passesOn: listed(g["passes_on"]), onNetwork: split(g["on_network"], "/"),
+		folder: or(g["folder"], manifest.AnyFolder), route: g["route"], passesOn: listed(g["passes_on"]), onNetwork: split(g["on_network"], "/"),
 		atPowerUp: g.is("at_power_up"), alone: g.is("alone"), opensArchives: g.is("opens_archives"), alike: g.is("alike"),
 		signingKey: g["signing_key"], versionShown: g["version_shown"],
 	}
@@ -241,6 +242,11 @@ func updatedModel(dir string, m *manifest.Model, g modelSaid) (*edit.File, error
 	}
 	if err := setCard(file, m, g); err != nil {
 		return nil, err
+	}
+	if g["route"] != "" {
+		if err := file.Set(edit.Way{"route"}, g["route"], append(front, "alike", "card")...); err != nil {
+			return nil, err
+		}
 	}
 	if g["passes_on"] != "" {
 		if err := setList(file, edit.Way{"passes_on"}, m.PassesOn, listed(g["passes_on"]), append(front, "alike", "card")...); err != nil {

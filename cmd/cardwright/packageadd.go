@@ -377,7 +377,7 @@ func (o *packageOptions) change(file *edit.File, found intake.Found) error {
 }
 
 // beforeReleases are the keys of a model's file behind which a new one goes.
-var beforeReleases = []string{"model", "maker", "name", "kind", "alike", "card", "passes_on", "on_network", "signing_key"}
+var beforeReleases = []string{"model", "maker", "name", "kind", "alike", "card", "route", "passes_on", "on_network", "signing_key"}
 
 // newFile is what the catalogue is told of a file that it doesn't know.
 func (o *packageOptions) newFile(found intake.Found) (edit.NewFile, error) {

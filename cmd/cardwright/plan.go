@@ -70,7 +70,7 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	case isUnread:
 		writeUnread(s.text(), vessel, plan, s.inDoubt(vessel))
 	default:
-		writePlan(s.out, vessel, plan, behind, s.inDoubt(vessel))
+		writePlan(s.out, shop, vessel, plan, behind, s.inDoubt(vessel))
 	}
 	if c := leftOutCode(plan); c != exitDone {
 		return &answered{c}

@@ -70,7 +70,7 @@ func followsText(p order.Plan) string {
 	return fmt.Sprintf("%s%s, %s (%s)", part(p), counted(len(p.Steps), "step"), timeText(p.Time), strings.Join(parts, ", "))
 }
 
-func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind behind, inDoubt func(device string) bool) {
+func writePlan(w io.Writer, shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, behind behind, inDoubt func(device string) bool) {
 	name := visible.Visible(vessel.Name)
 	switch {
 	case plan.Conflict != nil && plan.WayBack:
@@ -88,6 +88,7 @@ func writePlan(w io.Writer, vessel *manifest.Vessel, plan order.Plan, behind beh
 		fmt.Fprintf(w, "%s: nothing to do; every device runs the newest release that fits.\n", name)
 	default:
 		writeSteps(w, name, plan)
+		writeInShop(w, shop, vessel, plan)
 		writeWayBack(w, vessel, plan)
 	}
 	if plan.Conflict == nil {
@@ -136,9 +137,12 @@ func leftDevices(plan order.Plan) (all []string) {
 
 func writeStep(w io.Writer, s order.Step) {
 	fmt.Fprintf(w, "%3d. %s (%s)%s\n", s.Number, s.Device, s.Model, through(s))
-	if s.Card == 0 {
+	switch {
+	case s.Route != "":
+		fmt.Fprintf(w, "     %s → %s, %s, %s\n", s.From, s.To, stepMinutes(s), routeWords[s.Route])
+	case s.Card == 0:
 		fmt.Fprintf(w, "     %s → %s, %s, on no card: the catalogue has no file of it\n", s.From, s.To, stepMinutes(s))
-	} else {
+	default:
 		fmt.Fprintf(w, "     %s → %s, %s, card %d, folder %s\n", s.From, s.To, stepMinutes(s), s.Card, visible.Visible("/"+s.Folder))
 	}
 	if s.Back != nil && s.Back.To == "" {
@@ -147,6 +151,34 @@ func writeStep(w io.Writer, s order.Step) {
 	if len(s.Why) > 0 {
 		const named = 3
 		fmt.Fprintln(w, wrappedAfter("     because: ", strings.Join(s.Why[:min(len(s.Why), named)], "; "), "       "))
+	}
+}
+
+// routeWords say how a step is done that comes from no card.
+var routeWords = map[string]string{
+	manifest.ByCable: "by cable from the shop's laptop", manifest.ByProgram: "by the maker's program on the shop's laptop", manifest.ByMaker: "by the maker only",
+}
+
+// writeInShop says which files the steps that come from no card need.
+func writeInShop(w io.Writer, shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan) {
+	var lines []string
+	for _, s := range plan.Steps {
+		if s.Route == "" || s.Route == manifest.ByMaker {
+			continue
+		}
+		files := media.InShop(shop, vessel, s)
+		if len(files) == 0 {
+			lines = append(lines, fmt.Sprintf("step %d (%s): the catalogue has no file of it", s.Number, s.Device))
+		}
+		for _, file := range files {
+			lines = append(lines, fmt.Sprintf("step %d (%s): %s", s.Number, s.Device, file))
+		}
+	}
+	for i, line := range lines {
+		if i == 0 {
+			fmt.Fprintln(w, "\nFiles for the laptop, in the shop folder")
+		}
+		fmt.Fprintf(w, "  - %s\n", wrapped(visible.Visible(line), "    "))
 	}
 }
 

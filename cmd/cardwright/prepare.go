@@ -169,7 +169,7 @@ func (p *preparing) nothingToWrite() error {
 	if p.session.json {
 		p.answer(prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}})
 	} else {
-		writePlan(p.session.out, p.vessel, p.plan, staysBehind(p.shop, p.vessel, p.options.ask, p.plan), p.session.inDoubt(p.vessel))
+		writePlan(p.session.out, p.shop, p.vessel, p.plan, staysBehind(p.shop, p.vessel, p.options.ask, p.plan), p.session.inDoubt(p.vessel))
 		fmt.Fprintln(p.session.out, "No card was written.")
 	}
 	if c := leftOutCode(p.plan); c != exitDone {

@@ -379,7 +379,7 @@ func slug(text string) string {
 
 func (d newDevice) entry(shop *manifest.Shop, all []newDevice) edit.Value {
 	through := d.through
-	if m := shop.Model(d.model); len(through) == 0 && m.Card == nil {
+	if m := shop.Model(d.model); len(through) == 0 && m.Card == nil && m.Route == "" {
 		through = hosts(shop, d, all)
 	}
 	return edit.Map{

@@ -186,7 +186,7 @@ func Undo(shop *manifest.Shop, vessel *manifest.Vessel, plan Plan) Plan {
 		r := shop.Model(s.Model).Release(s.Back.To, vessel.Device(s.Device).Variant)
 		undo := Step{
 			Number: len(v.plan.Steps) + 1, Device: s.Device, Model: s.Model, From: s.To, To: s.Back.To,
-			Files: files(r), Over: r.Over.String(), Through: s.Back.Through, Minutes: r.Minutes,
+			Files: files(r), Over: r.Over.String(), Through: s.Back.Through, Route: s.Route, Minutes: r.Minutes,
 			Why:    []string{fmt.Sprintf("undoes step %d", s.Number)},
 			Undoes: s.Number, Before: after,
 			Stop: s.Number == 1 || plan.Steps[s.Number-2].Stop,

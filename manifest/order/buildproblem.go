@@ -73,6 +73,8 @@ func (b *builder) device(d *manifest.Device) {
 		Device: d, model: m,
 		blank:   !b.stands(KindInstalled, d),
 		slot:    m.Card != nil || !b.stands(KindNoSlot, d),
+		self:    m.Card != nil && m.Route != manifest.ByNobody || m.Route != "" && m.Route != manifest.ByNobody || !b.stands(KindNoSlot, d),
+		route:   m.RouteOf(d),
 		display: m.Kind == "chart display",
 		weight:  weight(m),
 	})
@@ -190,7 +192,7 @@ func (b *builder) hosts(i int) {
 		}
 	}
 	if len(d.Through) > 0 && (len(d.wired) < len(d.Through) || !b.stands(KindThrough, d.Device)) {
-		d.slot = true
+		d.slot, d.self = true, true
 		return
 	}
 	d.hosts = d.wired
@@ -347,7 +349,7 @@ func (p *problem) reachable(reached []set, i, to int) bool {
 			return true
 		}
 	}
-	return d.hosts == nil && d.slot
+	return d.hosts == nil && d.self
 }
 
 // ordered goes through a map in the order of its keys.

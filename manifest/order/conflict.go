@@ -155,7 +155,7 @@ func (q *question) rulesOf(d *manifest.Device, l *lister) {
 	if connected {
 		l.add(KindThrough, d)
 	}
-	if m.Card == nil {
+	if m.Card == nil || m.Route == manifest.ByNobody {
 		l.add(KindNoSlot, d)
 	}
 	if m.Alike {

@@ -24,7 +24,7 @@ func (q *question) say(f fact) Fact {
 	case *manifest.Model:
 		text, at = q.sayModel(f.kind, of)
 	case *manifest.Device:
-		text, at = sayDevice(f.kind, of)
+		text, at = q.sayDevice(f.kind, of)
 	}
 	return Fact{text, at, f.kind}
 }
@@ -104,14 +104,21 @@ func named(v, variant string) string {
 	return v + " (" + variant + ")"
 }
 
-func sayDevice(kind Kind, d *manifest.Device) (string, manifest.Pos) {
+func (q *question) sayDevice(kind Kind, d *manifest.Device) (string, manifest.Pos) {
 	switch kind {
 	case KindHold:
 		return fmt.Sprintf("%s is kept to %s%s", d.ID, d.Hold, why(d.HoldWhy)), d.At("hold")
 	case KindThrough:
 		return fmt.Sprintf("%s is updated through %s", d.ID, strings.Join(d.Through, " or ")), d.At("through")
 	case KindNoSlot:
-		return fmt.Sprintf("%s, a %s, has no card slot", d.ID, d.Model), d.At("model")
+		what := "has no card slot, and nothing says how else it is updated"
+		switch m := q.shop.Model(d.Model); {
+		case m.Route == manifest.ByNobody:
+			return fmt.Sprintf("%s, a %s, can't be updated", d.ID, d.Model), d.At("model")
+		case m.Route != "" || len(d.Through) > 0:
+			what = "has no card slot"
+		}
+		return fmt.Sprintf("%s, a %s, %s", d.ID, d.Model, what), d.At("model")
 	case KindAsked:
 		return fmt.Sprintf("asked: %s is left alone", d.ID), manifest.Pos{}
 	case KindWayBack:

@@ -22,7 +22,10 @@ package order
 //   - a device with `through` has a host, any one of those it lists, that is in
 //     service and whose version is in the release's `passed_on_by`. A device
 //     without `through` takes the card itself, and `passed_on_by` says nothing;
-//     it must be of a model with a card slot, and so must a host.
+//     it must be of a model with a card slot, and so must a host. A model's
+//     `route` takes the place of its own slot: by cable, by the maker's program
+//     and by the maker a step is always possible, with `none` never. Such steps
+//     come from no card, and share one with all others.
 //
 // Several steps may lead to a device's last release (stepping stones).
 //
@@ -97,7 +100,8 @@ package order
 //
 //   - need, over, passed on by, hold, alike: it asked for nothing;
 //   - withdrawn: the release were not withdrawn;
-//   - through, no slot: the device took a card itself (and could host);
+//   - through, no slot: the device took a card itself (and could host), whatever
+//     its route;
 //   - installed: the device had been exchanged before the visit for another of
 //     its model and variant, running any one version, even one that no release
 //     has (it then needs nothing). A withdrawn release may run on it, but can't

@@ -22,6 +22,7 @@ type shape struct {
 	ownModels                  bool // each device is of a model of its own
 	back                       int  // releases that there is a way back from
 	updated                    bool // devices run new releases
+	routes                     int  // models that no card updates
 }
 
 // randomScene writes a small shop and vessel, dense with rules.
@@ -82,6 +83,9 @@ func (w *randomWriter) model(m int) {
 		if w.chance(percent) {
 			w.writef(" %s", word)
 		}
+	}
+	if w.routes > 0 && w.chance(w.routes) {
+		w.writef(" route[%s]", manifest.Routes[w.IntN(len(manifest.Routes))])
 	}
 	w.writef("\n")
 	for v := 1; v <= w.versions; v++ {
@@ -211,6 +215,14 @@ func TestMakeAgainstOracleAtLength(t *testing.T) {
 	againstOracle(t, 2, 1_200, long, standard).isVaried(t)
 }
 
+// The same where many models are updated without a card, or not at all.
+func TestMakeAgainstOracleWithRoutes(t *testing.T) {
+	routes := small
+	routes.routes = 50
+	n := againstOracle(t, 8, 4_000, routes, standard)
+	require.Greater(t, n.routes, n.cases/100, "the random scenes leave too much untried")
+}
+
 // The same where every state is gone through as soon as the newest end has no
 // order.
 func TestMakeAgainstOracleWithoutPatience(t *testing.T) {
@@ -244,6 +256,7 @@ type tally struct {
 	cases                                 int
 	steps, nothing, conflicts, refused    int
 	through, out, swaps, stones, nextBest int
+	routes                                int
 }
 
 func againstOracle(t *testing.T, stream uint64, cases int, want shape, limits limits) tally {
@@ -304,6 +317,9 @@ func (n *tally) count(plan Plan, best route) {
 	for _, s := range plan.Steps {
 		if s.Through != "" {
 			n.through++
+		}
+		if s.Route != "" {
+			n.routes++
 		}
 		devices[s.Device] = true
 	}

@@ -234,7 +234,16 @@ func (o *oracle) ways(s []int, i, to int) []string {
 		}
 	}
 	if len(d.Through) == 0 || !o.stands(KindThrough, d.At("")) {
-		if m.Card != nil || len(d.Through) > 0 || !o.stands(KindNoSlot, d.At("")) {
+		struck := len(d.Through) > 0 || !o.stands(KindNoSlot, d.At(""))
+		switch m.Route {
+		case "cable", "program", "maker":
+			return []string{""}
+		case "none":
+			if !struck {
+				return nil
+			}
+		}
+		if m.Card != nil || struck {
 			return []string{""}
 		}
 		return nil
@@ -514,6 +523,9 @@ func sortedSteps(card []step) []string {
 func (o *oracle) apart(a, b step) bool {
 	ra, ca, ma := o.carried(a)
 	rb, cb, mb := o.carried(b)
+	if ca == nil || cb == nil {
+		return false
+	}
 	if 105*int64(ca.Most) < 92*int64(cb.Least) || 105*int64(cb.Most) < 92*int64(ca.Least) {
 		return true
 	}
@@ -548,6 +560,8 @@ func (o *oracle) carried(st step) (*manifest.Release, *manifest.CardRules, *mani
 	carrier := d
 	if st.through != "" {
 		carrier = o.vessel.Device(st.through)
+	} else if o.shop.Model(d.Model).Route != "" {
+		return o.running(d, st.to), nil, o.shop.Model(d.Model) // from no card
 	}
 	return o.running(d, st.to), o.shop.Model(carrier.Model).Card, o.shop.Model(d.Model)
 }

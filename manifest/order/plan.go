@@ -42,6 +42,7 @@ type Step struct {
 	Files   []File    `json:"files"`  // as they stand below Folder
 	Over    string    `json:"over"`   // the range the device must run before this; "" is any
 	Through string    `json:"through"`
+	Route   string    `json:"route,omitempty"` // where no card does it: manifest.ByCable, ByProgram or ByMaker
 	Minutes int       `json:"minutes"`
 	Why     []string  `json:"why,omitempty"`          // it is there, and stands where it does
 	Undoes  int       `json:"undoes,omitempty"`       // step of the plan that this one takes back, see Undo

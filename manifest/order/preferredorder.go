@@ -58,7 +58,7 @@ func newArranger(parts []*part, at []place, earlier bool, limits limits) *arrang
 	for n, p := range a.packs {
 		a.apart = append(a.apart, newSet(len(a.packs)))
 		for m, q := range a.packs {
-			if n != m && !share(p, q) {
+			if n != m && p.rules != nil && q.rules != nil && !share(p, q) {
 				a.apart[n].add(m)
 			}
 		}
@@ -80,7 +80,7 @@ func (a *arranger) part(device int) (*part, int) {
 // addPack numbers a package; what no card can bring has number 0.
 func (a *arranger) addPack(p pack) int {
 	n, ok := a.number[p]
-	if !ok && p.rules != nil && p.release != nil {
+	if !ok && p.release != nil {
 		n = len(a.packs)
 		a.number[p] = n
 		a.packs = append(a.packs, p)
@@ -93,6 +93,9 @@ func (a *arranger) addPack(p pack) int {
 func (k *part) pack(i, to, host int) pack {
 	d := &k.p.devices[i]
 	p := pack{d.options[to].release, d.model, d.model.Card, true}
+	if d.route != "" {
+		p.rules = nil // it comes from no card
+	}
 	if d.hosts != nil {
 		p.rules, p.itself = k.p.devices[d.hosts[host]].model.Card, false
 	}

@@ -24,7 +24,9 @@ type device struct {
 	model   *manifest.Model
 	options []option // oldest first; the first is what is installed
 	blank   bool     // the first option is a gap: the device is chosen before the visit
-	slot    bool     // reads a card itself
+	slot    bool     // reads a card, its own or what it passes on
+	self    bool     // takes what it gets itself: from a card, or by route
+	route   string   // how, where no card does it: manifest.ByCable …; "": a card
 	hosts   []int    // one of these must pass on what it gets; in the order of `through`
 	wired   []int    // the devices of `through`, also when it was struck
 	hosting bool     // some device is updated through it
@@ -111,7 +113,7 @@ func (p *problem) allowed(s state, i, to int) int {
 		return p.fitting(s, i, to)
 	case to <= s[i] || !d.options[to].over.has(s[i]) || p.blanks(s) || !s.met(d.options[to].start):
 		return nowhere
-	case d.hosts == nil && d.slot:
+	case d.hosts == nil && d.self:
 		return itself
 	}
 	return p.host(s, i, to, 0)

@@ -67,7 +67,7 @@ func (s sceneLine) rng(text string) version.Range {
 }
 
 func (s sceneLine) model() *manifest.Model {
-	m := &manifest.Model{ID: s.words[1], Kind: manifest.Kind(s.attr("kind")), Alike: s.has("alike"), PassesOn: strings.Fields(s.attr("passes"))}
+	m := &manifest.Model{ID: s.words[1], Kind: manifest.Kind(s.attr("kind")), Alike: s.has("alike"), Route: s.attr("route"), PassesOn: strings.Fields(s.attr("passes"))}
 	if s.has("card") {
 		m.Card = &manifest.CardRules{Least: 4e9, Most: 32e9, FileSystems: []string{"fat32"}, Folder: manifest.AnyFolder}
 		m.Card.Alone, m.Card.AtPowerUp = s.has("alone"), s.has("powerup")

@@ -57,6 +57,9 @@ func collide(packs []pack, each func(n, m int)) {
 	}
 	at := map[string][]file{}
 	for n, p := range packs {
+		if p.rules == nil {
+			continue
+		}
 		folder, fixed := fixedFolder(p.rules)
 		if !fixed {
 			continue

@@ -51,6 +51,9 @@ func (v *visit) step(number int, m move) Step {
 		From: d.options[m.from].version, To: o.version,
 		Files: files(o.release), Over: o.release.Over.String(), Minutes: o.release.Minutes,
 	}
+	if m.host == itself {
+		s.Route = d.route
+	}
 	if m.host != itself {
 		s.Through = k.p.devices[d.hosts[m.host]].ID
 	}

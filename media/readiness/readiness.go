@@ -184,8 +184,9 @@ func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
 	if _, _, err := media.Lay(r.shop, v, plan); err != nil {
 		r.add(v, true, "no card for its plan: "+err.Error(), v.At(""), r.words.For(PlanIt, v.ID))
 	}
+	r.noRoute(v)
 	for _, step := range plan.Steps {
-		if len(step.Files) == 0 {
+		if len(step.Files) == 0 && step.Route != manifest.ByMaker {
 			r.noFile(v, step)
 		}
 	}
@@ -204,6 +205,22 @@ func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
 			r.add(v, true, name+" can't be read: "+c.Found, at, c.Advice)
 		case intake.Present:
 			r.Unread = true
+		}
+	}
+}
+
+// noRoute tells of devices with newer releases of which nothing says how they get
+// into them.
+func (r *readiness) noRoute(v *manifest.Vessel) {
+	for _, d := range v.Devices {
+		m := r.shop.Model(d.Model)
+		if m.Card != nil || m.Route != "" || len(d.Through) > 0 || d.Version == version.Unknown {
+			continue
+		}
+		newer := func(s *manifest.Release) bool { return s.Variant == d.Variant && s.Withdrawn == "" && version.Compare(s.Version, d.Version) > 0 }
+		if slices.ContainsFunc(m.Releases, newer) {
+			r.add(v, false, d.ID+", a "+m.ID+", has no card slot, and nothing says how else it is updated", d.At("model"),
+				"write through in the vessel's file, for a device that passes updates on to it, or route in the model's: "+strings.Join(manifest.Routes, ", "))
 		}
 	}
 }

@@ -23,7 +23,12 @@ func blank(w speech, key string) Blank { return Blank{ID: id(key), Label: w.say(
 // leaving is what must be right before the van leaves the shop.
 func leaving(w speech, in Input) Section {
 	s := Section{ID: "leave", Title: w.say("leave"), Folded: true}
-	s.Blocks = append(s.Blocks, tick(w, "leave.cards", "cards", cardsToTake(w, in)))
+	if len(in.Plan.Cards) > 0 {
+		s.Blocks = append(s.Blocks, tick(w, "leave.cards", "cards", cardsToTake(w, in)))
+	}
+	if files := filesToTake(in); files != "" {
+		s.Blocks = append(s.Blocks, tick(w, "route.files", "files", files))
+	}
 	if slots := slots(in); slots != "" {
 		s.Blocks = append(s.Blocks, tick(w, "leave.slots", "slots", slots))
 	}

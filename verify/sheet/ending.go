@@ -8,7 +8,9 @@ import (
 func ending(w speech, in Input) Section {
 	s := Section{ID: "finish", Title: w.say("finish"), Whole: true}
 	if len(in.Plan.Steps) > 0 {
-		s.Blocks = append(s.Blocks, tick(w, "finish.cards", "cards", counted(w, "cards", len(in.Plan.Cards))))
+		if len(in.Plan.Cards) > 0 {
+			s.Blocks = append(s.Blocks, tick(w, "finish.cards", "cards", counted(w, "cards", len(in.Plan.Cards))))
+		}
 		if rest := in.untouched(); len(rest) > 0 {
 			ids := make([]string, len(rest))
 			for i, d := range rest {

@@ -102,6 +102,9 @@ func host(s order.Step) string {
 func (in Input) hosts() []string {
 	var all []string
 	for _, s := range in.Plan.Steps {
+		if s.Route != "" {
+			continue
+		}
 		if h := host(s); !slices.Contains(all, h) {
 			all = append(all, h)
 		}

@@ -3,11 +3,13 @@ package sheet
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/order"
 	"cardwright/verify/visible"
 )
 
@@ -97,6 +99,8 @@ func worth(w speech, in Input) Stamp {
 		}
 	}
 	switch {
+	case len(in.Plan.Cards) == 0 && slices.ContainsFunc(in.Plan.Steps, func(s order.Step) bool { return s.Route != "" }):
+		return stamp(w, StampPlan, "stamp.no-card")
 	case len(in.Cards) == 0:
 		return stamp(w, StampPlan, "stamp.plan")
 	case len(missing) > 0 || len(in.Plan.Cards) == 0:

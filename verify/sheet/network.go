@@ -22,11 +22,11 @@ func networkSection(n Network) Section {
 
 func node(w speech, in Input, d *manifest.Device) Node {
 	n := Node{Device: name(d.ID), Model: in.modelName(d.Model), Host: -1}
-	through := ""
+	through, route := "", ""
 	for _, s := range in.Plan.Steps {
 		if s.Device == d.ID {
 			n.Steps = append(n.Steps, s.Number)
-			through = s.Through
+			through, route = s.Through, s.Route
 		}
 	}
 	for _, t := range d.Through {
@@ -37,12 +37,12 @@ func node(w speech, in Input, d *manifest.Device) Node {
 	if through != "" {
 		n.Host = slices.IndexFunc(in.Vessel.Devices, func(o *manifest.Device) bool { return o.ID == through })
 	}
-	n.Words = nodeWords(w, n, name(through))
+	n.Words = nodeWords(w, n, name(through), route)
 	return n
 }
 
 // nodeWords says in words what the picture shows.
-func nodeWords(w speech, n Node, through string) string {
+func nodeWords(w speech, n Node, through, route string) string {
 	if len(n.Steps) == 0 {
 		return w.say("network.untouched")
 	}
@@ -51,7 +51,9 @@ func nodeWords(w speech, n Node, through string) string {
 		steps = "network.steps"
 	}
 	words := []string{w.say(steps, "steps", w.numbers(n.Steps))}
-	if through == "" {
+	if route != "" {
+		words = append(words, w.say("route."+route))
+	} else if through == "" {
 		words = append(words, w.say("network.alone"))
 	} else {
 		words = append(words, w.say("network.through", "device", through))

@@ -14,7 +14,7 @@ func stepSections(w speech, in Input) []Section {
 	each := runs(in.Plan.Steps)
 	for i, run := range each {
 		s := stepsOfCard(w, in, run)
-		if i+1 < len(each) { // the last is counted at the end
+		if i+1 < len(each) && run[0].Route == "" { // the last is counted at the end
 			done := tick(w, "work.done", cardFill(in, run[0].Card)...)
 			done.ID = "out-" + strconv.Itoa(run[len(run)-1].Number)
 			s.Blocks = append(s.Blocks, done)
@@ -35,7 +35,7 @@ func stepSections(w speech, in Input) []Section {
 func runs(steps []order.Step) [][]order.Step {
 	var all [][]order.Step
 	for i, s := range steps {
-		if i == 0 || s.Card != steps[i-1].Card {
+		if i == 0 || s.Card != steps[i-1].Card || (s.Route == "") != (steps[i-1].Route == "") {
 			all = append(all, nil)
 		}
 		all[len(all)-1] = append(all[len(all)-1], s)
@@ -48,6 +48,9 @@ func runs(steps []order.Step) [][]order.Step {
 func stepsOfCard(w speech, in Input, steps []order.Step) Section {
 	card := cardFill(in, steps[0].Card)
 	s := Section{ID: "work-" + strconv.Itoa(steps[0].Number), Title: w.say("work", card...)}
+	if steps[0].Route != "" {
+		s.Title = w.say("route.work")
+	}
 	for i, step := range steps {
 		s.Blocks = append(s.Blocks, stepBlock(w, in, step, i == 0 || host(step) != host(steps[i-1])))
 	}
@@ -82,7 +85,7 @@ func stepBlock(w speech, in Input, s order.Step, moves bool) Step {
 		Then: stepThen(w, in, s),
 		Note: Blank{ID: "note-" + n, Label: w.say("step.note"), Wide: true},
 	}
-	if others := wouldTake(in, s); moves && len(others) > 0 {
+	if others := wouldTake(in, s); moves && len(others) > 0 && s.Route == "" {
 		step.Cautions = append(step.Cautions, w.say("step.keep-out", "devices", names(others)))
 	}
 	return step
@@ -235,6 +238,9 @@ func stop(w speech, in Input, n int) string {
 // stepFacts are what the technician looks for on the device and its screen. Of
 // several files those that nobody touches are left out.
 func stepFacts(w speech, in Input, s order.Step, r *manifest.Release) []Fact {
+	if s.Route != "" {
+		return routeFacts(w, in, s)
+	}
 	folder := Fact{w.say("step.folder"), name(s.Folder), true}
 	if s.Folder == "" {
 		folder = Fact{w.say("step.folder"), w.say("step.folder.root"), false}
@@ -276,8 +282,11 @@ func wouldTake(in Input, s order.Step) []string {
 
 // do is what is done in one step, in order.
 func do(w speech, in Input, s order.Step) []string {
-	all := append(cardIn(w, in, s), begin(w, in, s)...)
-	all = append(all, cardOut(w, in, s)...)
+	all := byRoute(w, in, s)
+	if s.Route == "" {
+		all = append(cardIn(w, in, s), begin(w, in, s)...)
+		all = append(all, cardOut(w, in, s)...)
+	}
 	for _, o := range in.Plan.OutOfService {
 		if o.ToStep == s.Number {
 			all = append(all, w.say("step.window.to", "device", name(o.Device)))
@@ -297,7 +306,7 @@ func cardIn(w speech, in Input, s order.Step) []string {
 		return []string{w.say("step.off", "device", name(h)), w.say("step.insert", fill...)}
 	case in.installsAtPowerUp(h):
 		return []string{w.say("step.insert.running", fill...)}
-	case staysFrom(in, s.Number-1):
+	case s.Route == "" && staysFrom(in, s.Number-1):
 		return []string{w.say("step.stays", fill...)}
 	}
 	return []string{w.say("step.insert", fill...)}
@@ -313,7 +322,7 @@ func staysFrom(in Input, n int) bool {
 		return false
 	}
 	now, next := steps[i], steps[i+1]
-	return host(now) == host(next) && now.Card == next.Card && !in.installsAtPowerUp(host(now))
+	return host(now) == host(next) && now.Card == next.Card && next.Route == "" && !in.installsAtPowerUp(host(now))
 }
 
 // begin is how the update is started: in the maker's words where the catalogue

@@ -42,7 +42,7 @@ func (c *CardSeen) Kept() ledger.Card {
 		whole[b.Step] = b.Whole
 	}
 	for _, s := range c.Plan.Steps {
-		if s.Card != c.Card.Number || len(r.Brings) > 0 && !whole[s.Number] || r.Verdict == verify.Bad {
+		if s.Card != c.Card.Number || s.Route != "" || len(r.Brings) > 0 && !whole[s.Number] || r.Verdict == verify.Bad {
 			continue
 		}
 		release := ledger.CardRelease{Device: s.Device, Model: s.Model, Version: s.To}

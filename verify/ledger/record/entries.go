@@ -263,12 +263,21 @@ func (m *maker) fromCard(where string, e *ledger.Step) {
 			return
 		}
 	}
+	if p := m.job.planned(e.Number); e.Note == "" && p != nil && p.Route != "" && !m.visit.OtherPlan {
+		e.Reason = byRoute[p.Route]
+		return
+	}
 	if e.Note == "" && ledger.VersionKey(e.After) != "" {
 		m.say(where+", note", "nothing", fmt.Sprintf("a reason: %s %s was on no verified card", e.Device.Model, e.After),
 			"say where the release came from, or verify the card first")
 		return
 	}
 	e.Reason, e.Note = e.Note, ""
+}
+
+// byRoute says in the ledger why a release that was planned so is on no card.
+var byRoute = map[string]string{
+	manifest.ByCable: "by cable", manifest.ByProgram: "by the maker's program", manifest.ByMaker: "by the maker",
 }
 
 func (m *maker) missingSteps() {

@@ -87,6 +87,9 @@ func (j *Job) noteFor(s FilledStep, to string) (Question, bool) {
 }
 
 func (j *Job) onCard(s FilledStep) bool {
+	if p := j.planned(s.Number); p != nil && p.Route != "" {
+		return true // it comes from none
+	}
 	d := j.Vessel.Device(s.Device)
 	return d != nil && slices.ContainsFunc(j.Cards, func(c ledger.OnCard) bool {
 		return c.Model == d.Model && ledger.VersionKey(c.Version) == ledger.VersionKey(s.After)
