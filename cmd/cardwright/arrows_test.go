@@ -57,7 +57,7 @@ var arrows = map[string][]string{
 	"verify/seatrial/sentences": {"manifest/nmea2000"},
 	"verify/seatrial/simulate":  {},
 	"verify/seatrial/wmm":       {},
-	"verify/sheet":              {"manifest", "manifest/order", "manifest/version", "verify", "verify/seatrial", "verify/seatrial/plot", "verify/visible"},
+	"verify/sheet":              {"manifest", "manifest/order", "manifest/version", "media", "verify", "verify/seatrial", "verify/seatrial/plot", "verify/visible"},
 	"verify/visible":            {},
 
 	"cmd/cardwright/interrupt": {},

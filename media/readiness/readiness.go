@@ -217,7 +217,9 @@ func (r *readiness) noRoute(v *manifest.Vessel) {
 		if m.Card != nil || m.Route != "" || len(d.Through) > 0 || d.Version == version.Unknown {
 			continue
 		}
-		newer := func(s *manifest.Release) bool { return s.Variant == d.Variant && s.Withdrawn == "" && version.Compare(s.Version, d.Version) > 0 }
+		newer := func(s *manifest.Release) bool {
+			return s.Variant == d.Variant && s.Withdrawn == "" && version.Compare(s.Version, d.Version) > 0
+		}
 		if slices.ContainsFunc(m.Releases, newer) {
 			r.add(v, false, d.ID+", a "+m.ID+", has no card slot, and nothing says how else it is updated", d.At("model"),
 				"write through in the vessel's file, for a device that passes updates on to it, or route in the model's: "+strings.Join(manifest.Routes, ", "))
