@@ -130,7 +130,7 @@ func TestRecordOfANewerBuild(t *testing.T) {
 	s := sceneOf(t, shop, 1, shoptest.Small)
 	var record map[string]any
 	require.NoError(t, json.Unmarshal([]byte(contentOf(t, s, media.RecordPath)), &record))
-	record["format"], record["came_later"] = media.RecordFormat+1, "something"
+	record["format"], record["came_later"] = media.NewestRecordFormat+1, "something"
 	text, err := json.Marshal(record)
 	require.NoError(t, err)
 	dir := hand(t)
