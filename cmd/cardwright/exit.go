@@ -73,6 +73,9 @@ func code(err error) int {
 	if _, ok := errors.AsType[*ledgerChanged](err); ok {
 		return exitNo
 	}
+	if _, ok := errors.AsType[*inConflict](err); ok {
+		return exitNo
+	}
 	return exitCouldNot
 }
 

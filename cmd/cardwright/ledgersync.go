@@ -17,33 +17,11 @@ func newLedgerSyncCommand(s *session) *cobra.Command {
 	var fresh bool
 	cmd := ledgerWork(s, o, "sync LEDGER", "Merge the shop's ledger and another, both ways", "a ledger file or a postgres:// address",
 		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, place string) error {
-			before := store.Fingerprint(ledgerAddress(shop))
-			here, err := openToWrite(ctx, shop)
+			r, err := syncLedgers(ctx, shop, against, place, fresh)
 			if err != nil {
-				return fmt.Errorf("opening the ledger: %w", err)
+				return err
 			}
-			defer here.Close()
-			there, err := store.Open(ctx, place, store.Options{Create: fresh})
-			if errors.Is(err, store.ErrNoLedger) {
-				return fmt.Errorf("opening the other ledger: %w: look whether the name is right, or make a first one there with --new", err)
-			}
-			if err != nil {
-				return fmt.Errorf("opening the other ledger: %w", err)
-			}
-			defer there.Close()
-			r, err := store.Sync(ctx, here, there, store.SyncOptions{Known: against.Known})
-			if err = errors.Join(err, here.Close()); err != nil {
-				return fmt.Errorf("syncing: %w", err)
-			}
-			adopt(ctx, shop, before)
-			files, err := followWithdrawals(ctx, shop)
-			if err != nil {
-				return fmt.Errorf("the ledgers are synced, but the catalogue could not be brought up to date with withdrawn releases: %w", err)
-			}
-			s.answer(synced{r, files}, func(w io.Writer) {
-				writeSync(w, r)
-				tellFiles(w, files)
-			})
+			s.answer(r, func(w io.Writer) { writeSync(w, r) })
 			if len(r.Refused) > 0 {
 				return &answered{exitNo}
 			}
@@ -59,7 +37,35 @@ type synced struct {
 	Files []string `json:"files"` // of the catalogue, that follow withdrawals
 }
 
-func writeSync(w io.Writer, r store.SyncReport) {
+// syncLedgers merges the shop's ledger and another, and brings the catalogue up to
+// date with what that says of withdrawn releases.
+func syncLedgers(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, place string, fresh bool) (r synced, err error) {
+	before := store.Fingerprint(ledgerAddress(shop))
+	here, err := openToWrite(ctx, shop)
+	if err != nil {
+		return r, fmt.Errorf("opening the ledger: %w", err)
+	}
+	defer here.Close()
+	there, err := store.Open(ctx, place, store.Options{Create: fresh})
+	if errors.Is(err, store.ErrNoLedger) {
+		return r, fmt.Errorf("opening the other ledger: %w: look whether the name is right, or make a first one there with --new", err)
+	}
+	if err != nil {
+		return r, fmt.Errorf("opening the other ledger: %w", err)
+	}
+	defer there.Close()
+	r.SyncReport, err = store.Sync(ctx, here, there, store.SyncOptions{Known: against.Known})
+	if err = errors.Join(err, here.Close()); err != nil {
+		return r, fmt.Errorf("syncing: %w", err)
+	}
+	adopt(ctx, shop, before)
+	if r.Files, err = followWithdrawals(ctx, shop); err != nil {
+		return r, fmt.Errorf("the ledgers are synced, but the catalogue could not be brought up to date with withdrawn releases: %w", err)
+	}
+	return r, nil
+}
+
+func writeSync(w io.Writer, r synced) {
 	fmt.Fprintf(w, "Synced: %s received, %s sent, %d refused.\n", counted(r.Received, "event"), counted(r.Sent, "event"), len(r.Refused)+r.More)
 	for _, x := range r.Refused {
 		fmt.Fprintf(w, "✗ %s\n", wrapped(fmt.Sprintf("refused event %d of chain %s: %s", x.Seq, x.Chain, x.Why), "  "))
@@ -70,4 +76,5 @@ func writeSync(w io.Writer, r store.SyncReport) {
 	for _, n := range r.Notes {
 		fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))
 	}
+	tellFiles(w, r.Files)
 }

@@ -53,7 +53,7 @@ fully checked; 130 interrupted.`,
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", fmt.Sprint(".FlagUsagesWrapped ", columns)))
 	root.AddCommand(newDeviceCommand(s), newCardCommand(s), newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s),
 		newReadersCommand(s), newKeyCommand(s), newRecordCommand(s), newAuditCommand(s), newLedgerCommand(s),
-		newInitCommand(s), newModelCommand(s), newVesselCommand(s), newPackageCommand(s), newSurveyCommand(s),
+		newInitCommand(s), newModelCommand(s), newVesselCommand(s), newPackageCommand(s), newSurveyCommand(s), newSyncCommand(s),
 		newShopCommand(s), newSeatrialCommand(s))
 	fitHelp(root)
 	root.Args = cobra.ArbitraryArgs // group tells of one that is no command
@@ -191,6 +191,9 @@ func (s *session) vesselToJudge(id string) (*manifest.Shop, *manifest.Vessel, er
 	}
 	vessel, err := vesselCalled(shop, id)
 	if err != nil {
+		return nil, nil, err
+	}
+	if err := unsettled(shop, vessel); err != nil {
 		return nil, nil, err
 	}
 	s.learnIfAny(context.Background(), shop, vessel)

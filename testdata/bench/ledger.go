@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"crypto/ed25519"
 	"database/sql"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"flag"
@@ -18,6 +20,8 @@ import (
 	"strings"
 	"syscall"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"cardwright/manifest"
 	"cardwright/manifest/version"
@@ -53,9 +57,15 @@ type ledgerFigures struct {
 	Appends         float64 // events a second
 	Release, Vessel asking
 	Fleet, Sync     time.Duration
-	Synced          int
-	Bytes           int64 // of the database; 0 where nobody can tell
-	peak            int64
+
+	// The same without looking first whether the ledger is still what was checked.
+	FreeRelease, FreeVessel asking
+	FreeFleet               time.Duration
+	First                   time.Duration // a first answer, with nothing remembered
+	Check, Signatures       time.Duration // reading all events; verifying their signatures alone, on all cores
+	Synced                  int
+	Bytes                   int64 // of the database; 0 where nobody can tell
+	peak                    int64
 }
 
 // asking is a question asked through the package audit and in bare SQL:
@@ -137,8 +147,13 @@ const addressEnv = "CARDWRIGHT_BENCH_LEDGER"
 // ledgerBench is one ledger that is measured.
 type ledgerBench struct {
 	ctx     context.Context
-	l       *store.Ledger
+	l       *store.Ledger // looked at before each answer
+	free    *store.Ledger // not looked at; of a server, the copy beside it
+	address string
+	memory  string
+	was     store.Remembered
 	bare    *sql.DB
+	tables  *sql.DB // where answers are looked up: bare, or of a server the copy
 	vessels int
 }
 
@@ -147,8 +162,8 @@ func oneLedger(ctx context.Context, address, events, dir string) error {
 	if err != nil {
 		return err
 	}
-	b := ledgerBench{ctx: ctx, vessels: max(1, n/(eventsEach-1))}
-	if b.l, err = store.Open(ctx, address, store.Options{Create: true}); err != nil {
+	b := ledgerBench{ctx: ctx, vessels: max(1, n/(eventsEach-1)), address: address, memory: filepath.Join(dir, "memory")}
+	if b.l, err = store.Open(ctx, address, store.Options{Create: true, Memory: b.memory}); err != nil {
 		return err
 	}
 	driver := "sqlite"
@@ -178,16 +193,31 @@ func (b *ledgerBench) measure(dir, address, driver string) (f ledgerFigures, err
 	if f.Bytes, err = b.size(driver); err != nil {
 		return f, err
 	}
-	if f.Release, err = b.compare(40, b.ourRelease, b.bareRelease); err != nil {
+	if err := b.remember(&f); err != nil {
 		return f, err
 	}
-	if f.Vessel, err = b.compare(60, b.ourVessel, b.bareVessel(driver)); err != nil {
+	for _, m := range []struct {
+		l               *store.Ledger
+		release, vessel *asking
+		fleet           *time.Duration
+	}{{b.l, &f.Release, &f.Vessel, &f.Fleet}, {b.free, &f.FreeRelease, &f.FreeVessel, &f.FreeFleet}} {
+		if *m.release, err = b.compare(40, b.ourRelease(m.l), b.bareRelease); err != nil {
+			return f, err
+		}
+		if *m.vessel, err = b.compare(60, b.ourVessel(m.l), b.bareVessel); err != nil {
+			return f, err
+		}
+		if *m.fleet, err = medianOf(5, b.fleet(m.l)); err != nil {
+			return f, err
+		}
+	}
+	if err := b.check(&f); err != nil {
 		return f, err
 	}
-	if f.Fleet, err = medianOf(5, b.fleet); err != nil {
-		return f, err
+	if b.tables != b.bare {
+		err = b.tables.Close()
 	}
-	if err := b.l.Close(); err != nil { // a sync holds two ledgers, not three
+	if err := errors.Join(err, b.free.Close(), b.l.Close()); err != nil { // a sync holds two ledgers, not three
 		return f, err
 	}
 	f.Synced, f.Sync, err = b.sync(dir, address, f.Events)
@@ -287,10 +317,106 @@ func pickRelease(r *rand.Rand) (string, version.V) {
 	return ledgertest.Equipment[r.IntN(len(ledgertest.Equipment))].Model, ledgertest.Release(r.IntN(10))
 }
 
-func (b *ledgerBench) ourRelease(r *rand.Rand) error {
-	model, v := pickRelease(r)
-	_, err := audit.OfRelease(b.ctx, b.l, model, v, audit.Filter{})
+// remember has the ledger checked, as a first answer does, and what is remembered.
+func (b *ledgerBench) remember(f *ledgerFigures) (err error) {
+	copied := b.address
+	if store.IsPostgres(b.address) {
+		// What was appended here is in the copy already; a computer that never asked
+		// has nothing.
+		if f.Events <= mostChecked {
+			fresh, err := store.Open(b.ctx, b.address, store.Options{ReadOnly: true, Memory: b.memory + "-fresh"})
+			if err != nil {
+				return err
+			}
+			start := time.Now()
+			_, _, err = fresh.Followed(b.ctx)
+			f.First = time.Since(start)
+			if err = errors.Join(err, fresh.Close()); err != nil {
+				return err
+			}
+		}
+		if _, _, err := b.l.Followed(b.ctx); err != nil {
+			return err
+		}
+		copied = b.memory + ".db"
+	}
+	if b.tables = b.bare; copied != b.address {
+		if b.tables, err = sql.Open("sqlite", copied); err != nil {
+			return err
+		}
+	}
+	if b.free, err = store.Open(b.ctx, copied, store.Options{ReadOnly: true}); err != nil {
+		return err
+	}
+	b.was = store.Remembered{Ledger: b.l.ID(), File: store.Fingerprint(b.address), Checked: time.Now()}
+	return b.was.Save(store.RememberedIn(b.memory + "-file"))
+}
+
+// mostChecked is up to how many events a ledger is read as a whole.
+const mostChecked = 200_000
+
+// check reads all events, and verifies their signatures alone.
+func (b *ledgerBench) check(f *ledgerFigures) error {
+	if f.Events > mostChecked {
+		return nil
+	}
+	start := time.Now()
+	r, err := b.l.Check(b.ctx, store.CheckOptions{})
+	f.Check = time.Since(start)
+	if !store.IsPostgres(b.address) {
+		f.First = f.Check
+	}
+	if err != nil || len(r.Breaks) > 0 {
+		return fmt.Errorf("checking: %d breaks (%w)", len(r.Breaks), err)
+	}
+	type signed struct {
+		writer             ed25519.PublicKey
+		message, signature []byte
+	}
+	var all []signed
+	err = audit.Events(b.ctx, b.free, "", audit.Filter{}, func(e ledger.Event) error {
+		writer, err := hex.DecodeString(e.Statement.Writer)
+		all = append(all, signed{writer, ledger.SignedMessage(e.ID), e.Signature})
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	var group errgroup.Group
+	start = time.Now()
+	for w := range runtime.GOMAXPROCS(0) {
+		group.Go(func() error {
+			for i := w; i < len(all); i += runtime.GOMAXPROCS(0) {
+				if !ed25519.Verify(all[i].writer, all[i].message, all[i].signature) {
+					return errors.New("a signature doesn't verify")
+				}
+			}
+			return nil
+		})
+	}
+	err = group.Wait()
+	f.Signatures = time.Since(start)
 	return err
+}
+
+// holds is what a command does before an answer of a file; of a server the answer
+// does it by itself.
+func (b *ledgerBench) holds(l *store.Ledger) error {
+	if l == b.free || store.IsPostgres(b.address) {
+		return nil
+	}
+	if was := store.Recall(store.RememberedIn(b.memory + "-file")); was.File != store.Fingerprint(b.address) {
+		return errors.New("the ledger isn't the one that was checked")
+	}
+	return nil
+}
+
+func (b *ledgerBench) ourRelease(l *store.Ledger) question {
+	return func(r *rand.Rand) error {
+		model, v := pickRelease(r)
+		_, err := audit.OfRelease(b.ctx, l, model, v, audit.Filter{})
+		return errors.Join(b.holds(l), err)
+	}
 }
 
 func (b *ledgerBench) bareRelease(r *rand.Rand) error {
@@ -309,31 +435,27 @@ func (b *ledgerBench) bareRelease(r *rand.Rand) error {
 			WHERE c.model = $1 AND c.version_key = $2 ORDER BY c.vessel, c.device, c.at`, model, key))
 }
 
-func (b *ledgerBench) ourVessel(r *rand.Rand) error {
-	_, err := audit.OfVessel(b.ctx, b.l, ledgertest.Vessel(r.IntN(b.vessels)), time.Time{}, audit.Filter{})
-	return err
+func (b *ledgerBench) ourVessel(l *store.Ledger) question {
+	return func(r *rand.Rand) error {
+		_, err := audit.OfVessel(b.ctx, l, ledgertest.Vessel(r.IntN(b.vessels)), time.Time{}, audit.Filter{})
+		return errors.Join(b.holds(l), err)
+	}
 }
 
 // bareVessel asks for what happened with the database's own JSON, since it
 // stands in the content.
-func (b *ledgerBench) bareVessel(driver string) question {
-	entry := `content -> '$.entry'`
-	if driver == "pgx" {
-		entry = `content::jsonb -> 'entry'`
-	}
-	return func(r *rand.Rand) error {
-		vessel := ledgertest.Vessel(r.IntN(b.vessels))
-		return errors.Join(
-			b.drain(`SELECT vessel, name, berth, imo, mmsi, hull FROM vessel WHERE vessel = $1`, vessel),
-			b.drain(`SELECT id, seq, at, kind, technician, visit, berth, card, target, `+entry+`, signature FROM event WHERE vessel = $1 ORDER BY ord`, vessel),
-			b.drain(`SELECT r.device, e.id, r.at, r.writer, r.kind, r.maker, r.model, r.name, r.place, r.serial, r.variant, r.version, r.before, r.gone
-				FROM reading r JOIN event e ON e.no = r.event WHERE r.vessel = $1 ORDER BY r.device, r.ord`, vessel))
-	}
+func (b *ledgerBench) bareVessel(r *rand.Rand) error {
+	vessel := ledgertest.Vessel(r.IntN(b.vessels))
+	return errors.Join(
+		b.drain(`SELECT vessel, name, berth, imo, mmsi, hull FROM vessel WHERE vessel = $1`, vessel),
+		b.drain(`SELECT id, seq, at, kind, technician, visit, berth, card, target, content -> '$.entry', signature FROM event WHERE vessel = $1 ORDER BY ord`, vessel),
+		b.drain(`SELECT r.device, e.id, r.at, r.writer, r.kind, r.maker, r.model, r.name, r.place, r.serial, r.variant, r.version, r.before, r.gone
+			FROM reading r JOIN event e ON e.no = r.event WHERE r.vessel = $1 ORDER BY r.device, r.ord`, vessel))
 }
 
 // drain asks and reads every row.
 func (b *ledgerBench) drain(query string, args ...any) error {
-	rows, err := b.bare.QueryContext(b.ctx, query, args...)
+	rows, err := b.tables.QueryContext(b.ctx, query, args...)
 	if err != nil {
 		return err
 	}
@@ -354,7 +476,7 @@ func (b *ledgerBench) drain(query string, args ...any) error {
 	return rows.Err()
 }
 
-func (b *ledgerBench) fleet() error {
+func (b *ledgerBench) fleet(l *store.Ledger) func() error {
 	var models []*manifest.Model
 	for _, d := range ledgertest.Equipment {
 		m := &manifest.Model{ID: d.Model, Maker: d.Maker}
@@ -363,8 +485,10 @@ func (b *ledgerBench) fleet() error {
 		}
 		models = append(models, m)
 	}
-	_, err := audit.OfFleet(b.ctx, b.l, models, audit.Filter{})
-	return err
+	return func() error {
+		_, err := audit.OfFleet(b.ctx, l, models, audit.Filter{})
+		return errors.Join(b.holds(l), err)
+	}
 }
 
 // sync brings the events of a van, at most syncEvents, to a new ledger of the
@@ -396,9 +520,10 @@ func (b *ledgerBench) sync(dir, address string, events int) (synced int, took ti
 }
 
 func (f ledgerFigures) String() string {
-	return fmt.Sprintf("%-11s%8d%8.0f%8s%8s%6.2f%8s%8s%6.2f%8s%8s%6d%8.2f", f.Engine, f.Events, f.Appends,
+	return fmt.Sprintf("%-11s%8d%8.0f%8s%8s%6.2f%8s%8s%6.2f%8s%8s%6d%8.2f | %8s%8s%8s%8s%8s%8s", f.Engine, f.Events, f.Appends,
 		millis(f.Release.Ours), millis(f.Release.Bare), f.Release.Times, millis(f.Vessel.Ours), millis(f.Vessel.Bare), f.Vessel.Times,
-		millis(f.Fleet), seconds(f.Sync), f.peak>>20, float64(f.Bytes)/1e9)
+		millis(f.Fleet), seconds(f.Sync), f.peak>>20, float64(f.Bytes)/1e9,
+		millis(f.FreeRelease.Ours), millis(f.FreeVessel.Ours), millis(f.FreeFleet), seconds(f.First), seconds(f.Check), seconds(f.Signatures))
 }
 
 func millis(d time.Duration) string { return fmt.Sprintf("%.1f", float64(d.Microseconds())/1000) }
@@ -427,8 +552,11 @@ func (f ledgerFigures) bars() []bar {
 func printLedgers(w io.Writer, table []ledgerFigures) {
 	fmt.Fprintf(w, "release, vessel, fleet: ms, medians; bare: the same question in SQL through the\n")
 	fmt.Fprintf(w, "same driver; ratio: of the least times, median. sync: of at most %d events\n", syncEvents)
-	fmt.Fprintf(w, "to a new ledger. MB: most memory of the process.\n\n")
-	fmt.Fprintf(w, "%-11s%8s%8s%8s%8s%6s%8s%8s%6s%8s%8s%6s%8s\n", "", "events", "app./s", "release", "bare", "ratio", "vessel", "bare", "ratio", "fleet", "sync", "MB", "GB file")
+	fmt.Fprintf(w, "to a new ledger. MB: most memory of the process. Behind the bar: the same without\n")
+	fmt.Fprintf(w, "looking first whether the ledger is still what was checked; s: a first answer with\n")
+	fmt.Fprintf(w, "nothing remembered, a check of all, their signatures alone on all cores.\n\n")
+	fmt.Fprintf(w, "%-11s%8s%8s%8s%8s%6s%8s%8s%6s%8s%8s%6s%8s | %8s%8s%8s%8s%8s%8s\n", "", "events", "app./s", "release", "bare", "ratio", "vessel", "bare", "ratio", "fleet", "sync", "MB", "GB file",
+		"release", "vessel", "fleet", "first", "check", "sign.")
 	for _, f := range table {
 		fmt.Fprintln(w, f)
 	}

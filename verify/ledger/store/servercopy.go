@@ -54,10 +54,29 @@ func (l *Ledger) follow(ctx context.Context) (*Ledger, error) {
 		l.beside = b
 	}
 	b := l.beside
+	if b.unchanged(ctx, l.db) {
+		return b.Ledger, nil
+	}
 	if err := l.look(ctx, func(q Querier) error { return b.follow(ctx, q, l) }); err != nil {
 		return nil, err
 	}
 	return b.Ledger, b.save()
+}
+
+// unchanged tells in one question whether a server that held is as it was: nothing
+// is new, and all heads are there. Where it can't be told it says no.
+func (b *beside) unchanged(ctx context.Context, q Querier) bool {
+	heads := b.was.Heads.Heads
+	if b.report.Verdict != Whole || len(heads) == 0 || len(heads) > chunk {
+		return false
+	}
+	args := make([]any, len(heads))
+	for i := range heads {
+		args[i] = heads[i].ID[:]
+	}
+	var top, there int64
+	err := q.QueryRowContext(ctx, "SELECT (SELECT max(no) FROM event), (SELECT count(*) FROM event WHERE id IN "+list(len(args))+")", args...).Scan(&top, &there)
+	return err == nil && top == b.was.UpTo && there == int64(len(heads))
 }
 
 // Followed brings what is known of a server up to now, and tells what was found:
