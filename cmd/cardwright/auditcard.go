@@ -17,7 +17,7 @@ import (
 func newAuditCardCommand(s *session, o *auditOptions) *cobra.Command {
 	return &cobra.Command{
 		Use:   "card DIGEST|TARGET",
-		Short: "Where a card was made and used, by its digest or itself",
+		Short: "Where a card was made and used; name its digest, or the card",
 		Args:  exactly(1, "a digest or a target"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {

@@ -30,7 +30,7 @@ func newInitCommand(s *session) *cobra.Command {
 vessels and the packages, and the schemas by which editors complete keys and
 show what they mean; schema/KEYS.md tells people the same.
 
-In a folder that is one already only the schemas are written anew.`,
+In a folder that is a shop folder already only the schemas are written anew.`,
 		Args: atMostOne("folder"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			dir := s.shopDir

@@ -33,9 +33,9 @@ func newLedgerCorrectCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "correct EVENT --why TEXT",
 		Short: "Correct an earlier event by a new one, or take it back",
-		Long: `An event is never changed. correct adds one that says what is so instead; both
-stay in the history, and the last correction of an event counts; what it leaves
-out stays as the correction before had it. EVENT is the id that audit vessel
+		Long: `An event is never changed: correct adds one that says what is so instead. Both
+stay in the history. The last correction of an event counts; what it doesn't say
+stays as the correction before had it. EVENT is the id that audit vessel
 shows, or the first 8 digits of it or more.
 
   cardwright ledger correct 3f9a12c4 --why "misread" --after 1.8
@@ -53,7 +53,7 @@ shows, or the first 8 digits of it or more.
 	flags.StringVar(&o.at, "at", "", "when it happened: 2026-03-02, or 2026-03-02 14:30")
 	flags.StringVar(&i.Result, "result", "", "of a step: done, failed, put off; of a check: passed, failed, not done")
 	flags.StringVar(&i.Before, "before", "", "the version that the device showed before the step")
-	flags.StringVar(&i.After, "after", "", "and after; or the version of the --device that was taken on")
+	flags.StringVar(&i.After, "after", "", "the version that the device showed after the step, or that of the --device that was taken on")
 	flags.IntVar(&i.Minutes, "minutes", 0, "how long the step took")
 	flags.StringVar(&i.Value, "value", "", "what a check read")
 	flags.StringVar(&i.Where, "where", "", "where settings were saved")

@@ -253,7 +253,7 @@ func (s *shopLedger) tellUntrusted(shop *manifest.Shop, key *keys.Key) {
 			return
 		}
 	}
-	s.complain("this laptop's key isn't among trusts: in shop.yaml: what it notes counts in no answer until cardwright key show stands there")
+	s.complain("this laptop's key isn't under trusts: in shop.yaml, so what it notes counts in no answer; add there what cardwright key show prints")
 }
 
 // openTasks are what is open about the vessels that were looked up, as tasks.

@@ -13,11 +13,11 @@ func newLedgerRebuildCommand(s *session) *cobra.Command {
 	o := &checkOptions{}
 	cmd := &cobra.Command{
 		Use:   "rebuild",
-		Short: "Work out anew from the events what answers are looked up in",
-		Long: `rebuild empties the tables that answers are looked up in, and fills them from the
-events that hold: where somebody changed those tables by hand, audit check says so
-and names this command. Events are never changed. A server holds events alone; of
-one it is this computer's copy that is worked out anew, with every event taken
+		Short: "Fill the tables for answers anew, from the events",
+		Long: `rebuild empties the tables that answers are looked up in, and fills them again
+from the events that hold. Where somebody changed those tables by hand, audit
+check says so and names this command. Events are never changed. A server holds
+events alone: there this computer's copy is made anew, with every event taken
 over again, and any role may do it.`,
 		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {

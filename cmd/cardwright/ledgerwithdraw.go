@@ -32,8 +32,7 @@ func newLedgerWithdrawCommand(s *session) *cobra.Command {
 		Short: "Note that a release was withdrawn by its maker",
 		Long: `withdraw notes that nobody should run a release any longer, and writes it into
 the model's file: the release is no longer planned, and a card with it isn't
-good. --take-back lifts it, in the ledger and in the model's file; so it does what
-the model's file alone says.`,
+good. --take-back lifts it in both, also where only the model's file says it.`,
 		Args: exactly(2, "a model and a version"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			v, err := version.Parse(args[1])

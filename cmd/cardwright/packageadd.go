@@ -35,14 +35,14 @@ func newPackageAddCommand(s *session) *cobra.Command {
 		Short: "Take downloads in, and write them to the catalogue",
 		Long: `package add finds out what a download is, by its digest where the catalogue
 knows it, copies it into the package folder, and writes it to the catalogue. A
-download that isn't whole, or isn't what was published, is refused and told why.
+download that isn't whole, or isn't what was published, is refused, with the reason.
 
 What vouches for it is told and written down: the maker, whose list of digests
 (SHA256SUMS, FILE.sha256, …) or signature (minisign) lies beside the download;
 a second source, whose digest is given with --sha256 and --from; or only ours,
 where there is nothing to compare with. With --from maker the digest given counts
-as the maker's. Lists of any form are read; one that contradicts the download
-refuses it, and one that says nothing of it is told. Where the catalogue has the
+as the maker's. Lists of any form are read. A download that a list contradicts is
+refused; a list that says nothing of it is named. Where the catalogue has the
 maker's signing_key a list counts as the maker's only when that key signed it.
 
 --from without a download takes a table (CSV) of several, a row each, with the
@@ -52,8 +52,8 @@ member, unpack, sha256, from; only file, model and version must be there. A cell
 checks has / between them. All rows are looked at, and all downloads read, before
 anything is taken.
 
-Of a zip the package inside is taken where the catalogue knows it, or --member
-names it. --unpack is for devices that want what is inside on the card.`,
+From a zip the package inside is taken, where the catalogue knows it or --member
+names it. --unpack is for devices that want the contents on the card.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				table, err := o.tableAlone(cmd)

@@ -24,9 +24,9 @@ func newFetchListCommand(s *session) *cobra.Command {
 		Use:   "fetch-list [VESSEL…]",
 		Short: "Print what to download before a trip, and for which boats",
 		Long: `fetch-list reads the packages that the plans of these vessels (default: of all)
-need, and names those that are not in the package folder or not as the catalogue
-says: their sizes, what they have to be, where they were got last time and where
-the maker publishes them, to print and tick off.
+need, and lists those that are missing, or not as the catalogue says, to print
+and tick off: their sizes, their digests, where they were got last time, and where
+the maker publishes them.
 
 With --quick packages are looked for by name and size, and not read: what is not
 read is not proven, and the exit code is 4 where nothing has to be downloaded.`,

@@ -26,9 +26,9 @@ func newPackageReplaceCommand(s *session) *cobra.Command {
 		Short: "Put a download in the place of a file that a release has",
 		Long: `package replace is for a maker who publishes other bytes under the same version.
 The download is judged as package add judges it, and takes the place of the file
-that the release has (--file where it has several). What it was, until when and
-why stays in the catalogue under history, by which cards that carry the old bytes
-are known; those that the ledger knows of are told.
+that the release has (--file where it has several). What it was, until when and why stays in the
+catalogue under history: that is how cards with the old bytes are known. Those in
+the ledger are named.
 
 The old file is taken out of the package folder last of all: interrupted at any
 moment, the shop has the old file or the new one, and the same command goes on.`,
@@ -147,9 +147,9 @@ func newPackageRemoveCommand(s *session) *cobra.Command {
 		Use:   "remove --model MODEL --version VERSION --why TEXT",
 		Short: "Take a file out of a release, or the whole release",
 		Long: `package remove takes a file out of the catalogue and of the package folder: the
-only one of its release, or the one that --file names. With --release the release
-goes with all that the catalogue says of it. What it was and why stays under
-history, and cards that carry it are told as far as the ledger knows of them.`,
+only one of its release, or the one that --file names. With --release the
+release goes, with all that the catalogue says of it. What it was and why stays
+under history. Cards that carry it are named, where the ledger knows of them.`,
 		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runPackageRemove(interruptible(cmd), s, o, release)

@@ -22,8 +22,9 @@ func newPlanCommand(s *session) *cobra.Command {
 		Short: "Show which releases a vessel's devices get, in which order",
 		Long: `plan finds the newest set of releases that fit one another, and an order in
 which every step is allowed when it is taken, or the facts that rule every order
-out. What is not connected with a conflict or an unknown version is planned all
-the same: it is a part of the work, and says so, and never ends with 0. --within
+out. What isn't connected with a conflict or an unknown
+version is planned all the same. Such a plan says that it is a part of the work,
+and never ends with 0. --within
 plans the best part that is sure to be done in the time. --aim, --hold and --only
 ask what would follow; give the same to prepare and verify to make and judge the
 card for it.`,

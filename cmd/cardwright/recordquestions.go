@@ -38,7 +38,7 @@ func (r *recording) askOpen(ctx context.Context) error {
 		needed = append(needed, q.Ask)
 	}
 	if len(needed) > 0 {
-		return usage(fmt.Errorf("the plan leaves open, and nobody is there to ask:\n  %s\nsay it with --step, --check or --sheet", strings.Join(needed, "\n  ")))
+		return usage(fmt.Errorf("this is open, and nobody is there to ask:\n  %s\nsay it with --step, --check or --sheet", strings.Join(needed, "\n  ")))
 	}
 	return nil
 }

@@ -103,7 +103,7 @@ func (r *recording) recorded(ctx context.Context) (bool, error) {
 // first time, the plan is still the sheet's, and the file is brought up to date.
 func (r *recording) keepAgain() error {
 	if o := r.options; len(o.steps)+len(o.checks) > 0 || o.settings+o.purpose+o.told+o.approved != "" {
-		return usage(errors.New("this sheet is in the ledger already, so nothing was noted: what was said beside it is noted by a record without the sheet"))
+		return usage(errors.New("this sheet is in the ledger already, so nothing was noted: to note what you say beside it, record that without the sheet"))
 	}
 	if _, _, err := r.session.vessel(r.vessel.ID); err != nil { // others may have noted it since
 		return err

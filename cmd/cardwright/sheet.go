@@ -114,10 +114,10 @@ func newSheetCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "sheet VESSEL",
 		Short: "Print the install order: of the cards named, or as it is planned",
-		Long: `sheet prints the order in which a vessel's devices are updated. With --card,
-once for each card of the plan, every card is read back first and the sheet is
-that of these cards; without, it is a plan and no proof of any card. A card that
-isn't good prints no install order, but the reason.`,
+		Long: `sheet prints the order in which a vessel's devices are updated. With
+--card, once for each card of the plan, the cards are read back first, and the
+sheet is theirs. Without it the sheet is a plan, and proves no card. Where a card
+isn't good the reason is printed, and no install order.`,
 		Example: `  cardwright sheet kittiwake --card kittiwake.img -o order.pdf
   cardwright sheet kittiwake --card kittiwake.img --start 13:00 --until 16:30`,
 		Args: exactly(1, "the id of a vessel"),

@@ -38,13 +38,13 @@ func newVerifyCommand(s *session) *cobra.Command {
 		Long: `verify reads a card (a drive, an image file or a mounted folder) back from the
 medium and says whether it is good, bad or could not be checked.
 
-With --for it is compared with what that vessel needs now. Without it, with the
-record on the card, if a shop that shop.yaml trusts has signed it. Without such
-a record there is nothing to compare with: what is on the card is told, and the
-verdict is unchecked.
+With --for the card is compared with what that vessel needs now. Without it, the
+card is compared with its own record, where a shop that shop.yaml trusts has
+signed that. Where nobody has, there is nothing to compare with: verify lists
+what is on the card, and the verdict is unchecked.
 
-A byte-for-byte copy of a card is that card for every program; so is an older
-card of the same vessel, unless --for names the vessel.`,
+No program can tell a byte-for-byte copy from the card itself. An older card of
+the same vessel is found out only with --for.`,
 		Args: exactly(1, "a drive, an image file or a folder"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			keepMemory()
