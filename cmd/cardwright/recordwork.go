@@ -16,6 +16,7 @@ import (
 // recordWork notes work that was done outside any plan: by cable, on the bench, by
 // somebody else.
 func (r *recording) recordWork(ctx context.Context) error {
+	r.options.how = howMeant(r.options.how)
 	o := r.options
 	switch {
 	case len(o.works) == 0:
@@ -61,4 +62,18 @@ func (r *recording) recordWork(ctx context.Context) error {
 		return err
 	}
 	return r.keep(ctx, outcome)
+}
+
+// howMeant takes a word of it for the way that it is part of: cable, bench, yard.
+func howMeant(word string) string {
+	var found []string
+	for _, how := range ledger.Hows {
+		if slices.Contains(strings.Fields(how), strings.ToLower(word)) {
+			found = append(found, how)
+		}
+	}
+	if len(found) == 1 {
+		return found[0]
+	}
+	return word
 }
