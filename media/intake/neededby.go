@@ -74,7 +74,7 @@ func (n *neededBy) take(shop *manifest.Shop, v *manifest.Vessel, plan order.Plan
 			continue
 		}
 		n.vessels[r] = append(n.vessels[r], v.ID)
-		if len(r.Files) == 0 {
+		if len(r.Files) == 0 && s.Route != manifest.ByMaker { // the maker brings his own
 			n.Unplanned = append(n.Unplanned, Unplanned{v.ID, NoFile(s), true})
 		}
 	}
