@@ -78,6 +78,7 @@ func (b *builder) device(d *manifest.Device) {
 		display: m.Kind == "chart display",
 		weight:  weight(m),
 	})
+	b.p.blank = b.p.blank || !b.stands(KindInstalled, d)
 }
 
 // options lists every version that the device can be on.
@@ -307,9 +308,8 @@ func (p *problem) prune() {
 // none above limit (nil: no limit), if being on one option didn't mean to have
 // left the others. What isn't in it can't be reached.
 func (p *problem) reach(from, limit state) []set {
-	reached := make([]set, len(p.devices))
+	reached := p.emptySets()
 	for i := range p.devices {
-		reached[i] = newSet(len(p.devices[i].options))
 		reached[i].add(from[i])
 	}
 	for again := true; again; {
@@ -328,6 +328,20 @@ func (p *problem) reach(from, limit state) []set {
 		}
 	}
 	return reached
+}
+
+// emptySets has a set for each device's options, in one piece of memory.
+func (p *problem) emptySets() []set {
+	words := 0
+	for i := range p.devices {
+		words += (len(p.devices[i].options) + 63) / 64
+	}
+	sets, room := make([]set, len(p.devices)), make(set, words)
+	for i := range p.devices {
+		n := (len(p.devices[i].options) + 63) / 64
+		sets[i], room = room[:n:n], room[n:]
+	}
+	return sets
 }
 
 func (p *problem) reachable(reached []set, i, to int) bool {

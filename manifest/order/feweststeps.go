@@ -15,6 +15,7 @@ type walker struct {
 	pairsOf   [][]int        // for each device, its pairs
 	firstRise []int          // for each device, the number of its first rise
 	failed    map[string]int // state → the most slack that didn't do
+	graph     graph          // room for circular
 	worked    map[string]int // state → the least slack that is known to do
 }
 
@@ -138,13 +139,15 @@ func (k *walker) can(s state, slack int) bool {
 // may change s.
 func (k *walker) walk(s state, slack int) (ok, leftOut bool) {
 	k.takeHarmless(s, slack)
-	key := k.key(s)
-	if least, found := k.worked[key]; found && slack >= least {
+	var room [128]byte
+	short := appendKey(room[:0], s)
+	if least, found := k.worked[string(short)]; found && slack >= least {
 		return true, true
 	}
-	if most, found := k.failed[key]; found && slack <= most {
+	if most, found := k.failed[string(short)]; found && slack <= most {
 		return false, most < anySlack
 	}
+	key := string(short)
 	ok, leftOut = k.branch(s, slack)
 	switch {
 	case ok:
@@ -165,12 +168,13 @@ func (k *walker) note(in map[string]int, key string, slack int) {
 	in[key] = slack
 }
 
-func (k *walker) key(s state) string {
-	b := make([]byte, 0, 2*len(s))
+func (k *walker) key(s state) string { return string(appendKey(nil, s)) }
+
+func appendKey(b []byte, s state) []byte {
 	for _, o := range s {
 		b = append(b, byte(o), byte(o>>8))
 	}
-	return string(b)
+	return b
 }
 
 // branch tries every step that the slack allows.

@@ -12,7 +12,7 @@ type limits struct {
 }
 
 // standard makes giving up take about a second, and far less than 256 MB.
-var standard = limits{looks: 4_000_000, states: 400_000, patience: 24, weighed: 20_000, bonds: 2_000, arranged: 20_000}
+var standard = limits{looks: 4_000_000, states: 400_000, patience: 24, weighed: 10_000, bonds: 2_000, arranged: 20_000}
 
 // proofWork is how many times the looks of one search a proof may take.
 const proofWork = 4

@@ -142,11 +142,12 @@ func (f *fitter) branch(open []set, i int) {
 	reached := furthest(open)
 	for k := f.newest(open[i]); k >= 0; k = f.newest(open[i]) {
 		open[i].drop(k)
-		child := make([]set, len(open))
+		child := f.p.emptySets()
 		for j := range open {
-			child[j] = open[j].clone()
+			if j != i {
+				copy(child[j], open[j])
+			}
 		}
-		child[i] = newSet(len(f.p.devices[i].options))
 		child[i].add(k)
 		if f.narrow(child, []int{i}, reached) {
 			f.branch(child, i+1)

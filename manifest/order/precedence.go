@@ -157,42 +157,60 @@ func (d *pair) befores(at pairState, met []set) []before {
 // walks from s with so much slack. The rises of all devices are numbered: that
 // of device i above option a is firstRise[i]+a.
 func (k *walker) circular(s state, slack int) bool {
-	next := make([][]int, k.firstRise[len(s)])
+	g := &k.graph
+	g.reset(k.firstRise[len(s)])
 	for i, a := range s {
 		for ; a < k.target[i]-1; a++ {
-			next[k.firstRise[i]+a] = []int{k.firstRise[i] + a + 1}
+			g.arrow(k.firstRise[i]+a, k.firstRise[i]+a+1)
 		}
 	}
 	for n := range k.pairs {
 		d := &k.pairs[n]
 		for _, b := range k.befores(d, pairState{s[d.i], s[d.j], slack}) {
-			from := k.firstRise[b.device] + b.above
-			next[from] = append(next[from], k.firstRise[b.other]+b.otherAbove)
+			g.arrow(k.firstRise[b.device]+b.above, k.firstRise[b.other]+b.otherAbove)
 		}
 	}
-	return circle(next)
+	return g.circle()
 }
 
-// circle tells whether a graph has one.
-func circle(next [][]int) bool {
-	into := make([]int, len(next))
-	for _, ns := range next {
-		for _, v := range ns {
-			into[v]++
-		}
+// graph is arrows between numbers, in memory that is used again.
+type graph struct {
+	first    []int // for each number, its last arrow, from 1; 0: none
+	next, to []int // for each arrow, the one before it from the same number; where it leads
+	into     []int // for each number, how many arrows lead there
+	free     []int
+}
+
+func (g *graph) reset(n int) {
+	if len(g.first) < n {
+		g.first, g.into = make([]int, n), make([]int, n)
 	}
-	free := make([]int, 0, len(next))
-	for v, n := range into {
+	g.first, g.into = g.first[:n], g.into[:n]
+	clear(g.first)
+	clear(g.into)
+	g.next, g.to = append(g.next[:0], 0), append(g.to[:0], 0)
+}
+
+func (g *graph) arrow(from, to int) {
+	g.next, g.to = append(g.next, g.first[from]), append(g.to, to)
+	g.first[from] = len(g.to) - 1
+	g.into[to]++
+}
+
+// circle tells whether the arrows go round in one.
+func (g *graph) circle() bool {
+	g.free = g.free[:0]
+	for v, n := range g.into {
 		if n == 0 {
-			free = append(free, v)
+			g.free = append(g.free, v)
 		}
 	}
-	for gone := 0; gone < len(free); gone++ {
-		for _, w := range next[free[gone]] {
-			if into[w]--; into[w] == 0 {
-				free = append(free, w)
+	for gone := 0; gone < len(g.free); gone++ {
+		for a := g.first[g.free[gone]]; a > 0; a = g.next[a] {
+			if g.into[g.to[a]]--; g.into[g.to[a]] == 0 {
+				g.free = append(g.free, g.to[a])
 			}
 		}
 	}
-	return len(free) < len(next)
+	return len(g.free) < len(g.first)
 }

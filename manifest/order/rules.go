@@ -13,6 +13,7 @@ type problem struct {
 	back    bool // options go down from what is installed: a way back
 	devices []device
 	alike   [][]int // devices that end on one version
+	blank   bool    // some device is chosen before the visit
 }
 
 // state holds, for each device, the number of the option it is on. A visit
@@ -145,6 +146,9 @@ func (p *problem) fitting(s state, i, to int) int {
 }
 
 func (p *problem) blanks(s state) bool {
+	if !p.blank {
+		return false
+	}
 	for j := range p.devices {
 		if p.devices[j].blank && s[j] == 0 {
 			return true
