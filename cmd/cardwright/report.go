@@ -83,7 +83,7 @@ func writeWhatToDo(w io.Writer, r verify.Report) {
 	case strings.Contains(text, "NEWCARD2"):
 		fmt.Fprintln(w, indent+wrapped("NEWCARD1 and so on are the drives of the other cards: cardwright readers lists them.", indent))
 	case strings.Contains(text, "NEWCARD"):
-		fmt.Fprintf(w, "%sNEWCARD is the drive of the other card: cardwright readers lists it.\n", indent)
+		fmt.Fprintln(w, indent+wrapped("NEWCARD is the drive of the other card: cardwright readers lists it.", indent))
 	}
 }
 
@@ -252,7 +252,7 @@ func writeCounts(w io.Writer, r verify.Report) {
 		c.FilesMatching, c.FilesDiffering, c.FilesMissing, c.FilesUnexpected, c.FilesUnreadable)
 	fmt.Fprintf(w, "\n%s\n", wrapped(counts, ""))
 	if c.BytesOfCard > 0 {
-		fmt.Fprintf(w, "Read %s of the card's %s.\n", media.Bytes(int64(c.BytesRead)), media.Bytes(int64(c.BytesOfCard)))
+		fmt.Fprintln(w, wrapped(fmt.Sprintf("Read %s of the card's %s.", media.Bytes(int64(c.BytesRead)), media.Bytes(int64(c.BytesOfCard))), ""))
 	}
 	if n := c.FindingsLeftOut; n > 0 {
 		fmt.Fprintf(w, "%s more are not shown.\n", counted(n, "finding"))

@@ -2,14 +2,29 @@ package main
 
 import (
 	"fmt"
+	"os"
 	"strings"
 	"unicode/utf8"
+
+	"golang.org/x/term"
 
 	"cardwright/verify/visible"
 )
 
-// columns is the width that all output is readable at.
-const columns = 80
+// columns is the width that output is written for: that of the terminal, and
+// elsewhere the one that is readable anywhere.
+var columns = screenColumns(os.Stdout)
+
+// screenColumns is how wide a terminal is; text isn't broken narrower than the
+// least, which a phone shows.
+func screenColumns(f *os.File) int {
+	const anywhere, least = 80, 40
+	wide, _, err := term.GetSize(int(f.Fd()))
+	if err != nil || wide <= 0 {
+		return anywhere
+	}
+	return max(wide, least)
+}
 
 // counted writes a count with its noun: 1 step, 2 steps.
 func counted(n int, noun string) string {
