@@ -196,20 +196,17 @@ func (b *ledgerBench) measure(dir, address, driver string) (f ledgerFigures, err
 	if err := b.remember(&f); err != nil {
 		return f, err
 	}
-	for _, m := range []struct {
-		l               *store.Ledger
-		release, vessel *asking
-		fleet           *time.Duration
-	}{{b.l, &f.Release, &f.Vessel, &f.Fleet}, {b.free, &f.FreeRelease, &f.FreeVessel, &f.FreeFleet}} {
-		if *m.release, err = b.compare(40, b.ourRelease(m.l), b.bareRelease); err != nil {
-			return f, err
-		}
-		if *m.vessel, err = b.compare(60, b.ourVessel(m.l), b.bareVessel); err != nil {
-			return f, err
-		}
-		if *m.fleet, err = medianOf(5, b.fleet(m.l)); err != nil {
-			return f, err
-		}
+	if f.Release, f.FreeRelease, err = b.compareBoth(40, b.ourRelease, b.bareRelease); err != nil {
+		return f, err
+	}
+	if f.Vessel, f.FreeVessel, err = b.compareBoth(60, b.ourVessel, b.bareVessel); err != nil {
+		return f, err
+	}
+	if f.FreeFleet, err = medianOf(5, b.fleet(b.free)); err != nil {
+		return f, err
+	}
+	if f.Fleet, err = medianOf(5, b.fleet(b.l)); err != nil {
+		return f, err
 	}
 	if err := b.check(&f); err != nil {
 		return f, err
@@ -266,29 +263,34 @@ func grow(ctx context.Context, l *store.Ledger, vessels int) (events int, perSec
 // question asks about something that chance picks.
 type question func(*rand.Rand) error
 
-func (b *ledgerBench) compare(picks int, ours, bare question) (a asking, err error) {
+// compareBoth asks with and without looking first, by turns for each pick, so that
+// neither alone pays for what the process did before.
+func (b *ledgerBench) compareBoth(picks int, ours func(*store.Ledger) question, bare question) (looked, free asking, err error) {
 	const again = 5
-	var us, them []time.Duration
-	var times []float64
+	var times [3][]time.Duration // bare, looked, free: medians
+	var ratios [3][]float64
 	for n := range picks {
-		ask := func(q question) func() error {
-			return func() error { return q(rand.New(rand.NewPCG(3, uint64(n)))) }
+		var least [3]time.Duration
+		for i, q := range []question{bare, ours(b.l), ours(b.free)} {
+			ask := func() error { return q(rand.New(rand.NewPCG(3, uint64(n)))) }
+			if err := ask(); err != nil { // all find the pages in memory
+				return looked, free, err
+			}
+			took, err := several(again, ask)
+			if err != nil {
+				return looked, free, err
+			}
+			least[i] = took[0]
+			times[i] = append(times[i], took[again/2])
+			ratios[i] = append(ratios[i], float64(least[i])/float64(least[0]))
 		}
-		if err := ask(bare)(); err != nil { // both find the pages in memory
-			return a, err
-		}
-		theirs, err1 := several(again, ask(bare))
-		mine, err2 := several(again, ask(ours))
-		if err := errors.Join(err1, err2); err != nil {
-			return a, err
-		}
-		us, them = append(us, mine[again/2]), append(them, theirs[again/2])
-		times = append(times, float64(mine[0])/float64(theirs[0]))
 	}
-	slices.Sort(us)
-	slices.Sort(them)
-	slices.Sort(times)
-	return asking{us[picks/2], them[picks/2], times[picks/2]}, nil
+	for i := range times {
+		slices.Sort(times[i])
+		slices.Sort(ratios[i])
+	}
+	half := picks / 2
+	return asking{times[1][half], times[0][half], ratios[1][half]}, asking{times[2][half], times[0][half], ratios[2][half]}, nil
 }
 
 // several times something and gives the times, the least first.
