@@ -25,6 +25,8 @@ var endings = map[string][]string{
 	"check.":         {alongside, underWay},
 	"check.caution.": {alongside, underWay},
 	"near.":          {string(Metric), string(Feet)},
+	"step.":          {manifest.ByCable, manifest.ByProgram, manifest.ByMaker},
+	"route.":         {manifest.ByCable, manifest.ByProgram, manifest.ByMaker},
 	"counted.":       {"steps", "steps.one", "cards", "cards.one"},
 }
 
