@@ -140,7 +140,7 @@ func cardsText(cards []order.Card) string {
 		most = max(most, c.Needed)
 	}
 	size, _, _ := strings.Cut(media.Bytes(most), " (")
-	return fmt.Sprintf("%s of at least %s", counted(len(cards), "card"), size)
+	return fmt.Sprintf("%s from %s", counted(len(cards), "card"), size)
 }
 
 func partMark(v order.Standing) string {
