@@ -30,7 +30,7 @@ func (d *decoder) mistake(n *yaml.Node, what, found, expected, hint string) {
 
 // mapping fills the struct out from n.
 func (d *decoder) mapping(n *yaml.Node, out reflect.Value) {
-	keys := shapes[out.Type()]
+	keys := shapes()[out.Type()]
 	if n.Kind != yaml.MappingNode {
 		d.wrongKind(n, "keys and values: "+list(names(keys)))
 		return

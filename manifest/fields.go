@@ -3,6 +3,7 @@ package manifest
 import (
 	"reflect"
 	"strings"
+	"sync"
 
 	"cardwright/manifest/version"
 )
@@ -190,7 +191,7 @@ type key struct {
 }
 
 // shapes has the keys of every type that is read from a file, in their order.
-var shapes = allShapes(Shop{}, Model{}, Vessel{})
+var shapes = sync.OnceValue(func() map[reflect.Type][]key { return allShapes(Shop{}, Model{}, Vessel{}) })
 
 func allShapes(roots ...any) map[reflect.Type][]key {
 	shapes := map[reflect.Type][]key{}

@@ -37,7 +37,7 @@ func Help(key string) string {
 
 func keyOf(name string) (reflect.Type, key) {
 	typeName, keyName, _ := strings.Cut(name, ".")
-	for t, keys := range shapes {
+	for t, keys := range shapes() {
 		for _, k := range keys {
 			if t.Name() == typeName && k.name == keyName {
 				return element(t.Field(k.index).Type), k

@@ -67,6 +67,8 @@ func TestTimesThatClocksLeaveOutOrShowTwice(t *testing.T) {
 	shop := shopOf(t, build)
 	unpacked(t, filepath.Join(build, "ledger.db.gz"), filepath.Join(shop, "ledger.db"))
 	trustOwnKey(t, shop)
+	// the file is of before the visit that the ledger has
+	require.Equal(t, exitDone, cardwright(t, "record", "kittiwake", "--read", "radar=1.6", "--read", "helm=3.1", "--yes", "--shop", shop).code)
 	for _, c := range []struct {
 		code int
 		says string

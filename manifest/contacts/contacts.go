@@ -54,7 +54,7 @@ func (c Contact) Problem() error {
 	case c.Email != "" && strings.Count(c.Email, "@") != 1:
 		return fmt.Errorf("%s: email: found %q, expected one @ in it", c.Vessel, c.Email)
 	case strings.Trim(c.Phone, "0123456789 +-()/.") != "":
-		return fmt.Errorf("%s: phone: found %q, expected digits, spaces and + - ( ) / .", c.Vessel, c.Phone)
+		return fmt.Errorf("%s: phone: found %q, expected digits, spaces and any of + - ( ) . /", c.Vessel, c.Phone)
 	}
 	for _, word := range []string{c.Vessel, c.Name, c.Phone, c.Email} {
 		if len(word) > maxWord || !utf8.ValidString(word) || strings.ContainsFunc(word, func(r rune) bool { return !unicode.IsGraphic(r) }) {

@@ -12,6 +12,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"cardwright/manifest/version"
@@ -28,9 +29,11 @@ var pageJS string
 //go:embed page.html
 var pageHTML string
 
-var page = template.Must(template.New("page").Funcs(template.FuncMap{
-	"day": func(t time.Time) string { return day(t) },
-}).Parse(pageHTML))
+var page = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("page").Funcs(template.FuncMap{
+		"day": func(t time.Time) string { return day(t) },
+	}).Parse(pageHTML))
+})
 
 // MaxLines is how many lines of histories one page holds: more would not help
 // anybody, and few browsers.
@@ -64,7 +67,7 @@ func writePage(out io.Writer, about About, fleet audit.Fleet, stood []audit.Stoo
 		"Shop": about.Shop, "Ledger": about.Ledger, "Made": about.Made, "CSS": template.CSS(pageCSS), "JS": template.JS(pageJS),
 		"Policy": policy, "Fleet": fleet, "Rows": matrix(fleet), "Counts": counts(fleet), "Over": over(stood), "Statuses": audit.Statuses,
 	}
-	if err := page.ExecuteTemplate(out, "head", head); err != nil {
+	if err := page().ExecuteTemplate(out, "head", head); err != nil {
 		return err
 	}
 	lines := 0
@@ -76,11 +79,11 @@ func writePage(out io.Writer, about About, fleet audit.Fleet, stood []audit.Stoo
 		if lines += len(h.Lines); lines > MaxLines {
 			return ErrTooLong
 		}
-		if err := page.ExecuteTemplate(out, "vessel", vesselOf(i, h)); err != nil {
+		if err := page().ExecuteTemplate(out, "vessel", vesselOf(i, h)); err != nil {
 			return err
 		}
 	}
-	return page.ExecuteTemplate(out, "tail", head)
+	return page().ExecuteTemplate(out, "tail", head)
 }
 
 // policy lets the page's own style and script run and nothing else.
