@@ -9,8 +9,6 @@ import (
 	"os"
 	"strings"
 
-	"golang.org/x/term"
-
 	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/media"
@@ -148,8 +146,8 @@ func (t *terminal) unwritten(c int) int {
 // a program gets its lines as they are.
 func (t *terminal) complain(text string) {
 	text = t.lines("cardwright: " + t.keepShop(text))
-	if f, ok := t.errs.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-		text = fitted(text)
+	if f, ok := t.errs.(*os.File); ok {
+		text = fitted(screenColumns(f), text)
 	}
 	fmt.Fprintln(t.errs, text)
 }

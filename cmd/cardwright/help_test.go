@@ -13,6 +13,7 @@ import (
 
 // What is read on a dock fits a small screen.
 func TestHelpFitsTheScreen(t *testing.T) {
+	atScreen(t)
 	var each func(cmd *cobra.Command)
 	each = func(cmd *cobra.Command) {
 		var out bytes.Buffer

@@ -64,6 +64,7 @@ func (e *echo) Read(p []byte) (int, error) {
 
 // Questions, and what is said to a wrong answer, fit the screen.
 func TestQuestionsFitTheScreen(t *testing.T) {
+	atScreen(t)
 	var errs bytes.Buffer
 	s := &terminal{in: io.MultiReader(&echo{"radr\n", &errs}, &echo{"radar\n", &errs}), errs: &errs}
 	a := s.asking(t.Context(), true, false)

@@ -68,7 +68,7 @@ func (v *verifying) reportText(report verify.Report) []byte {
 		fmt.Fprintf(&text, "The card holds %s.\n", media.Bytes(v.bytes))
 	}
 	fmt.Fprintln(&text)
-	writeReport(&text, v.shown(report, false))
+	onPage(func() { writeReport(&text, v.shown(report, false)) })
 	lines := strings.SplitAfter(text.String(), "\n")
 	if len(lines) > pageLines {
 		lines = append(lines[:pageLines-2], "\n… and more: cardwright verify --json has every finding.\n")

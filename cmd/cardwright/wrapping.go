@@ -2,28 +2,45 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"strings"
 	"unicode/utf8"
 
 	"golang.org/x/term"
 
+	"cardwright/verify/sheet"
 	"cardwright/verify/visible"
 )
 
-// columns is the width that output is written for: that of the terminal, and
-// elsewhere the one that is readable anywhere.
+// columns is the width that output is written for: that of the terminal. What
+// goes to a file or another program isn't broken.
 var columns = screenColumns(os.Stdout)
 
-// screenColumns is how wide a terminal is; text isn't broken narrower than the
-// least, which a phone shows.
+// unbroken is the width of what is no screen.
+const unbroken = math.MaxInt32
+
+// screenColumns is how wide a terminal is: the usual width if it doesn't tell, and
+// the least, which a phone shows, if it is narrower.
 func screenColumns(f *os.File) int {
-	const anywhere, least = 80, 40
+	const usual, least = 80, 40
 	wide, _, err := term.GetSize(int(f.Fd()))
-	if err != nil || wide <= 0 {
-		return anywhere
+	switch {
+	case err != nil:
+		return unbroken
+	case wide <= 0:
+		return usual
 	}
 	return max(wide, least)
+}
+
+// onPage runs what writes a text that is to be printed, which has the width of a
+// page wherever the answer itself goes.
+func onPage(write func()) {
+	screen := columns
+	columns = sheet.Columns
+	defer func() { columns = screen }()
+	write()
 }
 
 // counted writes a count with its noun: 1 step, 2 steps.
@@ -34,16 +51,15 @@ func counted(n int, noun string) string {
 	return fmt.Sprintf("%d %ss", n, noun)
 }
 
-// fitted breaks the lines of a text that are too wide for the screen, each
-// indented as it begins. A command on a line of its own stays whole, to be
-// copied.
-func fitted(text string) string {
+// fitted breaks the lines of a text that are wider than columns, each indented as
+// it begins. A command on a line of its own stays whole, to be copied.
+func fitted(columns int, text string) string {
 	parts := strings.Split(text, "\n")
 	for i, p := range parts {
 		rest := strings.TrimLeft(p, " ")
 		command := strings.HasPrefix(p, "  cardwright ")
 		if indent := p[:len(p)-len(rest)]; utf8.RuneCountInString(p) > columns && !command {
-			parts[i] = indent + wrapped(rest, indent+"  ")
+			parts[i] = indent + broken(columns, len(indent), rest, indent+"  ")
 		}
 	}
 	return strings.Join(parts, "\n")
@@ -66,6 +82,11 @@ func wrappedAfter(head, text, indent string) string {
 
 // wrappedFrom is wrapped, where the first line begins in column width.
 func wrappedFrom(width int, text, indent string) string {
+	return broken(columns, width, text, indent)
+}
+
+// broken is wrappedFrom for a screen of so many columns.
+func broken(columns, width int, text, indent string) string {
 	var out strings.Builder
 	for i, word := range strings.Fields(visible.Visible(text)) {
 		n := utf8.RuneCountInString(word)
