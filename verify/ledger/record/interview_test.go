@@ -60,6 +60,8 @@ func TestWorkWrittenAsOneLine(t *testing.T) {
 	for text, want := range map[string]record.FilledStep{
 		"1=1.6 to 1.8, 12 min":           {Number: 1, Device: "radar", Before: "1.6", After: "1.8", Minutes: 12, Result: record.Done},
 		"1=done:1.6:1.8:12:slow":         {Number: 1, Device: "radar", Before: "1.6", After: "1.8", Minutes: 12, Result: record.Done, Note: "slow"},
+		"1=1.6 -> 1.8":                   {Number: 1, Device: "radar", Before: "1.6", After: "1.8", Result: record.Done},
+		"1=done, 5 min":                  {Number: 1, Device: "radar", After: "1.8", Minutes: 5, Result: record.Done},
 		"1=done":                         {Number: 1, Device: "radar", After: "1.8", Result: record.Done},
 		"3=put off, the tide":            {Number: 3, Device: "pilot", Result: record.PutOff, Note: "the tide"},
 		"2=failed:3.1-40::7:dark: black": {Number: 2, Device: "flybridge", Before: "3.1-40", Minutes: 7, Result: record.Failed, Note: "dark: black"},
@@ -68,7 +70,7 @@ func TestWorkWrittenAsOneLine(t *testing.T) {
 		require.NoError(t, err, text)
 		assert.Equal(t, want, step, text)
 	}
-	for _, text := range []string{"", "1", "x=done", "0=done", "4=done", "1=", "1=done:1.6:1.8:soon"} {
+	for _, text := range []string{"", "1", "x=done", "0=done", "4=done", "1=", "1=done:1.6:1.8:soon", "1=1.6 to", "1=done 1.6 to", "1=1.6 →", "1=12 min", "1=1.6 to 12 min"} {
 		_, err := j.WrittenStep(text)
 		assert.Error(t, err, text)
 	}

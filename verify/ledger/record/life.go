@@ -107,7 +107,7 @@ func (j *Job) WrittenWork(text, how string) (ledger.Entry, error) {
 	s := FilledStep{Device: device, Result: Done}
 	if result, why := leading(rest, Failed); result != "" {
 		s.Result, s.Note = Failed, why
-	} else if err := s.read(rest, ""); err != nil {
+	} else if err := s.read(rest, "", false); err != nil {
 		return ledger.Entry{}, err
 	}
 	if s.Result == Failed && s.Note == "" {

@@ -183,7 +183,7 @@ func (j *Job) answerStep(f *Filled, of, answer string) error {
 			s.Note = why
 		}
 	default:
-		if err := s.read(why, p.To); err != nil {
+		if err := s.read(why, p.To, result == Done); err != nil {
 			return err
 		}
 	}
@@ -221,21 +221,28 @@ func (j *Job) leaveRest(f *Filled) {
 }
 
 // read takes "1.8", "1.6 to 1.8", or nothing for the version planned; then the
-// minutes and a note.
-func (s *FilledStep) read(answer string, planned version.V) error {
+// minutes and a note. Minutes alone are of the version planned where the step was
+// said to be done.
+func (s *FilledStep) read(answer string, planned version.V, done bool) error {
 	words := strings.Fields(answer)
 	for i := range words {
 		words[i] = strings.TrimSuffix(words[i], ",")
 	}
-	if len(words) >= 3 && words[1] == "to" {
+	if len(words) >= 2 && slices.Contains([]string{"to", "→", "->"}, words[1]) {
+		if len(words) == 2 {
+			return fmt.Errorf("found %s, expected the version after it too: %s to VERSION", quote(answer), words[0])
+		}
 		before, err := version.Parse(words[0])
 		if err != nil {
 			return notAVersion(answer, err)
 		}
 		s.Before, words = before, words[2:]
 	}
-	if len(words) == 0 {
-		words = []string{string(planned)}
+	switch minutes := len(words) >= 2 && isMinutes(words[1]); {
+	case minutes && !done:
+		return fmt.Errorf("found %s, expected the version that it shows, then the minutes", quote(answer))
+	case minutes || len(words) == 0:
+		words = slices.Insert(words, 0, string(planned))
 	}
 	after, err := version.Parse(words[0])
 	if err != nil {
@@ -243,7 +250,7 @@ func (s *FilledStep) read(answer string, planned version.V) error {
 	}
 	s.After = after
 	words = words[1:]
-	if len(words) >= 2 && (words[1] == "min" || words[1] == "minutes") {
+	if len(words) >= 2 && isMinutes(words[1]) {
 		if s.Minutes, err = strconv.Atoi(words[0]); err != nil || s.Minutes < 0 || s.Minutes > ledger.MaxMinutes {
 			return fmt.Errorf("found %s minutes, expected 0 to %d", quote(words[0]), ledger.MaxMinutes)
 		}
@@ -254,6 +261,8 @@ func (s *FilledStep) read(answer string, planned version.V) error {
 	}
 	return nil
 }
+
+func isMinutes(word string) bool { return word == "min" || word == "minutes" }
 
 func notAVersion(answer string, err error) error {
 	return fmt.Errorf("found %s, expected a version, failed or put off (%w)", quote(answer), err)
