@@ -107,9 +107,9 @@ type keysWriter struct {
 func (p *keysWriter) collect(n *yaml.Node, typ reflect.Type) {
 	for i := 0; i < len(n.Content); i += 2 {
 		name, value := n.Content[i].Value, n.Content[i+1]
-		k := slices.IndexFunc(shapes[typ], func(k key) bool { return k.name == name })
+		k := slices.IndexFunc(shapes()[typ], func(k key) bool { return k.name == name })
 		require.GreaterOrEqual(p.t, k, 0, name)
-		field := typ.Field(shapes[typ][k].index).Type
+		field := typ.Field(shapes()[typ][k].index).Type
 		if id := typ.Name() + "." + name; p.examples[id] == "" {
 			p.examples[id] = exampleOf(value)
 		}
@@ -148,7 +148,7 @@ func (p *keysWriter) table(typ reflect.Type, where string) {
 		fmt.Fprintf(p.out, "### %s\n\n", where)
 	}
 	p.out.WriteString("| key | what it says | what may stand there | example |\n| --- | --- | --- | --- |\n")
-	for _, k := range shapes[typ] {
+	for _, k := range shapes()[typ] {
 		name := "`" + k.name + "`"
 		if k.must {
 			name = "**" + name + "**"
@@ -163,7 +163,7 @@ func (p *keysWriter) table(typ reflect.Type, where string) {
 		fmt.Fprintf(p.out, "| %s | %s | %s | %s |\n", name, cell(k.help), cell(expected(typ.Field(k.index).Type, k)), cell(example))
 	}
 	p.out.WriteString("\n")
-	for _, k := range shapes[typ] {
+	for _, k := range shapes()[typ] {
 		field := typ.Field(k.index).Type
 		if inner := element(field); isMapping(inner) {
 			path := strings.TrimSuffix("`"+k.name+"` of "+where, " of ")

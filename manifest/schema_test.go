@@ -38,7 +38,7 @@ func TestSchemasInStep(t *testing.T) {
 // TestEveryKeyIsDescribed keeps the table of keys and the types in step.
 func TestEveryKeyIsDescribed(t *testing.T) {
 	described := map[string]bool{}
-	for typ, keys := range shapes {
+	for typ, keys := range shapes() {
 		for _, k := range keys {
 			name := typ.Name() + "." + k.name
 			assert.NotEmpty(t, fields[name].help, name)
@@ -73,7 +73,7 @@ func makeSchema(t *testing.T, root any) []byte {
 	r := jsonschema.Reflector{Anonymous: true, ExpandedStruct: true, FieldNameTag: "yaml", Mapper: valueSchema}
 	s := r.Reflect(root)
 	delete(s.Definitions, "Source")
-	for typ, keys := range shapes {
+	for typ, keys := range shapes() {
 		def := s.Definitions[typ.Name()]
 		if typ == reflect.TypeOf(root).Elem() {
 			def = s
