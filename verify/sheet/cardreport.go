@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -9,8 +10,9 @@ import (
 	"cardwright/verify/visible"
 )
 
-// CardReport is what the page of a judged card is made from. Its texts are in
-// English, as the findings are.
+// CardReport is what the page of a judged card is made from. Its own words are in
+// the language of the style; the findings, the conclusion and what the card brings
+// are in English.
 type CardReport struct {
 	Report     verify.Report
 	Target     string   // what was judged: a drive, an image, a folder
@@ -29,26 +31,27 @@ var stampOfVerdict = map[verify.Verdict]string{verify.Good: StampGood, verify.Ba
 // then every finding, then what was counted. The only error is a Style that
 // Style.Check refuses.
 func MakeReport(in CardReport) (Sheet, error) {
-	w, err := Style{Dates: in.Style.Dates}.speech()
+	in.Style.Language = cmp.Or(in.Style.Language, English)
+	w, err := in.Style.speech()
 	if err != nil {
 		return Sheet{}, fmt.Errorf("making the report: %w", err)
 	}
 	r := in.Report
 	s := Sheet{
-		Language: English, Title: "Card report", Vessel: prose(in.Vessel), Made: in.When,
+		Language: in.Style.Language, Title: w.say("report.title"), Vessel: prose(in.Vessel), Made: in.When,
 		About: strings.Join(notEmpty(name(in.Target), prose(in.Shop), w.moment(in.When)), " · "),
-		Stamp: Stamp{Kind: stampOfVerdict[r.Verdict], Word: strings.ToUpper(string(r.Verdict)), Text: prose(in.Conclusion)},
-		Foot:  strings.Join(notEmpty("card report", name(in.Target), short(r.Digest)), " · "),
+		Stamp: Stamp{Kind: stampOfVerdict[r.Verdict], Word: w.say("report.verdict." + string(r.Verdict)), Text: prose(in.Conclusion)},
+		Foot:  strings.Join(notEmpty(w.say("report.foot"), name(in.Target), short(r.Digest)), " · "),
 	}
 	if len(in.Brings) > 0 {
-		brings := Section{ID: "brings", Title: "What the card brings"}
+		brings := Section{ID: "brings", Title: w.say("report.brings")}
 		for _, line := range in.Brings {
 			brings.Blocks = append(brings.Blocks, Paragraph(prose(line)))
 		}
 		s.Sections = append(s.Sections, brings)
 	}
 	if len(r.Findings) > 0 {
-		s.Sections = append(s.Sections, findingsSection(r.Findings))
+		s.Sections = append(s.Sections, findingsSection(w, r.Findings))
 	}
 	s.Sections = append(s.Sections, countsSection(w, r))
 	return s, nil
@@ -56,16 +59,19 @@ func MakeReport(in CardReport) (Sheet, error) {
 
 // findingsSection tells each finding: what it is, what was expected beside what
 // was found, what it means, what to do.
-func findingsSection(all []verify.Finding) Section {
-	s := Section{ID: "findings", Title: "Findings, the worst first"}
+func findingsSection(w speech, all []verify.Finding) Section {
+	s := Section{ID: "findings", Title: w.say("report.findings")}
+	if w.style.Language != English {
+		s.Blocks = append(s.Blocks, Paragraph(w.say("report.english")))
+	}
 	for _, f := range all {
-		title := string(f.Severity) + ": " + visible.Visible(string(f.Kind))
+		title := w.say("report.severity."+string(f.Severity)) + ": " + visible.Visible(string(f.Kind))
 		if f.Path != "" {
 			title += ", " + name(f.Path)
 		}
 		s.Blocks = append(s.Blocks, Heading(title), Facts(filled(
-			Fact{"Means", prose(f.Meaning), false}, Fact{"Expected", prose(f.Expected), false},
-			Fact{"Found", prose(f.Found), false}, Fact{"Do", prose(f.Advice), false},
+			Fact{w.say("report.means"), prose(f.Meaning), false}, Fact{w.say("report.expected"), prose(f.Expected), false},
+			Fact{w.say("report.found"), prose(f.Found), false}, Fact{w.say("report.do"), prose(f.Advice), false},
 		)))
 	}
 	return s
@@ -75,21 +81,21 @@ func countsSection(w speech, r verify.Report) Section {
 	c := r.Counts
 	n := func(n int) string { return fmt.Sprint(n) }
 	facts := Facts{
-		{"Files", n(c.Files), false},
-		{"matching", n(c.FilesMatching), false},
-		{"differing", n(c.FilesDiffering), false},
-		{"missing", n(c.FilesMissing), false},
-		{"unexpected", n(c.FilesUnexpected), false},
-		{"unreadable", n(c.FilesUnreadable), false},
+		{w.say("report.files"), n(c.Files), false},
+		{w.say("report.matching"), n(c.FilesMatching), false},
+		{w.say("report.differing"), n(c.FilesDiffering), false},
+		{w.say("report.missing"), n(c.FilesMissing), false},
+		{w.say("report.unexpected"), n(c.FilesUnexpected), false},
+		{w.say("report.unreadable"), n(c.FilesUnreadable), false},
 	}
 	if c.BytesOfCard > 0 {
-		facts = append(facts, Fact{"Read", w.size(int64(c.BytesRead)) + " of " + w.size(int64(c.BytesOfCard)), false})
+		facts = append(facts, Fact{w.say("report.bytes"), w.say("report.bytes.of", "some", w.size(int64(c.BytesRead)), "all", w.size(int64(c.BytesOfCard))), false})
 	}
 	if c.FindingsLeftOut > 0 {
-		facts = append(facts, Fact{"Findings not shown", n(c.FindingsLeftOut), false})
+		facts = append(facts, Fact{w.say("report.left"), n(c.FindingsLeftOut), false})
 	}
 	if r.Digest != "" {
-		facts = append(facts, Fact{"Card digest", grouped(r.Digest, 8, " "), true})
+		facts = append(facts, Fact{w.say("report.digest"), grouped(r.Digest, 8, " "), true})
 	}
-	return Section{ID: "counts", Title: "What was read", Blocks: []Block{facts}}
+	return Section{ID: "counts", Title: w.say("report.counts"), Blocks: []Block{facts}}
 }

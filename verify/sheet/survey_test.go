@@ -39,7 +39,7 @@ func surveyOf(t *testing.T, language string) sheet.Sheet {
 }
 
 // reportOf is the page of a card that isn't good.
-func reportOf(t *testing.T, _ string) sheet.Sheet {
+func reportOf(t *testing.T, language string) sheet.Sheet {
 	t.Helper()
 	s, err := sheet.MakeReport(sheet.CardReport{
 		Report: verify.Report{Verdict: verify.Bad, Findings: []verify.Finding{
@@ -47,6 +47,7 @@ func reportOf(t *testing.T, _ string) sheet.Sheet {
 		}},
 		Target: "kittiwake.img", Vessel: "Kittiwake", Shop: "Hollin Quay Marine Electrics",
 		Conclusion: "Do not use this card.", Brings: []string{"✗ step 1, flybridge"}, When: day,
+		Style: sheet.Style{Language: language},
 	})
 	require.NoError(t, err)
 	return s
@@ -165,4 +166,21 @@ func TestSurveyOnPaper(t *testing.T) {
 		assert.Contains(t, raw, "cardwright survey kittiwake --answers kittiwake-survey.json")
 	}
 	assert.Contains(t, sheet.Text(surveyOf(t, "en")), "    Phone  cardwright survey kittiwake --answers kittiwake-survey.json\n")
+}
+
+// A card report's own words are in the language that was asked for, and it says
+// which aren't; the findings are as they are.
+func TestReportSpeaksTheLanguageAskedFor(t *testing.T) {
+	text := sheet.Text(reportOf(t, "de"))
+	for _, want := range []string{"SCHLECHT", "Was die Karte mitbringt", "Halt: content-differs", "Das heißt", "Erwartet", "Zu tun", "stehen auf Englisch", "prepare the card again"} {
+		assert.Contains(t, text, want)
+	}
+	for _, not := range []string{"BAD", "What", "stop:", "Means", "Expected", "matching", "unreadable"} {
+		assert.NotContains(t, text, not)
+	}
+	for _, language := range []string{"", sheet.English} {
+		made := reportOf(t, language)
+		assert.Equal(t, sheet.English, made.Language)
+		assert.NotContains(t, sheet.Text(made), "in English")
+	}
 }

@@ -16,18 +16,21 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest"
+	"cardwright/verify"
 )
 
 // endings are the keys whose last part comes from a closed list.
 var endings = map[string][]string{
-	"check.name.":    manifest.Checks[1:], // the version shown is read in the step
-	"check.how.":     manifest.Checks[1:],
-	"check.":         {alongside, underWay},
-	"check.caution.": {alongside, underWay},
-	"near.":          {string(Metric), string(Feet)},
-	"step.":          {manifest.ByCable, manifest.ByProgram, manifest.ByMaker},
-	"route.":         {manifest.ByCable, manifest.ByProgram, manifest.ByMaker},
-	"counted.":       {"steps", "steps.one", "cards", "cards.one"},
+	"check.name.":      manifest.Checks[1:], // the version shown is read in the step
+	"check.how.":       manifest.Checks[1:],
+	"check.":           {alongside, underWay},
+	"check.caution.":   {alongside, underWay},
+	"report.verdict.":  {string(verify.Good), string(verify.Bad), string(verify.Unchecked)},
+	"report.severity.": {string(verify.Stop), string(verify.Warn), string(verify.Note)},
+	"near.":            {string(Metric), string(Feet)},
+	"step.":            {manifest.ByCable, manifest.ByProgram, manifest.ByMaker},
+	"route.":           {manifest.ByCable, manifest.ByProgram, manifest.ByMaker},
+	"counted.":         {"steps", "steps.one", "cards", "cards.one"},
 }
 
 func TestEachLanguageHasTheSameWords(t *testing.T) {
