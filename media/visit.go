@@ -30,16 +30,17 @@ func Visit(shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ..
 }
 
 // VisitNamed is Visit for a card or a sheet that names its plan ("": none): it is
-// the plan that builds before this one made of the same steps, where that is the
+// a plan that builds before this one made of the same steps, where that is the
 // one named.
 func VisitNamed(id string, shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ...int64) (Layout, order.Plan, error) {
 	layout, plan, err := Visit(shop, vessel, ask, sizes...)
 	if err != nil || id == "" || plan.ID() == id {
 		return layout, plan, err
 	}
-	ask.Earlier = true
-	if before, then, err := Visit(shop, vessel, ask, sizes...); err == nil && then.ID() == id {
-		return before, then, nil
+	for _, ask.Earlier = range order.AllEarlier {
+		if before, then, err := Visit(shop, vessel, ask, sizes...); err == nil && then.ID() == id {
+			return before, then, nil
+		}
 	}
 	return layout, plan, nil
 }

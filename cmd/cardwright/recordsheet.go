@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/verify/ledger/record"
 	"cardwright/verify/visible"
@@ -52,7 +53,7 @@ func (r *recording) readSheet() error {
 	return nil
 }
 
-// planOfSheet takes the plan that builds before this one made of the same steps,
+// planOfSheet takes a plan that builds before this one made of the same steps,
 // where the sheet is filled in for that one.
 func (r *recording) planOfSheet() error {
 	filled := r.filled
@@ -66,11 +67,13 @@ func (r *recording) planOfSheet() error {
 	if err != nil {
 		return err
 	}
-	ask.Earlier = true
-	if _, plan, err := media.Visit(r.shop, r.vessel, ask); err == nil && filled.FilledFor(plan) {
-		r.job.Plan = plan
-		if r.filled.Plan != "" {
-			r.filled.Plan = plan.ID()
+	for _, ask.Earlier = range order.AllEarlier {
+		if _, plan, err := media.Visit(r.shop, r.vessel, ask); err == nil && filled.FilledFor(plan) {
+			r.job.Plan = plan
+			if r.filled.Plan != "" {
+				r.filled.Plan = plan.ID()
+			}
+			break
 		}
 	}
 	return nil

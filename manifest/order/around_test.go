@@ -62,7 +62,7 @@ func TestManyDevicesArePlannedByConnectedGroups(t *testing.T) {
 	var b strings.Builder
 	const groups = 150
 	for g := range groups {
-		fmt.Fprintf(&b, "model plot%d card\n1\n2 minutes[5] noback needs[radar%d >= 2 by end]\nmodel radar%d card\n1\n2 minutes[5]\n", g, g, g)
+		fmt.Fprintf(&b, "model plot%d card\n1\n2 minutes[5] noback needs[radar%d >= 2 by end]\nmodel radar%d card\n1\n2 minutes[5] back\n", g, g, g)
 		fmt.Fprintf(&b, "device helm%d plot%d 1\ndevice radar%d radar%d 1\n", g, g, g, g)
 	}
 	shop, vessel := scene(b.String())

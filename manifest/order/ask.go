@@ -27,11 +27,24 @@ type Ask struct {
 	// Undo is the way back of the plan that is asked for by all else: see Undo.
 	Undo bool
 
-	// Earlier orders the steps as they were ordered before time out of service
-	// counted: by card swaps and the order of the file. Cards made then are still
-	// judged by the plan that they were made for.
-	Earlier bool
+	// Earlier orders the steps as builds before this one did: cards and sheets made
+	// then are still judged by the plan that they were made for.
+	Earlier Earlier
 }
+
+// Earlier is what the steps' order was preferred by in builds before this one.
+type Earlier int
+
+const (
+	// UnsaidGoesBack took a way back that the maker doesn't say for one that is there.
+	UnsaidGoesBack Earlier = iota + 1
+	// SwapsOnly weighed neither way back nor time out of service: card swaps and the
+	// order of the file alone.
+	SwapsOnly
+)
+
+// AllEarlier are the orders of the builds before this one, the latest first.
+var AllEarlier = []Earlier{UnsaidGoesBack, SwapsOnly}
 
 // Return is a device that goes back to an older release.
 type Return struct {
@@ -86,7 +99,7 @@ func (a Ask) checkBack(shop *manifest.Shop, vessel *manifest.Vessel) error {
 	if len(a.Back) == 0 {
 		return nil
 	}
-	if len(a.Aim) > 0 || a.Within > 0 || a.Earlier {
+	if len(a.Aim) > 0 || a.Within > 0 || a.Earlier != 0 {
 		return &BadAsk{"a way back is planned by itself: without an aim, a time, or a part"}
 	}
 	for i, back := range a.Back {

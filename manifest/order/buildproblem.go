@@ -104,7 +104,8 @@ func (b *builder) options(d *device) {
 		if len(b.ask.Back) > 0 {
 			o.behind = i
 		} else {
-			o.final = o.oneWay()
+			o.never = o.givesNone()
+			o.final = o.never || o.unsaid() && b.ask.Earlier != UnsaidGoesBack
 		}
 	}
 }

@@ -61,9 +61,12 @@ package order
 // Of all orders that lead there, the one with the fewest steps is chosen. Then
 // safety comes before card swaps:
 //
-//   - the fewest pairs of a step without a way back (`way_back: false`) before one
-//     that has a way back, or whose maker doesn't say: a failure after the point
-//     of no return leaves a boat of mixed releases, a window only costs minutes;
+//   - the fewest pairs of a step without a way back before one that has a way back
+//     (`way_back: true`; where the maker doesn't say, none is counted on): a failure
+//     after the point of no return leaves a boat of mixed releases, a window only
+//     costs minutes;
+//   - then the fewest pairs of a step whose maker gives no way back
+//     (`way_back: false`) before one whose maker doesn't say;
 //   - then the least weighted time out of service: each step's minutes, for every
 //     device that is out before it or after it, times the device's weight. An
 //     autopilot computer and a heading sensor weigh 4; a position sensor, a chart

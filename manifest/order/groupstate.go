@@ -20,6 +20,7 @@ type sums struct {
 	left   int // steps
 	weight int // of the devices that are out of service
 	back   int // steps with a way back that are left
+	unsaid int // steps that are left whose maker doesn't say if they have one
 	forced int // pairs of steps that can't be avoided, one without a way back before one that has one
 	outage int // weighted minutes that can't be avoided
 }
@@ -28,12 +29,13 @@ func (s *sums) add(t sums, sign int) {
 	s.left += sign * t.left
 	s.weight += sign * t.weight
 	s.back += sign * t.back
+	s.unsaid += sign * t.unsaid
 	s.forced += sign * t.forced
 	s.outage += sign * t.outage
 }
 
 func (p *part) sums() sums {
-	return sums{p.left, p.weight, p.ahead.backLeft, p.ahead.forced, p.ahead.outage}
+	return sums{p.left, p.weight, p.ahead.backLeft, p.ahead.unsaidLeft, p.ahead.forced, p.ahead.outage}
 }
 
 // bond is that options of a needing device ask something of a needed one by the

@@ -6,13 +6,15 @@ import "slices"
 // devices and pairs of devices, each as if it were alone.
 type ahead struct {
 	back    [][]int // for each device and option: the least steps with a way back from there
+	unsaid  [][]int // the same of steps whose maker doesn't say if they have one
 	own     [][]int // for each device and option: pairs among its own steps
 	between []table // for each pair of devices: pairs of a step of one and a step of the other
 
-	backLeft, forced, outage int     // the sums, for the state that the part is in
-	further                  bool    // between and the bonds' least are known
-	worst                    []int   // for each device, the most of its bonds' least
-	worstOf                  [][]int // for each device, the bonds by which it suffers
+	backLeft, unsaidLeft int     // the sums, for the state that the part is in
+	forced, outage       int     // of them too
+	further              bool    // between and the bonds' least are known
+	worst                []int   // for each device, the most of its bonds' least
+	worstOf              [][]int // for each device, the bonds by which it suffers
 }
 
 // table has a number for each option of two devices.
@@ -23,9 +25,10 @@ func (p *part) lookAhead() {
 	a := &p.ahead
 	a.worst, a.worstOf = make([]int, len(p.target)), make([][]int, len(p.target))
 	for i := range p.target {
-		back, own := p.alone(i)
-		a.back, a.own = append(a.back, back), append(a.own, own)
+		back, unsaid, own := p.alone(i)
+		a.back, a.unsaid, a.own = append(a.back, back), append(a.unsaid, unsaid), append(a.own, own)
 		a.backLeft += back[p.now[i]]
+		a.unsaidLeft += unsaid[p.now[i]]
 		a.forced += own[p.now[i]]
 	}
 }
@@ -45,26 +48,32 @@ func (p *part) lookFurther() {
 }
 
 // alone is, for each option of a device, what its own releases make it take: steps
-// with a way back, and pairs.
-func (p *part) alone(i int) (back, own []int) {
+// with a way back, steps whose maker doesn't say, and pairs.
+func (p *part) alone(i int) (back, unsaid, own []int) {
 	d := &p.p.devices[i]
-	back, own = make([]int, p.target[i]+1), make([]int, p.target[i]+1)
+	back, unsaid, own = make([]int, p.target[i]+1), make([]int, p.target[i]+1), make([]int, p.target[i]+1)
 	for from := p.target[i] - 1; from >= 0; from-- {
-		back[from], own[from] = far, far
+		back[from], unsaid[from], own[from] = far, far, far
 		for to := from + 1; to <= p.target[i]; to++ {
 			o := &d.options[to]
 			switch {
 			case !o.over.has(from):
 			case o.final:
+				more := 1
+				if o.never {
+					more = 0
+				}
+				unsaid[from] = min(unsaid[from], unsaid[to]+more)
 				back[from] = min(back[from], back[to])
 				own[from] = min(own[from], own[to]+back[to])
 			default:
+				unsaid[from] = min(unsaid[from], unsaid[to])
 				back[from] = min(back[from], back[to]+1)
 				own[from] = min(own[from], own[to])
 			}
 		}
 	}
-	return back, own
+	return back, unsaid, own
 }
 
 // fill works a table out from the targets of two devices back: step is what a
@@ -179,6 +188,7 @@ func (p *part) remember(i int) { p.count(i, 1) }
 func (p *part) count(i, sign int) {
 	a := &p.ahead
 	a.backLeft += sign * a.back[i][p.now[i]]
+	a.unsaidLeft += sign * a.unsaid[i][p.now[i]]
 	a.forced += sign * a.own[i][p.now[i]]
 	if !a.further {
 		return

@@ -125,7 +125,7 @@ func (v *visit) make() error {
 	if len(v.ask.Back) > 0 && len(v.plan.LeftOut) > 0 { // a way back is asked for whole
 		return v.nothing(gaveUp)
 	}
-	a := newArranger(v.parts, v.at, v.ask.Earlier, v.limits)
+	a := newArranger(v.parts, v.at, v.ask.Earlier == SwapsOnly, v.limits)
 	moves, sure := a.order()
 	if moves == nil {
 		return &GaveUp{ids(v.vessel.Devices), "the order takes too long to find"}

@@ -186,7 +186,13 @@ func randomReturns(r *rand.Rand, vessel *manifest.Vessel) (all []Return) {
 }
 
 func randomAsk(r *rand.Rand, vessel *manifest.Vessel) Ask {
-	a := Ask{Earlier: r.IntN(8) == 0}
+	a := Ask{}
+	switch r.IntN(16) {
+	case 0:
+		a.Earlier = UnsaidGoesBack
+	case 1:
+		a.Earlier = SwapsOnly
+	}
 	for _, d := range vessel.Devices {
 		switch r.IntN(24) {
 		case 0:

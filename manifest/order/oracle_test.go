@@ -423,22 +423,22 @@ func (o *oracle) newest() []int {
 
 // route is an order with what it costs, in the order in which that matters.
 type route struct {
-	steps                       []step
-	count, early, outage, swaps int
-	ok                          bool
+	steps                              []step
+	count, early, never, outage, swaps int
+	ok                                 bool
 }
 
-func (r route) costs() []int { return []int{r.count, r.early, r.outage, r.swaps} }
+func (r route) costs() []int { return []int{r.count, r.early, r.never, r.outage, r.swaps} }
 
 // best is the preferred order to an end.
 func (o *oracle) best(end []int) route {
 	memo := map[string]route{}
-	var from func(s []int, finals int, card []step) route
-	from = func(s []int, finals int, card []step) route {
+	var from func(s []int, finals, nevers int, card []step) route
+	from = func(s []int, finals, nevers int, card []step) route {
 		if slices.Equal(s, end) {
 			return route{ok: true}
 		}
-		key := fmt.Sprint(s, finals, sortedSteps(card))
+		key := fmt.Sprint(s, finals, nevers, sortedSteps(card))
 		if r, ok := memo[key]; ok {
 			return r
 		}
@@ -453,17 +453,20 @@ func (o *oracle) best(end []int) route {
 					swap, onCard = 1, []step{st}
 				}
 			}
-			taken, early := finals, finals
+			taken, early, noneTaken, never := finals, finals, nevers, 0
 			if o.final(st) && len(o.ask.Back) == 0 {
-				taken, early = finals+1, 0
+				taken, early, never = finals+1, 0, nevers
+				if r := o.running(o.vessel.Devices[st.device], st.to); r.WayBack != nil {
+					noneTaken, never = nevers+1, 0
+				}
 			}
-			rest := from(after(s, st), taken, onCard)
+			rest := from(after(s, st), taken, noneTaken, onCard)
 			r := route{
-				append([]step{st}, rest.steps...), rest.count + 1, rest.early + early,
+				append([]step{st}, rest.steps...), rest.count + 1, rest.early + early, rest.never + never,
 				rest.outage + o.outage(s, st), rest.swaps + swap, rest.ok,
 			}
-			if o.ask.Earlier {
-				r.early, r.outage = 0, 0
+			if o.ask.Earlier == SwapsOnly {
+				r.early, r.never, r.outage = 0, 0, 0
 			}
 			if r.ok && (!best.ok || slices.Compare(r.costs(), best.costs()) < 0) {
 				best = r // of equal ones, the first is preferred
@@ -476,13 +479,17 @@ func (o *oracle) best(end []int) route {
 	for i, d := range o.vessel.Devices {
 		start[i] = number(d.Version)
 	}
-	return from(start, 0, nil)
+	return from(start, 0, 0, nil)
 }
 
-// final tells whether a step has no way back.
+// final tells whether a step has no way back that its maker says there is; builds
+// before took one that isn't said for one that is there.
 func (o *oracle) final(st step) bool {
 	r := o.running(o.vessel.Devices[st.device], st.to)
-	return r != nil && r.WayBack != nil && !*r.WayBack
+	if r == nil || r.WayBack != nil && *r.WayBack {
+		return false
+	}
+	return r.WayBack != nil || o.ask.Earlier != UnsaidGoesBack
 }
 
 // outage is a step's minutes, for every device that is out of service before it

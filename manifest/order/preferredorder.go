@@ -24,7 +24,8 @@ type arranger struct {
 	apart   []set     // for each package, those that it can't share a card with
 	ownWay  [][][]int // for each device, option and host: swaps after that step, on the device's own way
 	earlier bool      // as plans were made before time out of service counted: swaps only
-	finals  int       // steps without a way back that were taken
+	finals  int       // steps without a way back, or none that is said, that were taken
+	nevers  int       // those of them whose maker gives none
 	sums    sums      // over all parts
 	calmed  map[string]cost
 	failed  map[string]cost
@@ -160,9 +161,14 @@ func (a *arranger) take(m move) cost {
 		return cost{}
 	}
 	c := cost{outage: o.minutes() * out}
-	if o.final {
+	switch {
+	case o.never:
 		a.finals++
-	} else {
+		a.nevers++
+	case o.final:
+		c.never = a.nevers
+		a.finals++
+	default:
 		c.early = a.finals
 	}
 	return c
@@ -171,8 +177,14 @@ func (a *arranger) take(m move) cost {
 func (a *arranger) takeBack(m move) {
 	k, j := a.part(m.device)
 	a.put(k, j, m.from, 1)
-	if !a.earlier && k.p.devices[j].options[m.to].final {
+	if a.earlier {
+		return
+	}
+	if k.p.devices[j].options[m.to].final {
 		a.finals--
+	}
+	if k.p.devices[j].options[m.to].never {
+		a.nevers--
 	}
 }
 
@@ -191,7 +203,7 @@ func (a *arranger) least() cost {
 	if a.earlier {
 		return cost{}
 	}
-	return cost{early: a.sums.forced + a.finals*a.sums.back, outage: a.sums.outage}
+	return cost{early: a.sums.forced + a.finals*a.sums.back, never: a.nevers * a.sums.unsaid, outage: a.sums.outage}
 }
 
 func (a *arranger) done() bool { return a.sums.left == 0 }
@@ -236,7 +248,7 @@ func (a *arranger) fewerSwaps(moves []move, total cost) ([]move, settled) {
 	card := newSet(len(a.packs))
 	for swaps := a.leastSwaps(card); swaps <= total.swaps && a.tried <= a.limits.arranged; swaps++ {
 		clear(a.failed)
-		if better, ok := a.search(card, cost{total.early, total.outage, swaps}); ok {
+		if better, ok := a.search(card, cost{total.early, total.never, total.outage, swaps}); ok {
 			return better, settled{true, true}
 		}
 	}
@@ -429,6 +441,8 @@ func (a *arranger) key(card set) string {
 	}
 	b.WriteByte(byte(a.finals))
 	b.WriteByte(byte(a.finals >> 8))
+	b.WriteByte(byte(a.nevers))
+	b.WriteByte(byte(a.nevers >> 8))
 	for _, w := range card {
 		for i := range 8 {
 			b.WriteByte(byte(w >> (8 * i)))

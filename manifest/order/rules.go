@@ -46,7 +46,8 @@ type option struct {
 	passed  []set // for each of hosts, its options that can pass this on
 	last    bool  // the device may end here
 	behind  int   // releases that are newer; on a way back, those that were given back
-	final   bool  // there is no way back from it; on a way back that doesn't matter
+	final   bool  // no way back from it is counted on; on a way back that doesn't matter
+	never   bool  // its maker gives none; the same
 }
 
 // demand is what a release asks of one device.

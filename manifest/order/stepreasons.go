@@ -25,6 +25,7 @@ func (v *visit) reasons() {
 		}
 		r.was[s.Device], r.now[s.Device], r.by[s.Device] = s.From, s.To, s.Number
 	}
+	wayBack := slices.ContainsFunc(steps, func(s Step) bool { r := v.installed(&s); return r.WayBack != nil && *r.WayBack })
 	for i := range steps {
 		s := &steps[i]
 		var why []string
@@ -34,7 +35,10 @@ func (v *visit) reasons() {
 		if r.by[s.Device] == s.Number {
 			why = slices.Insert(why, 0, v.goal(s))
 		}
-		if release := v.installed(s); release.WayBack != nil && !*release.WayBack {
+		switch release := v.installed(s); {
+		case release.WayBack == nil && wayBack:
+			s.Why = append(s.Why, "the maker doesn't say if there is a way back: as late as the rules let it be")
+		case release.WayBack != nil && !*release.WayBack:
 			s.Why = append(s.Why, "no way back: as late as the rules let it be")
 		}
 		s.Why = append(why, s.Why...)
