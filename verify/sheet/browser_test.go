@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -121,7 +122,8 @@ func (b *tab) listen(event any) {
 	case *cdplog.EventEntryAdded:
 		note("log: %s", e.Entry.Text)
 	case *network.EventRequestWillBeSent:
-		if !strings.HasPrefix(e.Request.URL, "file://") && !strings.HasPrefix(e.Request.URL, "blob:") {
+		inPage := []string{"file://", "blob:", "data:image/png;"}
+		if !slices.ContainsFunc(inPage, func(scheme string) bool { return strings.HasPrefix(e.Request.URL, scheme) }) {
 			note("request: %s", e.Request.URL)
 		}
 	}
@@ -530,6 +532,52 @@ func TestHTMLByKeyboard(t *testing.T) {
 	assert.Zero(t, eval[int](b, `document.querySelectorAll("input[name=result-2]:checked").length`))
 	b.clean()
 }
+
+// The other pages by the keyboard alone: every control that shows is reached by the
+// tab key, in the order of the page, in sight, and the focus is seen on it; no
+// control holds the focus. The whole page can be read by its keys.
+func TestOtherPagesByKeyboard(t *testing.T) {
+	for name, of := range otherSheets {
+		t.Run(name, func(t *testing.T) {
+			b := openSheet(t, of(t, sheet.English), 390)
+			eval[chromedp.Void](b, `document.querySelectorAll("details").forEach((d) => { d.open = true; })`)
+			want := eval[[]string](b, controls)
+			assert.Equal(t, name == "report", len(want) == 0, "a report has nothing to fill in")
+			b.do(chromedp.KeyEvent(kb.End))
+			_, err := chromedp.Run(b.ctx, chromedp.Poll[bool](`scrollY + innerHeight >= document.documentElement.scrollHeight - 2`))
+			require.NoError(t, err, "the keys reach the end of the page")
+			got := []string{}
+			for range want {
+				b.do(chromedp.KeyEvent(kb.Tab))
+				at := eval[struct {
+					Name                  string
+					Covered, Off, Unshown bool
+				}](b, focused)
+				got = append(got, at.Name)
+				assert.False(t, at.Covered, "%s lies under the bar", at.Name)
+				assert.False(t, at.Off, "%s is out of sight", at.Name)
+				assert.False(t, at.Unshown, "nothing shows that %s has the focus", at.Name)
+			}
+			assert.Equal(t, want, got)
+			b.clean()
+		})
+	}
+}
+
+// controlName is what a control is known by to the tests; one of several choices
+// stands for all, as it does for the tab key.
+const controlName = `const name = (e) => e.type === "radio" ? e.name : e.id || e.textContent.trim();`
+
+// controls are the names of what can have the focus, in the order of the page.
+const controls = `(() => { ` + controlName + ` const seen = new Set();
+	return [...document.querySelectorAll("a[href], button, input, select, summary, textarea, [tabindex='0']")]
+		.filter((e) => e.getClientRects().length && !e.disabled).map(name).filter((n) => !seen.has(n) && seen.add(n)); })()`
+
+// focused is what has the focus, and whether it can be seen that it has.
+const focused = `(() => { ` + controlName + ` const e = document.activeElement; const r = e.getBoundingClientRect(); const style = getComputedStyle(e);
+	const bar = document.getElementById("bar")?.getBoundingClientRect();
+	return { name: name(e), covered: !!bar && e.closest("#bar") === null && r.bottom > bar.top + 1 && r.height < 200,
+		off: r.bottom <= 0 || r.top >= innerHeight, unshown: style.outlineStyle === "none" && style.boxShadow === "none" }; })()`
 
 // A hostile vessel name, berth, place, file name, technician and note do
 // nothing: no dialog, no exception, no request, no element of theirs.
