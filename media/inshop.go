@@ -10,6 +10,30 @@ import (
 // InShop are the files of a step that comes from no card, where they belong in the
 // shop folder: with slashes, from that folder on.
 func InShop(shop *manifest.Shop, vessel *manifest.Vessel, s order.Step) (paths []string) {
+	packages := Packages{Dir: shop.Packages}
+	for _, f := range releaseFiles(shop, vessel, s) {
+		paths = append(paths, filepath.ToSlash(packages.Place(f)))
+	}
+	return paths
+}
+
+// NotInShop says which of the files that the shop's laptop needs for a step aren't
+// at hand, by name and size: nothing of them is read.
+func NotInShop(shop *manifest.Shop, vessel *manifest.Vessel, s order.Step) (missing []error) {
+	if s.Route == "" || s.Route == manifest.ByMaker { // from a card; the maker brings his own
+		return nil
+	}
+	packages := PackagesOf(shop)
+	for _, f := range releaseFiles(shop, vessel, s) {
+		if err := packages.There(f); err != nil {
+			missing = append(missing, err)
+		}
+	}
+	return missing
+}
+
+// releaseFiles are the files of the release that a step installs, as downloaded.
+func releaseFiles(shop *manifest.Shop, vessel *manifest.Vessel, s order.Step) (files []Source) {
 	m, d := shop.Model(s.Model), vessel.Device(s.Device)
 	if m == nil || d == nil {
 		return nil
@@ -18,9 +42,8 @@ func InShop(shop *manifest.Shop, vessel *manifest.Vessel, s order.Step) (paths [
 	if r == nil {
 		return nil
 	}
-	packages := Packages{Dir: shop.Packages}
 	for _, f := range r.Files {
-		paths = append(paths, filepath.ToSlash(packages.Place(Source{Model: m.ID, Version: r.Version, Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256})))
+		files = append(files, Source{Model: m.ID, Version: r.Version, Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256})
 	}
-	return paths
+	return files
 }

@@ -173,6 +173,9 @@ func writeInShop(w io.Writer, shop *manifest.Shop, vessel *manifest.Vessel, plan
 		for _, file := range files {
 			lines = append(lines, fmt.Sprintf("step %d (%s): %s", s.Number, s.Device, file))
 		}
+		for _, err := range media.NotInShop(shop, vessel, s) {
+			lines = append(lines, fmt.Sprintf("NOT AT HAND, step %d (%s): %v", s.Number, s.Device, err))
+		}
 	}
 	for i, line := range lines {
 		if i == 0 {

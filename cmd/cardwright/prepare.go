@@ -172,7 +172,7 @@ func (p *preparing) nothingToWrite() error {
 		writePlan(p.session.out, p.shop, p.vessel, p.plan, staysBehind(p.shop, p.vessel, p.options.ask, p.plan), p.session.inDoubt(p.vessel))
 		fmt.Fprintln(p.session.out, "No card was written.")
 	}
-	if c := leftOutCode(p.plan); c != exitDone {
+	if c := first([]int{leftOutCode(p.plan), p.laptopCode()}); c != exitDone {
 		return &answered{c}
 	}
 	if p.plan.WayBack {
@@ -404,10 +404,23 @@ func (p *preparing) conclude(ctx context.Context, outcomes []media.Outcome, noti
 	case noting != nil:
 		p.session.complain(noting.Error())
 	}
-	if c := first(append(codes, leftOutCode(p.plan))); c != exitDone {
+	if c := first(append(codes, leftOutCode(p.plan), p.laptopCode())); c != exitDone {
 		return &answered{c}
 	}
 	return nil
+}
+
+// laptopCode is exitNo, and tells it, where the shop's laptop lacks files for steps
+// that come from no card: the cards are as good as they are, the visit isn't ready.
+func (p *preparing) laptopCode() int {
+	code := exitDone
+	for _, s := range p.plan.Steps {
+		for _, err := range media.NotInShop(p.shop, p.vessel, s) {
+			p.session.complain(fmt.Sprintf("not ready for step %d, %s, which comes from no card: %v", s.Number, s.Device, err))
+			code = exitNo
+		}
+	}
+	return code
 }
 
 // tell says what became of one target.

@@ -30,6 +30,11 @@ func Serve(shop *manifest.Shop, fleet []order.Standing) []order.Blocker {
 				all = order.Block(all, s.Vessel, "the catalogue has no file of "+step.Model+" "+string(step.To), release.At("version"))
 			}
 		}
+		for _, step := range plan.Steps {
+			for _, err := range media.NotInShop(shop, v, step) {
+				all = order.Block(all, s.Vessel, err.Error(), manifest.Pos{})
+			}
+		}
 		for _, c := range layout.Cards {
 			for _, f := range c.Files {
 				if err := packages.There(f.Source); err != nil {
