@@ -91,9 +91,9 @@ func writeFleet(w io.Writer, shop *manifest.Shop, f fleetPlan, ask askOptions) {
 		total += v.Minutes
 		more = more || v.AtLeast
 	}
-	fmt.Fprintf(w, "%s: %d due (%s), %d up to date, %d blocked,\n%d to be read first, %d not planned.\n",
+	fmt.Fprintln(w, wrapped(fmt.Sprintf("%s: %d due (%s), %d up to date, %d blocked, %d to be read first, %d not planned.",
 		counted(len(f.Vessels), "vessel"), counts[order.Due], atLeast(total, more), counts[order.UpToDate],
-		counts[order.Blocked], counts[order.ToBeRead], counts[order.NotPlanned])
+		counts[order.Blocked], counts[order.ToBeRead], counts[order.NotPlanned]), ""))
 	for _, d := range f.Days {
 		writeDay(w, shop, f, d)
 	}
