@@ -2,10 +2,12 @@ package order
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/version"
 )
 
 // UsualDay is how many minutes a day of work has where the shop doesn't say.
@@ -95,6 +97,27 @@ func Blockers(fleet []Standing) []Blocker {
 		}
 	}
 	return MostFirst(all)
+}
+
+// Holding are the customer's holds that keep a device from its newest release in a
+// plan where nothing else is told of it.
+func Holding(shop *manifest.Shop, vessel *manifest.Vessel, plan Plan) (facts []Fact) {
+	for _, d := range vessel.Devices {
+		if shop.Model(d.Model) == nil || d.Version == version.Unknown ||
+			slices.ContainsFunc(plan.LeftOut, func(l LeftOut) bool { return slices.Contains(l.Devices, d.ID) }) {
+			continue
+		}
+		for _, r := range slices.Backward(releases(shop.Model(d.Model), d.Variant)) {
+			if r.Withdrawn != "" {
+				continue
+			}
+			if !d.Hold.Allows(r.Version) && version.Compare(r.Version, plan.ends(d)) > 0 {
+				facts = append(facts, Fact{fmt.Sprintf("hold keeps %s on %s, not on %s: %s", d.ID, plan.ends(d), r.Version, d.Hold), d.At("hold"), KindHold})
+			}
+			break
+		}
+	}
+	return facts
 }
 
 // Block notes that something blocks a vessel.

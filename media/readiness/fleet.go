@@ -14,10 +14,13 @@ func Serve(shop *manifest.Shop, fleet []order.Standing) []order.Blocker {
 	packages := media.PackagesOf(shop)
 	for i := range fleet {
 		s := &fleet[i]
+		v := shop.Vessel(s.Vessel)
+		for _, f := range order.Holding(shop, v, s.Plan) {
+			all = order.Block(all, s.Vessel, f.Fact, f.At)
+		}
 		if s.Cards = []order.Card{}; s.Steps == 0 {
 			continue
 		}
-		v := shop.Vessel(s.Vessel)
 		layout, plan, err := media.Lay(shop, v, s.Plan)
 		if err != nil {
 			all = order.Block(all, s.Vessel, err.Error(), v.At(""))
