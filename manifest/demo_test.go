@@ -58,7 +58,7 @@ func TestDemoArchive(t *testing.T) {
 			require.NoError(t, err)
 			data, err := io.ReadAll(r)
 			require.NoError(t, err)
-			assert.Equal(t, m.SHA256, digestOf(data))
+			assert.Equal(t, string(m.SHA256), digestOf(data))
 		}
 	}
 	assert.Equal(t, 1, archives)
@@ -80,7 +80,7 @@ func TestWriteDemoShop(t *testing.T) {
 		}
 		data, err := os.ReadFile(name)
 		require.NoError(t, err)
-		assert.Equal(t, p.File.SHA256, digestOf(data), p.Path)
+		assert.Equal(t, string(p.File.SHA256), digestOf(data), p.Path)
 	}
 }
 

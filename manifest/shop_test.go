@@ -11,7 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-const digest = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855" // SHA-256 of nothing, FIPS 180-4
+const emptyDigest = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855" // SHA-256 of nothing, FIPS 180-4
 
 // smallShop is a shop without a mistake; the tests put one in.
 var smallShop = map[string]string{
@@ -32,13 +32,13 @@ releases:
   - version: 1.10
     released: 2026-03-02
     files:
-      - {name: plot12.upd, size: 412345678, sha256: ` + digest + `}
+      - {name: plot12.upd, size: 412345678, sha256: ` + emptyDigest + `}
       - name: more.zip
         size: 1000
-        sha256: ` + digest + `
+        sha256: ` + emptyDigest + `
         unpack: zip
         members:
-          - {name: more/a.bin, size: 400, sha256: ` + digest + `}
+          - {name: more/a.bin, size: 400, sha256: ` + emptyDigest + `}
     over: ">= 3.0"
     needs:
       - {model: fennick-sweep-2, version: ">= 1.8", by: end}
@@ -57,7 +57,7 @@ releases:
   - version: "1.8"
     released: 2025-09-29
     files:
-      - {name: sweep2.img, size: 9437184, sha256: ` + digest + `}
+      - {name: sweep2.img, size: 9437184, sha256: ` + emptyDigest + `}
 `,
 	"vessels/kittiwake.yaml": `vessel: kittiwake
 name: Kittiwake

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"cardwright/manifest/digest"
 	"cardwright/manifest/version"
 )
 
@@ -255,14 +256,14 @@ type Date struct{ time.Time }
 // File is one file of a release, as it must stand on the card.
 type File struct {
 	Source
-	Name    string    `yaml:"name"` // may have folders: a/b.bin
-	Size    Size      `yaml:"size"`
-	SHA256  string    `yaml:"sha256"` // 64 lower-case hex digits
-	Unpack  string    `yaml:"unpack"` // "" or "zip": the device wants the members, not the archive
-	Members []*Member `yaml:"members"`
-	Trust   string    `yaml:"trust"` // one of Trusts, or "" where nobody wrote it down
-	From    string    `yaml:"from"`  // where the file or its digest was got
-	Added   Date      `yaml:"added"` // day on which the shop took it in
+	Name    string        `yaml:"name"` // may have folders: a/b.bin
+	Size    Size          `yaml:"size"`
+	SHA256  digest.SHA256 `yaml:"sha256"` // 64 lower-case hex digits
+	Unpack  string        `yaml:"unpack"` // "" or "zip": the device wants the members, not the archive
+	Members []*Member     `yaml:"members"`
+	Trust   string        `yaml:"trust"` // one of Trusts, or "" where nobody wrote it down
+	From    string        `yaml:"from"`  // where the file or its digest was got
+	Added   Date          `yaml:"added"` // day on which the shop took it in
 }
 
 // What vouches for a file's digest.
@@ -279,14 +280,14 @@ var Trusts = []string{TrustMaker, TrustSecond, TrustOurs}
 // made before then carry it.
 type Past struct {
 	Source
-	Version version.V `yaml:"version"`
-	Variant string    `yaml:"variant"`
-	File    string    `yaml:"file"`
-	Size    Size      `yaml:"size"`
-	SHA256  string    `yaml:"sha256"`
-	Until   Date      `yaml:"until"` // day on which it was replaced or taken out
-	Why     string    `yaml:"why"`
-	By      string    `yaml:"by"` // SHA-256 of the file that took its place; "": none did
+	Version version.V     `yaml:"version"`
+	Variant string        `yaml:"variant"`
+	File    string        `yaml:"file"`
+	Size    Size          `yaml:"size"`
+	SHA256  digest.SHA256 `yaml:"sha256"`
+	Until   Date          `yaml:"until"` // day on which it was replaced or taken out
+	Why     string        `yaml:"why"`
+	By      digest.SHA256 `yaml:"by"` // SHA-256 of the file that took its place; "": none did
 }
 
 // PastKey is a maker's key that another one took the place of, and why.
@@ -300,9 +301,9 @@ type PastKey struct {
 // Member is one file inside an archive that is unpacked onto the card.
 type Member struct {
 	Source
-	Name   string `yaml:"name"`
-	Size   Size   `yaml:"size"`
-	SHA256 string `yaml:"sha256"`
+	Name   string        `yaml:"name"`
+	Size   Size          `yaml:"size"`
+	SHA256 digest.SHA256 `yaml:"sha256"`
 }
 
 // Need is a release's demand on another model aboard.
@@ -446,7 +447,7 @@ func (f *File) OnCard() (names []string) {
 }
 
 // FileOf is the file of the release with this SHA-256, or nil.
-func (r *Release) FileOf(sha256 string) *File {
+func (r *Release) FileOf(sha256 digest.SHA256) *File {
 	for _, f := range r.Files {
 		if f.SHA256 == sha256 {
 			return f

@@ -288,7 +288,7 @@ func listing(t testing.TB, m mediatest.Medium) string {
 				lines = append(lines, e.Path+" "+err.Error())
 				continue
 			}
-			lines = append(lines, e.Path+" "+running.SHA256())
+			lines = append(lines, e.Path+" "+string(running.SHA256()))
 		}
 	}
 	sort.Strings(lines)

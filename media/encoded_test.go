@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"cardwright/manifest/digest"
+
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 )
@@ -19,16 +21,16 @@ func TestRecordIsWrittenAsCounted(t *testing.T) {
 			return RecordFile{
 				Path:   rapid.StringMatching(`[a-z0-9/ "\\<&éß\x{2028}\x{10000}]{0,12}`).Draw(t, "path"),
 				Size:   rapid.Int64Range(0, 5<<20).Draw(t, "size"),
-				SHA256: strings.Repeat("0", 64),
+				SHA256: digest.SHA256(strings.Repeat("0", 64)),
 			}
 		})
 		r := Record{Shop: "Hollin Quay", Files: rapid.SliceOfN(file, 0, 5).Draw(t, "files"), InstallOrder: file.Draw(t, "order")}
 		counted, err := r.encodedBytes()
 		require.NoError(t, err)
 		for i, f := range r.Files {
-			r.Files[i].Running = slices.Repeat([]string{f.SHA256}, Blocks(f.Size))
+			r.Files[i].Running = slices.Repeat([]digest.SHA256{f.SHA256}, Blocks(f.Size))
 		}
-		r.InstallOrder.Running = slices.Repeat([]string{r.InstallOrder.SHA256}, Blocks(r.InstallOrder.Size))
+		r.InstallOrder.Running = slices.Repeat([]digest.SHA256{r.InstallOrder.SHA256}, Blocks(r.InstallOrder.Size))
 		text, err := r.Encode()
 		require.NoError(t, err)
 		require.EqualValues(t, len(text), counted)

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/manifest/samename"
 	"cardwright/manifest/version"
@@ -27,8 +28,8 @@ type layer struct {
 // more makes another.
 type openCard struct {
 	card  Card
-	paths map[string]string // samename.Key of a file's path → digest; of a folder's → "/"
-	finds []find            // what devices would find on it, and where
+	paths map[string]digest.SHA256 // samename.Key of a file's path → digest; of a folder's → "/"
+	finds []find                   // what devices would find on it, and where
 }
 
 // find is a package as a device finds it.
@@ -337,14 +338,14 @@ func (o *openCard) fresh(files []CardFile) ([]CardFile, string) {
 	for _, f := range files {
 		path := samename.Key(f.Path)
 		for folder := parent(path); folder != ""; folder = parent(folder) {
-			if digest, ok := o.paths[folder]; ok && digest != folderMark {
+			if has, ok := o.paths[folder]; ok && has != folderMark {
 				return nil, fmt.Sprintf("%s is a file on the card and would have to be a folder", folder)
 			}
 		}
-		switch digest, ok := o.paths[path]; {
+		switch has, ok := o.paths[path]; {
 		case !ok:
 			fresh = append(fresh, f)
-		case digest != f.SHA256:
+		case has != f.SHA256:
 			return nil, fmt.Sprintf("another file stands at %s", f.Path)
 		}
 	}
@@ -354,7 +355,7 @@ func (o *openCard) fresh(files []CardFile) ([]CardFile, string) {
 const folderMark = "/"
 
 // with are the card's paths with those of more files.
-func (o *openCard) with(files []CardFile) map[string]string {
+func (o *openCard) with(files []CardFile) map[string]digest.SHA256 {
 	paths := copied(o.paths)
 	for _, f := range files {
 		path := samename.Key(f.Path)
@@ -366,9 +367,9 @@ func (o *openCard) with(files []CardFile) map[string]string {
 	return paths
 }
 
-func copied(m map[string]string) map[string]string {
+func copied(m map[string]digest.SHA256) map[string]digest.SHA256 {
 	if m == nil {
-		return map[string]string{}
+		return map[string]digest.SHA256{}
 	}
 	return maps.Clone(m)
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/media/fat32"
 )
@@ -41,7 +42,7 @@ type Card struct {
 type CardFile struct {
 	Path   string // from the card's root, slashes between
 	Size   int64
-	SHA256 string
+	SHA256 digest.SHA256
 	Source Source
 }
 

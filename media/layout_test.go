@@ -13,6 +13,7 @@ import (
 	"pgregory.net/rapid"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/media/mediatest/shoptest"
@@ -465,12 +466,12 @@ func (v visit) shop(t require.TestingT) *shoptest.Shop {
 		size := d.tens * 10 << 20
 		shop.Plan.Steps = append(shop.Plan.Steps, order.Step{
 			Number: i + 1, Device: id, Model: fmt.Sprint("m", d.rules), To: "2",
-			Files: []order.File{{Name: d.name, Size: size, SHA256: d.digest()}},
+			Files: []digest.File{{Name: d.name, Size: size, SHA256: digest.SHA256(d.digest())}},
 		})
 		model := shop.Models[d.rules]
 		model.Releases = append(model.Releases, &manifest.Release{
 			Version: "2", Variant: fmt.Sprint(i),
-			Files: []*manifest.File{{Name: d.name, Size: manifest.Size(size), SHA256: d.digest()}},
+			Files: []*manifest.File{{Name: d.name, Size: manifest.Size(size), SHA256: digest.SHA256(d.digest())}},
 		})
 	}
 	return shop
@@ -601,7 +602,7 @@ func encoded(t *testing.T, l media.Layout, card int) []byte {
 	r := l.Record(l.Cards[card])
 	r.InstallOrder = media.NewRecordFile(media.InstallOrderPath, []byte("order"))
 	for i := range r.Files {
-		r.Files[i].Running = slices.Repeat([]string{r.Files[i].SHA256}, media.Blocks(r.Files[i].Size))
+		r.Files[i].Running = slices.Repeat([]digest.SHA256{r.Files[i].SHA256}, media.Blocks(r.Files[i].Size))
 	}
 	text, err := r.Encode()
 	require.NoError(t, err)

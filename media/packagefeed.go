@@ -9,6 +9,7 @@ import (
 	"sync/atomic"
 	"unsafe"
 
+	"cardwright/manifest/digest"
 	"cardwright/manifest/problem"
 )
 
@@ -74,7 +75,7 @@ func (l *lane) leave() {
 }
 
 // result is what the feed ended with; it is called once the lane is closed.
-func (l *lane) result() (running [][]string, err error) {
+func (l *lane) result() (running [][]digest.SHA256, err error) {
 	<-l.feed.done
 	return l.feed.running, l.feed.err
 }
@@ -87,8 +88,8 @@ type feed struct {
 	lanes    []*lane
 	free     chan *block
 	hashing  chan *block
-	done     chan struct{} // closed when running and err stand
-	running  [][]string    // for each file, its running digests
+	done     chan struct{}     // closed when running and err stand
+	running  [][]digest.SHA256 // for each file, its running digests
 	err      error
 }
 
@@ -218,7 +219,7 @@ func (f *feed) hand(ctx context.Context, b *block) error {
 // hash forms the digests of all files and compares them with the catalogue's.
 // The first that differs stops the reading: what follows would be blanked.
 func (f *feed) hash(stop func()) (err error) {
-	f.running = make([][]string, len(f.files))
+	f.running = make([][]digest.SHA256, len(f.files))
 	running := NewRunning()
 	current := -1
 	finish := func(upTo int) {

@@ -3,7 +3,6 @@ package media
 import (
 	"archive/zip"
 	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -14,6 +13,7 @@ import (
 	"syscall"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 )
@@ -23,10 +23,10 @@ import (
 type Source struct {
 	Model   string
 	Version version.V
-	Name    string // of the package file, as the catalogue has it
-	Size    int64  // of the package file
-	SHA256  string // of the package file
-	Member  string // "" where the package file itself goes on the card
+	Name    string        // of the package file, as the catalogue has it
+	Size    int64         // of the package file
+	SHA256  digest.SHA256 // of the package file
+	Member  string        // "" where the package file itself goes on the card
 }
 
 // PackageError is a package that is missing from the shop's folder or isn't
@@ -63,7 +63,7 @@ func (p Packages) Place(s Source) string {
 // PlaceApart is where it belongs when another file has that place: variants of a
 // release may have files of one name.
 func (p Packages) PlaceApart(s Source) string {
-	return filepath.Join(p.Dir, s.Model, versionFolder(s.Version), s.SHA256[:min(len(s.SHA256), apartDigits)], filepath.FromSlash(s.Name))
+	return filepath.Join(p.Dir, s.Model, versionFolder(s.Version), string(s.SHA256[:min(len(s.SHA256), apartDigits)]), filepath.FromSlash(s.Name))
 }
 
 // apartDigits of the SHA-256 tell the files of one name and release apart.
@@ -243,16 +243,16 @@ func (p Packages) Check(s Source, progress func(n int)) error {
 			return fmt.Errorf("checking package: %w", err)
 		}
 	}
-	if got := hex.EncodeToString(sum.Sum(nil)); got != s.SHA256 {
+	if got := digest.Sum(sum); got != s.SHA256 {
 		return s.differs(path, s.SHA256, got)
 	}
 	return nil
 }
 
-func (s Source) differs(path, expected, found string) *PackageError {
+func (s Source) differs(path string, expected, found digest.SHA256) *PackageError {
 	return &PackageError{
 		s, path, problem.Problem{
-			Expected: "SHA-256 " + expected, Found: "SHA-256 " + found,
+			Expected: "SHA-256 " + string(expected), Found: "SHA-256 " + string(found),
 			Advice: "download it again; if it stays so, compare the catalogue with what the maker publishes",
 		},
 	}

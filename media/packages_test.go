@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest/digest"
 	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/media/mediatest"
@@ -22,7 +23,7 @@ import (
 func source(f shoptest.File, member string) media.Source {
 	return media.Source{
 		Model: "fennick-plot-12", Version: "4.0-12", Name: f.Name,
-		Size: int64(len(f.Content)), SHA256: shoptest.Sum(f.Content), Member: member,
+		Size: int64(len(f.Content)), SHA256: digest.Of(f.Content), Member: member,
 	}
 }
 

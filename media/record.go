@@ -3,7 +3,6 @@ package media
 import (
 	"bytes"
 	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -11,6 +10,8 @@ import (
 	"io"
 	"strconv"
 	"strings"
+
+	"cardwright/manifest/digest"
 )
 
 // What the folder of the record holds, on every card but those that may hold
@@ -59,10 +60,10 @@ type Record struct {
 // that differs names the first MiB that differs, at no more cost than hashing
 // the file once.
 type RecordFile struct {
-	Path    string   `json:"path"`
-	Size    int64    `json:"size"`
-	SHA256  string   `json:"sha256"`
-	Running []string `json:"running"`
+	Path    string          `json:"path"`
+	Size    int64           `json:"size"`
+	SHA256  digest.SHA256   `json:"sha256"`
+	Running []digest.SHA256 `json:"running"`
 }
 
 // NewRecordFile describes a file whose content is at hand.
@@ -76,11 +77,11 @@ func NewRecordFile(path string, content []byte) RecordFile {
 type Running struct {
 	hash    hash.Hash
 	size    int64
-	digests []string
+	digests []digest.SHA256
 }
 
 // NewRunning returns a Running that has seen no byte yet.
-func NewRunning() *Running { return &Running{hash: sha256.New(), digests: []string{}} }
+func NewRunning() *Running { return &Running{hash: sha256.New(), digests: []digest.SHA256{}} }
 
 // Write takes the next bytes of the file. It never fails.
 func (r *Running) Write(p []byte) (int, error) {
@@ -102,10 +103,10 @@ func (r *Running) Write(p []byte) (int, error) {
 func (r *Running) Size() int64 { return r.size }
 
 // SHA256 is the digest of all bytes seen, as 64 hex digits.
-func (r *Running) SHA256() string { return hex.EncodeToString(r.hash.Sum(nil)) }
+func (r *Running) SHA256() digest.SHA256 { return digest.Sum(r.hash) }
 
 // Digests are the running digests, the last one over the whole file.
-func (r *Running) Digests() []string {
+func (r *Running) Digests() []digest.SHA256 {
 	d := r.digests
 	if r.size%BlockSize != 0 {
 		d = append(d[:len(d):len(d)], r.SHA256())
@@ -168,7 +169,7 @@ func (f RecordFile) appendTo(b []byte) []byte {
 	b = append(b, ",\n   \"size\": "...)
 	b = strconv.AppendInt(b, f.Size, 10)
 	b = append(b, ",\n   \"sha256\": "...)
-	b = appendText(b, f.SHA256)
+	b = appendText(b, string(f.SHA256))
 	b = append(b, ",\n   \"running\": "...)
 	if f.Running == nil {
 		return append(b, "null\n  }"...)
@@ -178,7 +179,7 @@ func (f RecordFile) appendTo(b []byte) []byte {
 		if i > 0 {
 			b = append(b, ',')
 		}
-		b = appendText(append(b, "\n    "...), d)
+		b = appendText(append(b, "\n    "...), string(d))
 	}
 	if len(f.Running) > 0 {
 		b = append(b, "\n   "...)
@@ -206,13 +207,13 @@ func quoted(s string) []byte {
 }
 
 // blankDigest stands where a digest will be once it is known.
-var blankDigest = strings.Repeat("0", sha256.Size*2)
+var blankDigest = digest.SHA256(strings.Repeat("0", sha256.Size*2))
 
 // encodedBytes is the length of what Encode will write once the running
 // digests are known.
 func (r Record) encodedBytes() (int64, error) {
 	files := r.Files
-	r.InstallOrder.Running = []string{}
+	r.InstallOrder.Running = []digest.SHA256{}
 	before, after, err := r.frame()
 	n := int64(len(before)+len(after)) + listBytes(int64(Blocks(r.InstallOrder.Size)), 2)
 	if len(files) > 0 {
@@ -220,7 +221,7 @@ func (r Record) encodedBytes() (int64, error) {
 	}
 	var text []byte
 	for _, f := range files {
-		f.Running = []string{}
+		f.Running = []digest.SHA256{}
 		text = f.appendTo(text[:0])
 		n += int64(len(text)) + listBytes(int64(Blocks(f.Size)), 3)
 	}
@@ -245,16 +246,15 @@ func (r Record) Sums(record []byte) []byte {
 	for _, f := range r.Files {
 		writeSum(&out, f.SHA256, f.Path)
 	}
-	sum := sha256.Sum256(record)
 	writeSum(&out, r.InstallOrder.SHA256, r.InstallOrder.Path)
-	writeSum(&out, hex.EncodeToString(sum[:]), RecordPath)
+	writeSum(&out, digest.Of(record), RecordPath)
 	return out.Bytes()
 }
 
 // writeSum needs no escaping: no path that can stand on FAT has a backslash
 // or a line end in it.
-func writeSum(out *bytes.Buffer, digest, path string) {
-	fmt.Fprintf(out, "%s  %s\n", digest, path)
+func writeSum(out *bytes.Buffer, sum digest.SHA256, path string) {
+	fmt.Fprintf(out, "%s  %s\n", sum, path)
 }
 
 // Bounds on a record read from a card.
@@ -353,25 +353,13 @@ func (r Record) check() error {
 }
 
 func (f RecordFile) check() error {
-	if f.Size < 0 || !isDigest(f.SHA256) || len(f.Running) != Blocks(f.Size) {
+	if f.Size < 0 || !f.SHA256.Valid() || len(f.Running) != Blocks(f.Size) {
 		return fmt.Errorf("file %q: size, SHA-256 and running digests do not fit one another", f.Path)
 	}
 	for _, d := range f.Running {
-		if !isDigest(d) {
+		if !d.Valid() {
 			return fmt.Errorf("file %q: %q is not a SHA-256", f.Path, d)
 		}
 	}
 	return nil
-}
-
-func isDigest(s string) bool {
-	if len(s) != sha256.Size*2 {
-		return false
-	}
-	for _, c := range s {
-		if (c < '0' || c > '9') && (c < 'a' || c > 'f') {
-			return false
-		}
-	}
-	return true
 }

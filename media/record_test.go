@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"cardwright/manifest/digest"
 	"cardwright/media"
 	"cardwright/media/mediatest/shoptest"
 )
@@ -23,7 +24,7 @@ import (
 // FIPS 180-4's SHA-256 examples: the empty message, "abc", the 448-bit message
 // and one million times "a".
 func TestDigestsByFIPS180(t *testing.T) {
-	for message, want := range map[string]string{
+	for message, want := range map[string]digest.SHA256{
 		"":    "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
 		"abc": "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
 		"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq": "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1",
@@ -33,9 +34,9 @@ func TestDigestsByFIPS180(t *testing.T) {
 		assert.Equal(t, want, f.SHA256)
 		assert.Equal(t, int64(len(message)), f.Size)
 		if len(message) > 0 {
-			assert.Equal(t, []string{want}, f.Running)
+			assert.Equal(t, []digest.SHA256{want}, f.Running)
 		} else {
-			assert.Equal(t, []string{}, f.Running) // its length on the card is settled before
+			assert.Equal(t, []digest.SHA256{}, f.Running) // its length on the card is settled before
 		}
 	}
 }
@@ -51,7 +52,7 @@ func TestRunningDigestsByCoreutils(t *testing.T) {
 		require.Len(t, f.Running, media.Blocks(size))
 		for i, got := range f.Running {
 			want := run(t, "sh", "-c", fmt.Sprintf("head -c %d %s | sha256sum", (i+1)*media.BlockSize, path))
-			assert.Equal(t, want[:64], got, "MiB %d of %d bytes", i, size)
+			assert.Equal(t, want[:64], string(got), "MiB %d of %d bytes", i, size)
 		}
 	}
 }

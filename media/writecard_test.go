@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest/digest"
 	"cardwright/media"
 	"cardwright/media/fat32"
 	"cardwright/media/keys"
@@ -113,7 +114,7 @@ func sumOf(t testing.TB, r io.ReaderAt) string {
 	running := media.NewRunning()
 	_, err := io.Copy(running, io.NewSectionReader(r, 0, shoptest.Small))
 	require.NoError(t, err)
-	return running.SHA256()
+	return string(running.SHA256())
 }
 
 // requireBlank requires that nothing stands where a file system begins.
@@ -430,10 +431,10 @@ func TestBytesWritten(t *testing.T) {
 	zeros := filepath.Join(dir, "packages/fennick-plot-12/4.0-12/plot12.upd")
 	require.NoError(t, os.Truncate(zeros, 0))
 	require.NoError(t, os.Truncate(zeros, size))
-	digest := run(t, "sha256sum", zeros)[:64]
+	sum := digest.SHA256(run(t, "sha256sum", zeros)[:64])
 	release := shop.Models[0].Releases[0].Files[0]
-	release.Size, release.SHA256 = size, digest
-	shop.Plan.Steps[0].Files[0].Size, shop.Plan.Steps[0].Files[0].SHA256 = size, digest
+	release.Size, release.SHA256 = size, sum
+	shop.Plan.Steps[0].Files[0].Size, shop.Plan.Steps[0].Files[0].SHA256 = size, sum
 
 	bytes, err := media.ImageBytes("4GB")
 	require.NoError(t, err)

@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest/digest"
 	"cardwright/media"
 	"cardwright/media/keys"
 	"cardwright/media/mediatest/shoptest"
@@ -283,7 +284,7 @@ func TestFolderNeverHasARecordOfLess(t *testing.T) {
 		r, err := media.DecodeRecord(text)
 		require.NoError(t, err)
 		for _, f := range r.Files {
-			require.Equal(t, f.SHA256, shoptest.Sum(mustRead(t, dir, f.Path)))
+			require.Equal(t, f.SHA256, digest.Of(mustRead(t, dir, f.Path)))
 		}
 	}
 	job := shop.Job(1)

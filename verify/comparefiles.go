@@ -4,10 +4,10 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"io"
 
+	"cardwright/manifest/digest"
 	"cardwright/media"
 )
 
@@ -83,7 +83,7 @@ func differsAt(at int64) string {
 
 // runningOf takes running digests from the card's record only where it agrees
 // on what the file should be.
-func runningOf(r media.Record, f media.RecordFile) []string {
+func runningOf(r media.Record, f media.RecordFile) []digest.SHA256 {
 	for _, c := range r.Files {
 		if c.Path == f.Path && c.SHA256 == f.SHA256 && c.Size == f.Size {
 			return c.Running
@@ -119,7 +119,7 @@ func beginsLike(f *file, pkg func() (io.ReadCloser, error)) bool {
 	defer want.Close()
 	sum := sha256.New()
 	n, err := io.Copy(sum, io.LimitReader(want, f.Size))
-	return err == nil && n == f.Size && f.is(hex.EncodeToString(sum.Sum(nil)))
+	return err == nil && n == f.Size && f.is(digest.Sum(sum))
 }
 
 // firstOtherByte finds the first byte in which a file differs from a package of

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest/digest"
 	"cardwright/media"
 	"cardwright/verify"
 )
@@ -165,7 +166,7 @@ func TestCorpusReadsWhatIsInUse(t *testing.T) {
 	defer image.Close()
 	e := asked(t, s.shop, "kittiwake", size, func(l media.Layout) (media.Card, bool) { return l.Cards[0], true })
 	sum := strings.Fields(outside(t, "", "sha256sum", big))[0]
-	e.Record.Files = append(e.Record.Files, media.RecordFile{Path: "big.bin", Size: payload, SHA256: sum})
+	e.Record.Files = append(e.Record.Files, media.RecordFile{Path: "big.bin", Size: payload, SHA256: digest.SHA256(sum)})
 	b := &blocks{ReaderAt: image, seen: make([]uint64, size/512/64+1)}
 	r := verify.Card(t.Context(), b, size, e, nil)
 	require.Equal(t, verify.Good, r.Verdict, told(r))

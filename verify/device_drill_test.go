@@ -369,7 +369,7 @@ func digestsOf(s *manifest.Shop) map[string]string {
 	for _, m := range s.Models {
 		for _, r := range m.Releases {
 			for _, f := range r.Files {
-				all[f.SHA256] = m.ID + " " + string(r.Version)
+				all[string(f.SHA256)] = m.ID + " " + string(r.Version)
 			}
 		}
 	}

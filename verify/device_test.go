@@ -19,6 +19,7 @@ import (
 	"golang.org/x/text/unicode/norm"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/verify"
 )
@@ -223,7 +224,7 @@ func (d *device) step(s order.Step, chosen string) string {
 		switch {
 		case len(found) != 1:
 			return fmt.Sprintf("%d files for %s in /%s", len(found), f.Name, folder)
-		case found[0].behind || found[0].sum != f.SHA256:
+		case found[0].behind || found[0].sum != string(f.SHA256):
 			return fmt.Sprintf("another %s in /%s", f.Name, folder)
 		}
 		if _, surely := foundBy(path.Join(folder, f.Name), found[0].path, ""); !surely {
@@ -248,7 +249,7 @@ func (d *device) step(s order.Step, chosen string) string {
 
 func (d *device) looksLikePackage(p string) bool {
 	return slices.ContainsFunc(d.plan.Steps, func(s order.Step) bool {
-		return slices.ContainsFunc(s.Files, func(f order.File) bool {
+		return slices.ContainsFunc(s.Files, func(f digest.File) bool {
 			return path.Ext(f.Name) != "" && strings.EqualFold(path.Ext(f.Name), path.Ext(p))
 		})
 	})

@@ -4,7 +4,6 @@ import (
 	"archive/zip"
 	"context"
 	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"io"
 	"path"
@@ -12,7 +11,7 @@ import (
 	"strings"
 	"time"
 
-	"cardwright/manifest/order"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/pattern"
 	"cardwright/manifest/samename"
 	"cardwright/manifest/version"
@@ -98,9 +97,9 @@ func (i *identifier) identify(f *file) identified {
 }
 
 // instead notes what was found of an expected file that isn't in its place.
-func (i *identifier) instead(digest, what string) {
+func (i *identifier) instead(sum digest.SHA256, what string) {
 	for n := range i.absent {
-		if i.absent[n].SHA256 == digest {
+		if i.absent[n].SHA256 == sum {
 			i.absent[n].instead = what
 		}
 	}
@@ -159,7 +158,7 @@ func (i *identifier) againstVessel(it *identified, p pkg) {
 // steps does; 0: none.
 func (i *identifier) stepsCard(f *file) (card int) {
 	for _, s := range i.visit.Plan.Steps {
-		if !slices.ContainsFunc(s.Files, func(w order.File) bool { return f.is(w.SHA256) }) {
+		if !slices.ContainsFunc(s.Files, func(w digest.File) bool { return f.is(w.SHA256) }) {
 			continue
 		}
 		if s.Card == i.visit.Card {
@@ -219,7 +218,7 @@ func (i *identifier) past(f *file) *identified {
 	}
 	it := identified{f, p.as(), "nothing", p.words()}
 	if p.By != "" {
-		it.expected = "SHA-256 " + p.By
+		it.expected = p.By.Named()
 		i.instead(p.By, "what it was until "+p.Until.Format(time.DateOnly)+" stands at "+f.Path)
 	}
 	return &it
@@ -247,7 +246,7 @@ func (i *identifier) altered(f *file) *identified {
 		if f.SHA256 == "" || f.Size != p.Size {
 			continue
 		}
-		it := identified{f, alteredKnown.meaningOf(p.String()), "SHA-256 " + p.SHA256, "SHA-256 " + f.SHA256}
+		it := identified{f, alteredKnown.meaningOf(p.String()), p.SHA256.Named(), f.SHA256.Named()}
 		i.instead(p.SHA256, "one like it, altered, stands at "+f.Path)
 		if at, ok := firstOtherByte(i.ctx, f, i.open(p), p.Size); ok {
 			it.found += differsAt(at)
@@ -326,19 +325,19 @@ func (i *identifier) unpack(archive *zip.Reader, at string) (inside []string, le
 		if m.UncompressedSize64/(m.CompressedSize64+1) > maxZipRatio || i.unzipped > maxZipBytes {
 			return inside, "it unpacks to an absurd size, and was not read to its end"
 		}
-		digest, err := hashMember(i.ctx, m)
+		sum, err := hashMember(i.ctx, m)
 		if err != nil {
 			return inside, "it could not be read to its end: " + err.Error()
 		}
-		for _, p := range i.known.byDigest[digest] {
+		for _, p := range i.known.byDigest[sum] {
 			inside = append(inside, p.String())
-			i.instead(digest, "it is inside the archive "+at)
+			i.instead(sum, "it is inside the archive "+at)
 		}
 	}
 	return inside, ""
 }
 
-func hashMember(ctx context.Context, m *zip.File) (string, error) {
+func hashMember(ctx context.Context, m *zip.File) (digest.SHA256, error) {
 	in, err := m.Open()
 	if err != nil {
 		return "", err
@@ -354,7 +353,7 @@ func hashMember(ctx context.Context, m *zip.File) (string, error) {
 		sum.Write(buffer[:got])
 		n += uint64(got)
 		if err == io.EOF {
-			return hex.EncodeToString(sum.Sum(nil)), nil
+			return digest.Sum(sum), nil
 		}
 		if err != nil {
 			return "", err

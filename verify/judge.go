@@ -125,7 +125,7 @@ func (m matched) differing(p pairing) Finding {
 	case p.found.Size != p.want.Size:
 		f = sizeDiffers.at(p.found.Path, media.Bytes(p.want.Size), media.Bytes(p.found.Size))
 	default:
-		f = contentDiffers.at(p.found.Path, "SHA-256 "+p.want.SHA256, "SHA-256 "+p.found.SHA256+p.difference)
+		f = contentDiffers.at(p.found.Path, p.want.SHA256.Named(), p.found.SHA256.Named()+p.difference)
 	}
 	if past, ok := m.known.pastOf(p.found); ok {
 		as := past.as()

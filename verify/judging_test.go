@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"cardwright/manifest/digest"
 	"cardwright/media"
 	"cardwright/media/fat32"
 	"cardwright/media/mediatest"
@@ -356,7 +357,7 @@ func TestRecordThatWasAlteredWithItsFile(t *testing.T) {
 	forged := genuine.job
 	forged.Card.Files = append([]media.CardFile{}, forged.Card.Files...)
 	other := shoptest.Make("plot12.upd", 3<<20+17, 66)
-	forged.Card.Files[0].SHA256 = shoptest.Sum(other.Content)
+	forged.Card.Files[0].SHA256 = digest.Of(other.Content)
 	packages := t.TempDir()
 	require.NoError(t, os.CopyFS(packages, os.DirFS(filepath.Join(shop.Dir, "packages"))))
 	require.NoError(t, os.WriteFile(filepath.Join(packages, "fennick-plot-12/4.0-12/plot12.upd"), other.Content, 0o600))

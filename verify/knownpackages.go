@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/pattern"
 	"cardwright/manifest/samename"
 	"cardwright/media"
@@ -28,8 +29,8 @@ func (p pkg) String() string { return fmt.Sprintf("%s of %s %s", p.Path, p.model
 // catalogue is every package that a shop knows, and what a device could take
 // for one.
 type catalogue struct {
-	byDigest map[string][]pkg
-	past     map[string]pastFile // by digest
+	byDigest map[digest.SHA256][]pkg
+	past     map[digest.SHA256]pastFile // by digest
 	packages media.Packages
 
 	endings func() map[string]bool // of names of packages, known or wanted, in small letters
@@ -68,7 +69,7 @@ func (p pastFile) words() string {
 
 // catalogueOf knows nothing of a shop that is nil.
 func catalogueOf(shop *manifest.Shop, wanted []media.RecordFile) catalogue {
-	c := catalogue{byDigest: map[string][]pkg{}, past: map[string]pastFile{}}
+	c := catalogue{byDigest: map[digest.SHA256][]pkg{}, past: map[digest.SHA256]pastFile{}}
 	if shop != nil {
 		c.packages = media.PackagesOf(shop)
 		for _, m := range shop.Models {
@@ -119,7 +120,7 @@ func (c catalogue) add(m *manifest.Model) {
 	}
 }
 
-func recordFile(name string, size manifest.Size, sha256 string) media.RecordFile {
+func recordFile(name string, size manifest.Size, sha256 digest.SHA256) media.RecordFile {
 	return media.RecordFile{Path: name, Size: int64(size), SHA256: sha256}
 }
 

@@ -4,6 +4,7 @@ import (
 	"io"
 	"time"
 
+	"cardwright/manifest/digest"
 	"cardwright/media"
 	"cardwright/verify/fatread"
 )
@@ -23,7 +24,7 @@ type file struct {
 }
 
 // is tells whether the whole file was read and has this digest.
-func (f *file) is(sha256 string) bool { return f != nil && f.SHA256 != "" && f.SHA256 == sha256 }
+func (f *file) is(sha256 digest.SHA256) bool { return f != nil && f.SHA256 != "" && f.SHA256 == sha256 }
 
 // content is a small file's content.
 func (f *file) content() ([]byte, error) {

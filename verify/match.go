@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/manifest/samename"
 	"cardwright/media"
@@ -127,7 +128,7 @@ func movedSteps(visit *Aboard, l files, absent []absence) (moved []movedStep, le
 		}
 		moved = append(moved, movedStep{s, folder, found})
 		left = slices.DeleteFunc(left, func(a absence) bool {
-			return slices.ContainsFunc(s.Files, func(f order.File) bool { return key(a.Path) == key(below(s.Folder, f.Name)) })
+			return slices.ContainsFunc(s.Files, func(f digest.File) bool { return key(a.Path) == key(below(s.Folder, f.Name)) })
 		})
 	}
 	return moved, left
@@ -156,7 +157,7 @@ func placesOf(moved []movedStep) map[string]string {
 // folderWith is a folder that has all of these files, right and whole, and what
 // stands there for each; nil: there is none. What was thrown away, is hidden by
 // its name, or stands where only the record may be, doesn't count.
-func folderWith(l files, wanted []order.File) (string, []*file) {
+func folderWith(l files, wanted []digest.File) (string, []*file) {
 	for _, f := range l.all {
 		if f.dir || !f.is(wanted[0].SHA256) || isClutter(f.Path) || strings.HasPrefix(f.Path, ".") || strings.Contains(f.Path, "/.") || samename.Within(f.Path, media.RecordFolder) {
 			continue
@@ -171,7 +172,7 @@ func folderWith(l files, wanted []order.File) (string, []*file) {
 	return "", nil
 }
 
-func wholeIn(l files, folder string, wanted []order.File) (found []*file) {
+func wholeIn(l files, folder string, wanted []digest.File) (found []*file) {
 	for _, w := range wanted {
 		f := l.at(below(folder, w.Name))
 		if !f.is(w.SHA256) {
@@ -246,7 +247,7 @@ func (m matched) folderOf(s order.Step) string {
 }
 
 // fileOf is what stands where a step's file should, or where it was found.
-func (m matched) fileOf(s order.Step, f order.File) *file {
+func (m matched) fileOf(s order.Step, f digest.File) *file {
 	want := below(s.Folder, f.Name)
 	if at, ok := m.movedTo[key(want)]; ok {
 		want = at

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/media/mediatest/shoptest"
@@ -60,7 +61,7 @@ func TestUnsignedInstallOrderInOtherWords(t *testing.T) {
 		"another before":  {changed(func(s []order.Step) []order.Step { s[1].From = "9" + s[1].From; return s }), verify.Bad},
 		"another folder":  {changed(func(s []order.Step) []order.Step { s[0].Folder = "elsewhere"; return s }), verify.Bad},
 		"another file": {changed(func(s []order.Step) []order.Step {
-			s[0].Files = []order.File{{Name: "other.bin"}}
+			s[0].Files = []digest.File{{Name: "other.bin"}}
 			return s
 		}), verify.Bad},
 	} {
@@ -98,7 +99,7 @@ func TestInstallOrderThatNamesOnlyFilesToTouch(t *testing.T) {
 		"all files":         {orderText(plan.Steps), verify.Good},
 		"another file": {func() string {
 			steps := slices.Clone(steps)
-			steps[i].Files = []order.File{{Name: "notes.txt"}}
+			steps[i].Files = []digest.File{{Name: "notes.txt"}}
 			return orderText(steps)
 		}(), verify.Bad},
 	} {

@@ -175,7 +175,7 @@ func judgeInstallOrder(m matched, r *media.Record, tell teller) {
 		}
 		tell(as.at(media.InstallOrderPath, "the install order as it is written here", "other words for the same plan"))
 	default:
-		tell(orderDiffers.at(media.InstallOrderPath, "SHA-256 "+r.InstallOrder.SHA256, "SHA-256 "+f.SHA256))
+		tell(orderDiffers.at(media.InstallOrderPath, r.InstallOrder.SHA256.Named(), f.SHA256.Named()))
 	}
 }
 

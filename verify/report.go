@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"cardwright/manifest/digest"
 	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 )
@@ -51,9 +52,9 @@ type Report struct {
 
 	fits     []fitting
 	commands Commands
-	repairs  bool             // a good card can be written for the vessel
-	weight   weight           // of all findings, those left out too
-	whole    map[string]*file // files that could be read to their end, by SHA-256
+	repairs  bool                    // a good card can be written for the vessel
+	weight   weight                  // of all findings, those left out too
+	whole    map[digest.SHA256]*file // files that could be read to their end, by SHA-256
 }
 
 // Counts of what was read of a card, and of how it compares.
@@ -82,7 +83,7 @@ func conclude(j judged) Report {
 	r := Report{
 		Format: format, Findings: j.list, Counts: j.counts(), Digest: j.card.digest, Brings: j.brings(),
 		fits: j.fits, commands: j.expected.Commands, repairs: j.expected.visit() != nil && !j.expected.Nothing,
-		weight: j.weight, whole: map[string]*file{},
+		weight: j.weight, whole: map[digest.SHA256]*file{},
 	}
 	if r.Findings == nil {
 		r.Findings = []Finding{}
@@ -173,7 +174,7 @@ func (r Report) RepairCommand() string {
 
 // Whole opens a file of the card with this SHA-256, or gives nil where none
 // was found. It works as long as the card is open.
-func (r Report) Whole(sha256 string) func() (io.ReadCloser, error) {
+func (r Report) Whole(sha256 digest.SHA256) func() (io.ReadCloser, error) {
 	f, ok := r.whole[sha256]
 	if !ok {
 		return nil

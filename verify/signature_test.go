@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/media/keys"
@@ -173,7 +174,7 @@ func TestPackageOfAnotherVariant(t *testing.T) {
 	north := shoptest.Make("north.upd", 5000, 1)
 	shop.Models[0].Releases = append(shop.Models[0].Releases, &manifest.Release{
 		Version: "4.0-12", Variant: "north",
-		Files: []*manifest.File{{Name: north.Name, Size: 5000, SHA256: shoptest.Sum(north.Content)}},
+		Files: []*manifest.File{{Name: north.Name, Size: 5000, SHA256: digest.Of(north.Content)}},
 	})
 	dir := t.TempDir()
 	require.NoError(t, os.WriteFile(filepath.Join(dir, north.Name), north.Content, 0o600))

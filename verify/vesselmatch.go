@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/media"
 )
@@ -60,7 +61,7 @@ func (m matched) fittings() (all []fitting) {
 	if shop == nil || visit != nil && !m.strange() {
 		return nil
 	}
-	have := map[string]bool{}
+	have := map[digest.SHA256]bool{}
 	for _, f := range m.card.files.all {
 		have[f.SHA256] = true
 	}
@@ -74,7 +75,7 @@ func (m matched) fittings() (all []fitting) {
 		}
 		whole := 0
 		for _, s := range plan.Steps {
-			if !slices.ContainsFunc(s.Files, func(f order.File) bool { return !have[f.SHA256] }) {
+			if !slices.ContainsFunc(s.Files, func(f digest.File) bool { return !have[f.SHA256] }) {
 				whole++
 			}
 		}

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/edit"
 	"cardwright/manifest/version"
 	"cardwright/media"
@@ -123,23 +124,23 @@ func refused(err error) bool {
 
 // added is one download, as programs are told of it.
 type added struct {
-	File      string    `json:"file"`
-	Taken     bool      `json:"taken"`
-	WasThere  bool      `json:"was_there"`
-	Model     string    `json:"model"`
-	Version   version.V `json:"version"`
-	Member    string    `json:"member,omitempty"`
-	Name      string    `json:"name"`
-	Size      int64     `json:"size"`
-	SHA256    string    `json:"sha256"`
-	Trust     string    `json:"trust"`
-	Proofs    []string  `json:"proofs"`
-	Path      string    `json:"path"`
-	Replaced  string    `json:"replaced,omitempty"`
-	Instead   string    `json:"instead,omitempty"` // the file of its release that it took the place of
-	Catalogue string    `json:"catalogue"`
-	Notes     []string  `json:"notes"`
-	Error     string    `json:"error"`
+	File      string        `json:"file"`
+	Taken     bool          `json:"taken"`
+	WasThere  bool          `json:"was_there"`
+	Model     string        `json:"model"`
+	Version   version.V     `json:"version"`
+	Member    string        `json:"member,omitempty"`
+	Name      string        `json:"name"`
+	Size      int64         `json:"size"`
+	SHA256    digest.SHA256 `json:"sha256"`
+	Trust     string        `json:"trust"`
+	Proofs    []string      `json:"proofs"`
+	Path      string        `json:"path"`
+	Replaced  string        `json:"replaced,omitempty"`
+	Instead   string        `json:"instead,omitempty"` // the file of its release that it took the place of
+	Catalogue string        `json:"catalogue"`
+	Notes     []string      `json:"notes"`
+	Error     string        `json:"error"`
 }
 
 type addedAll struct {
@@ -299,7 +300,7 @@ func (t *takingIn) tooLarge() error {
 	if m = now.Model(t.o.Model); m == nil {
 		return &edit.Changed{Path: file.Name()}
 	}
-	n := edit.NewFile{Version: t.o.Version, Variant: t.o.Variant, Released: or(t.o.released, "2000-01-01"), Name: "it", Size: size, SHA256: strings.Repeat("0", 64)}
+	n := edit.NewFile{Version: t.o.Version, Variant: t.o.Variant, Released: or(t.o.released, "2000-01-01"), Name: "it", Size: size, SHA256: digest.SHA256(strings.Repeat("0", 64))}
 	if err := edit.AddFile(file, m, n); err != nil {
 		return err
 	}
@@ -389,9 +390,7 @@ func (o *packageOptions) newFile(found intake.Found) (edit.NewFile, error) {
 	if found.Unpack {
 		n.Unpack = manifest.UnpackZip
 	}
-	for _, m := range found.Members {
-		n.Members = append(n.Members, edit.NewMember{Name: m.Name, Size: m.Size, SHA256: m.SHA256})
-	}
+	n.Members = found.Members
 	for _, text := range o.needs {
 		need, err := parseNeed(text)
 		if err != nil {
@@ -440,7 +439,7 @@ func (a *added) tell(w io.Writer, err error) {
 		writeLabelled(w, "inside", a.Member)
 	}
 	writeLabelled(w, "size", media.Bytes(a.Size))
-	writeLabelled(w, "SHA-256", a.SHA256)
+	writeLabelled(w, "SHA-256", string(a.SHA256))
 	trust := trustWords[a.Trust]
 	if len(a.Proofs) > 0 {
 		trust += " (" + strings.Join(a.Proofs, ", ") + ")"

@@ -118,7 +118,7 @@ func writeFault(w io.Writer, c *intake.Checked) {
 	fmt.Fprintf(w, "\n%s %s\n", c.State, stateMeans[c.State])
 	fmt.Fprintf(w, "  %s\n", visible.Visible(c.Path))
 	if c.SHA256 != "" {
-		expected := "SHA-256 " + c.SHA256 + ", " + media.Bytes(c.Size)
+		expected := c.SHA256.Named() + ", " + media.Bytes(c.Size)
 		if c.State != intake.Unused {
 			writeLabelled(w, "expected", expected)
 		}

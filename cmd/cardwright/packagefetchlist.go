@@ -145,7 +145,7 @@ func writeFetchList(w io.Writer, shop *manifest.Shop, f fetching) {
 		m := shop.Model(c.Model)
 		fmt.Fprintf(w, "\n[ ] %s %s %s: %s\n", visible.Visible(m.Maker), visible.Visible(m.Name), strings.TrimSpace(string(c.Version)+" "+c.Variant), visible.Visible(c.Name))
 		writeLabelled(w, "size", media.Bytes(c.Size))
-		writeLabelled(w, "SHA-256", c.SHA256)
+		writeLabelled(w, "SHA-256", string(c.SHA256))
 		writeLabelled(w, "last got", lastGot(c))
 		writeLabelled(w, "maker's", c.Downloads)
 		writeLabelled(w, "for", names(shop, c.NeededBy))

@@ -93,7 +93,7 @@ func listRows(files []*intake.Checked) [][]string {
 	rows := make([][]string, len(files))
 	for i, c := range files {
 		rows[i] = []string{
-			c.Model, tabled(c.Version), c.Variant, c.Name, fmt.Sprint(c.Size), c.SHA256, c.Trust, c.From,
+			c.Model, tabled(c.Version), c.Variant, c.Name, fmt.Sprint(c.Size), string(c.SHA256), c.Trust, c.From,
 			string(c.State), strings.Join(c.NeededBy, " "),
 		}
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/edit"
 	"cardwright/manifest/version"
 	"cardwright/media/intake"
@@ -132,12 +133,12 @@ func (r replaced) tell(w io.Writer) {
 
 // removed is one file that was taken out of the catalogue.
 type removed struct {
-	Model   string    `json:"model"`
-	Version version.V `json:"version"`
-	Variant string    `json:"variant,omitempty"`
-	Name    string    `json:"name"`
-	SHA256  string    `json:"sha256"`
-	Path    string    `json:"path"` // from which it was taken; "" where it wasn't there, or is another release's, too
+	Model   string        `json:"model"`
+	Version version.V     `json:"version"`
+	Variant string        `json:"variant,omitempty"`
+	Name    string        `json:"name"`
+	SHA256  digest.SHA256 `json:"sha256"`
+	Path    string        `json:"path"` // from which it was taken; "" where it wasn't there, or is another release's, too
 }
 
 func newPackageRemoveCommand(s *session) *cobra.Command {

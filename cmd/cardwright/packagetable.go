@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/edit"
 	"cardwright/manifest/problem"
 	"cardwright/manifest/tables"
@@ -282,7 +283,7 @@ func nameOfRow(r *releaseRow) string {
 
 // examine reads every download, where the rows themselves are right so far.
 func (t *releases) examine(ctx context.Context) error {
-	sums := map[string]*releaseRow{}
+	sums := map[digest.SHA256]*releaseRow{}
 	for _, r := range t.rows {
 		if r.path == "" || r.options.Version == "" || t.shop.Model(r.options.Model) == nil {
 			continue

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 
+	"cardwright/manifest/digest"
 	"cardwright/media"
 	"cardwright/verify"
 )
@@ -46,8 +47,8 @@ func (v *verifying) spare(targets []string) error {
 }
 
 // contentOf is the SHA-256 of what each source puts on a card.
-func (v *verifying) contentOf() map[media.Source]string {
-	content := map[media.Source]string{}
+func (v *verifying) contentOf() map[media.Source]digest.SHA256 {
+	content := map[media.Source]digest.SHA256{}
 	for _, c := range v.cards.Cards {
 		for _, f := range c.Files {
 			content[f.Source] = f.SHA256

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/pattern"
 	"cardwright/media"
 	"cardwright/verify"
@@ -74,7 +75,7 @@ func recordOn(target string) (*media.Record, error) {
 }
 
 // releaseOf is the release in which a file with this digest goes on a card.
-func releaseOf(shop *manifest.Shop, sha256 string) (*manifest.Model, *manifest.Release) {
+func releaseOf(shop *manifest.Shop, sha256 digest.SHA256) (*manifest.Model, *manifest.Release) {
 	for _, m := range shop.Models {
 		for _, r := range m.Releases {
 			for _, f := range r.Files {

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/version"
 )
 
@@ -20,12 +21,12 @@ type NewFile struct {
 
 	Name    string
 	Size    int64
-	SHA256  string
+	SHA256  digest.SHA256
 	Trust   string
 	From    string
 	Added   string // a day
 	Unpack  string
-	Members []NewMember
+	Members []digest.File
 
 	Over, PassedOnBy string
 	Needs            []NewNeed
@@ -36,13 +37,6 @@ type NewFile struct {
 	After            []string
 	Notes            string
 	Touch            []string // files that a person touches on the device
-}
-
-// NewMember is a file inside an archive that is unpacked.
-type NewMember struct {
-	Name   string
-	Size   int64
-	SHA256 string
 }
 
 // NewNeed is a demand on another model.
@@ -105,7 +99,7 @@ func (f *File) touch(release int, was, is []string) error {
 // Past is what the catalogue keeps of a file that a release has no longer.
 type Past struct {
 	Until, Why string
-	By         string // SHA-256 of what took its place; "": nothing did
+	By         digest.SHA256 // SHA-256 of what took its place; "": nothing did
 }
 
 // placeOf is where a file of a model stands: its release, and its place there.
@@ -196,7 +190,7 @@ func (f *File) remember(r *manifest.Release, old *manifest.File, past Past) erro
 		{"sha256", old.SHA256},
 		{"until", Plain(past.Until)},
 		{"why", past.Why},
-		{"by", orNil(past.By)},
+		{"by", orNil(string(past.By))},
 	})
 }
 

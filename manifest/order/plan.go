@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/version"
 )
 
@@ -32,30 +33,23 @@ type Plan struct {
 
 // Step is one release installed on one device.
 type Step struct {
-	Number  int       `json:"number"` // from 1
-	Device  string    `json:"device"`
-	Model   string    `json:"model"`
-	From    version.V `json:"from"`
-	To      version.V `json:"to"`
-	Card    int       `json:"card"`   // from 1; 0 before media.Lay
-	Folder  string    `json:"folder"` // on the card, without slashes at its ends; "" is the card's root
-	Files   []File    `json:"files"`  // as they stand below Folder
-	Over    string    `json:"over"`   // the range the device must run before this; "" is any
-	Through string    `json:"through"`
-	Route   string    `json:"route,omitempty"` // where no card does it: manifest.ByCable, ByProgram or ByMaker
-	Minutes int       `json:"minutes"`
-	Why     []string  `json:"why,omitempty"`          // it is there, and stands where it does
-	Undoes  int       `json:"undoes,omitempty"`       // step of the plan that this one takes back, see Undo
-	Before  int       `json:"only_before,omitempty"`  // step of that plan which has no way back: only while it hasn't begun
-	Back    *Back     `json:"way_back,omitempty"`     // right after the step; nil in a plan that is a way back
-	Stop    bool      `json:"safe_to_stop,omitempty"` // with the checks so far made: everything fits and nothing is out of service
-}
-
-// File is one file that a step needs.
-type File struct {
-	Name   string `json:"name"`
-	Size   int64  `json:"size"`
-	SHA256 string `json:"sha256"`
+	Number  int           `json:"number"` // from 1
+	Device  string        `json:"device"`
+	Model   string        `json:"model"`
+	From    version.V     `json:"from"`
+	To      version.V     `json:"to"`
+	Card    int           `json:"card"`   // from 1; 0 before media.Lay
+	Folder  string        `json:"folder"` // on the card, without slashes at its ends; "" is the card's root
+	Files   []digest.File `json:"files"`  // as they stand below Folder
+	Over    string        `json:"over"`   // the range the device must run before this; "" is any
+	Through string        `json:"through"`
+	Route   string        `json:"route,omitempty"` // where no card does it: manifest.ByCable, ByProgram or ByMaker
+	Minutes int           `json:"minutes"`
+	Why     []string      `json:"why,omitempty"`          // it is there, and stands where it does
+	Undoes  int           `json:"undoes,omitempty"`       // step of the plan that this one takes back, see Undo
+	Before  int           `json:"only_before,omitempty"`  // step of that plan which has no way back: only while it hasn't begun
+	Back    *Back         `json:"way_back,omitempty"`     // right after the step; nil in a plan that is a way back
+	Stop    bool          `json:"safe_to_stop,omitempty"` // with the checks so far made: everything fits and nothing is out of service
 }
 
 // OutOfService says that a device doesn't work from the start of one step to
@@ -192,13 +186,13 @@ type identityFile struct {
 	SHA256 string `json:"sha256"`
 }
 
-func identityFiles(files []File) []identityFile {
+func identityFiles(files []digest.File) []identityFile {
 	if files == nil {
 		return nil // null and [] are different digests
 	}
 	list := make([]identityFile, len(files))
 	for i, f := range files {
-		list[i] = identityFile(f)
+		list[i] = identityFile{f.Name, f.Size, string(f.SHA256)}
 	}
 	return list
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/version"
 )
 
@@ -100,7 +101,7 @@ func (s sceneLine) release() *manifest.Release {
 			r.Needs = append(r.Needs, s.need(a[2], len(r.Needs)+1))
 		}
 	}
-	f := &manifest.File{Name: s.words[0] + ".upd", Size: 1000, SHA256: fmt.Sprintf("%064d", s.at.Line)}
+	f := &manifest.File{Name: s.words[0] + ".upd", Size: 1000, SHA256: digest.SHA256(fmt.Sprintf("%064d", s.at.Line))}
 	if s.has("samefile") {
 		f.Name = "UPDATE.upd"
 	}

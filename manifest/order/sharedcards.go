@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/samename"
 )
 
@@ -53,7 +54,7 @@ func bothFound(a, b pack) bool {
 func collide(packs []pack, each func(n, m int)) {
 	type file struct {
 		pack   int
-		digest string
+		digest digest.SHA256
 	}
 	at := map[string][]file{}
 	for n, p := range packs {
@@ -85,15 +86,15 @@ func fixedFolder(r *manifest.CardRules) (folder string, fixed bool) {
 
 // files lists what must stand on the card for a release: an archive that is to
 // be unpacked counts as its members.
-func files(r *manifest.Release) []File {
-	fs := []File{}
+func files(r *manifest.Release) []digest.File {
+	fs := []digest.File{}
 	for _, f := range r.Files {
 		if f.Unpack == "" {
-			fs = append(fs, File{f.Name, int64(f.Size), f.SHA256})
+			fs = append(fs, digest.File{Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256})
 			continue
 		}
 		for _, m := range f.Members {
-			fs = append(fs, File{m.Name, int64(m.Size), m.SHA256})
+			fs = append(fs, digest.File{Name: m.Name, Size: int64(m.Size), SHA256: m.SHA256})
 		}
 	}
 	return fs

@@ -12,6 +12,7 @@ import (
 	"slices"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 )
 
 // errList says that an archive's list of members is longer than any package's.
@@ -112,8 +113,8 @@ func (a *archive) find(name string) (all []*zip.File) {
 	return all
 }
 
-// digest hashes a member, which has to be as long as the archive says.
-func digest(ctx context.Context, m *zip.File, progress func(int64)) (string, error) {
+// memberDigest hashes a member, which has to be as long as the archive says.
+func memberDigest(ctx context.Context, m *zip.File, progress func(int64)) (digest.SHA256, error) {
 	in, err := m.Open()
 	if err != nil {
 		return "", err
@@ -127,7 +128,7 @@ func digest(ctx context.Context, m *zip.File, progress func(int64)) (string, err
 	if n != int64(m.UncompressedSize64) {
 		return "", fmt.Errorf("%d bytes or more, and the archive says %d", n, m.UncompressedSize64)
 	}
-	return hexOf(sum.Sum(nil)), nil
+	return digest.Sum(sum), nil
 }
 
 // inside finds files of the catalogue among the members: the same size first,
@@ -146,7 +147,7 @@ func (a *archive) inside(ctx context.Context, want []entry, progress func(int64)
 		if left -= int64(m.UncompressedSize64); left < 0 {
 			return nil, nil, fmt.Errorf("more than %d bytes to look through", int64(maxUnpacked))
 		}
-		sum, err := digest(ctx, m, progress)
+		sum, err := memberDigest(ctx, m, progress)
 		if err != nil {
 			return nil, nil, fmt.Errorf("reading member %q: %w", m.Name, err)
 		}
@@ -158,11 +159,11 @@ func (a *archive) inside(ctx context.Context, want []entry, progress func(int64)
 }
 
 // members hashes everything inside, for a file that is unpacked onto the card.
-func (a *archive) members(ctx context.Context, progress func(int64)) ([]Member, error) {
+func (a *archive) members(ctx context.Context, progress func(int64)) ([]digest.File, error) {
 	if both := clash(membersOf(a.File)); both != "" {
 		return nil, fmt.Errorf("members %s", both)
 	}
-	var all []Member
+	var all []digest.File
 	left := int64(maxUnpacked)
 	for _, m := range a.File {
 		if m.Mode().IsDir() {
@@ -177,11 +178,11 @@ func (a *archive) members(ctx context.Context, progress func(int64)) ([]Member, 
 		if left -= int64(m.UncompressedSize64); left < 0 {
 			return nil, fmt.Errorf("more than %d bytes unpacked", int64(maxUnpacked))
 		}
-		sum, err := digest(ctx, m, progress)
+		sum, err := memberDigest(ctx, m, progress)
 		if err != nil {
 			return nil, fmt.Errorf("reading member %q: %w", m.Name, err)
 		}
-		all = append(all, Member{m.Name, int64(m.UncompressedSize64), sum})
+		all = append(all, digest.File{Name: m.Name, Size: int64(m.UncompressedSize64), SHA256: sum})
 	}
 	if len(all) == 0 {
 		return nil, errors.New("an archive with nothing in it")

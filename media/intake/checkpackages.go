@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/durable"
 	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
@@ -39,28 +40,28 @@ const (
 
 // Checked is one package file.
 type Checked struct {
-	State     State     `json:"state"`
-	Path      string    `json:"path"` // below the package folder, slashes between
-	Model     string    `json:"model"`
-	Version   version.V `json:"version"`
-	Variant   string    `json:"variant,omitempty"`
-	Name      string    `json:"name"`
-	Size      int64     `json:"size"` // as the catalogue says; of an unknown file, its own
-	SHA256    string    `json:"sha256"`
-	Trust     string    `json:"trust"`
-	From      string    `json:"from,omitempty"`
-	Added     string    `json:"added,omitempty"`     // day on which the shop took it in
-	Downloads string    `json:"downloads,omitempty"` // where its maker publishes it
-	NeededBy  []string  `json:"needed_by"`           // vessels
-	Found     string    `json:"found,omitempty"`
-	Advice    string    `json:"advice,omitempty"`
-	LastRead  time.Time `json:"last_read,omitzero"`      // when it was last read on this computer
-	LastWrong bool      `json:"last_wrong,omitempty"`    // it wasn't right then
-	Changed   bool      `json:"changed_since,omitempty"` // it has another size or time than it had then
+	State     State         `json:"state"`
+	Path      string        `json:"path"` // below the package folder, slashes between
+	Model     string        `json:"model"`
+	Version   version.V     `json:"version"`
+	Variant   string        `json:"variant,omitempty"`
+	Name      string        `json:"name"`
+	Size      int64         `json:"size"` // as the catalogue says; of an unknown file, its own
+	SHA256    digest.SHA256 `json:"sha256"`
+	Trust     string        `json:"trust"`
+	From      string        `json:"from,omitempty"`
+	Added     string        `json:"added,omitempty"`     // day on which the shop took it in
+	Downloads string        `json:"downloads,omitempty"` // where its maker publishes it
+	NeededBy  []string      `json:"needed_by"`           // vessels
+	Found     string        `json:"found,omitempty"`
+	Advice    string        `json:"advice,omitempty"`
+	LastRead  time.Time     `json:"last_read,omitzero"`      // when it was last read on this computer
+	LastWrong bool          `json:"last_wrong,omitempty"`    // it wasn't right then
+	Changed   bool          `json:"changed_since,omitempty"` // it has another size or time than it had then
 
 	path string // where it stands
 	size int64
-	sum  string // of an unknown file that was read
+	sum  digest.SHA256 // of an unknown file that was read
 
 	wasRead bool // by Check, to its end or to a fault
 	words   problem.Words
@@ -354,7 +355,7 @@ func (c *Checked) recognise(bySize map[int64][]*Checked) {
 
 // hashFile reads a file with the buffer given, from the disk where the system
 // lets go of what it holds.
-func hashFile(ctx context.Context, path string, buffer []byte, progress func(int64)) (string, int64, error) {
+func hashFile(ctx context.Context, path string, buffer []byte, progress func(int64)) (digest.SHA256, int64, error) {
 	in, err := os.Open(path)
 	if err != nil {
 		return "", 0, err
@@ -370,7 +371,7 @@ func hashFile(ctx context.Context, path string, buffer []byte, progress func(int
 		progress(int64(n))
 		switch {
 		case errors.Is(err, io.EOF):
-			return hexOf(sum.Sum(nil)), all, nil
+			return digest.Sum(sum), all, nil
 		case err != nil:
 			return "", all, err
 		case ctx.Err() != nil:

@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/media/intake"
 	"cardwright/media/mediatest/shoptest"
 )
@@ -171,7 +172,7 @@ func large(t testing.TB, files int, size int64) *shoptest.Shop {
 		f, err := os.Create(filepath.Join(dir, name))
 		require.NoError(t, err)
 		require.NoError(t, errors.Join(f.Truncate(size), f.Close()))
-		release.Files = append(release.Files, &manifest.File{Name: name, Size: manifest.Size(size), SHA256: hexOf(sum.Sum(nil))})
+		release.Files = append(release.Files, &manifest.File{Name: name, Size: manifest.Size(size), SHA256: digest.Sum(sum)})
 	}
 	return b
 }

@@ -21,6 +21,7 @@ import (
 	"golang.org/x/crypto/ripemd160" //lint:ignore SA1019 old lists have it; it is told as a weak digest
 	"lukechampine.com/blake3"
 
+	"cardwright/manifest/digest"
 	"cardwright/manifest/pattern"
 )
 
@@ -170,7 +171,7 @@ func kindNamed(text string, m []int) kind {
 // digests of one file, by their kind, in lower-case hex digits. What wasn't
 // computed when the file was read is computed when it is asked for.
 type digests struct {
-	sha256 string
+	sha256 digest.SHA256
 	others map[kind]string
 	more   func(kinds []kind) (map[kind]string, error) // nil: there is no more
 }
@@ -200,9 +201,9 @@ func (d *digests) have(kinds []kind) error {
 }
 
 // by is the kind by which a digest is that of the file, or "".
-func (d *digests) by(digest string, kinds []kind) kind {
+func (d *digests) by(sum string, kinds []kind) kind {
 	for _, k := range kinds {
-		if k == sha256Kind && digest == d.sha256 || digest != "" && digest == d.others[k] {
+		if k == sha256Kind && sum == string(d.sha256) || sum != "" && sum == d.others[k] {
 			return k
 		}
 	}
@@ -259,7 +260,7 @@ func (x *examination) hash() error {
 		return errors.Join(err, x.refuse("a download that is still being written", fmt.Sprintf("%d bytes read", n), fmt.Sprintf("%d bytes, as there were at first", x.size), "wait until it is finished"))
 	}
 	all := sums.sums()
-	x.sums = digests{sha256: all[sha256Kind], others: all, more: x.again}
+	x.sums = digests{sha256: digest.SHA256(all[sha256Kind]), others: all, more: x.again}
 	x.head = make([]byte, min(x.size, headBytes))
 	if _, err := x.file.ReadAt(x.head, 0); err != nil && !errors.Is(err, io.EOF) {
 		return fmt.Errorf("reading the download: %w", err)
@@ -275,8 +276,8 @@ func (x *examination) again(kinds []kind) (map[kind]string, error) {
 		return nil, fmt.Errorf("reading the download: %w", err)
 	}
 	all := sums.sums()
-	if all[sha256Kind] != x.sums.sha256 {
-		return nil, x.refuse("a download that is still being written", "SHA-256 "+all[sha256Kind], "SHA-256 "+x.sums.sha256+", as at first", "wait until it is finished")
+	if now := digest.SHA256(all[sha256Kind]); now != x.sums.sha256 {
+		return nil, x.refuse("a download that is still being written", now.Named(), x.sums.sha256.Named()+", as at first", "wait until it is finished")
 	}
 	return all, nil
 }

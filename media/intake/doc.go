@@ -10,6 +10,7 @@ import (
 	"fmt"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 )
@@ -76,10 +77,10 @@ type Found struct {
 	Known   *manifest.File // in the catalogue; nil: the catalogue is to be told
 	Name    string         // as it stands in the catalogue and on the card
 	Size    int64
-	SHA256  string
+	SHA256  digest.SHA256
 	Unpack  bool
-	Members []Member // of a file that is unpacked and not in the catalogue yet
-	Trust   string   // one of manifest.Trusts
+	Members []digest.File // of a file that is unpacked and not in the catalogue yet
+	Trust   string        // one of manifest.Trusts
 	From    string
 	Proofs  []Proof // what was compared
 	Shown   string  // how far they go by themselves, whatever the catalogue said before; one of manifest.Trusts
@@ -92,13 +93,6 @@ type Found struct {
 
 	files int // that its release had
 	words problem.Words
-}
-
-// Member is one file inside an archive that is unpacked.
-type Member struct {
-	Name   string
-	Size   int64
-	SHA256 string
 }
 
 // Proof is one thing that vouches for a download.

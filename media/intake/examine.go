@@ -17,6 +17,7 @@ import (
 	"aead.dev/minisign"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/pattern"
 	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
@@ -50,7 +51,7 @@ func entries(shop *manifest.Shop, model string, v version.V, variant string) (al
 	return all
 }
 
-func withDigest(all []entry, sha256 string) (same []entry) {
+func withDigest(all []entry, sha256 digest.SHA256) (same []entry) {
 	for _, e := range all {
 		if e.file.SHA256 == sha256 {
 			same = append(same, e)
@@ -198,7 +199,7 @@ func (x *examination) recognise() (Found, error) {
 
 // known is a file that the catalogue has already; several releases may have
 // the same one.
-func (x *examination) known(same []entry, member string, size int64, sum string) (Found, error) {
+func (x *examination) known(same []entry, member string, size int64, sum digest.SHA256) (Found, error) {
 	r := x.request
 	for _, e := range same {
 		if r.Model != "" && e.model.ID != r.Model || r.Version != "" && version.Compare(e.release.Version, r.Version) != 0 {
@@ -263,7 +264,7 @@ func (x *examination) namedMember() (Found, error) {
 	if why := unfit(m); why != "" {
 		return Found{}, x.refuse("a member that can't be taken", m.Name+", "+why, "a plain file", "ask its maker for another")
 	}
-	sum, err := digest(x.ctx, m, x.progress)
+	sum, err := memberDigest(x.ctx, m, x.progress)
 	if err != nil {
 		return Found{}, x.refuse("an archive that can't be read", m.Name+": "+err.Error(), "a member that is whole", "download it again")
 	}
@@ -294,7 +295,7 @@ func memberNames(all []*zip.File) string {
 
 // fresh is a file that the catalogue doesn't have: the user has to say what it
 // is, and no other file may stand where it would.
-func (x *examination) fresh(name string, size int64, sum string) (Found, error) {
+func (x *examination) fresh(name string, size int64, sum digest.SHA256) (Found, error) {
 	r := x.request
 	name = inOnePiece(name)
 	like := x.likeness(name)
@@ -304,7 +305,7 @@ func (x *examination) fresh(name string, size int64, sum string) (Found, error) 
 		}
 		return Found{}, &Refused{
 			Path: x.request.Path, What: "not known to the catalogue", Problem: problem.Problem{
-				Found:    "SHA-256 " + sum,
+				Found:    sum.Named(),
 				Expected: "a file that some release lists", Advice: "say with " + x.do(SayWhat) + " what it is",
 			}, Unknown: true,
 		}
@@ -338,12 +339,12 @@ func (x *examination) likeness(name string) *entry {
 }
 
 // differs refuses a download with the name of a file that the catalogue has.
-func (x *examination) differs(e entry, size int64, sum string) error {
+func (x *examination) differs(e entry, size int64, sum digest.SHA256) error {
 	if want := int64(e.file.Size); size < want {
 		return x.refuse("a download that isn't whole", media.Bytes(size), media.Bytes(want)+", as "+e.String()+" has", "download it again")
 	}
-	return x.refuse("not the file that the catalogue knows by this name", "SHA-256 "+sum+", "+media.Bytes(size),
-		"SHA-256 "+e.file.SHA256+", "+media.Bytes(int64(e.file.Size))+", as "+e.String()+" has",
+	return x.refuse("not the file that the catalogue knows by this name", sum.Named()+", "+media.Bytes(size),
+		e.file.SHA256.Named()+", "+media.Bytes(int64(e.file.Size))+", as "+e.String()+" has",
 		"download it again; if the maker did publish it again: "+x.do(Replace))
 }
 

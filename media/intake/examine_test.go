@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/media/intake"
 	"cardwright/media/mediatest/shoptest"
 )
@@ -87,7 +88,7 @@ func TestFresh(t *testing.T) {
 	content := []byte("a release that nobody has seen")
 	f := b.taken(fresh(b.download("plot12-4.1.upd", content)))
 	assert.Nil(t, f.Known)
-	assert.Equal(t, shoptest.Sum(content), f.SHA256)
+	assert.Equal(t, digest.Of(content), f.SHA256)
 	assert.EqualValues(t, len(content), f.Size)
 	assert.Equal(t, manifest.TrustOurs, f.Trust)
 	refused := b.refused(intake.Request{Path: b.download("plot12-4.1.upd", content)}, "not known to the catalogue")
@@ -323,13 +324,13 @@ func TestInsideAnArchive(t *testing.T) {
 	f := b.taken(intake.Request{Path: path})
 	assert.Equal(t, "update/PLOT.UPD", f.Member)
 	assert.Equal(t, "plot12.upd", f.Name)
-	assert.Equal(t, shoptest.Sum(plot()), f.SHA256)
+	assert.Equal(t, digest.Of(plot()), f.SHA256)
 
 	r := fresh(path)
 	r.Member = "readme.txt"
 	f = b.taken(r)
 	assert.Equal(t, "readme.txt", f.Name)
-	assert.Equal(t, shoptest.Sum([]byte("read me")), f.SHA256)
+	assert.Equal(t, digest.Of([]byte("read me")), f.SHA256)
 	r.Member = "PLOT.UPD"
 	b.refused(r, "a file of another release")
 	r.Member = "nothing"

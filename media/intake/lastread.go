@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/durable"
 	"cardwright/media"
 )
@@ -29,11 +30,11 @@ type Readings struct {
 
 // Reading is one file that was read.
 type Reading struct {
-	Wrong    bool      `json:"wrong,omitempty"` // it wasn't as the catalogue says, or couldn't be read whole
-	At       time.Time `json:"at"`
-	SHA256   string    `json:"sha256"`
-	Size     int64     `json:"size"`
-	Modified time.Time `json:"modified"`
+	Wrong    bool          `json:"wrong,omitempty"` // it wasn't as the catalogue says, or couldn't be read whole
+	At       time.Time     `json:"at"`
+	SHA256   digest.SHA256 `json:"sha256"`
+	Size     int64         `json:"size"`
+	Modified time.Time     `json:"modified"`
 }
 
 // readingsFile is how they are kept.

@@ -35,7 +35,7 @@ func (x *examination) beside(release *manifest.Release, found *Found) error {
 	case same != nil:
 		return x.differs(entry{found.Model, release, same}, found.Size, found.SHA256)
 	case !r.Several:
-		return x.refuse("other bytes under a version that is known", found.Name+", SHA-256 "+found.SHA256, filesOf(release),
+		return x.refuse("other bytes under a version that is known", found.Name+", "+found.SHA256.Named(), filesOf(release),
 			"where the maker published it again: "+x.do(Replace)+"; where the release has several files: "+x.do(OneMore))
 	}
 	return nil

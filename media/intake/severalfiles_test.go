@@ -15,8 +15,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/media/intake"
-	"cardwright/media/mediatest/shoptest"
 )
 
 // Other bytes under a version that is known are refused under any name, unless
@@ -28,7 +28,7 @@ func TestOtherBytesUnderAKnownVersion(t *testing.T) {
 	for _, name := range []string{"Plot_12.upd", "plot12-4.0-12.upd", "plot12.upd.new", "other.bin"} {
 		r := intake.Request{Path: b.download(name, []byte("other bytes "+name)), Model: "fennick-plot-12", Version: release.Version}
 		refused := b.refused(r, "other bytes under a version that is known")
-		assert.Contains(t, refused.Expected, had.SHA256)
+		assert.Contains(t, refused.Expected, string(had.SHA256))
 		assert.Contains(t, refused.Advice, string(intake.Replace))
 
 		r.Several = true
@@ -49,7 +49,7 @@ func TestOtherBytesUnderAKnownVersion(t *testing.T) {
 
 	r = intake.Request{Path: b.download("p.upd", plot()), Model: "fennick-plot-12", Version: release.Version, Replace: true}
 	b.refused(r, "nothing to replace")
-	b.Models[0].History = []*manifest.Past{{Version: release.Version, File: "old.upd", SHA256: shoptest.Sum([]byte("old")), By: had.SHA256, Why: "it lost waypoints"}}
+	b.Models[0].History = []*manifest.Past{{Version: release.Version, File: "old.upd", SHA256: digest.Of([]byte("old")), By: had.SHA256, Why: "it lost waypoints"}}
 	assert.True(t, b.taken(r).Done, "it was replaced before")
 	old := intake.Request{Path: b.download("old.upd", []byte("old")), Model: "fennick-plot-12", Version: release.Version, Several: true}
 	assert.Contains(t, b.refused(old, "bytes that a release had").Found, "it lost waypoints")
@@ -145,7 +145,7 @@ func TestArchivesAreAskedAbout(t *testing.T) {
 	f = b.taken(r)
 	assert.Same(t, archive, f.Instead)
 	assert.Len(t, f.Members, 2)
-	b.Models[0].Releases[1].Files = append(b.Models[0].Releases[1].Files, &manifest.File{Name: "core.bin", Size: 16, SHA256: shoptest.Sum([]byte("what is in core"))})
+	b.Models[0].Releases[1].Files = append(b.Models[0].Releases[1].Files, &manifest.File{Name: "core.bin", Size: 16, SHA256: digest.Of([]byte("what is in core"))})
 	r.Member, r.Unpack = "core.bin", false
 	f = b.taken(r)
 	require.NotNil(t, f.Known)

@@ -13,6 +13,7 @@ import (
 	"slices"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/durable"
 	"cardwright/manifest/problem"
 	"cardwright/manifest/samename"
@@ -69,7 +70,7 @@ type Taken struct {
 	Path string // its place
 	Was  string // "", or what stood there and is replaced
 
-	sum  string
+	sum  digest.SHA256
 	temp string // "": it was there already, whole
 	root string // the package folder
 }
@@ -118,7 +119,7 @@ func (f Found) shared(shop *manifest.Shop) bool {
 // WasThere tells whether the package stood in its place already.
 func (t *Taken) WasThere() bool { return t.temp == "" }
 
-func sumOf(ctx context.Context, path string) (string, error) {
+func sumOf(ctx context.Context, path string) (digest.SHA256, error) {
 	in, err := os.Open(path)
 	if err != nil {
 		return "", err
@@ -126,7 +127,7 @@ func sumOf(ctx context.Context, path string) (string, error) {
 	defer in.Close() // opened for reading only
 	sum := sha256.New()
 	_, err = copyAll(ctx, sum, in, nil)
-	return hexOf(sum.Sum(nil)), err
+	return digest.Sum(sum), err
 }
 
 func (t *Taken) copy(ctx context.Context, f Found, progress func(int64)) error {
@@ -149,7 +150,7 @@ func (t *Taken) copy(ctx context.Context, f Found, progress func(int64)) error {
 	sum := sha256.New()
 	n, err := copyAll(ctx, io.MultiWriter(out, sum), io.LimitReader(in, f.Size+1), progress)
 	err = errors.Join(err, out.Sync(), out.Close())
-	if err == nil && (n != f.Size || hexOf(sum.Sum(nil)) != f.SHA256) {
+	if err == nil && (n != f.Size || digest.Sum(sum) != f.SHA256) {
 		err = &Refused{Path: f.Path, What: "a download that changed while it was read", Problem: problem.Problem{Found: media.Bytes(n), Expected: media.Bytes(f.Size) + " with the digest of the first reading", Advice: "wait until it is finished"}}
 	}
 	if err != nil {

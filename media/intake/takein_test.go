@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/media"
 	"cardwright/media/intake"
 	"cardwright/media/mediatest/shoptest"
@@ -73,7 +74,7 @@ func TestTakeSameName(t *testing.T) {
 	europe, other := shoptest.Make("update.bin", 5000, 7), shoptest.Make("update.bin", 5000, 8)
 	for variant, f := range map[string]shoptest.File{"Europe": europe, "America": other} {
 		plot.Releases = append(plot.Releases, &manifest.Release{Version: "1.6", Variant: variant, Files: []*manifest.File{
-			{Name: "update.bin", Size: 5000, SHA256: shoptest.Sum(f.Content)},
+			{Name: "update.bin", Size: 5000, SHA256: digest.Of(f.Content)},
 		}})
 	}
 	for range 2 {
@@ -98,7 +99,7 @@ func TestTakeSameName(t *testing.T) {
 	}
 	assert.Equal(t, 2, whole)
 	for _, f := range []shoptest.File{europe, other} {
-		path, err := media.PackagesOf(b.Shop.Shop).Find(media.Source{Model: plot.ID, Version: "1.6", Name: "update.bin", Size: 5000, SHA256: shoptest.Sum(f.Content)})
+		path, err := media.PackagesOf(b.Shop.Shop).Find(media.Source{Model: plot.ID, Version: "1.6", Name: "update.bin", Size: 5000, SHA256: digest.Of(f.Content)})
 		require.NoError(t, err)
 		stored, err := os.ReadFile(path)
 		require.NoError(t, err)

@@ -208,7 +208,7 @@ func contradicted(path string, l *list, f *subject, s said) error {
 		}
 		expected = append(expected, strings.Join(kinds, " or ")+" "+x.digest)
 	}
-	found = append(found, "SHA-256 "+f.sums.sha256)
+	found = append(found, f.sums.sha256.Named())
 	what := "not the file that was published"
 	if len(s.matches) > 0 {
 		what += ": its list says two things"

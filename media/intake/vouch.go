@@ -10,6 +10,7 @@ import (
 	"aead.dev/minisign"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/media"
 )
 
@@ -63,7 +64,7 @@ func (x *examination) vouch(found *Found) error {
 // subjectsInside are the files of an archive that go on the card: the member
 // that is the package, or all of one that is unpacked.
 func (x *examination) subjectsInside(found *Found) (all []*subject) {
-	inside := func(name string, names []string, sum string) {
+	inside := func(name string, names []string, sum digest.SHA256) {
 		s := &subject{path: name, names: names}
 		s.sums = &digests{sha256: sum, more: func(kinds []kind) (map[kind]string, error) { return x.memberSums(name, sum, kinds) }}
 		all = append(all, s)
@@ -83,7 +84,7 @@ func (x *examination) subjectsInside(found *Found) (all []*subject) {
 }
 
 // memberSums are further digests of a member.
-func (x *examination) memberSums(name, sum string, kinds []kind) (map[kind]string, error) {
+func (x *examination) memberSums(name string, sum digest.SHA256, kinds []kind) (map[kind]string, error) {
 	if x.zip == nil {
 		if err := x.unpack(); err != nil || x.zip == nil {
 			return nil, err
@@ -102,7 +103,7 @@ func (x *examination) memberSums(name, sum string, kinds []kind) (map[kind]strin
 	if _, err := copyAll(x.ctx, sums, in, nil); err != nil {
 		return nil, fmt.Errorf("reading member %q: %w", name, err)
 	}
-	if all := sums.sums(); all[sha256Kind] == sum {
+	if all := sums.sums(); all[sha256Kind] == string(sum) {
 		return all, nil
 	}
 	return nil, x.refuse("a download that is still being written", "another member "+name, "the one that was read at first", "wait until it is finished")
@@ -199,7 +200,7 @@ const FromMaker = "maker"
 
 // typed compares with the digest that the user gave.
 func (x *examination) typed(v *vouching, found *Found) (*Proof, error) {
-	want := strings.ToLower(x.request.SHA256)
+	want := digest.SHA256(strings.ToLower(x.request.SHA256))
 	byMaker := strings.EqualFold(strings.TrimSpace(x.request.From), FromMaker)
 	if want == "" {
 		if byMaker && best(v.proofs) != manifest.TrustMaker {
@@ -208,7 +209,7 @@ func (x *examination) typed(v *vouching, found *Found) (*Proof, error) {
 		return nil, nil
 	}
 	if want != x.sums.sha256 && want != found.SHA256 {
-		return nil, x.refuse("not the file that has this digest", "SHA-256 "+x.sums.sha256, "SHA-256 "+want, "download it again, and compare what was typed")
+		return nil, x.refuse("not the file that has this digest", x.sums.sha256.Named(), want.Named(), "download it again, and compare what was typed")
 	}
 	if byMaker {
 		return &Proof{"the digest given, from the maker", manifest.TrustMaker}, nil

@@ -9,6 +9,7 @@ package ledger
 import (
 	"time"
 
+	"cardwright/manifest/digest"
 	"cardwright/manifest/version"
 )
 
@@ -195,9 +196,9 @@ const (
 
 // File is one file of a release.
 type File struct {
-	Name   string `json:"name"`
-	SHA256 string `json:"sha256"`
-	Size   int64  `json:"size"`
+	Name   string        `json:"name"`
+	SHA256 digest.SHA256 `json:"sha256"`
+	Size   int64         `json:"size"`
 }
 
 // Settings says where a device's settings were saved (all devices': "").

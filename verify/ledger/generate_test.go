@@ -7,6 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"cardwright/manifest/digest"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 )
@@ -83,7 +84,7 @@ func fill(t *rapid.T, e *ledger.Entry) {
 			Minutes: rapid.IntRange(0, 500).Draw(t, "minutes"), Note: notes.Draw(t, "note"), Reason: notes.Draw(t, "reason"),
 			How:     rapid.SampledFrom(append([]string{""}, ledger.Hows...)).Draw(t, "how"),
 			WayBack: rapid.SampledFrom([]string{"", ledger.WayBackThere, ledger.WayBackNone}).Draw(t, "way back"),
-			Files:   rapid.SampledFrom([][]ledger.File{nil, {{Name: "a/b.upd", SHA256: strings.Repeat("0f", 32), Size: 1 << 40}}}).Draw(t, "files"),
+			Files:   rapid.SampledFrom([][]ledger.File{nil, {{Name: "a/b.upd", SHA256: digest.SHA256(strings.Repeat("0f", 32)), Size: 1 << 40}}}).Draw(t, "files"),
 		}
 		if e.Kind == ledger.StepDone {
 			e.Step.After = anyVersion(t)

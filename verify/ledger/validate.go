@@ -390,7 +390,7 @@ func (c *checker) files(at string, files []File) {
 	for i, f := range files {
 		here := fmt.Sprintf("%sfiles[%d].", at, i)
 		c.line(here+"name", f.Name)
-		c.hex(here+"sha256", f.SHA256, 64)
+		c.hex(here+"sha256", string(f.SHA256), 64)
 		if f.Size < 0 || f.Size > 1<<47 {
 			c.say(here+"size", fmt.Sprint(f.Size), "a file's size in bytes")
 		}

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
 	"cardwright/media"
@@ -69,8 +70,8 @@ func shop() *manifest.Shop {
 	}
 }
 
-func file(name string, size int64) []order.File {
-	return []order.File{{Name: name, Size: size, SHA256: strings.Repeat("0f", 32)}}
+func file(name string, size int64) []digest.File {
+	return []digest.File{{Name: name, Size: size, SHA256: digest.SHA256(strings.Repeat("0f", 32))}}
 }
 
 // kittiwake has three devices: a display with a slot, a radar and an autopilot

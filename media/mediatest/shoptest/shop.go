@@ -7,7 +7,6 @@ import (
 	"archive/zip"
 	"bytes"
 	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -17,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
 	"cardwright/media"
@@ -130,17 +130,17 @@ func (f File) inCatalogue() *manifest.File {
 	return c
 }
 
-func (f File) inPlan() order.File {
-	return order.File{Name: f.Name, Size: f.size(), SHA256: f.sum()}
+func (f File) inPlan() digest.File {
+	return digest.File{Name: f.Name, Size: f.size(), SHA256: f.sum()}
 }
 
 func (f File) size() int64 { return max(f.onlyNamed, int64(len(f.Content))) }
 
-func (f File) sum() string {
+func (f File) sum() digest.SHA256 {
 	if f.onlyNamed > 0 {
-		return Sum(fmt.Appendf(nil, "%s %d %d", f.Name, f.onlyNamed, f.Content))
+		return digest.Of(fmt.Appendf(nil, "%s %d %d", f.Name, f.onlyNamed, f.Content))
 	}
-	return Sum(f.Content)
+	return digest.Of(f.Content)
 }
 
 // Named is a file that is laid out but never read: its bytes are nowhere.
@@ -170,11 +170,8 @@ func Archive(t require.TestingT, name string, members ...File) File {
 	return File{Name: name, Content: out.Bytes(), Members: members}
 }
 
-// Sum is a SHA-256 as 64 hex digits.
-func Sum(content []byte) string {
-	sum := sha256.Sum256(content)
-	return hex.EncodeToString(sum[:])
-}
+// Sum is the digest of content as text.
+func Sum(content []byte) string { return string(digest.Of(content)) }
 
 // InstallOrder is a text that goes on cards as their install order.
 const InstallOrder = "Install order, as planned\n\n1. flybridge\n"

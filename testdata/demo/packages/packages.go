@@ -19,6 +19,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/testdata"
 )
 
@@ -172,21 +173,21 @@ func (p Package) Digests() ([]Digest, error) {
 	if err := p.Make(n); err != nil {
 		return nil, err
 	}
-	all := []Digest{digest(p.Path, n.n, h.Sum(nil), p.File.Size, p.File.SHA256)}
+	all := []Digest{digestOf(p.Path, n.n, h.Sum(nil), p.File.Size, p.File.SHA256)}
 	for _, m := range p.File.Members {
 		h.Reset()
 		size, err := io.Copy(h, p.member(m))
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, digest(path.Join(p.Path, m.Name), size, h.Sum(nil), m.Size, m.SHA256))
+		all = append(all, digestOf(path.Join(p.Path, m.Name), size, h.Sum(nil), m.Size, m.SHA256))
 	}
 	return all, nil
 }
 
-func digest(name string, size int64, sum []byte, saidSize manifest.Size, said string) Digest {
+func digestOf(name string, size int64, sum []byte, saidSize manifest.Size, said digest.SHA256) Digest {
 	d := Digest{Path: name, Size: manifest.Size(size), SHA256: hex.EncodeToString(sum)}
-	d.Said.Size, d.Said.SHA256 = saidSize, said
+	d.Said.Size, d.Said.SHA256 = saidSize, string(said)
 	return d
 }
 

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/known"
@@ -36,7 +37,7 @@ type ReleaseUse struct {
 type Replaced struct {
 	Variant string        `json:"variant,omitempty"`
 	File    string        `json:"file"`
-	SHA256  string        `json:"sha256"`
+	SHA256  digest.SHA256 `json:"sha256"`
 	Until   manifest.Date `json:"until"`
 	Why     string        `json:"why"`
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest/digest"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/record"
@@ -29,7 +30,7 @@ func stepDone() ledger.Event {
 		At: noon.Add(-time.Hour), Kind: ledger.StepDone, Vessel: "kittiwake", Visit: "visit",
 		Step: &ledger.Step{
 			Number: 1, Device: ledger.Device{ID: "radar", Model: "fennick-sweep-2"}, Before: "1.6", After: "1.8", Minutes: 12,
-			Files: []ledger.File{{Name: "sweep2-1.8.upd", SHA256: strings.Repeat("ef", 32), Size: 123}}, WayBack: ledger.WayBackThere, Card: strings.Repeat("ab", 32),
+			Files: []ledger.File{{Name: "sweep2-1.8.upd", SHA256: digest.SHA256(strings.Repeat("ef", 32)), Size: 123}}, WayBack: ledger.WayBackThere, Card: strings.Repeat("ab", 32),
 		},
 	}
 	return ledger.Event{Statement: ledger.Statement{Entry: e}}

@@ -16,6 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
@@ -33,7 +34,7 @@ func job() *record.Job {
 		return &manifest.Release{Version: v, After: after}
 	}
 	radar := step(1, "radar", "fennick-sweep-2", "1.6", "1.8")
-	radar.Files = []order.File{{Name: "sweep2-1.8.upd", Size: 123, SHA256: strings.Repeat("ef", 32)}}
+	radar.Files = []digest.File{{Name: "sweep2-1.8.upd", Size: 123, SHA256: digest.SHA256(strings.Repeat("ef", 32))}}
 	return &record.Job{
 		Plan: order.Plan{Format: 1, Vessel: "kittiwake", Steps: []order.Step{
 			radar,
@@ -96,7 +97,7 @@ func TestASheetBecomesEntries(t *testing.T) {
 	radar := out.Entries[2].Step
 	assert.Equal(t, &ledger.Step{
 		Number: 1, Before: "1.6", After: "1.8", Planned: "1.8", Minutes: 20, Plan: job().Plan.ID(), Card: strings.Repeat("ab", 32),
-		Files: []ledger.File{{Name: "sweep2-1.8.upd", Size: 123, SHA256: strings.Repeat("ef", 32)}}, WayBack: ledger.WayBackNone,
+		Files: []ledger.File{{Name: "sweep2-1.8.upd", Size: 123, SHA256: digest.SHA256(strings.Repeat("ef", 32))}}, WayBack: ledger.WayBackNone,
 		Device: ledger.Device{ID: "radar", Kind: "radar", Maker: "Fennick", Model: "fennick-sweep-2", Name: "Sweep 2 radar", Place: "mast", Serial: "R2-1"},
 	}, radar)
 	assert.Equal(t, map[string]version.V{"radar": "1.8", "flybridge": "4.0-12", "pilot": "2.0"}, out.Versions)
