@@ -187,7 +187,7 @@ func (f *File) remember(r *manifest.Release, old *manifest.File, past Past) erro
 		{"variant", orNil(r.Variant)},
 		{"file", old.Name},
 		{"size", Plain(strconv.FormatInt(int64(old.Size), 10))},
-		{"sha256", old.SHA256},
+		{"sha256", string(old.SHA256)},
 		{"until", Plain(past.Until)},
 		{"why", past.Why},
 		{"by", orNil(string(past.By))},
@@ -221,7 +221,7 @@ func (n NewFile) file() Value {
 	pairs := []Pair{
 		{"name", n.Name},
 		{"size", Plain(strconv.FormatInt(n.Size, 10))},
-		{"sha256", n.SHA256},
+		{"sha256", string(n.SHA256)},
 		{"trust", orNil(n.Trust)},
 		{"from", orNil(n.From)},
 		{"added", plainOrNil(n.Added)},
@@ -231,7 +231,7 @@ func (n NewFile) file() Value {
 	}
 	members := List{}
 	for _, m := range n.Members {
-		members = append(members, Inline{{"name", m.Name}, {"size", Plain(strconv.FormatInt(m.Size, 10))}, {"sha256", m.SHA256}})
+		members = append(members, Inline{{"name", m.Name}, {"size", Plain(strconv.FormatInt(m.Size, 10))}, {"sha256", string(m.SHA256)}})
 	}
 	return Map(append(pairs, Pair{"unpack", n.Unpack}, Pair{"members", members}))
 }
