@@ -34,9 +34,9 @@ func Composed(letter rune, parts [][]uint16) []byte {
 	for range n {
 		hmtx = append(hmtx, words16(1000, 0)...)
 	}
-	cmap := append(words16(0, 1, 3, 1, 0, 12), words16(4, 32, 0, 4, 0, 0, 0, uint16(letter), 0xffff, 0, uint16(letter), 0xffff, 1-uint16(letter), 1, 0, 0)...)
+	characters := append(words16(0, 1, 3, 1, 0, 12), words16(4, 32, 0, 4, 0, 0, 0, uint16(letter), 0xffff, 0, uint16(letter), 0xffff, 1-uint16(letter), 1, 0, 0)...)
 	return assembled(map[string][]byte{
-		"glyf": glyf, "loca": loca, "hmtx": hmtx, "cmap": cmap, "name": words16(0, 0, 6),
+		"glyf": glyf, "loca": loca, "hmtx": hmtx, characterTable: characters, "name": words16(0, 0, 6),
 		"head": words16(1, 0, 1, 0, 0, 0, 0x5f0f, 0x3cf5, 0, 1000, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1000, 800, 0, 8, 2, 1, 0),
 		"hhea": words16(1, 0, 800, 0, 0, 1000, 0, 0, 0, 1, 0, 0, 0, 0, 0, 0, 0, n),
 		"maxp": words16(1, 0, n, 9, 9, 9, 9, 1, 0, 0, 0, 0, 0, 0, 9, 9),

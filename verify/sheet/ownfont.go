@@ -17,7 +17,7 @@ const MaxFont = 64 << 20
 // Font is a font that the shop names, for letters that the fonts of the PDF form
 // haven't. What is drawn of it goes into the page, and nothing else.
 type Font struct {
-	cmap    *sfnt.Font
+	glyphs  *sfnt.Font
 	buf     sfnt.Buffer
 	glyf    []byte
 	loca    []uint32 // where each glyph begins, and the last ends
@@ -28,6 +28,10 @@ type Font struct {
 	low     int16
 	drawn   map[uint16]drawn
 }
+
+// characterTable is the name of the table that leads from letters to glyphs, by its
+// four bytes (OpenType 1.9).
+const characterTable = "\x63\x6d\x61\x70"
 
 // drawn is what is known of a glyph: how many others it is put together of, in
 // all, and how deep; 0: it can't be drawn.
@@ -69,7 +73,7 @@ func readFont(data []byte) (*Font, error) {
 		return nil, fmt.Errorf("%w: %w", errDamaged, err)
 	}
 	f := &Font{drawn: map[uint16]drawn{}, glyf: tables["glyf"], hmtx: tables["hmtx"]}
-	if f.cmap, err = fonts.Font(0); err != nil {
+	if f.glyphs, err = fonts.Font(0); err != nil {
 		return nil, fmt.Errorf("%w: %w", errDamaged, err)
 	}
 	head, hhea, maxp, os2 := tables["head"], tables["hhea"], tables["maxp"], tables["OS/2"]
@@ -149,7 +153,7 @@ func (f *Font) glyph(r rune) uint16 {
 	if f == nil || r > lastOfFirstPlane {
 		return 0
 	}
-	i, err := f.cmap.GlyphIndex(&f.buf, r)
+	i, err := f.glyphs.GlyphIndex(&f.buf, r)
 	if err != nil || f.look(uint16(i), 1).parts == 0 {
 		return 0
 	}
@@ -318,17 +322,17 @@ func (f *Font) subset(letters map[rune]bool) []byte {
 	n := uint16(len(order))
 	return assembled(map[string][]byte{
 		"glyf": glyf, "loca": loca, "hmtx": hmtx,
-		"cmap": f.letters(runes, numbers),
-		"head": words16(1, 0, 1, 0, 0, 0, 0x5f0f, 0x3cf5, 0, uint16(f.units), 0, 0, 0, 0, 0, 0, 0, 0, 0, uint16(f.low), uint16(f.units), uint16(f.high), 0, 8, 2, 1, 0),
-		"hhea": words16(1, 0, uint16(f.high), uint16(f.low), 0, uint16(f.units), 0, 0, 0, 1, 0, 0, 0, 0, 0, 0, 0, n),
-		"maxp": words16(1, 0, n, 0xffff, 0xff, 0xffff, 0xff, 1, 0, 0, 0, 0, 0, 0, maxParts, maxDeep),
-		"name": words16(0, 0, 6),
-		"post": words16(3, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0),
-		"OS/2": append(words16(0, uint16(f.units), 400, 5, 0), make([]byte, 68)...),
+		characterTable: f.letters(runes, numbers),
+		"head":         words16(1, 0, 1, 0, 0, 0, 0x5f0f, 0x3cf5, 0, uint16(f.units), 0, 0, 0, 0, 0, 0, 0, 0, 0, uint16(f.low), uint16(f.units), uint16(f.high), 0, 8, 2, 1, 0),
+		"hhea":         words16(1, 0, uint16(f.high), uint16(f.low), 0, uint16(f.units), 0, 0, 0, 1, 0, 0, 0, 0, 0, 0, 0, n),
+		"maxp":         words16(1, 0, n, 0xffff, 0xff, 0xffff, 0xff, 1, 0, 0, 0, 0, 0, 0, maxParts, maxDeep),
+		"name":         words16(0, 0, 6),
+		"post":         words16(3, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0),
+		"OS/2":         append(words16(0, uint16(f.units), 400, 5, 0), make([]byte, 68)...),
 	})
 }
 
-// letters is a cmap table of format 4, a segment for each letter. Letters without
+// letters is a table of characters of format 4, a segment for each letter. Letters without
 // a glyph aren't in it.
 func (f *Font) letters(runes []rune, numbers map[uint16]uint16) []byte {
 	var ends, starts, deltas []uint16
