@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"regexp"
 	"strconv"
@@ -27,6 +28,14 @@ func commandFile(t *testing.T) string {
 	command := filepath.Join(t.TempDir(), "cardwright")
 	require.NoError(t, os.Symlink(test, command))
 	return command
+}
+
+// hearsHangups lets commands have hangups that the tests were started without, as
+// by nohup: a signal that is caught here is not ignored in what is started.
+func hearsHangups(t *testing.T) {
+	c := make(chan os.Signal, 1)
+	signal.Notify(c, syscall.SIGHUP)
+	t.Cleanup(func() { signal.Stop(c) })
 }
 
 // said is what a command has written so far.
@@ -87,6 +96,7 @@ func (a waiting) end(t *testing.T) int {
 // Whatever asks a command to end gets the same answer, and nobody sees what Go
 // itself would print.
 func TestEverySignalInterrupts(t *testing.T) {
+	hearsHangups(t)
 	command := commandFile(t)
 	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT} {
 		t.Run(s.String(), func(t *testing.T) {
@@ -113,6 +123,7 @@ func TestHangupIgnoredFromTheStart(t *testing.T) {
 // A closed terminal sends its hangup twice, once by itself and once by the
 // shell: the second doesn't cut short what the first began.
 func TestHangupTwiceIsOne(t *testing.T) {
+	hearsHangups(t)
 	pipe := filepath.Join(t.TempDir(), "devices.csv")
 	require.NoError(t, syscall.Mkfifo(pipe, 0o600)) // nobody writes to it: nothing answers the first
 	cmd := exec.Command(commandFile(t), "vessel", "add", "curlew", "--shop", "testdata/shop", "--devices", pipe)
@@ -145,6 +156,7 @@ func TestHangupTwiceIsOne(t *testing.T) {
 // A terminal that is closed in the middle of writing leaves a whole card or
 // nothing of one, wherever the hangup comes.
 func TestHangupLeavesNoHalfCard(t *testing.T) {
+	hearsHangups(t)
 	command := commandFile(t)
 	const moments = 12
 	for i := range moments {
