@@ -205,6 +205,7 @@ func openTerminal(t *testing.T) (keyboard, side *os.File) {
 // A terminal that is closed in the middle of record's questions loses nothing
 // of what was typed there.
 func TestTerminalClosedWhileRecording(t *testing.T) {
+	hearsHangups(t)
 	shop := t.TempDir()
 	require.NoError(t, os.CopyFS(shop, os.DirFS("testdata/shop")))
 	command := commandFile(t)
