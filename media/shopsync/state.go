@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"os"
 	"path"
 	"slices"
 	"strings"
@@ -80,15 +81,13 @@ func (f *folder) write(name string, text []byte) error {
 		return err
 	}
 	temp := name + ".unfinished"
-	if err := f.root.WriteFile(temp, text, 0o644); err != nil {
-		return errors.Join(err, f.root.Remove(temp))
-	}
-	out, err := f.root.Open(temp)
+	out, err := f.root.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o644) // Windows syncs no file that was opened for reading
 	if err != nil {
 		return err
 	}
-	if err := errors.Join(out.Sync(), out.Close()); err != nil {
-		return err
+	_, err = out.Write(text)
+	if err := errors.Join(err, out.Sync(), out.Close()); err != nil {
+		return errors.Join(err, f.root.Remove(temp))
 	}
 	if err := f.root.Rename(temp, name); err != nil {
 		return err
