@@ -3,7 +3,6 @@ package shopsync
 import (
 	"context"
 	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -17,6 +16,7 @@ import (
 	"unicode/utf8"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/durable"
 	"cardwright/manifest/samename"
 )
@@ -218,7 +218,7 @@ func (f *folder) digest(ctx context.Context, name string, info fs.FileInfo, know
 	if err == nil && n != is.Size {
 		err = fmt.Errorf("%s changed while it was read: do it again", name)
 	}
-	is.SHA256 = hex.EncodeToString(sum.Sum(nil))
+	is.SHA256 = string(digest.Sum(sum))
 	return is, err
 }
 
@@ -266,7 +266,7 @@ func (f *folder) text(name string) ([]byte, error) {
 
 // put writes a file whole or not at all: its bytes must have a digest, and what
 // stands in its place must still be what was seen there ("": nothing).
-func (f *folder) put(ctx context.Context, name string, from io.Reader, size int64, digest, instead string) (err error) {
+func (f *folder) put(ctx context.Context, name string, from io.Reader, size int64, want, instead string) (err error) {
 	to := f.at(name)
 	if err := f.root.MkdirAll(path.Dir(to), 0o755); err != nil {
 		return err
@@ -285,7 +285,7 @@ func (f *folder) put(ctx context.Context, name string, from io.Reader, size int6
 	if _, err := io.Copy(io.MultiWriter(out, sum), limited(ctx, from, size)); err != nil {
 		return err
 	}
-	if is := hex.EncodeToString(sum.Sum(nil)); is != digest {
+	if is := string(digest.Sum(sum)); is != want {
 		return fmt.Errorf("%s changed while it was read: do it again", name)
 	}
 	if err := out.Sync(); err != nil {
@@ -378,9 +378,4 @@ func (f *folder) within(name string) bool {
 		}
 	}
 	return false
-}
-
-func digestOf(text []byte) string {
-	sum := sha256.Sum256(text)
-	return hex.EncodeToString(sum[:])
 }

@@ -23,6 +23,7 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/digest"
 	"cardwright/manifest/durable"
 	"cardwright/manifest/pattern"
 )
@@ -505,7 +506,7 @@ func (f *folder) takeTheirs(ctx context.Context, c Conflict) error {
 	}
 	instead := ""
 	if !gone {
-		instead = digestOf(ours)
+		instead = string(digest.Of(ours))
 	}
 	return f.put(ctx, c.File, bytes.NewReader(text), int64(len(text)), c.Theirs, instead)
 }
