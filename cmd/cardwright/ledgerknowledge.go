@@ -69,7 +69,7 @@ func (s *shopLedger) learnIfAny(ctx context.Context, shop *manifest.Shop, vessel
 
 // learnFleet is learn for all vessels of the shop.
 func (s *shopLedger) learnFleet(ctx context.Context, shop *manifest.Shop) error {
-	if err := unsettled(shop, shop.Vessels...); err != nil {
+	if err := refuseUnsettled(shop, shop.Vessels...); err != nil {
 		return err
 	}
 	l, err := openLedger(ctx, shop)

@@ -193,7 +193,7 @@ func (s *session) vesselToJudge(id string) (*manifest.Shop, *manifest.Vessel, er
 	if err != nil {
 		return nil, nil, err
 	}
-	if err := unsettled(shop, vessel); err != nil {
+	if err := refuseUnsettled(shop, vessel); err != nil {
 		return nil, nil, err
 	}
 	s.learnIfAny(context.Background(), shop, vessel)

@@ -344,32 +344,12 @@ func (e *inConflict) Error() string {
 	return fmt.Sprintf("changed here and on another laptop, and not settled yet: %s; see cardwright sync", visible.Visible(strings.Join(e.files, ", ")))
 }
 
-// unsettled refuses to plan for vessels while their files, or those of their models,
-// are in conflict.
-func unsettled(shop *manifest.Shop, vessels ...*manifest.Vessel) error {
-	list, err := shopsync.Conflicts(shop.Dir)
-	if err != nil || len(list) == 0 {
+// refuseUnsettled refuses to plan for vessels while a conflict that concerns them isn't
+// settled.
+func refuseUnsettled(shop *manifest.Shop, vessels ...*manifest.Vessel) error {
+	files, err := shopsync.Unsettled(shop, vessels...)
+	if err != nil || len(files) == 0 {
 		return err
-	}
-	uses := map[string]bool{}
-	for _, v := range vessels {
-		uses[v.At("").File] = true
-		for _, d := range v.Devices {
-			uses["packages/"+d.Model] = true
-			if m := shop.Model(d.Model); m != nil {
-				uses[m.At("").File] = true
-			}
-		}
-	}
-	var files []string
-	for _, c := range list {
-		parts := strings.SplitN(c.File, "/", 3)
-		if (uses[c.File] || len(parts) > 2 && uses[parts[0]+"/"+parts[1]]) && !slices.Contains(files, c.File) {
-			files = append(files, c.File)
-		}
-	}
-	if len(files) == 0 {
-		return nil
 	}
 	return &inConflict{files}
 }

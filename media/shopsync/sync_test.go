@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -227,4 +228,42 @@ func TestPlacesOutsideAreRefused(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join(there, "shop.yaml"))
 	require.NoError(t, err)
 	assert.Contains(t, string(text), "Elsewhere", "never touched")
+}
+
+// A conflict stops the boats that it is about: by their own file, their models', or a
+// package of those; no other.
+func TestUnsettledStopsTheBoatsThatItIsAbout(t *testing.T) {
+	for name, stopped := range map[string][]string{
+		"vessels/boat-0.yaml":                    {"boat-0"},
+		"catalogue/fennick-sweep-2.yaml":         {"boat-0", "boat-1"},
+		"packages/fennick-sweep-2/1.0/sweep.img": {"boat-0", "boat-1"},
+		"vessels/boat-9.yaml":                    nil,
+	} {
+		stick, a := t.TempDir(), shopFolder(t, 2)
+		b := t.TempDir()
+		require.NoError(t, os.CopyFS(b, os.DirFS(a)))
+		run(t, a, stick, shopsync.Options{New: true})
+		run(t, b, stick, shopsync.Options{})
+		changed := func(dir, by string) {
+			text, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(name)))
+			if err != nil {
+				text = []byte(vessel(9, "A"))
+			}
+			write(t, dir, name, string(text)+"# "+by+"\n")
+		}
+		changed(a, "a")
+		changed(b, "b")
+		run(t, a, stick, shopsync.Options{})
+		require.Len(t, run(t, b, stick, shopsync.Options{}).Conflicts, 1, name)
+		shop := shopIn(b)
+		for _, v := range shop.Vessels[:2] {
+			files, err := shopsync.Unsettled(shop, v)
+			require.NoError(t, err)
+			if slices.Contains(stopped, v.ID) {
+				assert.Equal(t, []string{name}, files, v.ID)
+			} else {
+				assert.Empty(t, files, "%s: %s", name, v.ID)
+			}
+		}
+	}
 }

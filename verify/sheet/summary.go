@@ -105,18 +105,6 @@ func outOfService(w speech, in Input, o order.OutOfService) string {
 		"from", stepName(w, o.FromStep), "to", stepName(w, o.ToStep), "minutes", duration(w, in, o.FromStep, o.ToStep))
 }
 
-// minutesOf adds the minutes from one step to another, both with them; least:
-// the catalogue has no time for some.
-func minutesOf(steps []order.Step, from, to int) (sum int, least bool) {
-	for _, s := range steps {
-		if s.Number >= from && s.Number <= to {
-			sum += s.Minutes
-			least = least || s.Minutes == 0
-		}
-	}
-	return sum, least
-}
-
 // atLeast writes a time of which parts may be unknown.
 func atLeast(w speech, minutes int, least bool) string {
 	switch {
@@ -126,26 +114,6 @@ func atLeast(w speech, minutes int, least bool) string {
 		return w.say("least", "minutes", w.minutes(minutes))
 	}
 	return w.minutes(minutes)
-}
-
-// safeStop is the first step from n on after which the work may be broken off, as
-// the plan says; in one that marks none, where no device is out of service.
-func safeStop(plan order.Plan, n int) int {
-	for _, s := range plan.Steps {
-		if s.Number >= n && s.Stop {
-			return s.Number
-		}
-	}
-	stop := n
-	for again := true; again; {
-		again = false
-		for _, o := range plan.OutOfService {
-			if o.FromStep <= stop && stop < o.ToStep {
-				stop, again = o.ToStep, true
-			}
-		}
-	}
-	return stop
 }
 
 // timetable is a row for each step: what runs, what will, when on the clock that

@@ -130,12 +130,12 @@ func (s *shopLedger) ranBefore(vessel *manifest.Vessel, o *askOptions) {
 	}
 	o.back = slices.Clone(o.back)
 	for i, id := range o.back {
-		known, aboard := k.Device(id), vessel.Device(id)
-		if known == nil || aboard == nil || known.Before == "" {
+		aboard := vessel.Device(id)
+		if aboard == nil {
 			continue
 		}
-		if version.Compare(known.Version, aboard.Version) == 0 && version.Compare(known.Before, aboard.Version) < 0 {
-			o.back[i] += "=" + string(known.Before)
+		if before := k.RanBefore(aboard); before != "" {
+			o.back[i] += "=" + string(before)
 		}
 	}
 }
