@@ -21,11 +21,11 @@ type auditOptions struct {
 
 func (o *auditOptions) addFlags(cmd *cobra.Command) {
 	flags := cmd.PersistentFlags()
-	flags.StringVar(&o.since, "since", "", "from this day on: 2026-03-02")
-	flags.StringVar(&o.until, "until", "", "up to the end of this day, or to a time: 2026-03-02 14:30")
-	flags.StringVar(&o.berth, "berth", "", "vessels at this berth, or in this harbour: 'Hollin Quay' is all of its berths")
-	flags.StringVar(&o.technician, "technician", "", "work of this technician")
-	flags.StringVar(&o.makers, "maker", "", "devices of this maker")
+	flags.StringVar(&o.since, "since", "", "from this `DAY` on: 2026-03-02")
+	flags.StringVar(&o.until, "until", "", "up to the end of this `DAY`, or to a time: 2026-03-02 14:30")
+	flags.StringVar(&o.berth, "berth", "", "vessels at this `BERTH`, or in this harbour: 'Hollin Quay' is all of its berths")
+	flags.StringVar(&o.technician, "technician", "", "work of this technician, as `WHO` stands in the ledger")
+	flags.StringVar(&o.makers, "maker", "", "devices of this `MAKER`")
 }
 
 func (o auditOptions) filter() (audit.Filter, error) {

@@ -17,8 +17,12 @@ import (
 func newAuditCardCommand(s *session, o *auditOptions) *cobra.Command {
 	return &cobra.Command{
 		Use:   "card DIGEST|TARGET",
-		Short: "Where a card was made and used; name its digest, or the card",
-		Args:  exactly(1, "a digest or a target"),
+		Short: "Show where a card was made and used",
+		Long: `card says when a card was made and verified, for which vessel, and which visits used
+it. Name it by its digest (the first 8 digits or more), or by the card itself.`,
+		Example: `  cardwright audit card 3f9a12c4
+  cardwright audit card kittiwake.img`,
+		Args: exactly(1, "a digest or a target"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return asked(interruptible(cmd), s, o, func(_ *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 				u, err := audit.OfCard(interruptible(cmd), l, record.Target(args[0]), f)

@@ -28,22 +28,19 @@ func newAuditCheckCommand(s *session) *cobra.Command {
 	var o auditCheck
 	cmd := &cobra.Command{
 		Use:   "check",
-		Short: "Check every event; name the first link that is broken",
-		Long: `check looks whether the ledger is what was signed: an edited, removed, reordered or
-forged event is found, and the first broken link named. What was read before and
-hasn't been written to since isn't read again, unless --again asks for it.
+		Short: "Check every event, and name the first that is broken",
+		Long: `check tells whether the ledger is what was signed. It finds events that were edited,
+removed, reordered or forged, and names the first broken link. Events that it checked
+before aren't read again while nobody wrote to them; --again reads them all.
 
-A ledger that was put back to an older state is told of, here and before every
-answer: events are gone that this computer has seen. A sync with a ledger that has
-them brings them back. Where you know of it, because an old backup was all that was
-left, say so, and why:
-
-  cardwright audit check --accept 'disk failed, backup of 28 February'
-
-The ledger as it stands then is the ledger: answers go by it, and the events that are
-gone are missed no more. The reason is kept on this computer, and every check shows
-it. The writers of those events begin new chains; should the events turn up later, a
-sync takes them in. Nothing else is accepted: a ledger that was edited stays refused.`,
+An older state of the ledger lacks events that this computer has seen. That is told
+here and before every answer. A sync with a ledger that has these events brings them
+back. Where an old backup is all that is left, --accept takes it for the ledger:
+answers go by it, and nobody misses the events any more. Your reason is kept on this
+computer, and every check shows it. The writers of the lost events begin new chains;
+if the events turn up later, a sync takes them in. An edited ledger stays refused.`,
+		Example: `  cardwright audit check
+  cardwright audit check --accept 'disk failed, backup of 28 February'`,
 		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if cmd.Flags().Changed("accept") && strings.TrimSpace(o.accept) == "" {
@@ -53,9 +50,9 @@ sync takes them in. Nothing else is accepted: a ledger that was edited stays ref
 		},
 	}
 	o.addFlags(cmd)
-	cmd.Flags().StringVar(&o.place, "ledger", "", "another ledger than the shop's: a file or a postgres:// address")
+	cmd.Flags().StringVar(&o.place, "ledger", "", "another `LEDGER` than the shop's: a file or a postgres:// address")
 	cmd.Flags().BoolVar(&o.again, "again", false, "read every event, also those that were checked before")
-	cmd.Flags().StringVar(&o.accept, "accept", "", "take an older state of the ledger for the ledger, with why")
+	cmd.Flags().StringVar(&o.accept, "accept", "", "take an older state of the ledger for the ledger, and say `WHY`")
 	return cmd
 }
 
@@ -267,7 +264,7 @@ type checkOptions struct {
 
 func (o *checkOptions) addFlags(cmd *cobra.Command) {
 	o.key.addFlag(cmd)
-	cmd.Flags().StringArrayVar(&o.heads, "heads", nil, "report of an earlier backup (JSON): its heads show whether a tail was removed; may be repeated")
+	cmd.Flags().StringArrayVar(&o.heads, "heads", nil, "`FILE` with the report of an earlier backup (JSON): shows whether the end of the ledger was cut off; may be repeated")
 }
 
 // against are the writers that the shop trusts and this laptop's own key. Where

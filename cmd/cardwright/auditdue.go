@@ -15,8 +15,12 @@ import (
 func newAuditDueCommand(s *session, o *auditOptions) *cobra.Command {
 	return &cobra.Command{
 		Use:   "due",
-		Short: "What is to be done: updates, and what visits left open",
-		Args:  exactly(0, "no arguments"),
+		Short: "List the updates that are due, and what visits left open",
+		Long: `due lists the updates that each vessel is to get, and what earlier visits left open:
+steps put off, checks not done, settings not entered again.`,
+		Example: `  cardwright audit due
+  cardwright audit due --berth 'Hollin Quay'`,
+		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 				if err := s.learnFleet(interruptible(cmd), shop); err != nil {

@@ -27,8 +27,12 @@ func newAuditExportCommand(s *session, o *auditOptions) *cobra.Command {
 	var e exportOptions
 	cmd := &cobra.Command{
 		Use:   "export",
-		Short: "Write the ledger out: csv, json, cyclonedx or html",
-		Args:  exactly(0, "no arguments"),
+		Short: "Write the ledger to a file: csv, json, cyclonedx or html",
+		Long: `export writes the ledger for other programs: all events as csv or json, what runs
+aboard as a bill of materials (cyclonedx), or a page on the fleet over time (html).`,
+		Example: `  cardwright audit export -o ledger.csv
+  cardwright audit export --format html -o fleet.html`,
+		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if !slices.Contains(exportFormats, e.format) {
 				return usage(fmt.Errorf("--format %s: expected %s", e.format, strings.Join(exportFormats, ", ")))
@@ -38,8 +42,8 @@ func newAuditExportCommand(s *session, o *auditOptions) *cobra.Command {
 			})
 		},
 	}
-	cmd.Flags().StringVar(&e.format, "format", "csv", strings.Join(exportFormats, ", "))
-	cmd.Flags().StringVarP(&e.output, "output", "o", "", "write to this file instead of standard output")
+	cmd.Flags().StringVar(&e.format, "format", "csv", "`FORMAT`: "+strings.Join(exportFormats, ", "))
+	cmd.Flags().StringVarP(&e.output, "output", "o", "", "write to this `FILE` instead of standard output")
 	return cmd
 }
 

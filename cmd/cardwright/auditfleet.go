@@ -17,8 +17,12 @@ import (
 func newAuditFleetCommand(s *session, o *auditOptions) *cobra.Command {
 	return &cobra.Command{
 		Use:   "fleet",
-		Short: "Vessels by devices: current, behind, unknown, withdrawn",
-		Args:  exactly(0, "no arguments"),
+		Short: "Count devices by vessel: current, behind, unknown, withdrawn",
+		Long: `fleet counts the devices of each vessel: how many are current, behind, unknown, or on
+a withdrawn release.`,
+		Example: `  cardwright audit fleet
+  cardwright audit fleet --maker Fennick`,
+		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 				fleet, err := audit.OfFleet(interruptible(cmd), l, shop.Models, f)

@@ -16,9 +16,11 @@ import (
 
 func newAuditReleaseCommand(s *session, o *auditOptions) *cobra.Command {
 	return &cobra.Command{
-		Use:   "release MODEL VERSION",
-		Short: "Every boat that has a release, had it, or carried it on a card",
-		Args:  exactly(2, "a model and a version"),
+		Use:     "release MODEL VERSION",
+		Short:   "List the boats that have a release, had it, or carried it",
+		Long:    `release lists every boat that runs a release, ran it, or had it on a card.`,
+		Example: `  cardwright audit release fennick-sweep-2 1.8`,
+		Args:    exactly(2, "a model and a version"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			v, err := version.Parse(args[1])
 			if err != nil {

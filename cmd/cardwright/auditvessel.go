@@ -20,8 +20,12 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 	var at, plot string
 	cmd := &cobra.Command{
 		Use:   "vessel VESSEL",
-		Short: "A vessel's history, and what it ran on a day",
-		Args:  exactly(1, "the id of a vessel"),
+		Short: "Show a vessel's history, and what it ran on a day",
+		Long: `vessel shows what was done aboard, newest last, and what each device runs. --at shows
+what it ran on an earlier day.`,
+		Example: `  cardwright audit vessel kittiwake
+  cardwright audit vessel kittiwake --at 2026-03-02`,
+		Args: exactly(1, "the id of a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			moment := time.Time{}
 			if at != "" {
@@ -70,8 +74,8 @@ func newAuditVesselCommand(s *session, o *auditOptions) *cobra.Command {
 			})
 		},
 	}
-	cmd.Flags().StringVar(&plot, "plot", "", "write a picture (PNG) of how A to E of the compass went over the years")
-	cmd.Flags().StringVar(&at, "at", "", "as it was at the end of this day, or at a time: 2026-03-02 14:30")
+	cmd.Flags().StringVar(&plot, "plot", "", "write a picture (`PNG`) of how A to E of the compass went over the years")
+	cmd.Flags().StringVar(&at, "at", "", "as it was at the end of this `DAY`, or at a time: 2026-03-02 14:30")
 	return cmd
 }
 

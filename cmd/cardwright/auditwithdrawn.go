@@ -17,8 +17,11 @@ func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {
 	withContacts := false
 	cmd := &cobra.Command{
 		Use:   "withdrawn",
-		Short: "Withdrawn releases, and who must be called",
-		Args:  exactly(0, "no arguments"),
+		Short: "List withdrawn releases, and whom to call",
+		Long: `withdrawn lists the releases that their makers withdrew, the boats that run them or
+have them on a card, and whom to call.`,
+		Example: `  cardwright audit withdrawn`,
+		Args:    exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 				u, err := audit.OfWithdrawn(interruptible(cmd), l, shop.Models, f)
@@ -45,7 +48,7 @@ func newAuditWithdrawnCommand(s *session, o *auditOptions) *cobra.Command {
 			})
 		},
 	}
-	cmd.Flags().BoolVar(&withContacts, "contacts", false, "whom to call in the JSON, too")
+	cmd.Flags().BoolVar(&withContacts, "contacts", false, "add whom to call to the JSON")
 	return cmd
 }
 

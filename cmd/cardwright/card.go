@@ -24,12 +24,16 @@ func newCardCommand(s *session) *cobra.Command {
 
 func newCardFateCommand(s *session, kind ledger.Kind, use, short string) *cobra.Command {
 	var o lifeOptions
-	var to string
+	var to, more string
+	if kind == ledger.CardHandedOver {
+		more = " --to skipper"
+	}
 	cmd := &cobra.Command{
 		Use: use + " CARD", Short: short,
-		Long: short + `. CARD is its digest, the first 8 digits or more, or the target that it was
-written to, as audit card takes them. It is told by audit card.`,
-		Args: exactly(1, "a card"),
+		Long: short + `, in the ledger; audit card shows it. CARD is the digest of the
+card (its first 8 digits or more), or the target that it was written to.`,
+		Example: "  cardwright card " + use + " 3f9a12c4" + more,
+		Args:    exactly(1, "a card"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runCardFate(interruptible(cmd), s, o, ledger.CardFate{To: to, Note: o.note}, kind, args[0])
 		},
@@ -37,7 +41,7 @@ written to, as audit card takes them. It is told by audit card.`,
 	o.addFlags(cmd)
 	if kind == ledger.CardHandedOver {
 		cmd.Use += " --to WHOM"
-		cmd.Flags().StringVar(&to, "to", "", "who has it now: initials or a role, no name")
+		cmd.Flags().StringVar(&to, "to", "", "`WHO` has it now: initials or a role, no name")
 	}
 	return cmd
 }

@@ -31,8 +31,8 @@ type lifeOptions struct {
 
 func (o *lifeOptions) addFlags(cmd *cobra.Command) {
 	o.key.addFlag(cmd)
-	cmd.Flags().StringVar(&o.at, "at", "", "when it happened: 2026-03-02, or 2026-03-02 14:30 (default: now)")
-	cmd.Flags().StringVar(&o.note, "note", "", "a note beside it; no names")
+	cmd.Flags().StringVar(&o.at, "at", "", "`WHEN` it happened: 2026-03-02, or 2026-03-02 14:30 (default: now)")
+	cmd.Flags().StringVar(&o.note, "note", "", "a note with it, as `TEXT`; no names")
 }
 
 func (o *lifeOptions) moment(ctx context.Context, s *session) (time.Time, error) {
@@ -52,12 +52,11 @@ func newDeviceReplaceCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "replace VESSEL DEVICE",
 		Short: "Note that another box stands in a device's place",
-		Long: `replace notes it in the ledger and writes it into the vessel's file. Nothing that
-was known of the old box, or open about it, is taken over. What the new one runs
-is unknown unless --version says what it shows.
-
-  cardwright device replace kittiwake radar --serial R2-01305 --version v1.8`,
-		Args: exactly(2, "a vessel and a device"),
+		Long: `replace notes the new box in the ledger and in the vessel's file. It takes over nothing
+that was known of the old box or open about it. What the new one runs is unknown
+unless you give the version that it shows.`,
+		Example: `  cardwright device replace kittiwake radar --serial R2-01305 --version v1.8`,
+		Args:    exactly(2, "a vessel and a device"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if runs != "" {
 				v, err := version.Parse(runs)
@@ -76,10 +75,10 @@ is unknown unless --version says what it shows.
 		},
 	}
 	o.addFlags(cmd)
-	cmd.Flags().StringVar(&box.Serial, "serial", "", "serial of the new box; left out: not written down")
-	cmd.Flags().StringVar(&box.Model, "model", "", "its model, where it is another")
-	cmd.Flags().StringVar(&runs, "version", "", "the version that it shows; left out: unknown")
-	cmd.Flags().StringVar(&box.Place, "place", "", "its place, where it is another")
+	cmd.Flags().StringVar(&box.Serial, "serial", "", "serial `NUMBER` of the new box; without it none is written down")
+	cmd.Flags().StringVar(&box.Model, "model", "", "its `MODEL`, where it is another")
+	cmd.Flags().StringVar(&runs, "version", "", "the `VERSION` that it shows; without it the version is unknown")
+	cmd.Flags().StringVar(&box.Place, "place", "", "its `PLACE`, where it is another")
 	return cmd
 }
 
@@ -87,9 +86,11 @@ func newDeviceMoveCommand(s *session) *cobra.Command {
 	var o lifeOptions
 	var place string
 	cmd := &cobra.Command{
-		Use:   "move VESSEL DEVICE --place PLACE",
-		Short: "Note that a device stands in another place",
-		Args:  exactly(2, "a vessel and a device"),
+		Use:     "move VESSEL DEVICE --place PLACE",
+		Short:   "Note that a device stands in another place",
+		Long:    `move notes the new place in the ledger and in the vessel's file.`,
+		Example: `  cardwright device move kittiwake radar --place 'lower arch'`,
+		Args:    exactly(2, "a vessel and a device"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if place == "" {
 				return usage(errors.New("say with --place where it stands now"))
@@ -101,7 +102,7 @@ func newDeviceMoveCommand(s *session) *cobra.Command {
 		},
 	}
 	o.addFlags(cmd)
-	cmd.Flags().StringVar(&place, "place", "", "where it stands now")
+	cmd.Flags().StringVar(&place, "place", "", "`PLACE` where it stands now")
 	return cmd
 }
 
@@ -110,9 +111,10 @@ func newDeviceRemoveCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "remove VESSEL DEVICE",
 		Short: "Note that a device was taken off the boat",
-		Long: `remove notes it in the ledger and takes the device out of the vessel's file, and
-out of what other devices are updated through.`,
-		Args: exactly(2, "a vessel and a device"),
+		Long: `remove notes it in the ledger and takes the device out of the vessel's file. Devices
+that were updated through it lose that way.`,
+		Example: `  cardwright device remove kittiwake sounder`,
+		Args:    exactly(2, "a vessel and a device"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runDevice(interruptible(cmd), s, o, args, func(_ *manifest.Shop, job *record.Job, at time.Time) (ledger.Entry, record.Changed, error) {
 				e, changed := job.TakenOff(args[1], at, o.note)

@@ -26,12 +26,13 @@ func newInitCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "init [FOLDER]",
 		Short: "Make a shop folder",
-		Long: `init makes a shop folder: shop.yaml, empty folders for the catalogue, the
-vessels and the packages, and the schemas by which editors complete keys and
-show what they mean; schema/KEYS.md tells people the same.
+		Long: `init makes a shop folder: shop.yaml, and empty folders for the catalogue, the vessels
+and the packages. It also writes schema/, from which editors complete keys, and
+schema/KEYS.md, which explains them.
 
-In a folder that is a shop folder already only the schemas are written anew.`,
-		Args: atMostOne("folder"),
+In a folder that is a shop folder already, only the schemas are written anew.`,
+		Example: `  cardwright init --name 'Hollin Quay Marine Electrics'`,
+		Args:    atMostOne("folder"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			dir := s.shopDir
 			if len(args) == 1 {
@@ -41,8 +42,8 @@ In a folder that is a shop folder already only the schemas are written anew.`,
 		},
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.name, "name", "", "name of the shop")
-	flags.StringVar(&o.call, "call", "", "whom to call when a step fails, and how")
+	flags.StringVar(&o.name, "name", "", "`NAME` of the shop")
+	flags.StringVar(&o.call, "call", "", "`WHOM` to call when a step fails, and how")
 	flags.BoolVar(&o.ask, "ask", false, askFlag)
 	return cmd
 }

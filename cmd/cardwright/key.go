@@ -18,7 +18,7 @@ import (
 type keyOptions struct{ file string }
 
 func (o *keyOptions) addFlag(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&o.file, "key", "", "file of the signing key (default: in your own settings folder)")
+	cmd.Flags().StringVar(&o.file, "key", "", "`FILE` of the signing key (default: in your own settings folder)")
 }
 
 // place is where the key stands.
@@ -37,12 +37,13 @@ func newKeyCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "key",
 		Short: "Make or show the key that signs this shop's cards",
-		Long: `A signed record tells on the dock, without any vessel named, which shop made
-a card and that its record is unaltered. Every shop that should believe it lists
-the public key under trusts: in its shop.yaml.
+		Long: `A signed record shows on the dock which shop made a card, and that its record is
+unaltered, without a vessel being named. Every shop that is to believe it lists the
+public key under trusts: in its shop.yaml. The same key signs the ledger's events.
 
-A signature says who made a card. It cannot tell a card from a copy of it, byte
-for byte.`,
+A signature says who made a card. It can't tell the card from a byte-for-byte copy.`,
+		Example: `  cardwright key new
+  cardwright key show`,
 	}
 	cmd.AddCommand(newKeyNewCommand(s), newKeyShowCommand(s))
 	return cmd
@@ -51,9 +52,11 @@ for byte.`,
 func newKeyNewCommand(s *session) *cobra.Command {
 	var o keyOptions
 	cmd := &cobra.Command{
-		Use:   "new",
-		Short: "Make a signing key; one that is there is never replaced",
-		Args:  exactly(0, "no arguments"),
+		Use:     "new",
+		Short:   "Make a signing key; one that is there is never replaced",
+		Long:    `new makes a signing key for this computer. It never replaces one that is there.`,
+		Example: `  cardwright key new`,
+		Args:    exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runKeyNew(interruptible(cmd), s, o)
 		},
@@ -90,7 +93,10 @@ func newKeyShowCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "show",
 		Short: "Show the public key, as it goes into shop.yaml",
-		Args:  exactly(0, "no arguments"),
+		Long: `show prints the lines for trusts: in shop.yaml of every shop that is to believe your
+cards.`,
+		Example: `  cardwright key show`,
+		Args:    exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runKeyShow(interruptible(cmd), s, o)
 		},

@@ -14,7 +14,7 @@ import (
 
 func newLedgerBackupCommand(s *session) *cobra.Command {
 	o := &checkOptions{}
-	return ledgerWork(s, o, "backup FILE", "Write the ledger to a new file, also while it is in use", "the file to write",
+	cmd := ledgerWork(s, o, "backup FILE", "Write the ledger to a new file, also while it is in use", "the file to write",
 		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, path string) error {
 			l, err := openLedger(ctx, shop)
 			if err != nil {
@@ -31,11 +31,17 @@ func newLedgerBackupCommand(s *session) *cobra.Command {
 			})
 			return checkCode(r.Check)
 		})
+	cmd.Long = `backup writes the ledger to a new file, also while others use it, and checks what it
+wrote. Keep the answer of --json in another place: with --heads it shows later whether
+the end of the ledger was cut off.`
+	cmd.Example = `  cardwright ledger backup /media/stick/ledger-2026-03-02.db
+  cardwright ledger backup backup.db --json > heads.json`
+	return cmd
 }
 
 func newLedgerRestoreCommand(s *session) *cobra.Command {
 	o := &checkOptions{}
-	return ledgerWork(s, o, "restore FILE", "Bring a backup's events back; none that is there is lost", "the backup's file",
+	cmd := ledgerWork(s, o, "restore FILE", "Bring a backup's events back; none that is there is lost", "the backup's file",
 		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, path string) error {
 			before := store.Fingerprint(ledgerAddress(shop))
 			r, err := store.Restore(ctx, path, ledgerAddress(shop), against)
@@ -49,6 +55,10 @@ func newLedgerRestoreCommand(s *session) *cobra.Command {
 			})
 			return checkCode(r.Check)
 		})
+	cmd.Long = `restore adds the events of a backup that the shop's ledger lacks. No event that is
+there is lost.`
+	cmd.Example = "  cardwright ledger restore /media/stick/ledger-2026-03-02.db"
+	return cmd
 }
 
 func newLedgerSalvageCommand(s *session) *cobra.Command {
@@ -72,6 +82,9 @@ func newLedgerSalvageCommand(s *session) *cobra.Command {
 			})
 			return checkCode(r.Check)
 		})
-	cmd.Flags().StringVar(&to, "to", "", "the new ledger file")
+	cmd.Long = `salvage takes every event that can still be read from a damaged ledger file into a new
+one, and checks that. The damaged file is only read.`
+	cmd.Example = "  cardwright ledger salvage ledger.db --to salvaged.db"
+	cmd.Flags().StringVar(&to, "to", "", "the new ledger `FILE`")
 	return cmd
 }

@@ -33,12 +33,11 @@ func newLedgerCorrectCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "correct EVENT --why TEXT",
 		Short: "Correct an earlier event by a new one, or take it back",
-		Long: `An event is never changed: correct adds one that says what is so instead. Both
-stay in the history. The last correction of an event counts; what it doesn't say
-stays as the correction before had it. EVENT is the id that audit vessel
-shows, or the first 8 digits of it or more.
-
-  cardwright ledger correct 3f9a12c4 --why "misread" --after 1.8
+		Long: `An event is never changed: correct adds one that says what is so instead. Both stay in
+the history. Of several corrections the last one counts; what it leaves out stays as
+the one before had it. EVENT is the id that cardwright audit vessel shows, or at least
+the first 8 digits of it.`,
+		Example: `  cardwright ledger correct 3f9a12c4 --why "misread" --after 1.8
   cardwright ledger correct 3f9a12c4 --why "it was another boat" --take-back`,
 		Args: exactly(1, "the id of an event"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -47,18 +46,18 @@ shows, or the first 8 digits of it or more.
 	}
 	o.key.addFlag(cmd)
 	flags := cmd.Flags()
-	flags.StringVar(&o.why, "why", "", "why it is corrected")
+	flags.StringVar(&o.why, "why", "", "`WHY` it is corrected")
 	flags.BoolVar(&o.takeBack, "take-back", false, "it didn't happen: nothing stands instead")
 	i := &o.instead
-	flags.StringVar(&o.at, "at", "", "when it happened: 2026-03-02, or 2026-03-02 14:30")
-	flags.StringVar(&i.Result, "result", "", "of a step: done, failed, put off; of a check: passed, failed, not done")
-	flags.StringVar(&i.Before, "before", "", "the version that the device showed before the step")
-	flags.StringVar(&i.After, "after", "", "the version that the device showed after the step, or that of the --device that was taken on")
-	flags.IntVar(&i.Minutes, "minutes", 0, "how long the step took")
-	flags.StringVar(&i.Value, "value", "", "what a check read")
-	flags.StringVar(&i.Where, "where", "", "where settings were saved")
-	flags.StringVar(&i.Note, "note", "", "the note of a step, a check or settings; why a release was withdrawn")
-	flags.StringVar(&i.Device, "device", "", "which device of a vessel that was taken on")
+	flags.StringVar(&o.at, "at", "", "`WHEN` it happened: 2026-03-02, or 2026-03-02 14:30")
+	flags.StringVar(&i.Result, "result", "", "the `RESULT`, of a step: done, failed, put off; of a check: passed, failed, not done")
+	flags.StringVar(&i.Before, "before", "", "the `VERSION` that the device showed before the step")
+	flags.StringVar(&i.After, "after", "", "the `VERSION` that the device showed after the step, or that of the --device of a vessel taken on")
+	flags.IntVar(&i.Minutes, "minutes", 0, "how many `MINUTES` the step took")
+	flags.StringVar(&i.Value, "value", "", "what a check read: `VALUE` with its unit")
+	flags.StringVar(&i.Where, "where", "", "`WHERE` settings were saved")
+	flags.StringVar(&i.Note, "note", "", "the note of a step, a check or settings, or why a release was withdrawn, as `TEXT`")
+	flags.StringVar(&i.Device, "device", "", "which `DEVICE`, of a vessel that was taken on")
 	return cmd
 }
 

@@ -13,13 +13,15 @@ func newLedgerRebuildCommand(s *session) *cobra.Command {
 	o := &checkOptions{}
 	cmd := &cobra.Command{
 		Use:   "rebuild",
-		Short: "Fill the tables for answers anew, from the events",
-		Long: `rebuild empties the tables that answers are looked up in, and fills them again
-from the events that hold. Where somebody changed those tables by hand, audit
-check says so and names this command. Events are never changed. A server holds
-events alone: there this computer's copy is made anew, with every event taken
-over again, and any role may do it.`,
-		Args: exactly(0, "no arguments"),
+		Short: "Make the tables for answers anew, from the events",
+		Long: `rebuild empties the tables that answers are looked up in, and fills them again from
+the events. audit check names this command where somebody changed those tables by
+hand. Events are never changed.
+
+A PostgreSQL server holds events alone. There rebuild makes this computer's copy anew,
+from every event on the server; any role may do it.`,
+		Example: `  cardwright ledger rebuild`,
+		Args:    exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			ctx := interruptible(cmd)
 			shop, err := s.shop()

@@ -17,12 +17,11 @@ func newLedgerRightsCommand(s *session) *cobra.Command {
 	var schema string
 	cmd := &cobra.Command{
 		Use:   "rights ROLE",
-		Short: "Print the SQL for the least rights of a van's role",
-		Long: `rights prints SQL for the owner of a ledger on a PostgreSQL server. With these
-rights a role reads the ledger and adds events, and nothing else; rights that an
-earlier cardwright printed are taken back. Run it once after each of them.
-
-  psql "postgres://owner@server/ledger" -c "CREATE ROLE van LOGIN PASSWORD '…'"
+		Short: "Print the SQL that gives a van's role the least rights",
+		Long: `rights prints SQL for the owner of a ledger on a PostgreSQL server. With these rights a
+role can read the ledger and add events, and nothing else. Rights that an earlier
+cardwright gave are taken back: after an update of cardwright, run it again.`,
+		Example: `  psql "postgres://owner@server/ledger" -c "CREATE ROLE van LOGIN PASSWORD '…'"
   cardwright ledger rights van | psql "postgres://owner@server/ledger"`,
 		Args: exactly(1, "a role"),
 		RunE: func(_ *cobra.Command, args []string) error {
@@ -35,6 +34,6 @@ earlier cardwright printed are taken back. Run it once after each of them.
 			return err
 		},
 	}
-	cmd.Flags().StringVar(&schema, "schema", "public", "the schema that the ledger is in")
+	cmd.Flags().StringVar(&schema, "schema", "public", "the `SCHEMA` that the ledger is in")
 	return cmd
 }

@@ -27,6 +27,10 @@ func newLedgerSyncCommand(s *session) *cobra.Command {
 			}
 			return nil
 		})
+	cmd.Long = `sync brings the shop's ledger and another together: both then hold the same events.
+LEDGER is a file, or a PostgreSQL database by its address.`
+	cmd.Example = `  cardwright ledger sync /media/stick/ledger.db
+  cardwright ledger sync --new postgres://van@server/ledger`
 	cmd.Flags().BoolVar(&fresh, "new", false, "make the other ledger: there is none yet")
 	return cmd
 }

@@ -29,11 +29,12 @@ func newLedgerWithdrawCommand(s *session) *cobra.Command {
 	var o withdrawOptions
 	cmd := &cobra.Command{
 		Use:   "withdraw MODEL VERSION --why TEXT",
-		Short: "Note that a release was withdrawn by its maker",
-		Long: `withdraw notes that nobody should run a release any longer, and writes it into
-the model's file: the release is no longer planned, and a card with it isn't
-good. --take-back lifts it in both, also where only the model's file says it.`,
-		Args: exactly(2, "a model and a version"),
+		Short: "Note that a maker withdrew a release",
+		Long: `withdraw notes that nobody should run a release any longer, in the ledger and in the
+model's file. The release is planned no more, and a card with it isn't good.
+--take-back lifts the withdrawal in both, also one that only the model's file has.`,
+		Example: `  cardwright ledger withdraw fennick-sweep-2 1.9 --why 'targets vanish in rain'`,
+		Args:    exactly(2, "a model and a version"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			v, err := version.Parse(args[1])
 			if err != nil {
@@ -47,9 +48,9 @@ good. --take-back lifts it in both, also where only the model's file says it.`,
 		},
 	}
 	o.key.addFlag(cmd)
-	cmd.Flags().StringVar(&o.why, "why", "", "what the maker says is wrong with it; with --take-back, why it is lifted")
-	cmd.Flags().StringVar(&o.variant, "variant", "", "only this region or language")
-	cmd.Flags().BoolVar(&o.takeBack, "take-back", false, "lift it: the maker says that the release is right, or it was another")
+	cmd.Flags().StringVar(&o.why, "why", "", "`WHY`: what the maker says is wrong with it; with --take-back, why it is lifted")
+	cmd.Flags().StringVar(&o.variant, "variant", "", "only this `VARIANT`: a region or a language")
+	cmd.Flags().BoolVar(&o.takeBack, "take-back", false, "lift it: the maker says that the release is right, or it was another one")
 	return cmd
 }
 

@@ -41,19 +41,27 @@ func newModelAddCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "add [ID] [--from TABLE]",
 		Short: "Add a model to the catalogue",
-		Long: `model add writes the catalogue file of a model: which cards it reads, and what
-it can update. Its releases come with cardwright package add.
+		Long: `add writes the catalogue file of a model: which cards it reads, and which models it can
+update over the network. Its releases come with cardwright package add. At a terminal
+it asks for what the flags leave out, unless they give kind and card.
 
-At a terminal it asks for what the flags don't say, unless they say kind and card.
+--from takes a table (CSV) of several models. It must have the columns model and kind,
+and can have:
+
+  maker, name, card, file_systems, slot, folder, at_power_up, alone,
+  opens_archives, route, passes_on, on_network, alike, signing_key,
+  version_shown
+
+Where a cell has several values put spaces between them, in on_network /.
+
+--update changes models that are there already: the flags that you give, or the cells
+that are filled in, are written; all else stays.
+
 --updated-by is --passes-on from the other side: it writes the new model into the
-files of models that are there. --from takes a table (CSV) of several models
-instead, with the columns model, maker, name, kind, card, file_systems, slot,
-folder, at_power_up, alone, opens_archives, route, passes_on, on_network,
-alike, signing_key, version_shown; only model and kind must be there, and a cell of
-several values has spaces between them (on_network: /).
-
-With --update models that are there already are changed: what the flags or the
-filled cells say is written, and all else stays as it is.`,
+files of the models that can update it.`,
+		Example: `  cardwright model add --from models.csv
+  cardwright model add fennick-plot-9 --kind "chart display" --card 4GB-32GB
+  cardwright model add fennick-plot-9 --update --at-power-up`,
 		Args: atMostOne("id"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.given = saidByFlags(cmd)
@@ -61,24 +69,24 @@ filled cells say is written, and all else stays as it is.`,
 		},
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.maker, "maker", "", "who makes it (default: from the id)")
-	flags.StringVar(&o.name, "name", "", "its name, as the maker writes it (default: from the id)")
-	flags.StringVar(&o.kind, "kind", "", "what it is: "+strings.Join(kinds(), ", "))
-	flags.StringVar(&o.card, "card", "", "smallest and largest card it reads, such as 4GB-32GB; none: it has no card slot")
-	flags.StringVar(&o.fileSystems, "file-systems", "fat32", "file systems it reads")
-	flags.StringVar(&o.slot, "slot", "", "what fits its slot: "+strings.Join(manifest.Slots, ", "))
-	flags.StringVar(&o.folder, "folder", manifest.AnyFolder, "any, or the path on the card where it looks")
+	flags.StringVar(&o.maker, "maker", "", "who makes it: `MAKER` (default: from the id)")
+	flags.StringVar(&o.name, "name", "", "its `NAME`, as the maker writes it (default: from the id)")
+	flags.StringVar(&o.kind, "kind", "", "what `KIND` it is: "+strings.Join(kinds(), ", "))
+	flags.StringVar(&o.card, "card", "", "smallest and largest card it reads, as `SIZES` such as 4GB-32GB; none: it has no card slot")
+	flags.StringVar(&o.fileSystems, "file-systems", "fat32", "file `SYSTEMS` it reads")
+	flags.StringVar(&o.slot, "slot", "", "`CARD` that fits its slot: "+strings.Join(manifest.Slots, ", "))
+	flags.StringVar(&o.folder, "folder", manifest.AnyFolder, "`PATH` on the card where it looks, or any")
 	flags.BoolVar(&o.atPowerUp, "at-power-up", false, "it installs by itself when powered up with a card in")
 	flags.BoolVar(&o.alone, "alone", false, "nothing else may be on its card")
 	flags.BoolVar(&o.opensArchives, "opens-archives", false, "it takes a package as an archive, and opens it itself")
 	flags.BoolVar(&o.alike, "alike", false, "all devices of the model on one vessel end on one version")
-	flags.StringVar(&o.route, "route", "", "how it is updated where no card does it: "+strings.Join(manifest.Routes, ", "))
-	flags.StringSliceVar(&o.passesOn, "passes-on", nil, "models that it can update over the network")
-	flags.StringSliceVar(&o.updatedBy, "updated-by", nil, "models in the catalogue that can update it over the network")
-	flags.StringSliceVar(&o.onNetwork, "on-network", nil, "model IDs under which it announces itself on the network")
-	flags.StringVar(&o.signingKey, "signing-key", "", "the maker's public key for its packages (minisign)")
-	flags.StringVar(&o.versionShown, "version-shown", "", "where it shows its version")
-	flags.StringVar(&o.from, "from", "", "table (CSV) of models")
+	flags.StringVar(&o.route, "route", "", "`HOW` it is updated where no card does it: "+strings.Join(manifest.Routes, ", "))
+	flags.StringSliceVar(&o.passesOn, "passes-on", nil, "`MODELS` that it can update over the network, with commas between them")
+	flags.StringSliceVar(&o.updatedBy, "updated-by", nil, "`MODELS` in the catalogue that can update it over the network, with commas between them")
+	flags.StringSliceVar(&o.onNetwork, "on-network", nil, "`IDS` under which it announces itself on the network, with commas between them")
+	flags.StringVar(&o.signingKey, "signing-key", "", "the maker's public `KEY` for its packages (minisign)")
+	flags.StringVar(&o.versionShown, "version-shown", "", "`WHERE` it shows its version")
+	flags.StringVar(&o.from, "from", "", "`TABLE` (CSV) of models")
 	flags.BoolVar(&o.update, "update", false, "change models that the catalogue has already")
 	flags.BoolVar(&o.ask, "ask", false, askFlag)
 	return cmd

@@ -34,27 +34,35 @@ func newPackageAddCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "add FILE… | add --from TABLE",
 		Short: "Take downloads in, and write them to the catalogue",
-		Long: `package add finds out what a download is, by its digest where the catalogue
-knows it, copies it into the package folder, and writes it to the catalogue. A
-download that isn't whole, or isn't what was published, is refused, with the reason.
+		Long: `add finds out what a download is, copies it into the package folder, and writes it to
+the catalogue. A download that is cut short, or isn't what its maker published, is
+refused, and you are told why.
 
-What vouches for it is told and written down: the maker, whose list of digests
-(SHA256SUMS, FILE.sha256, …) or signature (minisign) lies beside the download;
-a second source, whose digest is given with --sha256 and --from; or only ours,
-where there is nothing to compare with. With --from maker the digest given counts
-as the maker's. Lists of any form are read. A download that a list contradicts is
-refused; a list that says nothing of it is named. Where the catalogue has the
-maker's signing_key a list counts as the maker's only when that key signed it.
+Who vouches for the download is written down as its trust:
 
---from without a download takes a table (CSV) of several, a row each, with the
-columns file, model, version, variant, released, over, needs, passed_on_by,
-minutes, way_back, back_to, back_settings, settings, after, touch, notes, name,
-member, unpack, sha256, from; only file, model and version must be there. A cell of several needs or
-checks has / between them. All rows are looked at, and all downloads read, before
-anything is taken.
+  maker   a list of digests (SHA256SUMS, FILE.sha256, …) or a minisign
+          signature beside the download, or --sha256 with --from maker
+  second  a second source: --sha256 with --from WHERE
+  ours    nobody else
 
-From a zip the package inside is taken, where the catalogue knows it or --member
-names it. --unpack is for devices that want the contents on the card.`,
+Lists of any form are read. A list that contradicts the download refuses it; a list
+that leaves it out is named. Where the catalogue has the maker's signing_key, a list
+is the maker's only if that key signed it.
+
+--from without a download takes a table (CSV), a row for each download. It must have
+the columns file, model and version, and can have:
+
+  variant, released, over, needs, passed_on_by, minutes, way_back,
+  back_to, back_settings, settings, after, touch, notes, name, member,
+  unpack, sha256, from
+
+Where a cell has several needs or checks put / between them. Every row is checked and
+every download read before anything is taken in.
+
+From a zip the package inside is taken, where the catalogue knows it or --member names
+it. --unpack is for devices that want the contents of the zip on the card.`,
+		Example: `  cardwright package add downloads/plot12-4.0.upd
+  cardwright package add --from releases.csv`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				table, err := o.tableAlone(cmd)

@@ -20,11 +20,12 @@ func newPackageCheckCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check",
 		Short: "Read every package again and compare it with the catalogue",
-		Long: `package check reads every file of the package folder, from the disk where the
-system allows it, and says which differ from the catalogue, are missing, can't be
-read, aren't known to it, or are of no use to any vessel any more. With any of
-these the exit code is 3.`,
-		Args: exactly(0, "no arguments"),
+		Long: `check reads every file of the package folder, from the disk itself where the system
+allows it. It lists the files that differ from the catalogue, are missing, can't be
+read, are unknown to the catalogue, or that no vessel's model uses any more. With any
+of these the exit code is 3.`,
+		Example: `  cardwright package check`,
+		Args:    exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runPackageCheck(interruptible(cmd), s)
 		},

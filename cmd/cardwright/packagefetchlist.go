@@ -23,13 +23,15 @@ func newFetchListCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "fetch-list [VESSEL…]",
 		Short: "Print what to download before a trip, and for which boats",
-		Long: `fetch-list reads the packages that the plans of these vessels (default: of all)
-need, and lists those that are missing, or not as the catalogue says, to print
-and tick off: their sizes, their digests, where they were got last time, and where
-the maker publishes them.
+		Long: `fetch-list lists what to download for these vessels (default: for all), to print and
+tick off: packages that their plans need and that are missing, or aren't what the
+catalogue says. Each has its size, its digest, where it was got last time, and where
+the maker publishes it. Packages that are there are read to be sure of them.
 
-With --quick packages are looked for by name and size, and not read: what is not
-read is not proven, and the exit code is 4 where nothing has to be downloaded.`,
+With --quick they are only looked for, by name and size. That proves nothing: where
+nothing has to be downloaded the exit code is then 4.`,
+		Example: `  cardwright package fetch-list kittiwake
+  cardwright package fetch-list --csv > fetch.csv`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runFetchList(interruptible(cmd), s, o, args)
 		},

@@ -29,40 +29,40 @@ type packageOptions struct {
 // addFileFlags are the flags that name a file of the catalogue.
 func (o *packageOptions) addFileFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.StringVar(&o.Model, "model", "", "model that it is for")
-	flags.StringVar(&o.version, "version", "", "version that it is")
-	flags.StringVar(&o.Variant, "variant", "", "region or language that it is for")
+	flags.StringVar(&o.Model, "model", "", "`MODEL` that it is for")
+	flags.StringVar(&o.version, "version", "", "`VERSION` that it is")
+	flags.StringVar(&o.Variant, "variant", "", "`VARIANT` that it is for: a region or a language")
 }
 
 // addDownloadFlags are the flags of what is said of a download.
 func (o *packageOptions) addDownloadFlags(cmd *cobra.Command) {
 	o.addFileFlags(cmd)
 	flags := cmd.Flags()
-	flags.StringVar(&o.Name, "name", "", "name on the card (default: that of the download)")
-	flags.StringVar(&o.Member, "member", "", "file inside a zip that is the package")
+	flags.StringVar(&o.Name, "name", "", "`NAME` on the card (default: that of the download)")
+	flags.StringVar(&o.Member, "member", "", "`FILE` inside a zip that is the package")
 	flags.BoolVar(&o.Unpack, "unpack", false, "the device wants what is inside the zip")
-	flags.StringVar(&o.SHA256, "sha256", "", "SHA-256 got elsewhere, to compare with (needs --from)")
-	flags.StringVar(&o.From, "from", "", "where the digest or the download was got; maker: from its maker; without a download: a table (CSV) of them")
-	flags.StringVar(&o.List, "digests", "", "list of digests (default: one that lies beside the download)")
-	flags.StringVar(&o.SigningKey, "signing-key", "", "the maker's public key (default: signing_key in the catalogue)")
-	flags.StringVar(&o.ReplaceKey, "replace-key", "", "why --signing-key takes the place of the catalogue's signing_key")
-	flags.StringArrayVar(&o.touch, "touch", nil, "the file, of several, that a person touches on the device; may be repeated")
+	flags.StringVar(&o.SHA256, "sha256", "", "SHA-256 `DIGEST` got elsewhere, to compare with (needs --from)")
+	flags.StringVar(&o.From, "from", "", "`WHERE` the digest or the download was got; maker: from its maker; without a download: a table (CSV) of them")
+	flags.StringVar(&o.List, "digests", "", "list of digests: `FILE` (default: one that lies beside the download)")
+	flags.StringVar(&o.SigningKey, "signing-key", "", "the maker's public `KEY` (default: signing_key in the catalogue)")
+	flags.StringVar(&o.ReplaceKey, "replace-key", "", "`WHY` --signing-key takes the place of the catalogue's signing_key")
+	flags.StringArrayVar(&o.touch, "touch", nil, "the `FILE`, of several, that a person touches on the device; may be repeated")
 }
 
 // addReleaseFlags are the flags of what a maker says of a release.
 func (o *packageOptions) addReleaseFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.StringVar(&o.released, "released", "", "day of release, of a release that is new to the catalogue")
-	flags.StringVar(&o.over, "over", "", `what the device must run before it: ">= 3.0"`)
-	flags.StringVar(&o.passedOnBy, "passed-on-by", "", "what the device that passes it on must run")
-	flags.StringArrayVar(&o.needs, "needs", nil, `what another model must run: "fennick-sweep-2 >= 1.8"; may be repeated`)
-	flags.StringVar(&o.minutes, "minutes", "", "how long the installation takes")
-	flags.StringVar(&o.wayBack, "way-back", "", "whether the maker gives a way back to an older release: true, false")
-	flags.StringVar(&o.backTo, "back-to", "", `the older releases that the way back leads to: ">= 3.5"`)
-	flags.StringVar(&o.backSettings, "back-settings", "", "what going back does to the device's settings: kept, lost")
-	flags.StringVar(&o.settings, "settings", "", "what becomes of the device's settings: kept, lost")
-	flags.StringArrayVar(&o.after, "after", nil, "check to redo after the update; may be repeated")
-	flags.StringVar(&o.notes, "notes", "", "anything worth knowing before installing it")
+	flags.StringVar(&o.released, "released", "", "`DAY` of release, of a release that is new to the catalogue: 2026-03-02")
+	flags.StringVar(&o.over, "over", "", "what the device must run before it: `VERSIONS` such as \">= 3.0\"")
+	flags.StringVar(&o.passedOnBy, "passed-on-by", "", "what the device that passes it on must run: `VERSIONS` such as \">= 4.0\"")
+	flags.StringArrayVar(&o.needs, "needs", nil, "what another model must run: `NEED` such as \"fennick-sweep-2 >= 1.8\"; may be repeated")
+	flags.StringVar(&o.minutes, "minutes", "", "how many `MINUTES` the installation takes")
+	flags.StringVar(&o.wayBack, "way-back", "", "whether the maker gives a way back to an older release: `true|false`")
+	flags.StringVar(&o.backTo, "back-to", "", "the older releases that the way back leads to: `VERSIONS` such as \">= 3.5\"")
+	flags.StringVar(&o.backSettings, "back-settings", "", "what going back does to the device's settings: `kept|lost`")
+	flags.StringVar(&o.settings, "settings", "", "what becomes of the device's settings: `kept|lost`")
+	flags.StringArrayVar(&o.after, "after", nil, "`CHECK` to redo after the update; may be repeated")
+	flags.StringVar(&o.notes, "notes", "", "anything worth knowing before installing it, as `TEXT`")
 }
 
 // check refuses flags that can't stand.

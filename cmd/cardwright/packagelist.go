@@ -24,8 +24,10 @@ func newPackageListCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "list [MODEL…]",
 		Short: "List packages: sizes, trust, who needs them, what is missing",
-		Long: `package list finds package files by name and size, and says when each was last
-read whole on this computer. It reads none of them: package check does.`,
+		Long: `list finds package files by name and size, and says when each was last read whole on
+this computer. It reads none of them; package check does.`,
+		Example: `  cardwright package list
+  cardwright package list fennick-plot-12`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runPackageList(interruptible(cmd), s, o, args)
 		},

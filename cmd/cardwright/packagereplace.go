@@ -24,24 +24,26 @@ func newPackageReplaceCommand(s *session) *cobra.Command {
 	var o packageOptions
 	cmd := &cobra.Command{
 		Use:   "replace FILE --why TEXT",
-		Short: "Put a download in the place of a file that a release has",
-		Long: `package replace is for a maker who publishes other bytes under the same version.
-The download is judged as package add judges it, and takes the place of the file
-that the release has (--file where it has several). What it was, until when and why stays in the
-catalogue under history: that is how cards with the old bytes are known. Those in
-the ledger are named.
+		Short: "Replace a file of a release by a download",
+		Long: `replace is for a maker who publishes other bytes under the same version. The download
+is checked as package add checks it, and takes the place of the file that the release
+has (--file where it has several). The catalogue keeps under history what the old file
+was, until when, and why it went: that is how cards with the old bytes are recognised.
+Those in the ledger are named.
 
-The old file is taken out of the package folder last of all: interrupted at any
-moment, the shop has the old file or the new one, and the same command goes on.`,
-		Args: exactly(1, "one download"),
+The old file leaves the package folder last of all. Interrupted at any moment, the
+shop has the old file or the new one, and the same command goes on.`,
+		Example: `  cardwright package replace plot12-4.0.upd --model fennick-plot-12 \
+      --version 4.0 --why 'the maker mended the menu'`,
+		Args:    exactly(1, "one download"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.Replace = true
 			return runPackageReplace(interruptible(cmd), s, o, args[0])
 		},
 	}
 	o.addDownloadFlags(cmd)
-	cmd.Flags().StringVar(&o.Old, "file", "", "the file of the release that it replaces (default: the only one)")
-	cmd.Flags().StringVar(&o.why, "why", "", "why: what the maker, or you, say of it")
+	cmd.Flags().StringVar(&o.Old, "file", "", "the `FILE` of the release that it replaces (default: the only one)")
+	cmd.Flags().StringVar(&o.why, "why", "", "`WHY`: what the maker says of it, or you do")
 	return cmd
 }
 
@@ -147,19 +149,21 @@ func newPackageRemoveCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "remove --model MODEL --version VERSION --why TEXT",
 		Short: "Take a file out of a release, or the whole release",
-		Long: `package remove takes a file out of the catalogue and of the package folder: the
-only one of its release, or the one that --file names. With --release the
-release goes, with all that the catalogue says of it. What it was and why stays
-under history. Cards that carry it are named, where the ledger knows of them.`,
-		Args: exactly(0, "no arguments"),
+		Long: `remove takes a file out of the catalogue and out of the package folder: the only one of
+its release, or the one that --file names. With --release the whole release goes, with
+all that the catalogue says of it. What it was and why it went stays under history.
+Cards that carry it are named, where the ledger knows of them.`,
+		Example: `  cardwright package remove --model fennick-plot-12 --version 4.0 \
+      --release --why 'never used'`,
+		Args:    exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runPackageRemove(interruptible(cmd), s, o, release)
 		},
 	}
 	o.addFileFlags(cmd)
-	cmd.Flags().StringVar(&o.Old, "file", "", "the file to take out (default: the only one)")
+	cmd.Flags().StringVar(&o.Old, "file", "", "the `FILE` to take out (default: the only one)")
 	cmd.Flags().BoolVar(&release, "release", false, "take out the whole release")
-	cmd.Flags().StringVar(&o.why, "why", "", "why")
+	cmd.Flags().StringVar(&o.why, "why", "", "`WHY` it goes; the catalogue's history keeps it")
 	return cmd
 }
 

@@ -20,14 +20,18 @@ func newPlanCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "plan VESSEL | plan --all",
 		Short: "Show which releases a vessel's devices get, in which order",
-		Long: `plan finds the newest set of releases that fit one another, and an order in
-which every step is allowed when it is taken, or the facts that rule every order
-out. What isn't connected with a conflict or an unknown
-version is planned all the same. Such a plan says that it is a part of the work,
-and never ends with 0. --within
-plans the best part that is sure to be done in the time. --aim, --hold and --only
-ask what would follow; give the same to prepare and verify to make and judge the
-card for it.`,
+		Long: `plan finds the newest releases that work together, and an order in which every step is
+allowed when it is taken; or it shows the facts that rule every order out.
+
+Devices that aren't connected with a conflict or an unknown version are planned all
+the same. Such a plan says that it is a part of the work, and never ends with exit
+code 0. So does --within, which plans the best part that is sure to be done in time.
+
+--aim, --hold and --only show what would follow. Give the same flags to prepare and
+verify, to make and to verify the cards of that plan.`,
+		Example: `  cardwright plan kittiwake
+  cardwright plan kittiwake --hold radar --within 3h
+  cardwright plan --all`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if o.all {
 				return exactly(0, "no vessel beside --all")(cmd, args)
@@ -45,8 +49,8 @@ card for it.`,
 		},
 	}
 	o.ask.addFlags(cmd)
-	cmd.Flags().StringVar(&o.why, "why", "", "explain what is chosen for one device")
-	cmd.Flags().BoolVar(&o.all, "all", false, "every vessel of the shop: by place and day of work, with the cards to make, and what is in the way of how many")
+	cmd.Flags().StringVar(&o.why, "why", "", "explain what is chosen for one `DEVICE`")
+	cmd.Flags().BoolVar(&o.all, "all", false, "every vessel of the shop: by place and day of work, with the cards to make, and what stands in the way of how many boats")
 	return cmd
 }
 

@@ -30,13 +30,13 @@ type askOptions struct {
 
 func (o *askOptions) addFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.StringArrayVar(&o.aim, "aim", nil, "MODEL=VERSION: the release that all devices of a model should end on; may be repeated")
-	flags.StringSliceVar(&o.hold, "hold", nil, "devices to leave alone on this visit")
-	flags.DurationVar(&o.within, "within", 0, "the time that there is, such as 60m: the best part of the work that is sure to be done in it, with its checks")
-	flags.StringArrayVar(&o.back, "back", nil, "DEVICE[=VERSION]: a way back, from what the devices run now; without VERSION to what the ledger says it ran before, else to the newest older release; may be repeated")
-	flags.StringVar(&o.because, "because", "", "why a device goes back to a withdrawn release, with --back DEVICE=VERSION")
-	flags.BoolVar(&o.wayBack, "way-back", false, "the way back of the plan: what its steps take back, on a card of its own")
-	flags.StringSliceVar(&o.only, "only", nil, "the only devices to update on this visit")
+	flags.StringArrayVar(&o.aim, "aim", nil, "`MODEL=VERSION`: the release that all devices of a model should end on; may be repeated")
+	flags.StringSliceVar(&o.hold, "hold", nil, "`DEVICES` to leave alone on this visit, with commas between them")
+	flags.DurationVar(&o.within, "within", 0, "plan the best part of the work that is sure to be done in this `TIME`, with its checks: 60m, 3h30m")
+	flags.StringArrayVar(&o.back, "back", nil, "`DEVICE[=VERSION]`: take a device back to VERSION (default: what the ledger says it ran before, else the newest older release); may be repeated")
+	flags.StringVar(&o.because, "because", "", "`WHY` a device goes back to a withdrawn release, with --back DEVICE=VERSION")
+	flags.BoolVar(&o.wayBack, "way-back", false, "plan the way back from the plan's steps, on a card of its own")
+	flags.StringSliceVar(&o.only, "only", nil, "the only `DEVICES` to update on this visit, with commas between them")
 }
 
 // flags are the options as they are given to another command, so that it has

@@ -39,20 +39,22 @@ func newPrepareCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "prepare VESSEL --to TARGET…",
 		Short: "Write a vessel's cards and prove them by reading them back",
-		Long: `prepare writes what a vessel's devices need onto cards and reads every card
-back from the medium. A target is an image file, a drive, or a mounted folder;
-name as many as the plan has cards, in their order, or a multiple of it for
-several equal sets.
+		Long: `prepare writes what a vessel's devices need onto cards, and proves every card by
+reading it back from the medium. A target is an image file, a drive or a mounted
+folder. Name one for each card of the plan, in their order; name two for each, and you
+get two equal sets.
 
-Until a card is proven it holds no file system: it can't be mistaken for a
-finished one, whenever the work is interrupted.`,
+An image or a drive has no file system until it is proven: however the work is
+interrupted, no device takes it for a finished card.`,
+		Example: `  cardwright prepare kittiwake --to kittiwake.img --size 4GB
+  cardwright prepare kittiwake --to DRIVE --eject`,
 		Args: exactly(1, "the id of a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			keepMemory()
 			return runPrepare(interruptible(cmd), s, o, args[0])
 		},
 	}
-	cmd.Flags().StringArrayVar(&o.to, "to", nil, "image file, drive or mounted folder to write to; may be repeated")
+	cmd.Flags().StringArrayVar(&o.to, "to", nil, "write to this `TARGET`: an image file, a drive or a mounted folder; may be repeated")
 	o.addTargetFlags(cmd)
 	o.key.addFlag(cmd)
 	o.ask.addFlags(cmd)
@@ -63,11 +65,11 @@ finished one, whenever the work is interrupted.`,
 // writes one.
 func (o *prepareOptions) addTargetFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.StringVar(&o.size, "size", "", "size of the card that an image is for: 8GB, 4GiB or bytes")
+	flags.StringVar(&o.size, "size", "", "`SIZE` of the card that an image is for: 8GB, 4GiB or bytes")
 	flags.BoolVar(&o.loseFiles, "lose-files", false, "overwrite files that cardwright did not write")
-	flags.StringVar(&o.saveFirst, "save-first", "", "keep a verified image of a card with other files before erasing it")
-	flags.StringArrayVar(&o.erase, "erase", nil, "code of a card that may be erased, as readers shows it; may be repeated")
-	flags.StringVar(&o.capacity, "prove-capacity", "", "first write and read all of a drive: finds cards that claim more than they hold; =quick probes places only and proves nothing")
+	flags.StringVar(&o.saveFirst, "save-first", "", "before erasing a card with other files, copy all of it to this `FILE` and compare the copy")
+	flags.StringArrayVar(&o.erase, "erase", nil, "`CODE` of a card that may be erased, as cardwright readers shows it; may be repeated")
+	flags.StringVar(&o.capacity, "prove-capacity", "", "first write and read all of a drive, to find cards that claim more than they hold; with `HOW`=quick only some places, which proves nothing")
 	flags.Lookup("prove-capacity").NoOptDefVal = "full"
 	flags.BoolVar(&o.eject, "eject", false, "eject a drive's card when it is proven, so that nothing writes to it any more")
 	flags.BoolVar(&o.beside, "beside", false, "leave other files in a mounted folder")

@@ -21,11 +21,12 @@ func newReadersCommand(s *session) *cobra.Command {
 	return &cobra.Command{
 		Use:   "readers",
 		Short: "List card readers and the cards in them, and which may be erased",
-		Long: `readers lists what could be a card in a reader. The code is the card's own: it
-changes with what is on the card, and prepare asks for it before it erases one.
-Whether a card may be erased is judged here for sizes from 4 to 32 GB, which
-vessel electronics commonly take; prepare judges by the vessel's devices.`,
-		Args: exactly(0, "no arguments"),
+		Long: `readers lists what could be a card in a reader, with the card's code. The code belongs
+to what is on the card and changes with it; prepare asks for it before it erases one.
+Whether a card may be erased is said here for 4 to 32 GB, the sizes that most vessel
+electronics take; prepare goes by what the vessel's devices take.`,
+		Example: `  cardwright readers`,
+		Args:    exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runReaders(interruptible(cmd), s)
 		},

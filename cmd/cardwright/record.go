@@ -52,24 +52,34 @@ func newRecordCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "record VESSEL",
 		Short: "Note what was done aboard, and update the vessel's file",
-		Long: `record takes what was done: from a filled sheet (--sheet, the JSON that the page
-on the phone exports, or CSV), from flags, and at a terminal by one question for
-each thing that is still open. What was noted is never changed; a mistake is
-corrected by a later note.
+		Long: `record notes what was done aboard: from a filled sheet (--sheet), from flags, and at a
+terminal by a question for each thing that is still open. What was noted is never
+changed; cardwright ledger correct adds what is so instead.
 
-A table (CSV) has a line for each step or check and these columns, in any order:
-step, device, result, before, after, minutes, note for a step (result is done, failed
-or put off); device, check, result, value for a check (passed, failed or not done);
-settings_saved on any line. UTF-8, UTF-16 and Latin-1 are read.
+A sheet is the JSON that the page on the phone saves, or a table (CSV) with a line for
+each step or check. Its columns, in any order:
 
-A step is given as it is typed at a terminal: --step '1=3.1 to 3.5, 11 min',
---step '2=failed, screen stayed dark', --step '3=put off, the tide'; or with
-colons, NUMBER=done:BEFORE:AFTER[:MINUTES[:NOTE]]. --put-off-rest WHY puts off all
-steps of which nothing is said. A check: --check DEVICE:CHECK=passed[:VALUE],
-failed or not done. --read DEVICE=VERSION notes a version that was read off a
-device, without any plan. --work DEVICE=BEFORE to AFTER notes work outside any plan,
-with --how it was done: by cable, on the bench, by the yard, by another shop. --taken-on notes the vessel itself with its devices, as
-in its file.`,
+  a step   step, device, result (done, failed, put off), before, after,
+           minutes, note
+  a check  device, check, result (passed, failed, not done), value
+  any line settings_saved
+
+UTF-8, UTF-16 and Latin-1 are read.
+
+As flags, a step and a check are written so:
+
+  --step '1=3.1 to 3.5, 11 min'
+  --step '2=failed, screen stayed dark'
+  --step '3=put off, the tide'
+  --step 3=done:3.1:3.5:11          NUMBER=done:BEFORE:AFTER[:MINUTES[:NOTE]]
+  --check helm:position=passed      DEVICE:CHECK=RESULT[:VALUE]
+
+--put-off-rest WHY puts off every step that nothing else is said of. --read notes a
+version that was read off a device, without any plan. --work with --how notes work
+outside any plan. --taken-on notes the vessel with its devices, as in its file.`,
+		Example: `  cardwright record kittiwake
+  cardwright record kittiwake --sheet kittiwake-filled.json
+  cardwright record kittiwake --step 1=done --put-off-rest 'the tide'`,
 		Args: exactly(1, "the id of a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runRecord(interruptible(cmd), s, o, args[0])
@@ -78,18 +88,18 @@ in its file.`,
 	o.ask.addFlags(cmd)
 	o.key.addFlag(cmd)
 	flags := cmd.Flags()
-	flags.StringVar(&o.sheet, "sheet", "", "filled sheet: JSON or CSV")
-	flags.StringArrayVar(&o.steps, "step", nil, "a step, as above; may be repeated")
-	flags.StringArrayVar(&o.checks, "check", nil, "a check, as above; may be repeated")
-	flags.StringArrayVar(&o.reads, "read", nil, "DEVICE=VERSION: a version that was read off a device; may be repeated")
-	flags.StringVar(&o.restOff, "put-off-rest", "", "put off all steps of which nothing else is said, and why")
-	flags.StringVar(&o.settings, "settings", "", "where the settings were saved")
-	flags.StringArrayVar(&o.works, "work", nil, "DEVICE=BEFORE to AFTER, MINUTES min: work outside any plan; may be repeated")
-	flags.StringVar(&o.how, "how", "", "how that work was done: "+strings.Join(ledger.Hows, ", "))
-	flags.StringVar(&o.at, "at", "", "when the work ended: 2026-03-02, or 2026-03-02 14:30 (default: now)")
-	flags.StringVar(&o.purpose, "purpose", "", "why the work was done")
-	flags.StringVar(&o.told, "told", "", "who was told: initials or a role")
-	flags.StringVar(&o.approved, "approved", "", "who agreed to it: initials or a role")
+	flags.StringVar(&o.sheet, "sheet", "", "filled sheet: `FILE` (JSON or CSV)")
+	flags.StringArrayVar(&o.steps, "step", nil, "a `STEP`, as above; may be repeated")
+	flags.StringArrayVar(&o.checks, "check", nil, "a `CHECK`, as above; may be repeated")
+	flags.StringArrayVar(&o.reads, "read", nil, "`DEVICE=VERSION`: a version that was read off a device; may be repeated")
+	flags.StringVar(&o.restOff, "put-off-rest", "", "put off all steps of which nothing else is said, and say `WHY`")
+	flags.StringVar(&o.settings, "settings", "", "`WHERE` the settings were saved")
+	flags.StringArrayVar(&o.works, "work", nil, "work outside any plan: `WORK` is DEVICE=BEFORE to AFTER, MINUTES min; may be repeated")
+	flags.StringVar(&o.how, "how", "", "`HOW` that work was done: "+strings.Join(ledger.Hows, ", "))
+	flags.StringVar(&o.at, "at", "", "`WHEN` the work ended: 2026-03-02, or 2026-03-02 14:30 (default: now)")
+	flags.StringVar(&o.purpose, "purpose", "", "`WHY` the work was done")
+	flags.StringVar(&o.told, "told", "", "`WHO` was told: initials or a role")
+	flags.StringVar(&o.approved, "approved", "", "`WHO` agreed to it: initials or a role")
 	flags.BoolVar(&o.otherPlan, "other-plan", false, "the sheet is of another plan than today's: take its steps as they stand")
 	flags.BoolVar(&o.takenOn, "taken-on", false, "note the vessel and its devices as they stand in its file")
 	flags.BoolVar(&o.byHand, "by-hand", false, "what was changed by hand in the vessel's file is so aboard: note it")

@@ -27,13 +27,27 @@ func newRootCommand(s *session) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "cardwright",
 		Short: "Prepare, prove and account for the update cards of a vessel's devices",
-		Long: `cardwright finds which releases a vessel's devices should run and in which
-order they can be installed, puts exactly those packages on a memory card,
-proves the card by reading it back, and prints the install order.
+		Long: `cardwright finds which releases a vessel's devices should run and in which order to
+install them, puts exactly those packages on a memory card, proves the card by reading
+it back, and prints the install order.
 
-Exit codes: 0 done; 1 could not do it; 2 bad usage or manifest; 3 the answer
-is no (no safe order, a bad card, a read-back that differs); 4 could not be
-fully checked; 130 interrupted.`,
+A device that loses power while it writes its own software may not start again: work
+alongside, on a steady supply, with a look-out kept. The maker's instructions come
+before anything that cardwright prints.
+
+Exit codes:
+  0    done; nothing to do, too
+  1    could not do it
+  2    bad usage, or a mistake in a file of the shop folder
+  3    the answer is no: no safe order, a bad card, a read-back that differs
+  4    could not be fully checked
+  130  interrupted`,
+		Example: `  cardwright init --name 'Hollin Quay Marine Electrics'
+  cardwright plan kittiwake
+  cardwright readers
+  cardwright prepare kittiwake --to DRIVE
+  cardwright verify DRIVE --for kittiwake --order install-order.txt
+  cardwright record kittiwake`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Version:       "told by versionText",
@@ -45,17 +59,16 @@ fully checked; 130 interrupted.`,
 	root.SetErr(s.errs)
 	root.CompletionOptions.HiddenDefaultCmd = true
 	flags := root.PersistentFlags()
-	flags.StringVar(&s.shopDir, "shop", "", "shop folder (default: this folder or the nearest above with shop.yaml)")
+	flags.StringVar(&s.shopDir, "shop", "", "shop folder: `DIR` (default: this folder or the nearest above with shop.yaml)")
 	flags.BoolVar(&s.json, "json", false, "answer in JSON, for programs")
-	flags.StringVar(&s.by, "by", "", "who does the work, for the ledger (default: the user of this computer)")
+	flags.StringVar(&s.by, "by", "", "`WHO` does the work, for the ledger (default: the user of this computer)")
 	flags.BoolVar(&s.yes, "yes", false, "do not ask before doing what was asked for")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", fmt.Sprint(".FlagUsagesWrapped ", columns)))
-	root.AddCommand(newDeviceCommand(s), newCardCommand(s), newPlanCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s),
-		newReadersCommand(s), newKeyCommand(s), newRecordCommand(s), newAuditCommand(s), newLedgerCommand(s),
-		newInitCommand(s), newModelCommand(s), newVesselCommand(s), newPackageCommand(s), newSurveyCommand(s), newSyncCommand(s),
-		newShopCommand(s), newSeatrialCommand(s))
-	fitHelp(root)
+	addGroup(root, "The shop's files", newInitCommand(s), newModelCommand(s), newPackageCommand(s), newVesselCommand(s), newSurveyCommand(s), newShopCommand(s))
+	addGroup(root, "Plans and cards", newPlanCommand(s), newReadersCommand(s), newPrepareCommand(s), newVerifyCommand(s), newSheetCommand(s))
+	addGroup(root, "What was done", newRecordCommand(s), newSeatrialCommand(s), newDeviceCommand(s), newCardCommand(s), newAuditCommand(s))
+	addGroup(root, "The ledger, keys and other laptops", newLedgerCommand(s), newKeyCommand(s), newSyncCommand(s))
+	setHelp(root)
 	root.Args = cobra.ArbitraryArgs // group tells of one that is no command
 	for _, cmd := range append(root.Commands(), root) {
 		if cmd.HasSubCommands() && !cmd.Runnable() {
@@ -65,21 +78,6 @@ fully checked; 130 interrupted.`,
 	}
 	s.commands = namedCommands(root)
 	return root
-}
-
-// fitHelp breaks what commands say of themselves at the screen's width; what is
-// indented stays as it is.
-func fitHelp(cmd *cobra.Command) {
-	paragraphs := strings.Split(cmd.Long, "\n\n")
-	for i, p := range paragraphs {
-		if !strings.HasPrefix(p, " ") && !strings.Contains(p, "\n ") {
-			paragraphs[i] = wrapped(strings.ReplaceAll(p, "\n", " "), "")
-		}
-	}
-	cmd.Long = strings.Join(paragraphs, "\n\n")
-	for _, sub := range cmd.Commands() {
-		fitHelp(sub)
-	}
 }
 
 // group answers where the first word of a command was typed and no second one, or

@@ -50,6 +50,8 @@ func newSeatrialCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "seatrial LOG...",
 		Short: "Tell from a log whether compass and steering are right",
+		Example: `  cardwright seatrial trial.log --for kittiwake -o trial.pdf
+  cardwright seatrial tcp://192.168.1.20:10110 --minutes 45 --keep trial.log`,
 		Long: `seatrial reads what the boat's own instruments said under way (NMEA 0183
 sentences, or a text capture of NMEA 2000) and tells, each value with its doubt:
 how the compass is aligned, its deviation, how the course is kept, what changed
@@ -70,26 +72,26 @@ listened to for --minutes.
 		},
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.vessel, "for", "", "the vessel, by its id")
+	flags.StringVar(&o.vessel, "for", "", "the `VESSEL`, by its id")
 	o.key.addFlag(cmd)
-	flags.StringVarP(&o.output, "output", "o", "", "write the page to this file: .html, .pdf, or text")
-	flags.StringVar(&o.form.format, "format", "", "text, html or pdf (default: by the file's ending, else text)")
-	flags.StringVar(&o.form.paper, "paper", string(sheet.A4), "a4 or letter")
-	flags.StringVar(&o.form.dates, "dates", string(sheet.DatesISO), "iso, day or month: 2026-03-02, 2 Mar 2026, Mar 2, 2026")
-	flags.StringVar(&o.variation, "variation", "", "magnetic variation: 12.6W or 3E (default: as the log says, or by the World Magnetic Model)")
-	flags.StringVar(&o.heading, "heading", "", "sentences of the compass on trial: HCHDG (default: those with the most values)")
-	flags.StringVar(&o.reference, "reference", "", "sentences of a satellite or gyro compass: GPHDT (default: HDT of such a talker)")
-	flags.StringVar(&o.course, "course", "", "sentences of course and speed over ground: GPRMC")
-	flags.StringVar(&o.rudder, "rudder", "", "sentences of the rudder: ERRSA")
+	flags.StringVarP(&o.output, "output", "o", "", "write the page to this `FILE`: .html, .pdf, or text")
+	flags.StringVar(&o.form.format, "format", "", "`FORMAT`: text, html or pdf (default: by the file's ending, else text)")
+	flags.StringVar(&o.form.paper, "paper", string(sheet.A4), "`PAPER`: a4 or letter")
+	flags.StringVar(&o.form.dates, "dates", string(sheet.DatesISO), "how dates are written: `FORM` is iso, day or month: 2026-03-02, 2 Mar 2026, Mar 2, 2026")
+	flags.StringVar(&o.variation, "variation", "", "magnetic variation: `DEGREES` such as 12.6W or 3E (default: as the log says, or by the World Magnetic Model)")
+	flags.StringVar(&o.heading, "heading", "", "`SENTENCES` of the compass on trial: HCHDG (default: those with the most values)")
+	flags.StringVar(&o.reference, "reference", "", "`SENTENCES` of a satellite or gyro compass: GPHDT (default: HDT of such a talker)")
+	flags.StringVar(&o.course, "course", "", "`SENTENCES` of course and speed over ground: GPRMC")
+	flags.StringVar(&o.rudder, "rudder", "", "`SENTENCES` of the rudder: ERRSA")
 	flags.BoolVar(&o.noChecksum, "no-checksum", false, "take sentences without a checksum; they are told")
 	flags.BoolVar(&o.bare, "bare-reading", false, "leave the deviation field of HDG out")
 	flags.BoolVar(&o.pilot, "pilot", false, "the pilot steered: judge course keeping and overshoot")
-	flags.StringArrayVar(&o.before, "before", nil, "a log from before the work, to compare with; may be repeated")
+	flags.StringArrayVar(&o.before, "before", nil, "a `LOG` from before the work, to compare with; may be repeated")
 	flags.BoolVar(&o.setUpAnew, "set-up-anew", false, "the compass was set up anew since the earlier trial: B and C aren't compared")
-	flags.Float64Var(&o.minutes, "minutes", 0, "how long to listen, where a LOG is an address")
-	flags.StringVar(&o.keep, "keep", "", "write what is heard to this file too")
+	flags.Float64Var(&o.minutes, "minutes", 0, "how many `MINUTES` to listen, where a LOG is an address")
+	flags.StringVar(&o.keep, "keep", "", "write what is heard to this `FILE` too")
 	flags.BoolVar(&o.record, "record", false, "note values and verdict in the ledger, as checks of the visit")
-	flags.StringVar(&o.sensor, "sensor", "", "id of the heading sensor aboard, where there are several")
+	flags.StringVar(&o.sensor, "sensor", "", "`ID` of the heading sensor aboard, where there are several")
 	return cmd
 }
 

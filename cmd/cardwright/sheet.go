@@ -35,11 +35,11 @@ type formOptions struct {
 
 func (o *formOptions) addFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.StringVar(&o.format, "format", "", "text, html or pdf (default: by the file's ending, else text)")
-	flags.StringVar(&o.paper, "paper", string(sheet.A4), "a4 or letter")
-	flags.StringVar(&o.language, "language", sheet.English, "language of the install order: "+strings.Join(sheet.Languages(), ", "))
-	flags.StringVar(&o.dates, "dates", string(sheet.DatesISO), "iso, day or month: 2026-03-02, 2 Mar 2026, Mar 2, 2026")
-	flags.StringVar(&o.units, "units", string(sheet.Metric), "metric or feet")
+	flags.StringVar(&o.format, "format", "", "`FORMAT`: text, html or pdf (default: by the file's ending, else text)")
+	flags.StringVar(&o.paper, "paper", string(sheet.A4), "`PAPER`: a4 or letter")
+	flags.StringVar(&o.language, "language", sheet.English, "`LANGUAGE` of the install order: "+strings.Join(sheet.Languages(), ", "))
+	flags.StringVar(&o.dates, "dates", string(sheet.DatesISO), "how dates are written: `FORM` is iso, day or month: 2026-03-02, 2 Mar 2026, Mar 2, 2026")
+	flags.StringVar(&o.units, "units", string(sheet.Metric), "`UNITS`: metric or feet")
 }
 
 func (o formOptions) style() sheet.Style {
@@ -96,8 +96,8 @@ func (o formOptions) render(shop *manifest.Shop, s sheet.Sheet, format string) (
 type clockOptions struct{ start, until string }
 
 func (o *clockOptions) addFlags(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&o.until, "until", "", "time of day by which the work must be done, as 16:30: the order says by when each step has to begin")
-	cmd.Flags().StringVar(&o.start, "start", "", "time of day at which step 1 begins (with --until): the order says which step is the last that can begin")
+	cmd.Flags().StringVar(&o.until, "until", "", "`TIME` by which the work must be done, as 16:30: the order says by when each step has to begin")
+	cmd.Flags().StringVar(&o.start, "start", "", "`TIME` at which step 1 begins (with --until): the order says which step is the last that can begin")
 }
 
 // clock is checked before anything is read.
@@ -114,10 +114,10 @@ func newSheetCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "sheet VESSEL",
 		Short: "Print the install order: of the cards named, or as it is planned",
-		Long: `sheet prints the order in which a vessel's devices are updated. With
---card, once for each card of the plan, the cards are read back first, and the
-sheet is theirs. Without it the sheet is a plan, and proves no card. Where a card
-isn't good the reason is printed, and no install order.`,
+		Long: `sheet prints the order in which a vessel's devices are updated. Name the plan's cards
+with --card: they are read back first, and the sheet is theirs. Where one isn't good
+you get the reason, and no install order. Without --card the sheet is a plan, and
+proves no card.`,
 		Example: `  cardwright sheet kittiwake --card kittiwake.img -o order.pdf
   cardwright sheet kittiwake --card kittiwake.img --start 13:00 --until 16:30`,
 		Args: exactly(1, "the id of a vessel"),
@@ -128,10 +128,10 @@ isn't good the reason is printed, and no install order.`,
 	o.ask.addFlags(cmd)
 	o.form.addFlags(cmd)
 	o.clock.addFlags(cmd)
-	cmd.Flags().StringVarP(&o.output, "output", "o", "", "write to this file instead of standard output")
-	cmd.Flags().StringArrayVar(&o.cards, "card", nil, "a card to read back: drive, image or folder; may be repeated")
-	cmd.Flags().StringArrayVar(&o.trials, "seatrial", nil, "log of a sea trial, whose page ends the order; may be repeated")
-	cmd.Flags().StringVar(&o.technician, "technician", "", "who does the work (default: a blank to write the name in)")
+	cmd.Flags().StringVarP(&o.output, "output", "o", "", "write to this `FILE` instead of standard output")
+	cmd.Flags().StringArrayVar(&o.cards, "card", nil, "read back this `CARD`: a drive, an image or a folder; may be repeated")
+	cmd.Flags().StringArrayVar(&o.trials, "seatrial", nil, "`LOG` of a sea trial, whose page ends the order; may be repeated")
+	cmd.Flags().StringVar(&o.technician, "technician", "", "`WHO` does the work (default: a blank to write the name in)")
 	return cmd
 }
 

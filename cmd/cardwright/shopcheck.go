@@ -33,18 +33,19 @@ func newShopCheckCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check [VESSEL…]",
 		Short: "Check everything at once, and list what is left to do",
-		Long: `shop check loads the shop's files, plans every vessel, looks for the packages
-and reads them again, and lists what is left to do, from most to least urgent.
+		Long: `check loads the shop's files, plans every vessel, reads the packages again, and lists
+what is left to do, the most urgent first.
 
-Name the vessels that are to be served today; without any, all are. When one of
-them can't be served the exit code is 3. With --quick packages are looked for by
-size and not read; what is not read is not proven, and the exit code is 4 where
-nothing worse was found.`,
+Name the vessels that you serve today (default: all). When one of them can't be served
+the exit code is 3. With --quick packages are only looked for, by size. That proves
+nothing: where nothing worse was found the exit code is then 4.`,
+		Example: `  cardwright shop check
+  cardwright shop check kittiwake --quick`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runShopCheck(interruptible(cmd), s, o, args)
 		},
 	}
-	cmd.Flags().IntVar(&o.olderThan, "older-than", usualAge, "tell of catalogue files that nobody has changed for this many days")
+	cmd.Flags().IntVar(&o.olderThan, "older-than", usualAge, "tell of catalogue files that nobody has changed for so many `DAYS`")
 	cmd.Flags().BoolVar(&o.quick, "quick", false, "look for packages without reading them")
 	return cmd
 }

@@ -31,27 +31,27 @@ func newSurveyCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "survey VESSEL",
 		Short: "Find out what is aboard, by a page, a table or the network",
-		Long: `survey prints a page to walk the boat with: every device, with blanks for serial
-and version; as text, as PDF, or as HTML to fill in on a phone, without a network
+		Long: `survey prints a page to walk the boat with: every device, with blanks for serial and
+version. It is text, PDF, or HTML to fill in on a phone without a network
 (-o survey.html). --csv prints the same as a table to fill in.
 
---answers takes back the file that the page on a phone saves, or such a table, and
-writes serials and versions into the vessel's file; one of another boat is refused.
+--answers takes back the file that the page on the phone saves, or the table, and
+writes serials and versions into the vessel's file. A file of another boat is refused.
 The table's columns are vessel, device, serial, version, place, variant and, for a
-device that is new, model; an empty cell changes nothing. Write versions as v3.10:
+device that is new, model. An empty cell changes nothing. Write versions as v3.10:
 many spreadsheets make 3.1 of 3.10. What was read is noted in the ledger.
 
---network reads a capture of the boat's network (NMEA 2000): candump's log or
-screen, or CSV with a heading line (id, or pgn and source; data, or d0 to d7). It
-shows what each device says of itself, what the vessel's file says, and where
-they differ (exit code 3); --write takes it over. Devices say it when they are
-switched on or asked: start the capture, then switch on the display. (Common
-practice.) Models are known by on_network in the catalogue. Without VESSEL it
-only shows what was seen.
+--network reads a capture of the boat's network (NMEA 2000): candump's log or screen,
+or CSV with a heading line (id, or pgn and source; data, or d0 to d7). It shows what
+each device says of itself beside what the vessel's file says; where they differ the
+exit code is 3. --write takes it over. Devices say who they are when they are switched
+on or asked: start the capture, then switch on the display (common practice). Models
+are known by on_network in the catalogue. Without VESSEL it only shows what was seen.
 
 Read the version off the device's own screen before you rely on it.`,
 		Example: `  cardwright survey kittiwake -o survey.html
-  cardwright survey kittiwake --answers kittiwake-survey.json`,
+  cardwright survey kittiwake --answers kittiwake-survey.json
+  cardwright survey kittiwake --network capture.log --write`,
 		Args: atMostOne("vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runSurvey(interruptible(cmd), s, o, args)
@@ -59,12 +59,12 @@ Read the version off the device's own screen before you rely on it.`,
 	}
 	flags := cmd.Flags()
 	o.form.addFlags(cmd)
-	flags.StringVarP(&o.output, "output", "o", "", "write the page to this file instead of standard output")
-	flags.StringVar(&o.technician, "technician", "", "who walks the boat (default: a blank to write the name in)")
-	flags.StringVar(&o.answers, "answers", "", "what was found: the file that the page saved (JSON), or the table (CSV)")
-	flags.StringVar(&o.at, "at", "", "when it was found: 2026-03-02, or 2026-03-02 14:30 (default: now)")
+	flags.StringVarP(&o.output, "output", "o", "", "write the page to this `FILE` instead of standard output")
+	flags.StringVar(&o.technician, "technician", "", "`WHO` walks the boat (default: a blank to write the name in)")
+	flags.StringVar(&o.answers, "answers", "", "what was found: `FILE` that the page saved (JSON), or the table (CSV)")
+	flags.StringVar(&o.at, "at", "", "`WHEN` it was found: 2026-03-02, or 2026-03-02 14:30 (default: now)")
 	flags.BoolVar(&o.csv, "csv", false, "print the table to fill in")
-	flags.StringVar(&o.network, "network", "", "capture of the boat's network")
+	flags.StringVar(&o.network, "network", "", "`CAPTURE` of the boat's network")
 	flags.BoolVar(&o.byHand, "by-hand", false, "what was changed by hand in the vessel's file is so aboard: note it, too")
 	flags.BoolVar(&o.write, "write", false, "write what the network says into the vessel's file")
 	return cmd

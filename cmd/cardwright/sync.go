@@ -33,23 +33,22 @@ func newSyncCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "sync [WHERE]",
 		Short: "Bring two laptops' shop folders together, on a stick or a share",
-		Long: `sync brings this shop folder and another folder together: the other laptop's shop
-folder, or one on a stick or a network share where several laptops meet. The ledger,
-the catalogue, the vessels and the package files get what is new on either side; a
-file that was removed on one side goes on the other, too. shop.yaml, and with it
-trusts:, is never touched, nor is any key.
+		Long: `sync brings this shop folder and another one together: the other laptop's, or one on a
+stick or a network share where several laptops meet. The ledger, the catalogue, the
+vessels and the package files get what is new on either side; a file that was removed
+on one side is removed on the other. shop.yaml, with its trusts:, and keys are never
+touched.
 
-A file that was changed on both sides since both had the same is a conflict: it stays
-as it is on both, is shown side by side, and nothing is planned from it until a person
-settles it. To merge by hand, edit the file here and then take ours.
+A file that was changed on both sides is a conflict. It stays as it is on both, the
+two are shown side by side, and nothing is planned from it until a person settles it.
+To merge by hand, edit the file here and then take ours. Without WHERE, sync shows
+what is in conflict.
 
-  cardwright sync --new /media/stick/shop
+What a sync replaces or removes is kept in .sync/before.`,
+		Example: `  cardwright sync --new /media/stick/shop
   cardwright sync /media/stick/shop
   cardwright sync
-  cardwright sync --settle catalogue/fennick-plot-9.yaml --take theirs
-
-Without WHERE it shows what is in conflict. What a sync replaces or removes is kept in
-.sync/before.`,
+  cardwright sync --settle catalogue/fennick-plot-9.yaml --take theirs`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return usage(fmt.Errorf("found %d arguments, expected one folder", len(args)))
@@ -76,8 +75,8 @@ Without WHERE it shows what is in conflict. What a sync replaces or removes is k
 	o.addFlags(cmd)
 	cmd.Flags().BoolVar(&o.fresh, "new", false, "begin there: nothing was ever synced with that folder")
 	cmd.Flags().BoolVar(&o.emptied, "emptied", false, "most files were removed there on purpose: remove them here, too")
-	cmd.Flags().StringVar(&o.settle, "settle", "", "end a conflict about this file")
-	cmd.Flags().StringVar(&o.take, "take", "", "ours or theirs: which of the two is to stay")
+	cmd.Flags().StringVar(&o.settle, "settle", "", "end a conflict about this `FILE`")
+	cmd.Flags().StringVar(&o.take, "take", "", "which of the two stays: `ours|theirs`")
 	return cmd
 }
 

@@ -34,28 +34,30 @@ func newVerifyCommand(s *session) *cobra.Command {
 	var o verifyOptions
 	cmd := &cobra.Command{
 		Use:   "verify TARGET",
-		Short: "Read a card back and judge it; it is never written to",
-		Long: `verify reads a card (a drive, an image file or a mounted folder) back from the
-medium and says whether it is good, bad or could not be checked.
+		Short: "Read a card back and say whether it is good; never written to",
+		Long: `verify reads a card back from the medium and says whether it is good, bad, or could not
+be checked. The card is a drive, an image file or a mounted folder.
 
-With --for the card is compared with what that vessel needs now. Without it, the
-card is compared with its own record, where a shop that shop.yaml trusts has
-signed that. Where nobody has, there is nothing to compare with: verify lists
-what is on the card, and the verdict is unchecked.
+With --for the card is compared with what that vessel needs now. Without it, the card
+is compared with its own record, if a shop that shop.yaml trusts has signed that. If
+none has, there is nothing to compare with: verify lists what is on the card, and the
+verdict is unchecked.
 
-No program can tell a byte-for-byte copy from the card itself. An older card of
-the same vessel is found out only with --for.`,
+No program can tell a byte-for-byte copy from the card itself. An older card of the
+same vessel is found out only with --for.`,
+		Example: `  cardwright verify DRIVE --for kittiwake --order install-order.txt
+  cardwright verify kittiwake.img --report report.pdf`,
 		Args: exactly(1, "a drive, an image file or a folder"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			keepMemory()
 			return runVerify(interruptible(cmd), s, o, args[0])
 		},
 	}
-	cmd.Flags().StringVar(&o.forVessel, "for", "", "vessel that the card should be for")
-	cmd.Flags().StringVar(&o.orderFile, "order", "", "write the install order of a good card to this file (needs --for)")
-	cmd.Flags().IntVar(&o.card, "card", 0, "which card of the plan's set it should be (default: whichever it is)")
-	cmd.Flags().StringVar(&o.reportFile, "report", "", "write a one-page report of the card to this file")
-	cmd.Flags().StringArrayVar(&o.repairTo, "repair-to", nil, "write a good card to another target, from what is good here and the shop's packages (needs --for); once for each card of the plan")
+	cmd.Flags().StringVar(&o.forVessel, "for", "", "`VESSEL` that the card should be for")
+	cmd.Flags().StringVar(&o.orderFile, "order", "", "write the install order of a good card to this `FILE` (needs --for)")
+	cmd.Flags().IntVar(&o.card, "card", 0, "`NUMBER` of the plan's card that it should be (default: whichever it is)")
+	cmd.Flags().StringVar(&o.reportFile, "report", "", "write a one-page report of the card to this `FILE`")
+	cmd.Flags().StringArrayVar(&o.repairTo, "repair-to", nil, "write a good card to another `TARGET`, from what is good here and the shop's packages (needs --for); once for each card of the plan")
 	cmd.Flags().BoolVar(&o.all, "all", false, "show every finding, also those that follow from another")
 	o.ask.addFlags(cmd)
 	o.form.addFlags(cmd)

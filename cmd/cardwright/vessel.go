@@ -42,37 +42,41 @@ func newVesselAddCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "add [ID]",
 		Short: "Add a vessel and its devices",
-		Long: `vessel add writes the file of a vessel. At a terminal it asks for what the flags
-don't say, unless they say what is aboard.
+		Long: `add writes the file of a vessel. At a terminal it asks for what the flags leave out,
+unless they say what is aboard.
 
---devices takes a table (CSV) with the columns model, id, serial, place, version,
-variant, through, hold and hold_why, of which only model must be there. A device
-without an id is named for its place or kind. A version that is left out is
-unknown. A device without a card slot, and without through, is updated through
+--devices takes a table (CSV). It must have the column model, and can have:
+
+  id, serial, place, version, variant, through, hold, hold_why
+
+A device without an id is named for its place or its kind. A version that is left out
+is unknown. A device without a card slot, and without through, is updated through
 those aboard whose model can.
 
---network takes models, serials and versions from a capture of the boat's network,
-as cardwright survey reads it; devices that aren't on it come with --device.
+--network takes models, serials and versions from a capture of the boat's network, as
+cardwright survey reads it. Give devices that aren't on the network with --device.
 
---from-card takes what the record on a card says: for which vessel it was made,
-and which devices have packages on it. It doesn't say what they run.`,
+--from-card takes what the record on a card says: its vessel, and the devices that it
+has packages for. A record doesn't say what they run.`,
+		Example: `  cardwright vessel add kittiwake --berth 'Hollin Quay' --devices devices.csv
+  cardwright vessel add kittiwake --from-card DRIVE`,
 		Args: atMostOne("id"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runVesselAdd(interruptible(cmd), s, o, args)
 		},
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.name, "name", "", "its name (default: from the id)")
-	flags.StringVar(&o.berth, "berth", "", "where it lies")
-	flags.StringVar(&o.supply, "supply", "", "its electrical supply, such as 12V")
-	flags.StringVar(&o.folders, "folders", "", "how folders on its cards are named: device, model")
-	flags.StringVar(&o.imo, "imo", "", "IMO number")
-	flags.StringVar(&o.mmsi, "mmsi", "", "MMSI")
-	flags.StringVar(&o.hull, "hull", "", "hull or registration number")
-	flags.StringArrayVar(&o.device, "device", nil, `a device, such as "model=fennick-plot-12,place=lower helm,version=3.1"; may be repeated`)
-	flags.StringVar(&o.devices, "devices", "", "table (CSV) of the devices")
-	flags.StringVar(&o.fromCard, "from-card", "", "card (drive, image or folder) whose record is taken")
-	flags.StringVar(&o.network, "network", "", "capture of the boat's network, from which devices are taken")
+	flags.StringVar(&o.name, "name", "", "its `NAME` (default: from the id)")
+	flags.StringVar(&o.berth, "berth", "", "`BERTH` where it lies")
+	flags.StringVar(&o.supply, "supply", "", "its electrical supply: `VOLTS` such as 12V")
+	flags.StringVar(&o.folders, "folders", "", "how folders on its cards are named: `device|model`")
+	flags.StringVar(&o.imo, "imo", "", "IMO `NUMBER`")
+	flags.StringVar(&o.mmsi, "mmsi", "", "MMSI `NUMBER`")
+	flags.StringVar(&o.hull, "hull", "", "hull or registration `NUMBER`")
+	flags.StringArrayVar(&o.device, "device", nil, "a `DEVICE`, such as \"model=fennick-plot-12,place=lower helm,version=3.1\"; may be repeated")
+	flags.StringVar(&o.devices, "devices", "", "`TABLE` (CSV) of the devices")
+	flags.StringVar(&o.fromCard, "from-card", "", "`CARD` (drive, image or folder) whose record is taken")
+	flags.StringVar(&o.network, "network", "", "`CAPTURE` of the boat's network, from which devices are taken")
 	flags.BoolVar(&o.ask, "ask", false, askFlag)
 	return cmd
 }

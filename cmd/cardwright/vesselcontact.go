@@ -17,17 +17,18 @@ func newVesselContactCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "contact VESSEL",
 		Short: "Say whom to call about a vessel, or forget it",
-		Long: `contact writes down in contacts.yaml in the shop folder whom to call about a vessel;
-audit withdrawn shows it. Without a flag it shows what stands there, --forget takes
-it out. It goes onto no card, into no ledger, export or sync.`,
-		Args: exactly(1, "a vessel"),
+		Long: `contact writes into contacts.yaml in the shop folder whom to call about a vessel; audit
+withdrawn shows it. Without a flag it shows what stands there. It goes onto no card,
+into no ledger, export or sync.`,
+		Example: `  cardwright vessel contact kittiwake --name skipper --phone '+44 1632 960123'`,
+		Args:    exactly(1, "a vessel"),
 		RunE: func(_ *cobra.Command, args []string) error {
 			return runContact(s, args[0], c, forget)
 		},
 	}
-	cmd.Flags().StringVar(&c.Name, "name", "", "owner, skipper or agent")
-	cmd.Flags().StringVar(&c.Phone, "phone", "", "phone number")
-	cmd.Flags().StringVar(&c.Email, "email", "", "e-mail address")
+	cmd.Flags().StringVar(&c.Name, "name", "", "`NAME` of the owner, skipper or agent")
+	cmd.Flags().StringVar(&c.Phone, "phone", "", "phone `NUMBER`")
+	cmd.Flags().StringVar(&c.Email, "email", "", "e-mail `ADDRESS`")
 	cmd.Flags().BoolVar(&forget, "forget", false, "take out what stands there")
 	return cmd
 }

@@ -29,9 +29,10 @@ func newVesselRenameCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "rename VESSEL --name NAME",
 		Short: "Note that a vessel has another name",
-		Long: `rename notes it in the ledger and writes it into the vessel's file. Her id stays, so
-that her history, her cards and her sheets stay hers.`,
-		Args: exactly(1, "a vessel"),
+		Long: `rename notes the new name in the ledger and in the vessel's file. Her id stays, so her
+history, her cards and her sheets stay hers.`,
+		Example: `  cardwright vessel rename kittiwake --name 'Skerry Light'`,
+		Args:    exactly(1, "a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if name == "" {
 				return usage(errors.New("say with --name what she is called now"))
@@ -45,7 +46,7 @@ that her history, her cards and her sheets stay hers.`,
 		},
 	}
 	o.addFlags(cmd)
-	cmd.Flags().StringVar(&name, "name", "", "what she is called now")
+	cmd.Flags().StringVar(&name, "name", "", "the `NAME` that she has now")
 	return cmd
 }
 
@@ -54,9 +55,10 @@ func newVesselSoldCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "sold VESSEL",
 		Short: "Note that a vessel has another owner",
-		Long: `sold notes that she has another owner, and no names: what is noted can't be
-forgotten. Whom to call stands in contacts.yaml; the old owner is taken out there.`,
-		Args: exactly(1, "a vessel"),
+		Long: `sold notes that she has another owner. It notes no names, since the ledger can't forget.
+It takes the old owner out of contacts.yaml; vessel contact writes down the new one.`,
+		Example: `  cardwright vessel sold kittiwake`,
+		Args:    exactly(1, "a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runVesselChange(interruptible(cmd), s, o, args[0], func(*manifest.Vessel) (ledger.Kind, ledger.VesselChange) {
 				return ledger.VesselSold, ledger.VesselChange{}
@@ -72,9 +74,11 @@ func newVesselGoneCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "gone VESSEL",
 		Short: "Note that a vessel is no longer served",
-		Long: `gone notes it (she was broken up, lost, sold away) in the ledger and puts her file into vessels/.gone: she is planned and
-checked no more. Her history stays.`,
-		Args: exactly(1, "a vessel"),
+		Long: `gone notes in the ledger that she is no longer served (broken up, lost, sold away), and
+puts her file into vessels/.gone. She is planned and checked no more. Her history
+stays.`,
+		Example: `  cardwright vessel gone kittiwake`,
+		Args:    exactly(1, "a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runVesselChange(interruptible(cmd), s, o, args[0], func(*manifest.Vessel) (ledger.Kind, ledger.VesselChange) {
 				return ledger.VesselGone, ledger.VesselChange{}
