@@ -11,6 +11,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/store"
+	"cardwright/verify/ledger/unchanged"
 )
 
 // auditOptions narrow every question.
@@ -76,13 +77,13 @@ func asked(ctx context.Context, s *session, o *auditOptions, ask func(*manifest.
 	if err != nil {
 		return err
 	}
-	holds := s.ledgerHolds(ctx, shop)
-	changed, isChanged := errors.AsType[*ledgerChanged](holds)
+	holds := ledgerHolds(ctx, s, shop)
+	_, isChanged := errors.AsType[*unchanged.Changed](holds)
 	if holds != nil && !isChanged {
 		return holds
 	}
 	if isChanged {
-		s.complain("don't rely on this answer: " + changed.Error())
+		s.complain("don't rely on this answer: " + holds.Error())
 	}
 	l, err := openLedger(ctx, shop)
 	if err != nil {
@@ -95,7 +96,7 @@ func asked(ctx context.Context, s *session, o *auditOptions, ask func(*manifest.
 	if isChanged {
 		return &answered{exitNo}
 	}
-	fmt.Fprintf(s.errs, "The ledger was checked whole on %s.\n", clock(s.checkedWhole))
+	fmt.Fprintf(s.errs, "The ledger was checked whole on %s.\n", clock(s.looked.checked))
 	return nil
 }
 

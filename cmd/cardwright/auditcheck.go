@@ -7,13 +7,13 @@ import (
 	"io"
 	"os"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/store"
+	"cardwright/verify/ledger/unchanged"
 	"cardwright/verify/visible"
 )
 
@@ -69,13 +69,15 @@ func runAuditCheck(ctx context.Context, s *session, o auditCheck) error {
 	if place == "" {
 		place = ledgerAddress(shop)
 	}
+	at := ledgerAt(&s.terminal, place)
 	if o.accept != "" {
-		return s.acceptLedger(ctx, place, against, o.accept)
+		return acceptLedger(ctx, &s.terminal, at, against, o.accept)
 	}
-	r, err := s.checkAt(ctx, place, against, o.again)
+	r, earlier, err := at.Check(ctx, against, o.again)
 	if err != nil {
 		return fmt.Errorf("checking the ledger: %w", err)
 	}
+	r.Notes = append(r.Notes, acceptedNotes(earlier)...)
 	s.answer(r, func(w io.Writer) { writeCheck(w, r) })
 	switch r.Verdict {
 	case store.Whole:
@@ -86,72 +88,9 @@ func runAuditCheck(ctx context.Context, s *session, o auditCheck) error {
 	return &answered{exitNo}
 }
 
-// checkAt checks a ledger against what is remembered of it, and remembers the
-// outcome. What holds since it was last checked is only read again when that is
-// asked for.
-func (s *shopLedger) checkAt(ctx context.Context, place string, against store.CheckOptions, again bool) (store.CheckReport, error) {
-	memory := store.RememberedIn(memoryOf(place))
-	was, is, server := store.Recall(memory), store.Fingerprint(place), store.IsPostgres(place)
-	if !again && (server || is != "" && is == was.File) {
-		return s.checkNew(ctx, place, against, was)
-	}
-	against.Saved = append(against.Saved, was.Heads)
-	r, err := store.CheckAt(ctx, place, against)
-	if err != nil {
-		return r, err
-	}
-	if r.Ledger != "" && was.Ledger != "" && r.Ledger != was.Ledger {
-		s.tellOther(was)
-	}
-	heads, holds := headsChecked(r)
-	switch {
-	case holds && server && was.Ledger != "":
-		was.Checked = heads.Taken
-		_ = was.Save(memory) // the next check says the time before
-	case holds && !server:
-		rememberChecked(place, is, was, heads)
-	}
-	r.Notes = append(r.Notes, acceptedNotes(was)...)
-	return r, nil
-}
-
-// headsChecked are the heads of a ledger that a check found whole, but for writers whom
-// it doesn't know.
-func headsChecked(r store.CheckReport) (ledger.Heads, bool) {
-	for _, b := range r.Breaks {
-		if b.Kind != ledger.WriterUnknown {
-			return ledger.Heads{}, false
-		}
-	}
-	h := ledger.Heads{Format: 1, Ledger: r.Ledger, Taken: time.Now().UTC().Truncate(time.Second)}
-	for _, c := range r.Chains {
-		if c.Head.Seq > 0 {
-			h.Heads = append(h.Heads, c.Head)
-		}
-	}
-	return h, true
-}
-
-// checkNew checks what came since a ledger was last read.
-func (s *shopLedger) checkNew(ctx context.Context, place string, against store.CheckOptions, was store.Remembered) (store.CheckReport, error) {
-	l, err := store.Open(ctx, place, store.Options{ReadOnly: true, Memory: memoryOf(place), Slow: s.tellSlow, Words: commandWords})
-	if err != nil {
-		return store.CheckReport{}, err
-	}
-	checked := was.Checked
-	if store.IsPostgres(place) {
-		if _, checked, err = l.Followed(ctx); err != nil {
-			return store.CheckReport{}, errors.Join(err, l.Close())
-		}
-	}
-	r, err := l.CheckNew(ctx, against, checked)
-	r.Notes = append(r.Notes, acceptedNotes(was)...)
-	return r, errors.Join(err, l.Close())
-}
-
 // acceptedNotes tell of older states that were accepted here.
-func acceptedNotes(was store.Remembered) (notes []string) {
-	for _, a := range was.Accepted {
+func acceptedNotes(all []store.Accepted) (notes []string) {
+	for _, a := range all {
 		notes = append(notes, fmt.Sprintf("on %s an older state was accepted here (%s): %s", clock(a.At), visible.Visible(a.Why), goneText(a)))
 	}
 	return notes
@@ -169,36 +108,21 @@ func goneText(a store.Accepted) string {
 }
 
 // acceptLedger takes an older state of a ledger for the ledger.
-func (s *shopLedger) acceptLedger(ctx context.Context, place string, against store.CheckOptions, why string) error {
-	memory := memoryOf(place)
-	was := store.Recall(store.RememberedIn(memory))
-	r, err := store.CheckAt(ctx, place, against)
-	if err != nil {
-		return fmt.Errorf("checking the ledger: %w", err)
-	}
-	if r.Verdict == store.Edited || r.Verdict == store.Damaged {
-		s.answer(r, func(w io.Writer) { writeCheck(w, r) })
-		s.complain("not accepted: an older state of a ledger is whole, and this one isn't")
+func acceptLedger(ctx context.Context, t *terminal, at unchanged.Ledger, against store.CheckOptions, why string) error {
+	a, err := at.Accept(ctx, against, why)
+	if changed, is := errors.AsType[*unchanged.Changed](err); is {
+		t.answer(changed.Report, func(w io.Writer) { writeCheck(w, changed.Report) })
+		t.complain("not accepted: an older state of a ledger is whole, and this one isn't")
 		return &answered{exitNo}
 	}
-	l, err := store.Open(ctx, place, store.Options{Memory: memory, Slow: s.tellSlow, Words: commandWords})
-	if err != nil {
-		return fmt.Errorf("opening the ledger: %w", err)
-	}
-	a, err := l.Accept(ctx, was, why)
 	if errors.Is(err, store.ErrNothingLost) {
-		s.complain(store.ErrNothingLost.Error())
-		return l.Close()
+		t.complain(store.ErrNothingLost.Error())
+		return nil
 	}
-	if err = errors.Join(err, l.Close()); err != nil {
+	if err != nil {
 		return err
 	}
-	if !store.IsPostgres(place) {
-		heads, _ := headsChecked(r)
-		was.Accept(a)
-		rememberChecked(place, store.Fingerprint(place), was, heads)
-	}
-	s.answer(accepted{1, a}, func(w io.Writer) { writeAccepted(w, a) })
+	t.answer(accepted{1, a}, func(w io.Writer) { writeAccepted(w, a) })
 	return nil
 }
 

@@ -23,7 +23,7 @@ steps put off, checks not done, settings not entered again.`,
 		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
-				if err := s.learnFleet(interruptible(cmd), shop); err != nil {
+				if err := learnFleet(interruptible(cmd), s, shop); err != nil {
 					return err
 				}
 				plans, err := summaries(shop)
@@ -35,7 +35,7 @@ steps put off, checks not done, settings not entered again.`,
 					return err
 				}
 				s.answer(due, func(w io.Writer) { writeDue(w, due) })
-				s.tellFiles(shop)
+				tellWhereFilesDiffer(s, shop)
 				return nil
 			})
 		},

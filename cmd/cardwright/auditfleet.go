@@ -29,11 +29,11 @@ a withdrawn release.`,
 				if err != nil {
 					return err
 				}
-				if err := s.learnFiles(interruptible(cmd), shop, l); err != nil {
+				if err := learnFiles(interruptible(cmd), s, shop, l); err != nil {
 					return err
 				}
 				s.answer(fleet, func(w io.Writer) { writeFleetRows(w, fleet) })
-				s.tellFiles(shop)
+				tellWhereFilesDiffer(s, shop)
 				return nil
 			})
 		},

@@ -54,7 +54,7 @@ what it ran on an earlier day.`,
 				}
 				beside := &known.Joined{}
 				if v := shop.Vessel(id); v != nil && moment.IsZero() {
-					if err := s.learn(interruptible(cmd), shop, v); err != nil {
+					if err := learn(interruptible(cmd), s, shop, v); err != nil {
 						return err
 					}
 					if k := s.known[v.ID]; k != nil {

@@ -51,7 +51,7 @@ func runCardFate(ctx context.Context, s *session, o lifeOptions, fate ledger.Car
 	if err != nil {
 		return err
 	}
-	if err := s.ledgerHolds(ctx, shop); err != nil {
+	if err := ledgerHolds(ctx, s, shop); err != nil {
 		return err
 	}
 	if kind == ledger.CardHandedOver && fate.To == "" {
@@ -75,11 +75,11 @@ func runCardFate(ctx context.Context, s *session, o lifeOptions, fate ledger.Car
 	}
 	fate.Card = digest
 	e := ledger.Entry{At: at, Kind: kind, Vessel: vessel, CardFate: &fate}
-	undo, err := s.noteLife(ctx, shop, key, e)
+	undo, err := noteLife(ctx, s, shop, key, e)
 	if err != nil {
 		return err
 	}
-	s.answerLife(e, "", undo)
+	answerLife(&s.terminal, e, "", undo)
 	return nil
 }
 

@@ -140,7 +140,7 @@ func runDevice(ctx context.Context, s *session, o lifeOptions, args []string, ch
 		return usage(fmt.Errorf("no device %q aboard %s%s; there are: %s", args[1], vessel.Name, tryIt(manifest.Nearest(args[1], ids)), strings.Join(ids, ", ")))
 	}
 	if differs := s.known[vessel.ID]; differs != nil && slices.ContainsFunc(differs.Differs, func(x known.FileDiffers) bool { return x.Device == args[1] }) {
-		s.writeOpen(s.errs, vessel)
+		writeOpen(s.errs, &s.terminal, vessel, s.known[vessel.ID])
 		return usage(fmt.Errorf("the file of %s says something else of %s than the ledger: settle that first, as above", vessel.Name, args[1]))
 	}
 	key, err := o.key.ledgerKey()
@@ -162,14 +162,14 @@ func runDevice(ctx context.Context, s *session, o lifeOptions, args []string, ch
 	if len(changed) == 0 && e.Kind == ledger.DeviceMoved {
 		return usage(fmt.Errorf("%s stands there already: %s", args[1], vessel.Device(args[1]).Place))
 	}
-	undo, err := s.noteLife(ctx, shop, key, e)
+	undo, err := noteLife(ctx, s, shop, key, e)
 	if err != nil {
 		return err
 	}
-	name, err := s.bringUpToDate(shop, vessel, changed)
+	name, err := bringUpToDate(shop, vessel, s.known[vessel.ID], changed)
 	if err != nil {
 		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w; once it can: cardwright record %s --from-ledger", err, vessel.ID)
 	}
-	s.answerLife(e, name, undo)
+	answerLife(&s.terminal, e, name, undo)
 	return nil
 }

@@ -13,6 +13,7 @@ import (
 	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/media/place"
+	"cardwright/verify/ledger/unchanged"
 	"cardwright/verify/visible"
 )
 
@@ -68,7 +69,7 @@ func code(err error) int {
 	if _, ok := errors.AsType[*media.Misread](err); ok {
 		return exitNo
 	}
-	if _, ok := errors.AsType[*ledgerChanged](err); ok {
+	if _, ok := errors.AsType[*unchanged.Changed](err); ok {
 		return exitNo
 	}
 	if _, ok := errors.AsType[*inConflict](err); ok {

@@ -48,7 +48,7 @@ func newLedgerRestoreCommand(s *session) *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("restoring the ledger: %w", err)
 			}
-			adopt(ctx, shop, before)
+			ledgerAt(&s.terminal, ledgerAddress(shop)).Wrote(ctx, before)
 			s.answer(r, func(w io.Writer) {
 				writeCheck(w, r.Check)
 				fmt.Fprintf(w, "Restored: %s added.\n", counted(r.Added, "event"))

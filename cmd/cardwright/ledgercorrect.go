@@ -163,7 +163,7 @@ func keepCorrection(ctx context.Context, s *session, shop *manifest.Shop, key *k
 	if err != nil {
 		return err
 	}
-	if err := s.note(ctx, shop, key, c); err != nil {
+	if err := note(ctx, s, shop, key, c); err != nil {
 		return err
 	}
 	after, err := versionsNow(ctx, shop, c.Vessel)
@@ -181,12 +181,12 @@ func keepCorrection(ctx context.Context, s *session, shop *manifest.Shop, key *k
 		}
 		file = strings.Join(files, ", ")
 	}
-	s.answerCorrection(c, file, notes)
+	answerCorrection(&s.terminal, c, file, notes)
 	return nil
 }
 
-func (s *terminal) answerCorrection(c ledger.Entry, file string, notes []string) {
-	s.answer(struct {
+func answerCorrection(t *terminal, c ledger.Entry, file string, notes []string) {
+	t.answer(struct {
 		Format int          `json:"format"`
 		Entry  ledger.Entry `json:"entry"`
 		File   string       `json:"file"`

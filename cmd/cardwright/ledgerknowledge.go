@@ -6,13 +6,10 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"time"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
-	"cardwright/media/keys"
 	"cardwright/media/readiness"
-	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
@@ -26,8 +23,8 @@ const settingsCheck = "settings and waypoints"
 // learn brings what the ledger knows into a shop in memory, so that plans,
 // verdicts and pages go by it: releases that it withdrew, and devices of which
 // nobody knows what they run. It never changes a file.
-func (s *shopLedger) learn(ctx context.Context, shop *manifest.Shop, vessels ...*manifest.Vessel) error {
-	if err := s.ledgerHolds(ctx, shop); err != nil {
+func learn(ctx context.Context, s *session, shop *manifest.Shop, vessels ...*manifest.Vessel) error {
+	if err := ledgerHolds(ctx, s, shop); err != nil {
 		return err
 	}
 	l, err := openLedger(ctx, shop)
@@ -61,14 +58,14 @@ func (s *shopLedger) learn(ctx context.Context, shop *manifest.Shop, vessels ...
 }
 
 // learnIfAny is learn for commands that go on where the ledger can't be asked.
-func (s *shopLedger) learnIfAny(ctx context.Context, shop *manifest.Shop, vessels ...*manifest.Vessel) {
-	if err := s.learn(ctx, shop, vessels...); err != nil {
+func learnIfAny(ctx context.Context, s *session, shop *manifest.Shop, vessels ...*manifest.Vessel) {
+	if err := learn(ctx, s, shop, vessels...); err != nil {
 		s.unasked = fmt.Errorf("the ledger could not be asked what it knows, withdrawn releases for one: %w", err)
 	}
 }
 
 // learnFleet is learn for all vessels of the shop.
-func (s *shopLedger) learnFleet(ctx context.Context, shop *manifest.Shop) error {
+func learnFleet(ctx context.Context, s *session, shop *manifest.Shop) error {
 	if err := refuseUnsettled(shop, shop.Vessels...); err != nil {
 		return err
 	}
@@ -96,58 +93,48 @@ func (s *shopLedger) learnFleet(ctx context.Context, shop *manifest.Shop) error 
 			vessels = append(vessels, v)
 		}
 	}
-	return s.learn(ctx, shop, vessels...)
+	return learn(ctx, s, shop, vessels...)
 }
 
 // learnFiles looks up the vessels whose files differ from the ledger.
-func (s *shopLedger) learnFiles(ctx context.Context, shop *manifest.Shop, l *store.Ledger) error {
+func learnFiles(ctx context.Context, s *session, shop *manifest.Shop, l *store.Ledger) error {
 	ids, err := audit.Otherwise(ctx, l, shop.Vessels)
 	if err != nil {
 		return err
 	}
 	for _, id := range ids {
-		if err := s.learn(ctx, shop, shop.Vessel(id)); err != nil {
+		if err := learn(ctx, s, shop, shop.Vessel(id)); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// tellFiles says of the vessels that were looked up where their files differ from
+// tellWhereFilesDiffer says of the vessels that were looked up where their files differ from
 // the ledger.
-func (s *shopLedger) tellFiles(shop *manifest.Shop) {
+func tellWhereFilesDiffer(s *session, shop *manifest.Shop) {
 	for _, v := range shop.Vessels {
-		s.tellFile(v, known.FileOlder, known.NotNoted, known.Disputed)
+		tellDiffering(&s.terminal, v, s.known[v.ID], known.FileOlder, known.NotNoted, known.Disputed)
 	}
 }
 
-// tellFile says where a vessel's file differs from the ledger in some ways.
-func (s *shopLedger) tellFile(v *manifest.Vessel, kinds ...known.OpenKind) {
-	k := s.known[v.ID]
-	if k == nil {
-		return
-	}
+// tellDiffering says where a vessel's file differs from the ledger in some ways.
+func tellDiffering(t *terminal, v *manifest.Vessel, k *known.Joined, kinds ...known.OpenKind) {
 	for _, o := range k.FileOpen() {
 		if !slices.Contains(kinds, o.Kind) {
 			continue
 		}
-		fmt.Fprintln(s.errs, wrapped(visible.Visible("! "+v.ID+", "+o.Device+": "+s.keepShop(openHere(o, v.ID))), "  "))
+		fmt.Fprintln(t.errs, wrapped(visible.Visible("! "+v.ID+", "+o.Device+": "+t.keepShop(openHere(o, v.ID))), "  "))
 	}
 }
 
 // inDoubt tells of which devices a reading has to be noted: of a vessel that the
 // ledger knows each, since what is written into her file is not noted.
-func (s *shopLedger) inDoubt(vessel *manifest.Vessel) func(device string) bool {
-	k := s.known[vessel.ID]
+func inDoubt(k *known.Joined) func(device string) bool {
 	if k == nil || len(k.Devices) == 0 {
 		return func(string) bool { return false }
 	}
 	return func(string) bool { return true }
-}
-
-// openOf is what is open about a vessel's devices, the gravest first.
-func (s *shopLedger) openOf(vessel *manifest.Vessel) []known.OpenOn {
-	return s.known[vessel.ID].OpenAboard(vessel)
 }
 
 // openAboard says in one line what is open, with what to do aboard.
@@ -186,12 +173,12 @@ func openHere(o known.OpenOn, vessel string) string {
 }
 
 // writeOpen tells what is open first, before anything is planned on top of it.
-func (s *shopLedger) writeOpen(w io.Writer, vessel *manifest.Vessel) {
-	open := s.openOf(vessel)
+func writeOpen(w io.Writer, t *terminal, vessel *manifest.Vessel, k *known.Joined) {
+	open := k.OpenAboard(vessel)
 	for _, o := range open {
-		fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+s.keepShop(openHere(o, vessel.ID))), "  "))
+		fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+t.keepShop(openHere(o, vessel.ID))), "  "))
 	}
-	if k := s.known[vessel.ID]; k != nil && k.LeftOut > 0 {
+	if k != nil && k.LeftOut > 0 {
 		fmt.Fprintln(w, wrapped(fmt.Sprintf("! %s about %s left out: shop.yaml doesn't trust who wrote them; see cardwright audit vessel %s",
 			counted(k.LeftOut, "event"), visible.Visible(vessel.Name), vessel.ID), "  "))
 	}
@@ -208,9 +195,9 @@ type planAnswer struct {
 }
 
 // openAtSteps is what is open about each device, in words, for the sheet.
-func (s *shopLedger) openAtSteps(vessel *manifest.Vessel) map[string][]string {
+func openAtSteps(vessel *manifest.Vessel, k *known.Joined) map[string][]string {
 	var all map[string][]string
-	for _, o := range s.openOf(vessel) {
+	for _, o := range k.OpenAboard(vessel) {
 		if all == nil {
 			all = map[string][]string{}
 		}
@@ -219,47 +206,10 @@ func (s *shopLedger) openAtSteps(vessel *manifest.Vessel) map[string][]string {
 	return all
 }
 
-// believed are the writers whom the shop trusts, each with the day until which;
-// nil where it names none: then everybody counts.
-func believed(shop *manifest.Shop) map[string]time.Time {
-	if len(shop.Trusts) == 0 {
-		return nil
-	}
-	writers := map[string]time.Time{}
-	for _, t := range shop.Trusts {
-		public, err := keys.PublicEd25519(t.Key)
-		if err != nil {
-			continue // its form was checked
-		}
-		until := time.Time{}
-		if !t.Until.IsZero() {
-			until = t.Until.End()
-		}
-		writers[ledger.Writer(public)] = until
-	}
-	return writers
-}
-
-// tellUntrusted says that what this laptop notes counts for nobody.
-func (s *shopLedger) tellUntrusted(shop *manifest.Shop, key *keys.Key) {
-	if len(shop.Trusts) == 0 || key == nil {
-		return
-	}
-	for _, t := range shop.Trusts {
-		if t.Key == key.Public() {
-			if t.Left(time.Now()) {
-				s.complain("this laptop's key left on " + t.Until.Format(time.DateOnly) + ", says trusts: in shop.yaml: what it notes counts in no answer")
-			}
-			return
-		}
-	}
-	s.complain("this laptop's key isn't under trusts: in shop.yaml, so what it notes counts in no answer; add there what cardwright key show prints")
-}
-
 // openTasks are what is open about the vessels that were looked up, as tasks.
-func (s *shopLedger) openTasks(shop *manifest.Shop, today []string) (tasks []readiness.Task) {
+func openTasks(shop *manifest.Shop, fleet map[string]*known.Joined, today []string) (tasks []readiness.Task) {
 	for _, v := range shop.Vessels {
-		for _, o := range s.openOf(v) {
+		for _, o := range fleet[v.ID].OpenAboard(v) {
 			do := map[known.OpenKind]string{
 				known.Failed: "ask the maker before you try again", known.OnWithdrawn: "tell the customer",
 				known.Disputed: "read it again: cardwright record " + v.ID + " --read " + o.Device + "=VERSION",

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/verify/ledger/store"
+	"cardwright/verify/ledger/unchanged"
 )
 
 func newLedgerRebuildCommand(s *session) *cobra.Command {
@@ -33,7 +34,7 @@ from every event on the server; any role may do it.`,
 				return err
 			}
 			address := ledgerAddress(shop)
-			l, err := store.Open(ctx, address, store.Options{Memory: memoryOf(address), Slow: s.tellSlow})
+			l, err := store.Open(ctx, address, store.Options{Memory: memoryOf(address), Slow: func(events int64) { s.complain(noticeText(unchanged.Notice{Kind: unchanged.CopyingFirst, Events: events})) }})
 			if err != nil {
 				return fmt.Errorf("opening the ledger: %w", err)
 			}

@@ -17,7 +17,7 @@ func newLedgerSyncCommand(s *session) *cobra.Command {
 	var fresh bool
 	cmd := ledgerWork(s, o, "sync LEDGER", "Merge the shop's ledger and another, both ways", "a ledger file or a postgres:// address",
 		func(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, place string) error {
-			r, err := syncLedgers(ctx, shop, against, place, fresh)
+			r, err := syncLedgers(ctx, &s.terminal, shop, against, place, fresh)
 			if err != nil {
 				return err
 			}
@@ -43,7 +43,7 @@ type synced struct {
 
 // syncLedgers merges the shop's ledger and another, and brings the catalogue up to
 // date with what that says of withdrawn releases.
-func syncLedgers(ctx context.Context, shop *manifest.Shop, against store.CheckOptions, place string, fresh bool) (r synced, err error) {
+func syncLedgers(ctx context.Context, t *terminal, shop *manifest.Shop, against store.CheckOptions, place string, fresh bool) (r synced, err error) {
 	before := store.Fingerprint(ledgerAddress(shop))
 	here, err := openToWrite(ctx, shop)
 	if err != nil {
@@ -62,7 +62,7 @@ func syncLedgers(ctx context.Context, shop *manifest.Shop, against store.CheckOp
 	if err = errors.Join(err, here.Close()); err != nil {
 		return r, fmt.Errorf("syncing: %w", err)
 	}
-	adopt(ctx, shop, before)
+	ledgerAt(t, ledgerAddress(shop)).Wrote(ctx, before)
 	if r.Files, err = followWithdrawals(ctx, shop); err != nil {
 		return r, fmt.Errorf("the ledgers are synced, but the catalogue could not be brought up to date with withdrawn releases: %w", err)
 	}

@@ -78,7 +78,7 @@ func runWithdraw(ctx context.Context, s *session, o withdrawOptions, w ledger.Wi
 	if err := e.Validate(); err != nil {
 		return usage(err)
 	}
-	if err := s.note(ctx, shop, key, e); err != nil {
+	if err := note(ctx, s, shop, key, e); err != nil {
 		return err
 	}
 	files, err := followWithdrawals(ctx, shop)
@@ -124,7 +124,7 @@ func runLift(ctx context.Context, s *session, o withdrawOptions, w ledger.Withdr
 		return usage(fmt.Errorf("neither the ledger nor the catalogue says that %s %s is withdrawn: see cardwright audit withdrawn", w.Model, w.Version))
 	}
 	if len(entries) > 0 {
-		if err := s.note(ctx, shop, key, entries...); err != nil {
+		if err := note(ctx, s, shop, key, entries...); err != nil {
 			return err
 		}
 	}

@@ -38,7 +38,7 @@ func runPackageCheck(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	if err := s.learnFleet(ctx, shop); err != nil {
+	if err := learnFleet(ctx, s, shop); err != nil {
 		return err
 	}
 	inv, err := intake.List(shop, commandWords)

@@ -56,7 +56,7 @@ func runFetchList(ctx context.Context, s *session, o fetchOptions, ids []string)
 	if err != nil {
 		return err
 	}
-	if err := s.learnFleet(ctx, shop); err != nil {
+	if err := learnFleet(ctx, s, shop); err != nil {
 		return err
 	}
 	vessels, err := vesselsNamed(shop, ids)

@@ -46,7 +46,7 @@ func runPackageList(ctx context.Context, s *session, o listOptions, models []str
 			return usage(fmt.Errorf("no model %q in the catalogue%s", id, tryIt(manifest.Nearest(id, modelIDs(shop)))))
 		}
 	}
-	if err := s.learnFleet(ctx, shop); err != nil {
+	if err := learnFleet(ctx, s, shop); err != nil {
 		return err
 	}
 	inv, err := intake.List(shop, commandWords)

@@ -59,7 +59,7 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	if err != nil {
 		return err
 	}
-	s.ranBefore(vessel, &o.ask)
+	ranBefore(vessel, s.known[vessel.ID], &o.ask)
 	_, plan, err := planned(shop, vessel, o.ask)
 	_, isUnread := errors.AsType[*order.Unread](err)
 	if err != nil && !isUnread {
@@ -67,15 +67,15 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	}
 	behind := staysBehind(shop, vessel, o.ask, plan)
 	if !s.json {
-		s.writeOpen(s.out, vessel)
+		writeOpen(s.out, &s.terminal, vessel, s.known[vessel.ID])
 	}
 	switch {
 	case s.json:
-		s.writeJSON(planAnswer{plan, s.openOf(vessel), behind.stays})
+		s.writeJSON(planAnswer{plan, s.known[vessel.ID].OpenAboard(vessel), behind.stays})
 	case isUnread:
-		writeUnread(s.text(), vessel, plan, s.inDoubt(vessel))
+		writeUnread(s.text(), vessel, plan, inDoubt(s.known[vessel.ID]))
 	default:
-		writePlan(s.out, shop, vessel, plan, behind, s.inDoubt(vessel))
+		writePlan(s.out, shop, vessel, plan, behind, inDoubt(s.known[vessel.ID]))
 	}
 	if c := leftOutCode(plan); c != exitDone {
 		return &answered{c}

@@ -45,7 +45,7 @@ func runPlanAll(ctx context.Context, s *session, o planOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := s.learnFleet(ctx, shop); err != nil {
+	if err := learnFleet(ctx, s, shop); err != nil {
 		return err
 	}
 	fleet, err := order.Fleet(shop, ask)

@@ -13,6 +13,7 @@ import (
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
 	"cardwright/media"
+	"cardwright/verify/ledger/known"
 )
 
 // maxWithin is the longest time that can be asked for, in minutes: a week.
@@ -123,8 +124,7 @@ func (o askOptions) returns() (all []order.Return, err error) {
 
 // ranBefore names the versions that devices go back to where the ledger knows them:
 // what a device ran before the step that brought what it runs now.
-func (s *shopLedger) ranBefore(vessel *manifest.Vessel, o *askOptions) {
-	k := s.known[vessel.ID]
+func ranBefore(vessel *manifest.Vessel, k *known.Joined, o *askOptions) {
 	if k == nil {
 		return
 	}

@@ -95,8 +95,8 @@ func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) er
 	if err != nil {
 		return err
 	}
-	s.writeOpen(s.errs, vessel)
-	s.ranBefore(vessel, &o.ask)
+	writeOpen(s.errs, &s.terminal, vessel, s.known[vessel.ID])
+	ranBefore(vessel, s.known[vessel.ID], &o.ask)
 	return prepare(ctx, &preparing{session: s, options: o, shop: shop, vessel: vessel, packages: media.PackagesOf(shop), answer: func(a prepared) { s.writeJSON(a) }})
 }
 
@@ -171,7 +171,7 @@ func (p *preparing) nothingToWrite() error {
 	if p.session.json {
 		p.answer(prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}})
 	} else {
-		writePlan(p.session.out, p.shop, p.vessel, p.plan, staysBehind(p.shop, p.vessel, p.options.ask, p.plan), p.session.inDoubt(p.vessel))
+		writePlan(p.session.out, p.shop, p.vessel, p.plan, staysBehind(p.shop, p.vessel, p.options.ask, p.plan), inDoubt(p.session.known[p.vessel.ID]))
 		fmt.Fprintln(p.session.out, "No card was written.")
 	}
 	if c := first([]int{leftOutCode(p.plan), p.laptopCode()}); c != exitDone {
@@ -338,7 +338,7 @@ func (p *preparing) note(ctx context.Context, outcomes []media.Outcome) error {
 			continue
 		}
 		seen := record.CardSeen{Shop: p.shop, Vessel: p.vessel, Plan: p.plan, Card: t.job.Card, Target: t.path, Bytes: t.bytes, Report: *t.report}
-		if err := p.session.noteCard(ctx, p.shop, p.key, ledger.CardPrepared, p.vessel, seen.Kept()); err != nil {
+		if err := noteCard(ctx, p.session, p.shop, p.key, ledger.CardPrepared, p.vessel, seen.Kept()); err != nil {
 			return fmt.Errorf("the card is proven, but %w", err)
 		}
 	}

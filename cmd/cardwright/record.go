@@ -155,7 +155,7 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	if o.ask.wayBack {
 		return usage(errors.New("--way-back is the way back of a whole plan: note first what was done of the plan, then plan and note the way back from there with --back DEVICE=VERSION"))
 	}
-	s.ranBefore(vessel, &o.ask)
+	ranBefore(vessel, s.known[vessel.ID], &o.ask)
 	r := recording{session: s, options: o, shop: shop, vessel: vessel}
 	if o.follow || o.undo {
 		return r.followLedger()
@@ -188,7 +188,7 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	if err := r.notedFirst(); err != nil {
 		return err
 	}
-	s.tellFile(r.vessel, known.FileOlder) // the rest was offered
+	tellDiffering(&s.terminal, r.vessel, s.known[r.vessel.ID], known.FileOlder) // the rest was offered
 	if err := r.somethingToNote(); err != nil {
 		return err
 	}

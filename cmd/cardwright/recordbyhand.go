@@ -20,7 +20,7 @@ import (
 // offerByHand shows what a person changed by hand in a vessel's file, and has it
 // noted where somebody agrees: at a terminal, or beforehand by --by-hand. Nothing
 // of it is ever signed without. It tells whether it was noted.
-func (s *shopLedger) offerByHand(ctx context.Context, shop *manifest.Shop, vessel *manifest.Vessel, key *keys.Key, agreed bool) (bool, error) {
+func offerByHand(ctx context.Context, s *session, shop *manifest.Shop, vessel *manifest.Vessel, key *keys.Key, agreed bool) (bool, error) {
 	k := s.known[vessel.ID]
 	differs := k.FileByHand()
 	if len(differs) == 0 {
@@ -55,7 +55,7 @@ func (s *shopLedger) offerByHand(ctx context.Context, shop *manifest.Shop, vesse
 	if err := e.Validate(); err != nil {
 		return false, usage(err)
 	}
-	if err := s.note(ctx, shop, key, e); err != nil {
+	if err := note(ctx, s, shop, key, e); err != nil {
 		return false, err
 	}
 	fmt.Fprintf(w, "%s\n", wrapped("Noted: "+e.Tell(), "  "))
@@ -77,7 +77,7 @@ func agreedWritten(file *manifest.Vessel, b *ledger.ByHand) known.Written {
 // byHand offers it before anything else is asked, and tells whether that was all
 // that record was to do.
 func (r *recording) byHand(ctx context.Context) (only bool, err error) {
-	noted, err := r.session.offerByHand(ctx, r.shop, r.vessel, r.key, r.options.byHand)
+	noted, err := offerByHand(ctx, r.session, r.shop, r.vessel, r.key, r.options.byHand)
 	if err != nil {
 		return false, err
 	}
@@ -97,14 +97,14 @@ func (r *recording) byHand(ctx context.Context) (only bool, err error) {
 		}{1, r.vessel.ID, true}, func(w io.Writer) { fmt.Fprintf(w, "1 event noted for %s.\n", visible.Visible(r.vessel.Name)) })
 		return true, nil
 	}
-	r.session.withoutByHand(r.vessel)
+	withoutByHand(r.vessel, r.session.known[r.vessel.ID])
 	return false, nil
 }
 
 // withoutByHand keeps out of what will be signed what a person changed by hand and
 // nobody agreed to.
-func (s *shopLedger) withoutByHand(vessel *manifest.Vessel) {
-	for _, x := range s.known[vessel.ID].FileByHand() {
+func withoutByHand(vessel *manifest.Vessel, k *known.Joined) {
+	for _, x := range k.FileByHand() {
 		d := vessel.Device(x.Device)
 		switch {
 		case d == nil:

@@ -8,7 +8,7 @@ import (
 
 // fill takes the sheet, then the flags.
 func (r *recording) fill() error {
-	r.filled = record.Filled{Format: record.Format, Vessel: r.vessel.ID, Plan: r.job.Plan.ID(), By: r.session.technician()}
+	r.filled = record.Filled{Format: record.Format, Vessel: r.vessel.ID, Plan: r.job.Plan.ID(), By: technician(r.session.by)}
 	if r.options.otherPlan {
 		r.filled.Plan = "" // of which one, only the sheet can say
 	}

@@ -33,7 +33,7 @@ func (r *recording) followLedger() error {
 			}
 		}
 	}
-	file, err := r.session.bringUpToDate(r.shop, r.vessel, differs)
+	file, err := bringUpToDate(r.shop, r.vessel, r.session.known[r.vessel.ID], differs)
 	if err != nil {
 		return fmt.Errorf("bringing the vessel's file up to date: %w", err)
 	}
@@ -73,7 +73,7 @@ func fromLedger(d known.FileDiffers) string {
 
 // bringUpToDate writes into a vessel's file what the ledger has, where the two
 // differ, and names the file; "" where nothing was changed.
-func (s *session) bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, differs []known.FileDiffers) (string, error) {
+func bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, k *known.Joined, differs []known.FileDiffers) (string, error) {
 	if len(differs) == 0 {
 		return "", nil
 	}
@@ -98,7 +98,7 @@ func (s *session) bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, differs
 			gone = append(gone, x.Device)
 			wrote[x.Device] = nil
 		case x.Key == known.AboardKey:
-			if is := s.known[v.ID].Device(x.Device); is != nil {
+			if is := k.Device(x.Device); is != nil {
 				fresh = append(fresh, newDevice{id: is.ID, model: is.Model, serial: is.Serial, place: is.Place, version: string(is.Version), variant: is.Variant})
 			}
 		case d == nil:
@@ -109,12 +109,12 @@ func (s *session) bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, differs
 			if err := file.Delete(edit.Way{"devices", slices.Index(vessel.Devices, d), x.Key}); err != nil {
 				return "", err
 			}
-			note(wrote, x)
+			write(wrote, x)
 		default:
 			if err := setDevice(file, vessel, d, survey.Change{Device: x.Device, Key: x.Key, Is: x.Ledger}); err != nil {
 				return "", err
 			}
-			note(wrote, x)
+			write(wrote, x)
 		}
 	}
 	if _, err := addDevices(file, shop, vessel, fresh); err != nil {
@@ -135,7 +135,7 @@ func (s *session) bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, differs
 	return file.Name(), record.KeepWritten(shop, vessel, wrote)
 }
 
-func note(wrote known.Written, x known.FileDiffers) {
+func write(wrote known.Written, x known.FileDiffers) {
 	if wrote[x.Device] == nil {
 		wrote[x.Device] = map[string]string{}
 	}

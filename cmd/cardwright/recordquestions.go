@@ -148,7 +148,7 @@ func (r *recording) askAndNote(ctx context.Context) (outcome record.Outcome, not
 		return outcome, false, err
 	}
 	r.session.by = r.filled.By
-	err = r.session.noteVisit(ctx, r.shop, r.key, r.visit.ID, outcome.Entries...)
+	err = noteVisit(ctx, r.session, r.shop, r.key, r.visit.ID, outcome.Entries...)
 	return outcome, err == nil, err
 }
 

@@ -47,7 +47,7 @@ func (r *recording) readSheet() error {
 		return usage(r.job.Belongs(filled, r.visit))
 	}
 	if filled.By == "" {
-		filled.By = r.session.technician()
+		filled.By = technician(r.session.by)
 	}
 	r.filled = filled
 	return nil
@@ -111,7 +111,7 @@ func (r *recording) keepAgain() error {
 	if _, _, err := r.session.vessel(r.vessel.ID); err != nil { // others may have noted it since
 		return err
 	}
-	file, err := r.session.bringUpToDate(r.shop, r.vessel, r.session.known[r.vessel.ID].FileBehind())
+	file, err := bringUpToDate(r.shop, r.vessel, r.session.known[r.vessel.ID], r.session.known[r.vessel.ID].FileBehind())
 	if err != nil {
 		return fmt.Errorf("bringing the vessel's file up to date: %w", err)
 	}

@@ -37,7 +37,7 @@ func (r *recording) takeOn(ctx context.Context) error {
 	}
 	job := record.Job{Vessel: vessel, Catalogue: r.shop.Models}
 	e := job.TakenOn(at, h)
-	if err := r.session.note(ctx, r.shop, r.key, e); err != nil {
+	if err := note(ctx, r.session, r.shop, r.key, e); err != nil {
 		return err
 	}
 	wrote := record.AllWritten(vessel)

@@ -58,7 +58,7 @@ func (r *recording) recordWork(ctx context.Context) error {
 			outcome.Versions[reading.Device.ID] = reading.Version
 		}
 	}
-	if err := r.session.noteVisit(ctx, r.shop, r.key, visit, outcome.Entries...); err != nil {
+	if err := noteVisit(ctx, r.session, r.shop, r.key, visit, outcome.Entries...); err != nil {
 		return err
 	}
 	return r.keep(ctx, outcome)

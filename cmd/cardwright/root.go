@@ -13,17 +13,17 @@ import (
 	"cardwright/media/place"
 )
 
-// session is what all commands of one run share: who is at the other end, and the
-// shop's ledger.
+// session is what all commands of one run share: who is at the other end, and what
+// was asked of the ledger.
 type session struct {
 	terminal
-	shopLedger
+	ledgerAsked
 
+	by        string            // --by
 	elsewhere manifest.Mistakes // in files that the work doesn't need
 }
 
 func newRootCommand(s *session) *cobra.Command {
-	s.shopLedger.terminal = &s.terminal
 	root := &cobra.Command{
 		Use:   "cardwright",
 		Short: "Prepare, prove and account for the update cards of a vessel's devices",
@@ -194,7 +194,7 @@ func (s *session) vesselToJudge(id string) (*manifest.Shop, *manifest.Vessel, er
 	if err := refuseUnsettled(shop, vessel); err != nil {
 		return nil, nil, err
 	}
-	s.learnIfAny(context.Background(), shop, vessel)
+	learnIfAny(context.Background(), s, shop, vessel)
 	return shop, vessel, nil
 }
 

@@ -108,7 +108,7 @@ func (r *seatrying) record(ctx context.Context, t seatrial.Trial) error {
 	if err != nil {
 		return err
 	}
-	err = r.session.noteVisit(ctx, r.shop, key, noted.VisitID(), entries...)
+	err = noteVisit(ctx, r.session, r.shop, key, noted.VisitID(), entries...)
 	if errors.Is(err, store.ErrRecorded) {
 		fmt.Fprintln(r.session.errs, "This log is in the ledger already: nothing was noted again.")
 		return nil

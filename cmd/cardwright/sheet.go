@@ -163,12 +163,12 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	if err := o.page(shop).check(); err != nil {
 		return err
 	}
-	s.ranBefore(vessel, &o.ask)
+	ranBefore(vessel, s.known[vessel.ID], &o.ask)
 	_, plan, err := planned(shop, vessel, o.ask)
 	if err != nil {
 		return err
 	}
-	in := sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now(), Technician: o.technician, Style: o.form.style(), Open: s.openAtSteps(vessel), Clock: clock}
+	in := sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now(), Technician: o.technician, Style: o.form.style(), Open: openAtSteps(vessel, s.known[vessel.ID]), Clock: clock}
 	codes := []int{}
 	for _, path := range o.cards {
 		v := verifying{session: s, path: path, shop: shop, vessel: vessel, ask: o.ask}

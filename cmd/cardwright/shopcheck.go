@@ -62,7 +62,7 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 	if err != nil {
 		return err
 	}
-	if err := s.learnFleet(ctx, shop); err != nil {
+	if err := learnFleet(ctx, s, shop); err != nil {
 		return err
 	}
 	inv, err := intake.List(shop, commandWords)
@@ -75,7 +75,7 @@ func runShopCheck(ctx context.Context, s *session, o shopCheckOptions, ids []str
 		}
 	}
 	ready := readiness.Of(shop, today, inv, time.Now(), time.Duration(o.olderThan)*24*time.Hour, commandWords)
-	ready.Tasks = append(ready.Tasks, s.openTasks(shop, ready.Today)...)
+	ready.Tasks = append(ready.Tasks, openTasks(shop, s.known, ready.Today)...)
 	ready.Tasks = append(ready.Tasks, leftInShop(shop)...)
 	if s.json {
 		s.writeJSON(struct {

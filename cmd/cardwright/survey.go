@@ -124,7 +124,7 @@ func (v *surveying) byHand(ctx context.Context) error {
 	if v.options.answers == "" && !v.options.write { // nothing is noted
 		key = nil
 	}
-	_, err = v.offerByHand(ctx, v.shop, v.vessel, key, v.options.byHand)
+	_, err = offerByHand(ctx, v.session, v.shop, v.vessel, key, v.options.byHand)
 	return err
 }
 

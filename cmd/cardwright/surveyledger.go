@@ -27,7 +27,7 @@ func (v *surveying) note(ctx context.Context, shop *manifest.Shop, vessel *manif
 	if err != nil || there {
 		return 0, err
 	}
-	return len(entries), v.noteVisit(ctx, shop, key, found.Visit, entries...)
+	return len(entries), noteVisit(ctx, v.session, shop, key, found.Visit, entries...)
 }
 
 func hasVisit(ctx context.Context, shop *manifest.Shop, visit string) (bool, error) {

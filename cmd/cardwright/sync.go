@@ -140,7 +140,7 @@ func (s *session) syncLedgerIn(ctx context.Context, shop *manifest.Shop, against
 			return nil, "no ledger here or there yet", nil
 		}
 	}
-	done, err := syncLedgers(ctx, shop, against, filepath.Join(where, filepath.FromSlash(name)), fresh)
+	done, err := syncLedgers(ctx, &s.terminal, shop, against, filepath.Join(where, filepath.FromSlash(name)), fresh)
 	return &done, "", err
 }
 

@@ -79,12 +79,12 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 	if o.forVessel != "" {
 		v.shop, v.vessel, err = s.vesselToJudge(o.forVessel)
 		if err == nil {
-			s.ranBefore(v.vessel, &v.ask)
+			ranBefore(v.vessel, s.known[v.vessel.ID], &v.ask)
 		}
 	} else {
 		v.shop, err = s.shopIfAny()
 		if err == nil && v.shop != nil {
-			s.learnIfAny(ctx, v.shop)
+			learnIfAny(ctx, s, v.shop)
 		}
 	}
 	if err != nil {
@@ -105,7 +105,7 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 		return fmt.Errorf("verifying %s: %w", path, ctx.Err())
 	}
 	if v.vessel != nil {
-		defer s.writeOpen(s.errs, v.vessel)
+		defer func() { writeOpen(s.errs, &s.terminal, v.vessel, s.known[v.vessel.ID]) }()
 	}
 	if !s.json {
 		writeReport(s.out, v.shown(report, o.all))
@@ -168,7 +168,7 @@ func (v *verifying) findKey(o keyOptions) (err error) {
 // note notes in the ledger that the card was verified.
 func (v *verifying) note(ctx context.Context, report verify.Report) error {
 	seen := record.CardSeen{Shop: v.shop, Vessel: v.vessel, Plan: v.plan, Card: v.card, Target: v.path, Bytes: v.bytes, Report: report}
-	if err := v.session.noteCard(ctx, v.shop, v.key, ledger.CardVerified, v.vessel, seen.Kept()); err != nil {
+	if err := noteCard(ctx, v.session, v.shop, v.key, ledger.CardVerified, v.vessel, seen.Kept()); err != nil {
 		return fmt.Errorf("the card is %s, but %w", report.Verdict, err)
 	}
 	return nil

@@ -28,7 +28,7 @@ func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
 	}
 	made, err := sheet.Make(sheet.Input{
 		Shop: v.shop, Vessel: v.vessel, Plan: asOnCard(v.plan, report, v.plan), When: time.Now(), Clock: clock,
-		Cards: []sheet.CardState{v.state(report)}, Style: o.form.style(), Open: v.session.openAtSteps(v.vessel),
+		Cards: []sheet.CardState{v.state(report)}, Style: o.form.style(), Open: openAtSteps(v.vessel, v.session.known[v.vessel.ID]),
 	})
 	if err != nil {
 		return err

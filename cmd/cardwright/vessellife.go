@@ -108,7 +108,7 @@ func runVesselChange(ctx context.Context, s *session, o lifeOptions, id string, 
 	}
 	c.Note = o.note
 	e := ledger.Entry{At: at, Kind: kind, Vessel: vessel.ID, Berth: vessel.Berth, VesselChange: &c}
-	undo, err := s.noteLife(ctx, shop, key, e)
+	undo, err := noteLife(ctx, s, shop, key, e)
 	if err != nil {
 		return err
 	}
@@ -125,7 +125,7 @@ func runVesselChange(ctx context.Context, s *session, o lifeOptions, id string, 
 			fmt.Fprintf(s.errs, "Whom to call about %s was taken out of %s.\n", visible.Visible(vessel.Name), contacts.File)
 		}
 	}
-	s.answerLife(e, name, undo)
+	answerLife(&s.terminal, e, name, undo)
 	return nil
 }
 
@@ -166,14 +166,14 @@ func setVesselName(shop *manifest.Shop, v *manifest.Vessel, name string) (string
 // undoLife takes back what became of a boat or a device, in the ledger and in her
 // file.
 func (s *session) undoLife(ctx context.Context, shop *manifest.Shop, key *keys.Key, c, was ledger.Entry) error {
-	if err := s.note(ctx, shop, key, c); err != nil {
+	if err := note(ctx, s, shop, key, c); err != nil {
 		return err
 	}
 	file, err := s.undoInFile(ctx, shop, was)
 	if err != nil {
 		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
 	}
-	s.answerCorrection(c, file, nil)
+	answerCorrection(&s.terminal, c, file, nil)
 	return nil
 }
 
@@ -195,8 +195,8 @@ func (s *session) undoInFile(ctx context.Context, shop *manifest.Shop, was ledge
 		}
 		return "", nil
 	}
-	if err := s.learn(ctx, shop, vessel); err != nil {
+	if err := learn(ctx, s, shop, vessel); err != nil {
 		return "", err
 	}
-	return s.bringUpToDate(shop, vessel, record.Undone(was.DeviceChange, was.Kind))
+	return bringUpToDate(shop, vessel, s.known[vessel.ID], record.Undone(was.DeviceChange, was.Kind))
 }
