@@ -34,7 +34,9 @@ from every event on the server; any role may do it.`,
 				return err
 			}
 			address := ledgerAddress(shop)
-			l, err := store.Open(ctx, address, store.Options{Memory: memoryOf(address), Slow: func(events int64) { s.complain(noticeText(unchanged.Notice{Kind: unchanged.CopyingFirst, Events: events})) }})
+			l, err := store.Open(ctx, address, store.Options{Memory: memoryOf(address), Slow: func(events int64) {
+				s.complain(noticeText(unchanged.Notice{Kind: unchanged.CopyingFirst, Events: events}))
+			}})
 			if err != nil {
 				return fmt.Errorf("opening the ledger: %w", err)
 			}
