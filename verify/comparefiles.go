@@ -3,7 +3,6 @@ package verify
 import (
 	"bytes"
 	"context"
-	"crypto/sha256"
 	"fmt"
 	"io"
 
@@ -90,36 +89,6 @@ func runningOf(r media.Record, f media.RecordFile) []digest.SHA256 {
 		}
 	}
 	return nil
-}
-
-// isBeginning tells whether a file is the beginning of the wanted one: by the
-// package where that is at hand, or by the record's running digests.
-func (c comparer) isBeginning(p pairing) bool {
-	if p.found.Size >= p.want.Size {
-		return false
-	}
-	if beginsLike(p.found, c.open(p.want)) {
-		return true
-	}
-	full, have, want := p.found.Size/media.BlockSize, p.found.Running, p.want.Running
-	return full > 0 && int64(len(want)) > full && int64(len(have)) >= full &&
-		p.found.Size%media.BlockSize == 0 && want[full-1] == have[full-1]
-}
-
-// beginsLike tells whether a package begins with all of a file. A package that
-// can't be read is like nothing.
-func beginsLike(f *file, pkg func() (io.ReadCloser, error)) bool {
-	if pkg == nil {
-		return false
-	}
-	want, err := pkg()
-	if err != nil {
-		return false
-	}
-	defer want.Close()
-	sum := sha256.New()
-	n, err := io.Copy(sum, io.LimitReader(want, f.Size))
-	return err == nil && n == f.Size && f.is(digest.Sum(sum))
 }
 
 // firstOtherByte finds the first byte in which a file differs from a package of

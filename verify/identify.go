@@ -1,9 +1,7 @@
 package verify
 
 import (
-	"archive/zip"
 	"context"
-	"crypto/sha256"
 	"fmt"
 	"io"
 	"path"
@@ -190,22 +188,6 @@ func (i *identifier) rightElsewhere(it *identified, p pkg) {
 	}
 }
 
-// asDownloaded tells of a package in the archive that it is downloaded in,
-// where its device wants the files in it.
-func (i *identifier) asDownloaded(it *identified, p pkg) {
-	for _, file := range p.of.Files {
-		if file.Name != p.source.Name || p.source.Member != "" {
-			continue
-		}
-		for _, m := range file.Members {
-			if slices.ContainsFunc(i.absent, func(a absence) bool { return a.SHA256 == m.SHA256 }) {
-				it.as, it.expected = asDownloaded, "the files inside it, unpacked"
-				i.instead(m.SHA256, "it is inside the archive "+it.Path)
-			}
-		}
-	}
-}
-
 func (i *identifier) open(p pkg) func() (io.ReadCloser, error) {
 	return func() (io.ReadCloser, error) { return i.known.packages.Open(p.source) }
 }
@@ -222,22 +204,6 @@ func (i *identifier) past(f *file) *identified {
 		i.instead(p.By, "what it was until "+p.Until.Format(time.DateOnly)+" stands at "+f.Path)
 	}
 	return &it
-}
-
-// beginning tells of the beginning of a known package, and no more.
-func (i *identifier) beginning(f *file) *identified {
-	for _, p := range i.known.named(f) {
-		if f.Size < p.Size && beginsLike(f, i.open(p)) {
-			i.instead(p.SHA256, "its beginning stands at "+f.Path)
-			return &identified{f, truncated.meaningOf(p.String()), media.Bytes(p.Size), stopsAt(f.Size, p.Size)}
-		}
-	}
-	return nil
-}
-
-// stopsAt says that a file of so many bytes should have had more.
-func stopsAt(have, want int64) string {
-	return fmt.Sprintf("%s: it stops at byte %d, %s are missing", media.Bytes(have), have, media.Bytes(want-have))
 }
 
 // altered tells of a file with a known package's name and size and other bytes.
@@ -270,94 +236,4 @@ func asHidden(f *file) *identified {
 		return nil
 	}
 	return &identified{f, hiddenFile, "nothing", "a hidden file of " + media.Bytes(f.Size)}
-}
-
-// Bounds on looking into an archive on a card.
-const (
-	maxZipMembers = 4096
-	maxZipBytes   = 8 << 30 // unpacked, of all archives on a card
-	maxZipRatio   = 1000    // unpacked to packed, of one member
-)
-
-// packed are the endings of archives (common practice, no source).
-var packed = pattern.Of(`(?i)\.(zip|7z|rar|tar|gz|tgz|xz|bz2)$`)
-
-// archive tells of known packages inside an archive. Nothing is unpacked to
-// disk; an archive past the bounds is told as one that wasn't looked into.
-func (i *identifier) archive(f *file) *identified {
-	if f.at == nil || !strings.HasPrefix(f.head(), "PK") {
-		return nil
-	}
-	return &identified{f, stillZipped, "the files inside it", i.inside(f)}
-}
-
-func (i *identifier) inside(f *file) string {
-	archive, err := media.ReadArchive(io.NewSectionReader(f.at, 0, f.Size), f.Size)
-	if err != nil {
-		return "an archive that is damaged: " + err.Error()
-	}
-	if len(archive.File) > maxZipMembers {
-		return fmt.Sprintf("an archive of %d members, which were not read", len(archive.File))
-	}
-	inside, left := i.unpack(archive, f.Path)
-	text := "an archive"
-	if len(inside) > 0 {
-		text = "an archive with " + strings.Join(inside, ", ")
-	}
-	if left != "" {
-		text += "; " + left
-	}
-	if slices.ContainsFunc(archive.File, func(m *zip.File) bool { return packed.MatchString(m.Name) }) {
-		text += "; archives inside it were not opened"
-	}
-	return text
-}
-
-// unpack names the known packages in an archive. It unpacks only what could be
-// one by its size: most of what bombs are made of isn't unpacked at all.
-func (i *identifier) unpack(archive *zip.Reader, at string) (inside []string, left string) {
-	sizes := i.known.sizes()
-	for _, m := range archive.File {
-		if !sizes[m.UncompressedSize64] {
-			continue
-		}
-		i.unzipped += m.UncompressedSize64
-		if m.UncompressedSize64/(m.CompressedSize64+1) > maxZipRatio || i.unzipped > maxZipBytes {
-			return inside, "it unpacks to an absurd size, and was not read to its end"
-		}
-		sum, err := hashMember(i.ctx, m)
-		if err != nil {
-			return inside, "it could not be read to its end: " + err.Error()
-		}
-		for _, p := range i.known.byDigest[sum] {
-			inside = append(inside, p.String())
-			i.instead(sum, "it is inside the archive "+at)
-		}
-	}
-	return inside, ""
-}
-
-func hashMember(ctx context.Context, m *zip.File) (digest.SHA256, error) {
-	in, err := m.Open()
-	if err != nil {
-		return "", err
-	}
-	defer in.Close()
-	sum := sha256.New()
-	buffer := make([]byte, 64<<10)
-	for n := uint64(0); n <= m.UncompressedSize64; {
-		if err := ctx.Err(); err != nil {
-			return "", err
-		}
-		got, err := in.Read(buffer)
-		sum.Write(buffer[:got])
-		n += uint64(got)
-		if err == io.EOF {
-			return digest.Sum(sum), nil
-		}
-		if err != nil {
-			return "", err
-		}
-	}
-	return "", fmt.Errorf("%s is longer than it says", m.Name)
 }
