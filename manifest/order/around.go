@@ -17,7 +17,7 @@ func leftOutOf(all []LeftOut, device string) *LeftOut {
 
 // idle is a group that stays as it is: what is out of service in it stays so, in
 // whatever order the others are updated.
-func (q *question) idle(left *LeftOut) *part {
+func (q *question) idle(left *LeftOut) *groupState {
 	p := &problem{devices: make([]device, len(q.devices))}
 	if left.Conflict != nil {
 		p = q.problem()
@@ -27,13 +27,13 @@ func (q *question) idle(left *LeftOut) *part {
 		}
 	}
 	k := &walker{p: p, target: p.start(), work: q.limits.work()}
-	return &part{walker: k, now: p.start(), leftOut: true}
+	return &groupState{walker: k, now: p.start(), leftOut: true}
 }
 
-// nothing ends a plan in which something is left out and nothing is to be done
-// around it. A conflict is told before that something was given up on.
-func (v *visit) nothing(gaveUp *GaveUp) error {
-	if v.foresee(); len(v.plan.Unknown) > 0 {
+// endWithoutSteps ends a plan that leaves something out and has no steps around it:
+// with what is to be read first, else with a conflict, else with what was given up on.
+func (v *visit) endWithoutSteps(gaveUp *GaveUp) error {
+	if v.fillAnswers(); len(v.plan.Unknown) > 0 {
 		return &Unread{v.plan.Unknown}
 	}
 	for _, l := range v.plan.LeftOut {

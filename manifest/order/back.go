@@ -12,8 +12,8 @@ import (
 // A way back is planned like a visit, with each device's options turned round: what
 // is installed first, then ever older releases.
 
-// older lists the releases that a device could go back to, the newest first.
-func (b *builder) older(d *device) {
+// addOlder gives a device the releases that it could go back to, the newest first.
+func (b *builder) addOlder(d *device) {
 	if b.ask.leaves(d.ID) && b.stands(KindAsked, d.Device) || d.Version == version.Unknown || d.Version == "" {
 		return
 	}
@@ -62,8 +62,8 @@ func (q *question) waysBack(d *manifest.Device, l *lister) {
 	}
 }
 
-// sayWayBack says what keeps a release's devices from going back from it.
-func sayWayBack(model string, r *manifest.Release) string {
+// describeWayBack says what keeps a release's devices from going back from it.
+func describeWayBack(model string, r *manifest.Release) string {
 	switch {
 	case r.WayBack == nil:
 		return fmt.Sprintf("the maker doesn't say whether there is a way back from %s %s", model, r.Version)
@@ -75,7 +75,7 @@ func sayWayBack(model string, r *manifest.Release) string {
 	return fmt.Sprintf("the way back from %s %s leads to %s", model, r.Version, r.BackTo)
 }
 
-// goingBack tells whether a component has a device that is to go back; others stay
+// goingBack tells whether a group has a device that is to go back; other groups stay
 // as they are, whatever they run.
 func (a Ask) goingBack(devices []*manifest.Device) bool {
 	return slices.ContainsFunc(devices, func(d *manifest.Device) bool { return a.goesBack(d.ID) != nil })
@@ -109,7 +109,7 @@ func (v *visit) wayBack(s *Step, now map[string]version.V) Back {
 	case to.Withdrawn != "":
 		return none("%s %s was withdrawn: %s", m.ID, to.Version, to.Withdrawn)
 	case !from.LeadsBackTo(to) && len(from.BackTo) > 0:
-		return none("%s", sayWayBack(m.ID, from))
+		return none("%s", describeWayBack(m.ID, from))
 	case !from.LeadsBackTo(to):
 		return none("%s %s is installed over %s", m.ID, to.Version, to.Over)
 	}
@@ -126,7 +126,7 @@ func (v *visit) wayBack(s *Step, now map[string]version.V) Back {
 	}
 	for _, id := range d.Through {
 		host := slices.IndexFunc(v.vessel.Devices, func(e *manifest.Device) bool { return e.ID == id })
-		if v.shop.Model(v.vessel.Devices[host].Model).Card != nil && to.PassedOnBy.Allows(now[id]) && !v.out(host) {
+		if v.shop.Model(v.vessel.Devices[host].Model).Card != nil && to.PassedOnBy.Allows(now[id]) && !v.outOfService(host) {
 			back.Through = id
 			return back
 		}
@@ -134,8 +134,8 @@ func (v *visit) wayBack(s *Step, now map[string]version.V) Back {
 	return none("none of %s can pass %s %s on then", strings.Join(d.Through, ", "), m.ID, to.Version)
 }
 
-// reasonsBack says of every step of a way back why it is there.
-func (v *visit) reasonsBack() {
+// explainStepsBack says of every step of a way back why it is there.
+func (v *visit) explainStepsBack() {
 	for i := range v.plan.Steps {
 		s := &v.plan.Steps[i]
 		switch back := v.ask.goesBack(s.Device); {

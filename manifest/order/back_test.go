@@ -146,7 +146,7 @@ func TestWayBackAgainstOracle(t *testing.T) {
 			ask.Hold = []string{vessel.Devices[len(vessel.Devices)-1].ID}
 		}
 		name := fmt.Sprintf("seed %d, ask %+v\n%s", seed, ask, text)
-		plan, err := bounded(shop, vessel, ask, standard)
+		plan, err := whatIf(shop, vessel, ask, standard)
 		if _, bad := err.(*BadAsk); bad {
 			refused++
 			continue

@@ -10,20 +10,20 @@ func (s set) add(i int)      { s[i/64] |= 1 << (i % 64) }
 func (s set) drop(i int)     { s[i/64] &^= 1 << (i % 64) }
 func (s set) has(i int) bool { return s[i/64]>>(i%64)&1 == 1 }
 func (s set) clone() set     { return append(set(nil), s...) }
-func (s set) keep(t set) { // what is in t too
+func (s set) intersect(t set) {
 	for i := range s {
 		s[i] &= t[i]
 	}
 }
 
-func (s set) join(t set) { // what is in t as well
+func (s set) unite(t set) {
 	for i := range s {
 		s[i] |= t[i]
 	}
 }
 
-// without takes out what is in t, unless w is in t too.
-func (s set) without(t set, w int) {
+// dropUnless takes out what is in t, unless w is in t too.
+func (s set) dropUnless(t set, w int) {
 	for i := range s {
 		if !t.has(w) {
 			s[i] &^= t[i]
@@ -31,7 +31,7 @@ func (s set) without(t set, w int) {
 	}
 }
 
-func (s set) meets(t set) bool {
+func (s set) overlaps(t set) bool {
 	for i := range s {
 		if s[i]&t[i] != 0 {
 			return true
@@ -75,8 +75,8 @@ func (s set) last() int {
 	return -1
 }
 
-// within makes the set of all numbers below n.
-func within(n int) set {
+// allBelow is the set of all numbers below n.
+func allBelow(n int) set {
 	s := newSet(n)
 	for i := range n {
 		s.add(i)

@@ -18,10 +18,10 @@ const (
 	maxAboard  = 1_000
 )
 
-// fact names something that a person wrote and that rules plans out.
+// fact is something that a person wrote and that rules plans out.
 type fact struct {
-	kind Kind
-	of   any // *manifest.Need, *manifest.Release, *manifest.Device or *manifest.Model
+	kind  Kind
+	about any // *manifest.Need, *manifest.Release, *manifest.Device or *manifest.Model
 }
 
 // question is what is to be planned: devices, what is asked of them, and the
@@ -42,20 +42,21 @@ func (q *question) stands(kind Kind, of any) bool { return !q.struck[fact{kind, 
 func (q *question) problem() *problem {
 	b := builder{question: q, p: &problem{back: len(q.ask.Back) > 0}, points: map[*manifest.Model][]point{}, sets: map[setKey]set{}}
 	for _, d := range q.devices {
-		b.device(d)
+		b.addDevice(d)
 	}
 	for i := range b.p.devices {
-		b.options(&b.p.devices[i])
-		b.hosts(i)
+		b.addOptions(&b.p.devices[i])
+		b.addHosts(i)
 	}
 	for i := range b.p.devices {
-		b.rules(i)
+		b.addRules(i)
 	}
-	b.alike()
+	b.addAlike()
 	b.p.prune()
 	return b.p
 }
 
+// builder turns one question into one problem.
 type builder struct {
 	*question
 	p      *problem
@@ -64,32 +65,32 @@ type builder struct {
 	sets   map[setKey]set
 }
 
-func (b *builder) device(d *manifest.Device) {
+func (b *builder) addDevice(d *manifest.Device) {
 	m := b.shop.Model(d.Model)
 	if !slices.Contains(b.models, m) {
 		b.models = append(b.models, m)
 	}
 	b.p.devices = append(b.p.devices, device{
 		Device: d, model: m,
-		blank:   !b.stands(KindInstalled, d),
-		slot:    m.Card != nil || !b.stands(KindNoSlot, d),
-		self:    m.Card != nil && m.Route != manifest.ByNobody || m.Route != "" && m.Route != manifest.ByNobody || !b.stands(KindNoSlot, d),
-		route:   m.RouteOf(d),
-		display: m.Kind == "chart display",
-		weight:  weight(m),
+		exchanged: !b.stands(KindInstalled, d),
+		slot:      m.Card != nil || !b.stands(KindNoSlot, d),
+		direct:    m.Card != nil && m.Route != manifest.ByNobody || m.Route != "" && m.Route != manifest.ByNobody || !b.stands(KindNoSlot, d),
+		route:     m.RouteOf(d),
+		display:   m.Kind == "chart display",
+		weight:    weight(m),
 	})
-	b.p.blank = b.p.blank || !b.stands(KindInstalled, d)
+	b.p.anyExchanged = b.p.anyExchanged || !b.stands(KindInstalled, d)
 }
 
-// options lists every version that the device can be on.
-func (b *builder) options(d *device) {
-	if d.blank {
+// addOptions lists every version that the device can be on.
+func (b *builder) addOptions(d *device) {
+	if d.exchanged {
 		d.options = []option{{point: point{after: true}}}
 	} else {
 		d.options = []option{{point: point{version: d.Version}, release: d.model.Release(d.Version, d.Variant)}}
 	}
 	if len(b.ask.Back) > 0 {
-		b.older(d)
+		b.addOlder(d)
 	} else {
 		for _, at := range b.versions(d) {
 			if o, ok := b.option(d, at); ok {
@@ -99,21 +100,21 @@ func (b *builder) options(d *device) {
 	}
 	for i := range d.options {
 		o := &d.options[i]
-		o.last = (i > 0 || !d.blank) && b.mayEnd(d, o)
+		o.last = (i > 0 || !d.exchanged) && b.mayEnd(d, o)
 		o.behind = len(d.options) - 1 - i
 		if len(b.ask.Back) > 0 {
 			o.behind = i
 		} else {
-			o.never = o.givesNone()
-			o.final = o.never || o.unsaid() && b.ask.Earlier != UnsaidGoesBack
+			o.noneGiven = o.givesNone()
+			o.noWayBack = o.noneGiven || o.saysNothing() && b.ask.Earlier != UnsaidGoesBack
 		}
 	}
 }
 
-// versions are those that can make a difference: the releases, or, where facts
-// are struck, every point.
+// versions are those that can make a difference to a device: its releases, or, where
+// facts are struck, every point.
 func (b *builder) versions(d *device) []point {
-	if d.blank || !b.stands(KindCatalogue, d.model) {
+	if d.exchanged || !b.stands(KindCatalogue, d.model) {
 		if b.points[d.model] == nil {
 			b.points[d.model] = points(d.model, b.question.devices, b.models, b.ask)
 		}
@@ -127,18 +128,18 @@ func (b *builder) versions(d *device) []point {
 }
 
 // option is the device's option at a version: a release to install, or what a
-// blank device may begin with.
+// device that was exchanged may begin with.
 func (b *builder) option(d *device, at point) (option, bool) {
-	o := option{point: at, fitted: d.blank}
+	o := option{point: at, canBegin: d.exchanged}
 	if !at.after {
 		o.release = d.model.Release(at.version, d.Variant)
 	}
-	newer := d.blank || at.compare(d.options[0].point) > 0
+	newer := d.exchanged || at.compare(d.options[0].point) > 0
 	if newer && b.installable(d, o.release) {
 		o.over = newSet(len(d.options) + 1)
 		return o, true
 	}
-	return o, o.fitted
+	return o, o.canBegin
 }
 
 // installable tells whether a release can be installed; nil stands for one that
@@ -182,26 +183,26 @@ func releases(m *manifest.Model, variant string) []*manifest.Release {
 	return slices.CompactFunc(rs, func(a, b *manifest.Release) bool { return byVersion(a, b) == 0 })
 }
 
-// hosts finds the devices that one is updated through. Where one of them was
-// left out of the question, none is asked for.
-func (b *builder) hosts(i int) {
+// addHosts finds the devices that one is updated through. Where one of them isn't
+// in the question, no host is needed.
+func (b *builder) addHosts(i int) {
 	d := &b.p.devices[i]
 	for _, id := range d.Through {
 		h := slices.IndexFunc(b.p.devices, func(h device) bool { return h.ID == id })
 		if h >= 0 {
-			d.wired = append(d.wired, h)
+			d.connectedTo = append(d.connectedTo, h)
 			b.p.devices[h].hosting = true
 		}
 	}
-	if len(d.Through) > 0 && (len(d.wired) < len(d.Through) || !b.stands(KindThrough, d.Device)) {
-		d.slot, d.self = true, true
+	if len(d.Through) > 0 && (len(d.connectedTo) < len(d.Through) || !b.stands(KindThrough, d.Device)) {
+		d.slot, d.direct = true, true
 		return
 	}
-	d.hosts = d.wired
+	d.hosts = d.connectedTo
 }
 
-// rules works out what each option asks of the device and of the others.
-func (b *builder) rules(i int) {
+// addRules works out what each option asks of the device and of the others.
+func (b *builder) addRules(i int) {
 	d := &b.p.devices[i]
 	for k := range d.options {
 		o := &d.options[k]
@@ -222,13 +223,13 @@ func (b *builder) rules(i int) {
 		for _, h := range d.hosts {
 			o.passed = append(o.passed, b.inRange(h, passed))
 		}
-		b.needs(i, o)
+		b.addNeeds(i, o)
 	}
 }
 
-// needs sorts out what a release needs of whom. What it needs of its own device
-// at the start only narrows what it can be installed over.
-func (b *builder) needs(i int, o *option) {
+// addNeeds notes what a release needs of which device. What it needs of its own
+// device at the start only narrows what it can be installed over.
+func (b *builder) addNeeds(i int, o *option) {
 	if o.release == nil {
 		return
 	}
@@ -245,7 +246,7 @@ func (b *builder) needs(i int, o *option) {
 				o.end = append(o.end, d)
 			case on == i:
 				o.over = o.over.clone()
-				o.over.keep(d.in)
+				o.over.intersect(d.in)
 			default:
 				o.start = append(o.start, d)
 			}
@@ -253,7 +254,7 @@ func (b *builder) needs(i int, o *option) {
 	}
 }
 
-func (b *builder) alike() {
+func (b *builder) addAlike() {
 	groups := map[string]int{}
 	for i, d := range b.p.devices {
 		if !d.model.Alike || !b.stands(KindAlike, d.model) {
@@ -284,7 +285,7 @@ func (b *builder) inRange(i int, r version.Range) set {
 	d := &b.p.devices[i]
 	s := newSet(len(d.options))
 	for k, o := range d.options {
-		if o.in(r) && !(d.blank && k == 0) {
+		if o.in(r) && !(d.exchanged && k == 0) {
 			s.add(k)
 		}
 	}
@@ -348,23 +349,23 @@ func (p *problem) emptySets() []set {
 func (p *problem) reachable(reached []set, i, to int) bool {
 	d := &p.devices[i]
 	o := &d.options[to]
-	if d.blank && o.fitted && reached[i].has(0) {
+	if d.exchanged && o.canBegin && reached[i].has(0) {
 		return true
 	}
-	if !o.over.meets(reached[i]) {
+	if !o.over.overlaps(reached[i]) {
 		return false
 	}
 	for _, n := range o.start {
-		if !n.in.meets(reached[n.on]) {
+		if !n.in.overlaps(reached[n.on]) {
 			return false
 		}
 	}
 	for k, h := range d.hosts {
-		if p.devices[h].slot && o.passed[k].meets(reached[h]) {
+		if p.devices[h].slot && o.passed[k].overlaps(reached[h]) {
 			return true
 		}
 	}
-	return d.hosts == nil && d.self
+	return d.hosts == nil && d.direct
 }
 
 // ordered goes through a map in the order of its keys.

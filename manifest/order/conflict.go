@@ -7,18 +7,17 @@ import (
 )
 
 // proof finds facts that rule out every end of a question together, none of
-// which could be left out. Which facts those are depends on the order in which
-// they are listed: earlier ones are kept rather than later ones. sure is false
-// where the work was over before all could be tried: then some may be more than
-// are needed.
+// which could be left out. Earlier ones in the list are kept rather than later ones.
+// sure is false where a bound was reached before all could be tried: then fewer
+// facts may do.
 func (q *question) proof() (kept []fact, sure bool) {
 	p := prover{question: *q}
-	p.devices = q.of(fewest(q.models(), func(models []*manifest.Model) bool {
-		return p.ruledOut(question{shop: q.shop, devices: q.of(models), ask: q.ask, end: q.end, limits: q.limits})
+	p.devices = q.devicesOf(fewest(q.models(), func(models []*manifest.Model) bool {
+		return p.ruledOut(question{shop: q.shop, devices: q.devicesOf(models), ask: q.ask, end: q.end, limits: q.limits})
 	}))
 	all := p.facts()
 	kept = fewest(all, func(facts []fact) bool {
-		return p.ruledOut(p.without(all, facts))
+		return p.ruledOut(p.striking(all, facts))
 	})
 	return kept, !p.unsure
 }
@@ -43,9 +42,10 @@ func fewest[T any](items []T, enough func([]T) bool) []T {
 	return add(nil, false, items)
 }
 
+// prover asks whether questions have no answer, and counts its work over all of them.
 type prover struct {
 	question
-	looked int
+	tested int
 	unsure bool
 }
 
@@ -53,16 +53,16 @@ type prover struct {
 func (p *prover) ruledOut(q question) bool {
 	w := p.limits.work()
 	o, ok := outcome{}, false
-	if p.looked < proofWork*p.limits.looks {
+	if p.tested < proofWork*p.limits.ruleTests {
 		o, ok = q.problem().solve(w)
 	}
-	p.looked += w.looked
+	p.tested += w.tested
 	p.unsure = p.unsure || !ok
 	return ok && o.target == nil
 }
 
-// without is the question with all facts but some struck.
-func (q question) without(all, but []fact) question {
+// striking is the question with all facts but some struck.
+func (q question) striking(all, but []fact) question {
 	q.struck = map[fact]bool{}
 	for _, f := range all {
 		q.struck[f] = true
@@ -84,8 +84,8 @@ func (q *question) models() []*manifest.Model {
 	return ms
 }
 
-// of lists the devices of some models.
-func (q *question) of(models []*manifest.Model) []*manifest.Device {
+// devicesOf lists the devices of some models.
+func (q *question) devicesOf(models []*manifest.Model) []*manifest.Device {
 	return slices.DeleteFunc(slices.Clone(q.devices), func(d *manifest.Device) bool {
 		return !slices.Contains(models, q.shop.Model(d.Model))
 	})
@@ -114,7 +114,7 @@ func (q *question) facts() []fact {
 		}
 	}
 	for _, d := range q.devices {
-		q.rulesOf(d, &l)
+		q.makerRules(d, &l)
 	}
 	if len(q.ask.Back) > 0 {
 		return l.facts // nothing else is installed or published for the sake of a way back
@@ -128,9 +128,9 @@ func (q *question) facts() []fact {
 	return l.facts
 }
 
-// rulesOf lists what the maker wrote about a device's model, and how the device
+// makerRules lists what the maker wrote about a device's model, and how the device
 // is updated.
-func (q *question) rulesOf(d *manifest.Device, l *lister) {
+func (q *question) makerRules(d *manifest.Device, l *lister) {
 	m := q.shop.Model(d.Model)
 	connected := len(d.Through) > 0 && q.hasAll(d.Through)
 	for _, r := range releases(m, d.Variant) {
@@ -174,13 +174,14 @@ func (q *question) hasDevice(id string) bool {
 // hasAll tells whether all these devices are in the question.
 func (q *question) hasAll(ids []string) bool {
 	for _, id := range ids {
-		if !slices.ContainsFunc(q.devices, func(d *manifest.Device) bool { return d.ID == id }) {
+		if !q.hasDevice(id) {
 			return false
 		}
 	}
 	return true
 }
 
+// lister lists facts, each once.
 type lister struct {
 	facts []fact
 	seen  map[fact]bool

@@ -21,7 +21,7 @@ type waiting struct {
 func (q *question) circle(facts []fact) []string {
 	waits := q.waits(facts)
 	for _, first := range waits {
-		chain := follow(waits, []waiting{first}, map[*manifest.Release]bool{})
+		chain := extendChain(waits, []waiting{first}, map[*manifest.Release]bool{})
 		if chain == nil {
 			continue
 		}
@@ -34,9 +34,9 @@ func (q *question) circle(facts []fact) []string {
 	return nil
 }
 
-// follow goes on with a chain until it closes; seen are the releases from which
+// extendChain goes on with a chain until it closes; seen are the releases from which
 // it doesn't.
-func follow(waits, chain []waiting, seen map[*manifest.Release]bool) []waiting {
+func extendChain(waits, chain []waiting, seen map[*manifest.Release]bool) []waiting {
 	last := chain[len(chain)-1]
 	for _, next := range waits {
 		switch {
@@ -46,21 +46,21 @@ func follow(waits, chain []waiting, seen map[*manifest.Release]bool) []waiting {
 			return chain
 		}
 		seen[next.release] = true
-		if closed := follow(waits, append(slices.Clone(chain), next), seen); closed != nil {
+		if closed := extendChain(waits, append(slices.Clone(chain), next), seen); closed != nil {
 			return closed
 		}
 	}
 	return nil
 }
 
-// waits lists what facts say must come first.
+// waits lists, of some facts, which release has to wait for which model.
 func (q *question) waits(facts []fact) []waiting {
 	var all []waiting
 	for _, f := range facts {
-		switch of := f.of.(type) {
+		switch of := f.about.(type) {
 		case *manifest.Need:
 			if of.By == manifest.ByStart {
-				m, r := q.whose(func(r *manifest.Release) bool { return slices.Contains(r.Needs, of) })
+				m, r := q.releaseWhere(func(r *manifest.Release) bool { return slices.Contains(r.Needs, of) })
 				all = append(all, waiting{m, r, of.Model, of.Version})
 			}
 		case *manifest.Release:
@@ -73,7 +73,7 @@ func (q *question) waits(facts []fact) []waiting {
 }
 
 func (q *question) waitsForHosts(r *manifest.Release) []waiting {
-	m, _ := q.whose(func(s *manifest.Release) bool { return s == r })
+	m, _ := q.releaseWhere(func(s *manifest.Release) bool { return s == r })
 	var all []waiting
 	for _, d := range q.devices {
 		for _, h := range q.devices {

@@ -8,38 +8,39 @@ import (
 	"cardwright/manifest"
 )
 
-// say writes a fact as a person would, with where it stands.
-func (q *question) say(f fact) Fact {
+// describe puts a fact into words, with where it stands.
+func (q *question) describe(f fact) Fact {
 	text, at := "", manifest.Pos{}
-	switch of := f.of.(type) {
+	switch of := f.about.(type) {
 	case *manifest.Need:
-		text, at = q.sayNeed(of), of.At("version")
+		text, at = q.describeNeed(of), of.At("version")
 	case *manifest.Release:
-		text, at = q.sayRelease(f.kind, of)
+		text, at = q.describeRelease(f.kind, of)
 	case *Return:
 		text = "asked: " + of.Device + " goes back"
 		if of.To != "" {
 			text += " to " + string(of.To)
 		}
 	case *manifest.Model:
-		text, at = q.sayModel(f.kind, of)
+		text, at = q.describeModel(f.kind, of)
 	case *manifest.Device:
-		text, at = q.sayDevice(f.kind, of)
+		text, at = q.describeDevice(f.kind, of)
 	}
 	return Fact{text, at, f.kind}
 }
 
-func (q *question) sayNeed(n *manifest.Need) string {
+func (q *question) describeNeed(n *manifest.Need) string {
 	by := "when the visit ends"
 	if n.By == manifest.ByStart {
 		by = "before it is installed"
 	}
-	model, r := q.whose(func(r *manifest.Release) bool { return slices.Contains(r.Needs, n) })
+	model, r := q.releaseWhere(func(r *manifest.Release) bool { return slices.Contains(r.Needs, n) })
 	return fmt.Sprintf("%s %s needs %s %s %s", model.ID, r.Version, n.Model, n.Version, by)
 }
 
-// whose finds the first release aboard that is meant, with its model.
-func (q *question) whose(is func(*manifest.Release) bool) (*manifest.Model, *manifest.Release) {
+// releaseWhere finds the first release of the models aboard for which is holds, with
+// its model.
+func (q *question) releaseWhere(is func(*manifest.Release) bool) (*manifest.Model, *manifest.Release) {
 	for _, d := range q.devices {
 		m := q.shop.Model(d.Model)
 		for _, r := range m.Releases {
@@ -51,11 +52,11 @@ func (q *question) whose(is func(*manifest.Release) bool) (*manifest.Model, *man
 	return &manifest.Model{}, &manifest.Release{}
 }
 
-func (q *question) sayRelease(kind Kind, r *manifest.Release) (string, manifest.Pos) {
-	model, _ := q.whose(func(s *manifest.Release) bool { return s == r })
+func (q *question) describeRelease(kind Kind, r *manifest.Release) (string, manifest.Pos) {
+	model, _ := q.releaseWhere(func(s *manifest.Release) bool { return s == r })
 	switch kind {
 	case KindWayBack:
-		return sayWayBack(model.ID, r), r.At("way_back")
+		return describeWayBack(model.ID, r), r.At("way_back")
 	case KindOver:
 		return fmt.Sprintf("%s %s is installed over %s", model.ID, r.Version, r.Over), r.At("over")
 	case KindPassedOn:
@@ -64,19 +65,19 @@ func (q *question) sayRelease(kind Kind, r *manifest.Release) (string, manifest.
 	return fmt.Sprintf("%s %s was withdrawn%s", model.ID, r.Version, why(r.Withdrawn)), r.At("withdrawn")
 }
 
-func (q *question) sayModel(kind Kind, m *manifest.Model) (string, manifest.Pos) {
+func (q *question) describeModel(kind Kind, m *manifest.Model) (string, manifest.Pos) {
 	switch kind {
 	case KindAlike:
 		return fmt.Sprintf("all %s aboard run one version", m.ID), m.At("alike")
 	case KindAsked:
 		return fmt.Sprintf("asked: %s ends on %s", m.ID, q.ask.Aim[m.ID]), manifest.Pos{}
 	}
-	return fmt.Sprintf("the catalogue has of %s %s", m.ID, q.has(m)), m.At("releases")
+	return fmt.Sprintf("the catalogue has of %s %s", m.ID, q.knownReleases(m)), m.At("releases")
 }
 
-// has lists the versions that the catalogue has for the devices aboard, cut to
-// the newest three.
-func (q *question) has(m *manifest.Model) string {
+// knownReleases lists the versions that the catalogue has for the devices aboard, the
+// newest three where there are more.
+func (q *question) knownReleases(m *manifest.Model) string {
 	var have []string
 	variants := map[string]bool{}
 	for _, d := range q.devices {
@@ -104,7 +105,7 @@ func named(v, variant string) string {
 	return v + " (" + variant + ")"
 }
 
-func (q *question) sayDevice(kind Kind, d *manifest.Device) (string, manifest.Pos) {
+func (q *question) describeDevice(kind Kind, d *manifest.Device) (string, manifest.Pos) {
 	switch kind {
 	case KindHold:
 		return fmt.Sprintf("%s is kept to %s%s", d.ID, d.Hold, why(d.HoldWhy)), d.At("hold")

@@ -8,10 +8,10 @@ import (
 	"cardwright/manifest/version"
 )
 
-// components parts a vessel's devices into groups that don't bear on one
-// another: no need, host or likeness leads from one to the other. Groups and
-// the devices in them stand in the order of the file.
-func components(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) [][]*manifest.Device {
+// connectedGroups splits a vessel's devices into groups that can be planned apart: no
+// need, host or likeness leads from one to another. Groups and the devices in them
+// stand in the order of the file.
+func connectedGroups(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) [][]*manifest.Device {
 	g := grouping{parent: make([]int, len(vessel.Devices))}
 	byModel, byID := map[string][]int{}, map[string]int{}
 	for i, d := range vessel.Devices {
@@ -50,6 +50,7 @@ func eligible(m *manifest.Model, d *manifest.Device, ask Ask) []*manifest.Releas
 	})
 }
 
+// grouping is a forest of devices: those with one root are connected (union-find).
 type grouping struct{ parent []int }
 
 func (g *grouping) root(i int) int {

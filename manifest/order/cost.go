@@ -9,27 +9,29 @@ import (
 // cost is what orders of equally many steps are preferred by: the first of these
 // that differs.
 type cost struct {
-	early  int // pairs of steps, one without a way back (or none that is said) before one that has a way back
-	never  int // pairs of steps, one whose maker gives no way back before one whose maker doesn't say
-	outage int // minutes out of service, each device's times its weight
-	swaps  int // of cards
+	beforeBack   int // pairs of steps, one without a way back (or none that is said) before one that has one
+	beforeUnsaid int // pairs of steps, one whose maker gives no way back before one whose maker doesn't say
+	outage       int // minutes out of service, each device's times its weight
+	swaps        int // of cards
 }
 
 func (c cost) plus(d cost) cost {
-	return cost{c.early + d.early, c.never + d.never, c.outage + d.outage, c.swaps + d.swaps}
+	return cost{c.beforeBack + d.beforeBack, c.beforeUnsaid + d.beforeUnsaid, c.outage + d.outage, c.swaps + d.swaps}
 }
 
 func (c cost) minus(d cost) cost {
-	return cost{c.early - d.early, c.never - d.never, c.outage - d.outage, c.swaps - d.swaps}
+	return cost{c.beforeBack - d.beforeBack, c.beforeUnsaid - d.beforeUnsaid, c.outage - d.outage, c.swaps - d.swaps}
 }
 
 func (c cost) compare(d cost) int {
-	return cmp.Or(cmp.Compare(c.early, d.early), cmp.Compare(c.never, d.never),
+	return cmp.Or(cmp.Compare(c.beforeBack, d.beforeBack), cmp.Compare(c.beforeUnsaid, d.beforeUnsaid),
 		cmp.Compare(c.outage, d.outage), cmp.Compare(c.swaps, d.swaps))
 }
 
-// calm is the cost without its swaps.
-func (c cost) calm() cost { return cost{early: c.early, never: c.never, outage: c.outage} }
+// withoutSwaps is the cost without its swaps.
+func (c cost) withoutSwaps() cost {
+	return cost{beforeBack: c.beforeBack, beforeUnsaid: c.beforeUnsaid, outage: c.outage}
+}
 
 // weights are what a minute without a device of a kind counts; other kinds count
 // 1. A boat that has to leave her berth in the middle of a visit steers first,
@@ -54,11 +56,11 @@ func (o *option) minutes() int {
 	return o.release.Minutes
 }
 
-// givesNone tells whether its maker says that there is no way back from it.
+// givesNone tells whether the maker says that there is no way back from it.
 func (o *option) givesNone() bool {
 	return o.release != nil && o.release.WayBack != nil && !*o.release.WayBack
 }
 
-// unsaid tells whether its maker doesn't say if there is a way back: none is counted
-// on then.
-func (o *option) unsaid() bool { return o.release != nil && o.release.WayBack == nil }
+// saysNothing tells whether the maker doesn't say if there is a way back: none is
+// counted on then.
+func (o *option) saysNothing() bool { return o.release != nil && o.release.WayBack == nil }

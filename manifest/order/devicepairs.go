@@ -33,11 +33,11 @@ func (p *problem) pairs() [][]int {
 // device j is on option b, as far as the two are concerned.
 func (p *problem) pairAllows(i, a, to, j, b int) bool {
 	d, e := &p.devices[i], &p.devices[j]
-	if d.blank && a == 0 {
-		return d.options[to].fitted
+	if d.exchanged && a == 0 {
+		return d.options[to].canBegin
 	}
 	o := &d.options[to]
-	if e.blank && b == 0 || !o.over.has(a) {
+	if e.exchanged && b == 0 || !o.over.has(a) {
 		return false
 	}
 	for k := range o.start {
@@ -49,9 +49,9 @@ func (p *problem) pairAllows(i, a, to, j, b int) bool {
 	return len(d.hosts) != 1 || d.hosts[0] != j || o.passed[0].has(b)
 }
 
-// together is, for each option of device i, the options of device j that the
-// two can come to from the start.
-func (p *problem) together(i, j int) []set {
+// reachableTogether is, for each option of device i, the options of device j that
+// the two can come to from the start.
+func (p *problem) reachableTogether(i, j int) []set {
 	with := make([]set, len(p.devices[i].options))
 	for a := range with {
 		with[a] = newSet(len(p.devices[j].options))

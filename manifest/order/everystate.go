@@ -1,6 +1,6 @@
 package order
 
-// maxExplored is the most combinations of options for which it is tried.
+// maxExplored is the most states that there may be for explore to be tried.
 const maxExplored = 4_000_000
 
 // explore goes through every state that allowed steps lead to, and gives the
@@ -17,11 +17,11 @@ func (p *problem) explore(w *work) (newest state, done bool) {
 		s := pack.state(todo[len(todo)-1])
 		todo = todo[:len(todo)-1]
 		if p.fits(s) {
-			if here := p.value(s); best.state == nil || here.before(best) {
+			if here := p.score(s); best.state == nil || here.before(best) {
 				best = here
 			}
 		}
-		for _, next := range p.nexts(s, w) {
+		for _, next := range p.successors(s, w) {
 			if n := pack.number(next); !seen[n] {
 				seen[n] = true
 				w.kept++
@@ -35,12 +35,12 @@ func (p *problem) explore(w *work) (newest state, done bool) {
 	return best.state, true
 }
 
-// nexts are the states that one step leads to.
-func (p *problem) nexts(s state, w *work) []state {
+// successors are the states that one step leads to.
+func (p *problem) successors(s state, w *work) []state {
 	var all []state
 	for i := range s {
 		for to := s[i] + 1; to < len(p.devices[i].options); to++ {
-			if w.look(1); p.allowed(s, i, to) != nowhere {
+			if w.test(1); p.allowed(s, i, to) != nowhere {
 				next := append(state(nil), s...)
 				next[i] = to
 				all = append(all, next)

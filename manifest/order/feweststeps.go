@@ -2,21 +2,21 @@ package order
 
 import "slices"
 
-// walker finds how few steps lead from a state to a target, depth first. What
-// a step can cost is known from each device's own stepping stones (ownSteps); a
-// walk's slack is how many steps more than those it may take.
+// walker finds how few steps lead from a state to a target, depth first. Each
+// device's own releases say how few it could take alone (ownSteps); slack is how
+// many steps more than those an order may take.
 type walker struct {
 	p         *problem
 	target    state
 	work      *work
 	ownSteps  [][]int // for each device and option: steps to the target, were it alone
-	better    [][]set // for each device and option: the options that it is as good as, for the others
+	asGoodAs  [][]set // for each device and option: the options that it is as good as, for the others
 	pairs     []pair
 	pairsOf   [][]int        // for each device, its pairs
 	firstRise []int          // for each device, the number of its first rise
 	failed    map[string]int // state → the most slack that didn't do
 	graph     graph          // room for circular
-	worked    map[string]int // state → the least slack that is known to do
+	reached   map[string]int // state → the least slack that is known to do
 }
 
 const (
@@ -26,15 +26,15 @@ const (
 )
 
 func newWalker(p *problem, target state, w *work) *walker {
-	k := &walker{p: p, target: target, work: w, failed: map[string]int{}, worked: map[string]int{}}
+	k := &walker{p: p, target: target, work: w, failed: map[string]int{}, reached: map[string]int{}}
 	k.ownSteps = make([][]int, len(p.devices))
-	k.better = make([][]set, len(p.devices))
+	k.asGoodAs = make([][]set, len(p.devices))
 	for i := range p.devices {
 		k.ownSteps[i] = p.ownSteps(i, target[i])
 	}
 	k.findPairs()
 	for i, rules := range k.rulesOn() {
-		k.better[i] = k.asGood(i, rules)
+		k.asGoodAs[i] = k.asGood(i, rules)
 	}
 	return k
 }
@@ -47,7 +47,7 @@ func (p *problem) ownSteps(i, target int) []int {
 	for from := target - 1; from >= 0; from-- {
 		ownSteps[from] = far
 		for to := from + 1; to <= target; to++ {
-			if d.options[to].over.has(from) || d.blank && from == 0 && d.options[to].fitted {
+			if d.options[to].over.has(from) || d.exchanged && from == 0 && d.options[to].canBegin {
 				ownSteps[from] = min(ownSteps[from], ownSteps[to]+1)
 			}
 		}
@@ -87,12 +87,12 @@ func (k *walker) asGood(i int, rules []set) []set {
 	target := k.target[i]
 	good := make([]set, target+1)
 	for w := range good {
-		good[w] = within(target + 1)
+		good[w] = allBelow(target + 1)
 		for _, r := range rules {
-			good[w].without(r, w)
+			good[w].dropUnless(r, w)
 		}
 		for to := w + 1; to <= target; to++ {
-			good[w].without(k.p.devices[i].options[to].over, w)
+			good[w].dropUnless(k.p.devices[i].options[to].over, w)
 		}
 	}
 	return good
@@ -103,9 +103,9 @@ func distinct(sets []set) []set {
 	return slices.CompactFunc(sets, func(a, b set) bool { return slices.Equal(a, b) })
 }
 
-// left is the least number of steps from a state to the target that their releases
-// allow.
-func (k *walker) left(s state) int {
+// stepsAlone is the number of steps from a state to the target if each device could
+// be updated alone: no order has fewer.
+func (k *walker) stepsAlone(s state) int {
 	n := 0
 	for i := range s {
 		n += k.ownSteps[i][s[i]]
@@ -116,32 +116,32 @@ func (k *walker) left(s state) int {
 // steps is the least number of steps from a state to the target, or -1 where
 // no order leads there. Neither is sure when the work is over.
 func (k *walker) steps(s state) int {
-	least := k.beyondAll(s)
-	if k.left(s) >= far || least >= far || !k.can(s, unlimited) {
+	least := k.leastExtraSteps(s)
+	if k.stepsAlone(s) >= far || least >= far || !k.reaches(s, unlimited) {
 		return -1
 	}
 	for slack, leftOut := least, true; leftOut && !k.work.over(); slack++ {
 		var ok bool
-		if ok, leftOut = k.walk(slices.Clone(s), slack); ok {
-			return k.left(s) + slack
+		if ok, leftOut = k.search(slices.Clone(s), slack); ok {
+			return k.stepsAlone(s) + slack
 		}
 	}
 	return -1
 }
 
-// can tells whether the target can be reached in left+slack steps.
-func (k *walker) can(s state, slack int) bool {
-	ok, _ := k.walk(slices.Clone(s), slack)
+// reaches tells whether the target can be reached in stepsAlone+slack steps.
+func (k *walker) reaches(s state, slack int) bool {
+	ok, _ := k.search(slices.Clone(s), slack)
 	return ok
 }
 
-// walk is can, and tells whether it left something out for want of slack. It
+// search is reaches, and tells whether it left something out for want of slack. It
 // may change s.
-func (k *walker) walk(s state, slack int) (ok, leftOut bool) {
+func (k *walker) search(s state, slack int) (ok, leftOut bool) {
 	k.takeHarmless(s, slack)
 	var room [128]byte
 	short := appendKey(room[:0], s)
-	if least, found := k.worked[string(short)]; found && slack >= least {
+	if least, found := k.reached[string(short)]; found && slack >= least {
 		return true, true
 	}
 	if most, found := k.failed[string(short)]; found && slack <= most {
@@ -151,17 +151,17 @@ func (k *walker) walk(s state, slack int) (ok, leftOut bool) {
 	ok, leftOut = k.branch(s, slack)
 	switch {
 	case ok:
-		k.note(k.worked, key, slack)
+		k.remember(k.reached, key, slack)
 	case k.work.over():
 	case leftOut:
-		k.note(k.failed, key, slack)
+		k.remember(k.failed, key, slack)
 	default:
-		k.note(k.failed, key, anySlack)
+		k.remember(k.failed, key, anySlack)
 	}
 	return ok, leftOut
 }
 
-func (k *walker) note(in map[string]int, key string, slack int) {
+func (k *walker) remember(in map[string]int, key string, slack int) {
 	if _, found := in[key]; !found {
 		k.work.kept++
 	}
@@ -187,7 +187,7 @@ func (k *walker) branch(s state, slack int) (ok, leftOut bool) {
 	}
 	for i := range s {
 		for to := s[i] + 1; to <= k.target[i]; to++ {
-			done, out := k.try(s, i, to, slack)
+			done, out := k.tryStep(s, i, to, slack)
 			if leftOut = leftOut || out; done || k.work.over() {
 				return done, true
 			}
@@ -196,28 +196,28 @@ func (k *walker) branch(s state, slack int) (ok, leftOut bool) {
 	return false, leftOut
 }
 
-// try goes on with one step.
-func (k *walker) try(s state, i, to, slack int) (ok, leftOut bool) {
+// tryStep goes on with one step.
+func (k *walker) tryStep(s state, i, to, slack int) (ok, leftOut bool) {
 	cost := 1 + k.ownSteps[i][to] - k.ownSteps[i][s[i]]
-	if cost > unlimited/2 || k.way(s, i, to) == nowhere {
+	if cost > unlimited/2 || k.allowedBy(s, i, to) == nowhere {
 		return false, false
 	}
 	child := slices.Clone(s)
 	child[i] = to
-	if beyond := cost + k.beyond(child, i); beyond > slack {
+	if beyond := cost + k.extraSteps(child, i); beyond > slack {
 		return false, beyond < far
 	}
-	return k.walk(child, slack-cost)
+	return k.search(child, slack-cost)
 }
 
-// hopeless tells whether it is plain that the target can't be reached from s
-// within the slack, and whether no slack would help.
+// hopeless tells whether it is certain, without a search, that the target can't be
+// reached from s within the slack, and whether no slack would help.
 func (k *walker) hopeless(s state, slack int) (hopeless, forGood bool) {
-	k.work.look(len(s) + len(k.pairs))
+	k.work.test(len(s) + len(k.pairs))
 	switch {
 	case !k.withinReach(s):
 		return true, true
-	case k.beyondAll(s) > slack:
+	case k.leastExtraSteps(s) > slack:
 		return true, false
 	case k.circular(s, slack):
 		return true, k.circular(s, unlimited)
@@ -225,9 +225,9 @@ func (k *walker) hopeless(s state, slack int) (hopeless, forGood bool) {
 	return false, false
 }
 
-// beyond is a number of steps that device i and those it is bound to take
-// beyond their own, or far.
-func (k *walker) beyond(s state, i int) int {
+// extraSteps is a number of steps that device i and one that it is paired with take
+// at least beyond their own, or far.
+func (k *walker) extraSteps(s state, i int) int {
 	most := 0
 	for _, n := range k.pairsOf[i] {
 		d := &k.pairs[n]
@@ -236,8 +236,9 @@ func (k *walker) beyond(s state, i int) int {
 	return most
 }
 
-// beyondAll is a number of steps that all devices take beyond their own.
-func (k *walker) beyondAll(s state) int {
+// leastExtraSteps is a number of steps that all devices take at least beyond their
+// own: pairs of which no device is in two add up.
+func (k *walker) leastExtraSteps(s state) int {
 	counted := newSet(len(s))
 	sum := 0
 	for n := range k.pairs {
@@ -251,8 +252,8 @@ func (k *walker) beyondAll(s state) int {
 	return sum
 }
 
-func (k *walker) way(s state, i, to int) int {
-	k.work.look(1)
+func (k *walker) allowedBy(s state, i, to int) int {
+	k.work.test(1)
 	return k.p.allowed(s, i, to)
 }
 
@@ -273,7 +274,7 @@ func (k *walker) takeHarmless(s state, slack int) {
 		again = false
 		for i := range s {
 			for to := k.target[i]; to > s[i]; to-- {
-				if k.harmless(s, i, to, slack) && k.way(s, i, to) != nowhere {
+				if k.harmless(s, i, to, slack) && k.allowedBy(s, i, to) != nowhere {
 					s[i], again = to, true
 				}
 			}
@@ -292,10 +293,10 @@ func (k *walker) takeHarmless(s state, slack int) {
 // option that is one hop nearer.
 func (k *walker) harmless(s state, i, to, slack int) bool {
 	from := s[i]
-	if k.ownSteps[i][to] != k.ownSteps[i][from]-1 || k.p.blanks(s) || !k.staysInService(s, i, to) {
+	if k.ownSteps[i][to] != k.ownSteps[i][from]-1 || k.p.exchangePending(s) || !k.staysInService(s, i, to) {
 		return false
 	}
-	good := k.better[i][to]
+	good := k.asGoodAs[i][to]
 	if to == k.target[i] {
 		return k.covers(good, from, to, func(int) bool { return true })
 	}

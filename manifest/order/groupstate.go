@@ -1,21 +1,22 @@
 package order
 
-// part is a component with the state that an order has brought it to.
-type part struct {
+// groupState is a group of connected devices on the way to its target: the state that
+// the steps taken so far have brought it to, and what follows from that.
+type groupState struct {
 	*walker
 	now    state
 	left   int // least steps to the target
 	weight int // of the devices that are out of service now
-	ahead  ahead
+	bounds bounds
 
 	leftOut bool // it stays as it is
 	bonds   []bond
 	bondsOf [][]int // for each device, the bonds that it is in
-	lacking []int   // for each device, the bonds by which it is out of service now
-	ended   []int   // room for put
+	lacking []int   // for each device, the number of bonds by which it is out of service now
+	ended   []int   // the bonds that a put ended; memory that is used again
 }
 
-// sums are over the devices of a part, or of all parts, where they are now.
+// sums are over the devices of a group, or of all groups, where they are now.
 type sums struct {
 	left   int // steps
 	weight int // of the devices that are out of service
@@ -34,8 +35,8 @@ func (s *sums) add(t sums, sign int) {
 	s.outage += sign * t.outage
 }
 
-func (p *part) sums() sums {
-	return sums{p.left, p.weight, p.ahead.backLeft, p.ahead.unsaidLeft, p.ahead.forced, p.ahead.outage}
+func (g *groupState) sums() sums {
+	return sums{g.left, g.weight, g.bounds.backLeft, g.bounds.unsaidLeft, g.bounds.forced, g.bounds.outage}
 }
 
 // bond is that options of a needing device ask something of a needed one by the
@@ -43,55 +44,55 @@ func (p *part) sums() sums {
 type bond struct {
 	needing, needed, suffers int
 	asks                     []set // for each option of the needing device, what it asks; nil: nothing
-	lacks                    bool  // now
+	lacking                  bool  // now
 
 	least table // minutes that the two can't avoid, from any options on; nil: not looked for, or none
 	now   int   // of least
 }
 
-func newPart(k *walker, steps int) *part {
+func newGroupState(k *walker, steps int) *groupState {
 	n := len(k.target)
-	p := &part{walker: k, now: k.p.start(), left: steps, bondsOf: make([][]int, n), lacking: make([]int, n)}
+	g := &groupState{walker: k, now: k.p.start(), left: steps, bondsOf: make([][]int, n), lacking: make([]int, n)}
 	for i := range n {
-		p.bind(i)
+		g.bind(i)
 	}
-	for n := range p.bonds {
-		p.judge(n)
+	for n := range g.bonds {
+		g.updateBond(n)
 	}
-	p.lookAhead()
-	return p
+	g.boundDevices()
+	return g
 }
 
 // bind finds the bonds in which a device is the needing one.
-func (p *part) bind(i int) {
+func (g *groupState) bind(i int) {
 	number := map[int]int{}
-	for to := 0; to <= p.target[i]; to++ {
-		for _, d := range p.p.devices[i].options[to].end {
-			if !p.canLack(d) {
+	for to := 0; to <= g.target[i]; to++ {
+		for _, d := range g.p.devices[i].options[to].end {
+			if !g.canLack(d) {
 				continue
 			}
 			n, ok := number[d.on]
 			if !ok {
-				n = len(p.bonds)
+				n = len(g.bonds)
 				number[d.on] = n
-				p.bonds = append(p.bonds, bond{needing: i, needed: d.on, suffers: p.p.suffers(i, d.on), asks: make([]set, p.target[i]+1)})
-				p.bondsOf[i] = append(p.bondsOf[i], n)
+				g.bonds = append(g.bonds, bond{needing: i, needed: d.on, suffers: g.p.suffers(i, d.on), asks: make([]set, g.target[i]+1)})
+				g.bondsOf[i] = append(g.bondsOf[i], n)
 				if d.on != i {
-					p.bondsOf[d.on] = append(p.bondsOf[d.on], n)
+					g.bondsOf[d.on] = append(g.bondsOf[d.on], n)
 				}
 			}
-			if asks := &p.bonds[n].asks[to]; *asks == nil {
+			if asks := &g.bonds[n].asks[to]; *asks == nil {
 				*asks = d.in.clone()
 			} else {
-				asks.keep(d.in)
+				asks.intersect(d.in)
 			}
 		}
 	}
 }
 
 // canLack tells whether a demand isn't met by some option on the way.
-func (p *part) canLack(d demand) bool {
-	for x := 0; x <= p.target[d.on]; x++ {
+func (g *groupState) canLack(d demand) bool {
+	for x := 0; x <= g.target[d.on]; x++ {
 		if !d.in.has(x) {
 			return true
 		}
@@ -105,42 +106,42 @@ func (b *bond) lackingAt(needing, needed int) bool {
 	return b.asks[needing] != nil && !b.asks[needing].has(needed)
 }
 
-func (p *part) weightOf(i int) int { return p.p.devices[i].weight }
+func (g *groupState) weightOf(i int) int { return g.p.devices[i].weight }
 
-// judge looks again whether a bond lacks something, and gives the weight of the
-// device that is lost by it.
-func (p *part) judge(n int) (lost int) {
-	b := &p.bonds[n]
-	is := b.lackingAt(p.now[b.needing], p.now[b.needed])
-	if is == b.lacks {
+// updateBond works out anew whether a bond lacks something, and gives the weight of
+// the device that goes out of service by it.
+func (g *groupState) updateBond(n int) (lost int) {
+	b := &g.bonds[n]
+	is := b.lackingAt(g.now[b.needing], g.now[b.needed])
+	if is == b.lacking {
 		return 0
 	}
-	if b.lacks = is; !is {
-		p.ended = append(p.ended, n)
+	if b.lacking = is; !is {
+		g.ended = append(g.ended, n)
 		return 0
 	}
-	if p.lacking[b.suffers]++; p.lacking[b.suffers] == 1 {
-		lost = p.weightOf(b.suffers)
-		p.weight += lost
+	if g.lacking[b.suffers]++; g.lacking[b.suffers] == 1 {
+		lost = g.weightOf(b.suffers)
+		g.weight += lost
 	}
 	return lost
 }
 
-// put brings device i to an option, and gives the weight of the devices that are
-// lost by it. What ends is counted after what begins: a device that is out by one
-// bond before and by another after is not lost anew.
-func (p *part) put(i, option int) (lost int) {
-	p.forget(i)
-	p.now[i] = option
-	p.remember(i)
-	p.ended = p.ended[:0]
-	for _, n := range p.bondsOf[i] {
-		lost += p.judge(n)
+// put brings device i to an option, and gives the weight of the devices that go out
+// of service by it. What ends is counted after what begins: a device that is out by
+// one bond before and by another after doesn't go out anew.
+func (g *groupState) put(i, option int) (lost int) {
+	g.countBounds(i, -1)
+	g.now[i] = option
+	g.countBounds(i, 1)
+	g.ended = g.ended[:0]
+	for _, n := range g.bondsOf[i] {
+		lost += g.updateBond(n)
 	}
-	for _, n := range p.ended {
-		s := p.bonds[n].suffers
-		if p.lacking[s]--; p.lacking[s] == 0 {
-			p.weight -= p.weightOf(s)
+	for _, n := range g.ended {
+		s := g.bonds[n].suffers
+		if g.lacking[s]--; g.lacking[s] == 0 {
+			g.weight -= g.weightOf(s)
 		}
 	}
 	return lost
@@ -148,16 +149,16 @@ func (p *part) put(i, option int) (lost int) {
 
 // fitsTogether tells whether the work can stop here: what is installed needs
 // nothing that isn't there, and what must be alike is.
-func (p *part) fitsTogether() bool {
-	if p.leftOut {
+func (g *groupState) fitsTogether() bool {
+	if g.leftOut {
 		return true // it is as it was
 	}
-	if p.weight > 0 {
+	if g.weight > 0 {
 		return false
 	}
-	for _, group := range p.p.alike {
+	for _, group := range g.p.alike {
 		for _, i := range group[1:] {
-			if !p.p.same(group[0], p.now[group[0]], i, p.now[i]) {
+			if !g.p.same(group[0], g.now[group[0]], i, g.now[i]) {
 				return false
 			}
 		}

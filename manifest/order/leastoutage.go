@@ -2,21 +2,21 @@ package order
 
 import "slices"
 
-// greedy is an order made by taking the first step that adds nothing to what
-// can't be avoided, or the one that adds least; with what it costs. Where it adds
-// nothing from end to end, it is the preferred order. With free it stops where the
-// next step would cost more than swaps, and there are no moves then. ok is false
-// when the work was over first.
+// greedy is an order that takes, each time, the first step that adds nothing to what
+// can't be avoided, or else the one that adds least; with what it costs. Where
+// nothing is ever added it is the preferred order. With free it gives up, without
+// moves, where the next step would cost more than swaps. ok is false where a bound
+// was reached first.
 func (a *arranger) greedy(card set, free bool) (moves []move, total cost, ok bool) {
 	card, moves, ok = card.clone(), []move{}, true
 	for ok && !a.done() {
-		c := a.next(card)
+		c := a.greedyStep(card)
 		if ok = c.found && !a.over(); !ok {
 			break
 		}
-		if free && c.whole.calm() != (cost{}) {
-			a.undo(moves)
-			return nil, c.whole, true
+		if free && c.total.withoutSwaps() != (cost{}) {
+			a.takeAllBack(moves)
+			return nil, c.total, true
 		}
 		if c.cost.swaps > 0 {
 			card = newSet(len(a.packs))
@@ -26,12 +26,12 @@ func (a *arranger) greedy(card set, free bool) (moves []move, total cost, ok boo
 		total = total.plus(c.cost)
 		moves = append(moves, c.move)
 	}
-	a.undo(moves)
+	a.takeAllBack(moves)
 	return moves, total, ok
 }
 
-// undo takes back all that was taken.
-func (a *arranger) undo(moves []move) {
+// takeAllBack takes an order's steps back, the last first.
+func (a *arranger) takeAllBack(moves []move) {
 	for _, m := range slices.Backward(moves) {
 		a.takeBack(m)
 	}
@@ -41,29 +41,29 @@ func (a *arranger) undo(moves []move) {
 type choice struct {
 	move  move
 	cost  cost // of the step
-	whole cost // with what can't be avoided after it
+	total cost // with what can't be avoided after it
 	found bool
 }
 
-// next is the step that greedy goes on with.
-func (a *arranger) next(card set) choice {
-	least := a.least()
-	rest := a.rest[:0]
-	for m := range a.allowed {
-		c := a.weigh(m)
-		if card.meets(a.apart[m.pack]) {
-			c.cost.swaps, c.whole.swaps = 1, c.whole.swaps+1
+// greedyStep is the step that greedy goes on with.
+func (a *arranger) greedyStep(card set) choice {
+	least := a.leastCost()
+	rest := a.postponed[:0]
+	for m := range a.allowedMoves {
+		c := a.costOf(m)
+		if card.overlaps(a.cantShare[m.pack]) {
+			c.cost.swaps, c.total.swaps = 1, c.total.swaps+1
 		}
-		if c.whole.compare(least) > 0 {
+		if c.total.compare(least) > 0 {
 			rest = append(rest, c)
 		} else if a.onTheWay(m) {
 			return c
 		}
 	}
-	for a.rest = rest; len(rest) > 0; {
+	for a.postponed = rest; len(rest) > 0; {
 		n := 0
 		for i := range rest {
-			if rest[i].whole.compare(rest[n].whole) < 0 {
+			if rest[i].total.compare(rest[n].total) < 0 {
 				n = i
 			}
 		}
@@ -76,36 +76,36 @@ func (a *arranger) next(card set) choice {
 }
 
 func (a *arranger) onTheWay(m move) bool {
-	k, j := a.part(m.device)
-	return k.onTheWay(j, m.to)
+	g, j := a.group(m.device)
+	return g.onTheWay(j, m.to)
 }
 
-// weigh looks what a step costs, but for swaps.
-func (a *arranger) weigh(m move) choice {
+// costOf is a step with what it costs, but for swaps.
+func (a *arranger) costOf(m move) choice {
 	c := a.take(m)
-	whole := c.plus(a.least())
+	whole := c.plus(a.leastCost())
 	a.takeBack(m)
 	return choice{m, c, whole, true}
 }
 
-// calmest looks for the order that costs least, where any may cost something. Then
-// it looks for fewer swaps.
-func (a *arranger) calmest(card set) ([]move, settled) {
+// leastOutageOrder looks for the order that costs least, where every order costs
+// something; then for fewer swaps at that cost.
+func (a *arranger) leastOutageOrder(card set) ([]move, settled) {
 	bonds := 0
-	for _, k := range a.parts {
-		bonds += len(k.bonds)
+	for _, g := range a.groups {
+		bonds += len(g.bonds)
 	}
 	if bonds <= a.limits.bonds {
-		for _, k := range a.parts {
-			a.sums.add(k.sums(), -1)
-			k.lookFurther()
-			a.sums.add(k.sums(), 1)
+		for _, g := range a.groups {
+			a.sums.add(g.sums(), -1)
+			g.boundPairs()
+			a.sums.add(g.sums(), 1)
 		}
 	}
-	floor := a.least()
+	floor := a.leastCost()
 	moves, total, ok := a.greedy(card, false)
 	if !ok {
-		return a.anyOrder(card)
+		return a.fallback(card)
 	}
 	if total == floor {
 		return moves, settled{true, true}
@@ -113,77 +113,77 @@ func (a *arranger) calmest(card set) ([]move, settled) {
 	if bonds > a.limits.bonds {
 		return moves, settled{}
 	}
-	for floor != total.calm() {
-		better := a.calm(total.calm().minus(cost{outage: 1}))
+	for floor != total.withoutSwaps() {
+		better := a.searchOutage(total.withoutSwaps().minus(cost{outage: 1}))
 		if better == nil {
 			break
 		}
-		moves, total = better, a.total(better)
+		moves, total = better, a.costOfOrder(better)
 	}
-	if floor != total.calm() && (a.weighed > a.limits.weighed || a.over()) {
+	if floor != total.withoutSwaps() && (a.outageTries > a.limits.outageTries || a.over()) {
 		return moves, settled{}
 	}
 	return a.fewerSwaps(moves, total)
 }
 
-// total is what an order costs.
-func (a *arranger) total(moves []move) (sum cost) {
+// costOfOrder is what an order costs.
+func (a *arranger) costOfOrder(moves []move) (sum cost) {
 	card := newSet(len(a.packs))
 	for _, m := range moves {
 		c := a.take(m)
-		if card.meets(a.apart[m.pack]) {
+		if card.overlaps(a.cantShare[m.pack]) {
 			card, c.swaps = newSet(len(a.packs)), 1
 		}
 		card.add(m.pack)
 		sum = sum.plus(c)
 	}
-	a.undo(moves)
+	a.takeAllBack(moves)
 	return sum
 }
 
-// calm finds an order that costs at most so much but for its swaps, or nil where
-// there is none, or the work is over.
-func (a *arranger) calm(most cost) []move {
+// searchOutage finds an order that costs at most so much, swaps not counted; nil
+// where there is none, or a bound was reached first.
+func (a *arranger) searchOutage(most cost) []move {
 	if a.done() {
 		return []move{}
 	}
 	key := a.key(nil)
-	if a.known(a.calmed, key, most) || a.weighed > a.limits.weighed || a.over() {
+	if a.isRuledOut(a.ruledOut, key, most) || a.outageTries > a.limits.outageTries || a.over() {
 		return nil
 	}
-	for _, c := range a.choices(most) {
+	for _, c := range a.affordable(most) {
 		if !a.onTheWay(c.move) {
 			continue
 		}
 		a.take(c.move)
-		rest := a.calm(most.minus(c.cost))
+		rest := a.searchOutage(most.minus(c.cost))
 		a.takeBack(c.move)
 		if rest != nil {
 			return slices.Insert(rest, 0, c.move)
 		}
-		if a.weighed > a.limits.weighed || a.over() {
+		if a.outageTries > a.limits.outageTries || a.over() {
 			return nil
 		}
 	}
-	a.calmed[key] = most
+	a.ruledOut[key] = most
 	return nil
 }
 
-// choices are the allowed steps with which an order may cost so much, the least
-// first; each by one host only.
-func (a *arranger) choices(most cost) []choice {
+// affordable are the allowed steps with which an order may cost at most so much, the
+// cheapest first; each by one host only.
+func (a *arranger) affordable(most cost) []choice {
 	var all []choice
 	var last move
-	for m := range a.allowed {
+	for m := range a.allowedMoves {
 		if m.device == last.device && m.to == last.to {
 			continue
 		}
 		last = m
-		a.weighed += len(a.at)
-		if c := a.weigh(m); c.whole.compare(most) <= 0 {
+		a.outageTries += len(a.places)
+		if c := a.costOf(m); c.total.compare(most) <= 0 {
 			all = append(all, c)
 		}
 	}
-	slices.SortStableFunc(all, func(x, y choice) int { return x.whole.compare(y.whole) })
+	slices.SortStableFunc(all, func(x, y choice) int { return x.total.compare(y.total) })
 	return all
 }

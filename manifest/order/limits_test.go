@@ -33,9 +33,9 @@ func TestFewerCardSwapsAreLookedForWithinALimit(t *testing.T) {
 	assert.Empty(t, plan.Notes)
 
 	few := standard
-	few.arranged = 0
+	few.swapTries = 0
 	shop, vessel = scene(apart)
-	plan, err = bounded(shop, vessel, Ask{}, few)
+	plan, err = whatIf(shop, vessel, Ask{}, few)
 	require.NoError(t, err)
 	checkWindows(t, &oracle{shop: shop, vessel: vessel}, plan, "few")
 	assert.Equal(t, []string{"the order is safe and as short as can be; whether fewer card swaps would do was not settled"}, plan.Notes)
@@ -44,10 +44,10 @@ func TestFewerCardSwapsAreLookedForWithinALimit(t *testing.T) {
 func TestSearchIsGivenUpAtItsLimits(t *testing.T) {
 	shop, vessel := denseScene(1, 12, 6)
 	for _, tight := range []limits{
-		{looks: 20, states: 1000, patience: 24, arranged: 1000},
-		{looks: 1_000_000, states: 2, patience: 24, arranged: 1000},
+		{ruleTests: 20, states: 1000, ends: 24, swapTries: 1000},
+		{ruleTests: 1_000_000, states: 2, ends: 24, swapTries: 1000},
 	} {
-		_, err := bounded(shop, vessel, Ask{}, tight)
+		_, err := whatIf(shop, vessel, Ask{}, tight)
 		var gaveUp *GaveUp
 		require.ErrorAs(t, err, &gaveUp)
 		assert.Len(t, gaveUp.Devices, 12)
@@ -62,8 +62,8 @@ func TestTightLimitsOnlyGiveUp(t *testing.T) {
 		r := rand.New(rand.NewPCG(seed, 8))
 		text, top := randomScene(r, small)
 		shop, vessel := scene(text)
-		tight := limits{looks: 1 + r.IntN(100), states: 1 + r.IntN(20), patience: 1 + r.IntN(3), arranged: r.IntN(20)}
-		plan, err := bounded(shop, vessel, Ask{}, tight)
+		tight := limits{ruleTests: 1 + r.IntN(100), states: 1 + r.IntN(20), ends: 1 + r.IntN(3), swapTries: r.IntN(20)}
+		plan, err := whatIf(shop, vessel, Ask{}, tight)
 		if err != nil {
 			gaveUp++
 			continue

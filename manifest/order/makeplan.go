@@ -24,39 +24,39 @@ func Make(shop *manifest.Shop, vessel *manifest.Vessel) (Plan, error) {
 // WhatIf is Make for what was asked. A *BadAsk error says that it names
 // something that isn't there.
 func WhatIf(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) (Plan, error) {
-	return bounded(shop, vessel, ask, standard)
+	return whatIf(shop, vessel, ask, standard)
 }
 
-// bounded is WhatIf within limits.
-func bounded(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limits) (Plan, error) {
+// whatIf is WhatIf within limits.
+func whatIf(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limits) (Plan, error) {
 	v := visit{shop: shop, vessel: vessel, ask: ask, limits: limits, plan: Plan{
 		Format: Format, Vessel: vessel.ID,
 		Steps: []Step{}, OutOfService: []OutOfService{}, Cards: []Card{}, Notes: []string{}, Time: Time{Missing: []string{}},
 		WayBack: len(ask.Back) > 0,
 	}}
-	if err := check(shop, vessel); err != nil {
+	if err := validate(shop, vessel); err != nil {
 		return v.plan, err
 	}
-	if err := ask.check(shop, vessel); err != nil {
+	if err := ask.validate(shop, vessel); err != nil {
 		return v.plan, err
 	}
 	if ask.Undo {
 		ask.Undo = false
-		plan, err := bounded(shop, vessel, ask, limits)
+		plan, err := whatIf(shop, vessel, ask, limits)
 		if err != nil || plan.Conflict != nil {
 			return plan, err
 		}
 		return Undo(shop, vessel, plan), nil
 	}
 	if ask.Within > 0 {
-		return v.part()
+		return v.planPart()
 	}
-	err := v.make()
+	err := v.planAll()
 	return v.plan, err
 }
 
-// check refuses what the searches couldn't work with.
-func check(shop *manifest.Shop, vessel *manifest.Vessel) error {
+// validate refuses what the searches couldn't work with.
+func validate(shop *manifest.Shop, vessel *manifest.Vessel) error {
 	if len(vessel.Devices) > maxAboard {
 		return &GaveUp{ids(vessel.Devices), fmt.Sprintf("%d devices aboard, and at most %d are planned", len(vessel.Devices), maxAboard)}
 	}
@@ -76,19 +76,19 @@ func check(shop *manifest.Shop, vessel *manifest.Vessel) error {
 	return nil
 }
 
-// tooMany refuses connected devices that are more than the searches are for.
-func (q *question) tooMany() *GaveUp {
+// tooLarge refuses more connected devices, or more rules, than the searches are for.
+func (q *question) tooLarge() *GaveUp {
 	if n := len(q.devices); n > maxDevices {
 		return &GaveUp{ids(q.devices), fmt.Sprintf("%d connected devices, and at most %d are planned", n, maxDevices)}
 	}
-	if size(q.shop, q.devices) > maxSize {
+	if ruleCount(q.shop, q.devices) > maxSize {
 		return &GaveUp{ids(q.devices), fmt.Sprintf("more than %d rules to weigh", maxSize)}
 	}
 	return nil
 }
 
-// size counts releases and needs, each once for every device that it binds.
-func size(shop *manifest.Shop, devices []*manifest.Device) int {
+// ruleCount counts releases and needs, each once for every device that it binds.
+func ruleCount(shop *manifest.Shop, devices []*manifest.Device) int {
 	aboard := map[string]int{}
 	for _, d := range devices {
 		aboard[d.Model]++
@@ -114,85 +114,87 @@ type visit struct {
 	limits limits
 	end    map[*manifest.Device]version.V // where a part for the time is planned
 	plan   Plan
-	parts  []*part
-	at     []place
+	groups []*groupState
+	places []place // for each device
 }
 
-func (v *visit) make() error {
-	v.at = make([]place, len(v.vessel.Devices))
-	gaveUp := v.groups()
+// planAll plans the groups of connected devices, then brings their steps into one
+// order.
+func (v *visit) planAll() error {
+	v.places = make([]place, len(v.vessel.Devices))
+	gaveUp := v.planGroups()
 	v.noteInstalled()
 	if len(v.ask.Back) > 0 && len(v.plan.LeftOut) > 0 { // a way back is asked for whole
-		return v.nothing(gaveUp)
+		return v.endWithoutSteps(gaveUp)
 	}
-	a := newArranger(v.parts, v.at, v.ask.Earlier == SwapsOnly, v.limits)
+	a := newArranger(v.groups, v.places, v.ask.Earlier == SwapsOnly, v.limits)
 	moves, sure := a.order()
 	if moves == nil {
 		return &GaveUp{ids(v.vessel.Devices), "the order takes too long to find"}
 	}
 	if len(moves) == 0 && len(v.plan.LeftOut) > 0 && v.ask.Within == 0 {
-		return v.nothing(gaveUp)
+		return v.endWithoutSteps(gaveUp)
 	}
 	v.noteLeftOut()
 	switch {
-	case !sure.calm:
+	case !sure.outage:
 		v.note("the order is safe and as short as can be; whether less time out of service, or fewer card swaps, would do was not settled")
 	case !sure.swaps:
 		v.note("the order is safe and as short as can be; whether fewer card swaps would do was not settled")
 	}
-	v.tell(a, moves)
-	v.foresee()
+	v.writeSteps(a, moves)
+	v.fillAnswers()
 	return nil
 }
 
-// groups plans connected devices, group by group; one that can't be planned stays
-// as it is. It gives why the first was given up on.
-func (v *visit) groups() (gaveUp *GaveUp) {
+// planGroups plans group by group; one that can't be planned stays as it is. gaveUp
+// is why the first was given up on.
+func (v *visit) planGroups() (gaveUp *GaveUp) {
 	index := map[*manifest.Device]int{}
 	for i, d := range v.vessel.Devices {
 		index[d] = i
 	}
-	before := v.plan.LeftOut // what is known of it
+	before := v.plan.LeftOut // from the plan of the whole, where this is one for the time
 	v.plan.LeftOut = nil
-	for n, devices := range components(v.shop, v.vessel, v.ask) {
+	for n, devices := range connectedGroups(v.shop, v.vessel, v.ask) {
 		for j, d := range devices {
-			v.at[index[d]] = place{n, j}
+			v.places[index[d]] = place{n, j}
 		}
 		q := question{shop: v.shop, vessel: v.vessel, devices: devices, ask: v.ask, end: v.end, limits: v.limits}
 		left := leftOutOf(before, devices[0].ID)
-		p := (*part)(nil)
+		g := (*groupState)(nil)
 		switch {
 		case len(v.ask.Back) > 0 && !v.ask.goingBack(devices):
-			p = q.idle(&LeftOut{}) // it stays as it is, which makes no part of a way back
+			g = q.idle(&LeftOut{}) // it stays as it is, which makes no part of a way back
 		case left == nil:
-			left, p = v.solve(&q)
+			left, g = v.planGroup(&q)
 		}
 		if left != nil {
 			v.plan.LeftOut = append(v.plan.LeftOut, *left)
-			p = q.idle(left)
+			g = q.idle(left)
 			if left.gaveUp != nil && gaveUp == nil {
 				gaveUp = left.gaveUp
 			}
 		}
-		v.parts = append(v.parts, p)
+		v.groups = append(v.groups, g)
 	}
 	return gaveUp
 }
 
-// solve plans one group, or says why it is left out.
-func (v *visit) solve(q *question) (*LeftOut, *part) {
+// planGroup plans one group, or says why it is left out.
+func (v *visit) planGroup(q *question) (*LeftOut, *groupState) {
 	left := LeftOut{Devices: ids(q.devices)}
 	if left.Unknown = unknownOf(q.devices); len(left.Unknown) > 0 {
 		return &left, nil
 	}
-	if left.gaveUp = q.tooMany(); left.gaveUp == nil {
+	if left.gaveUp = q.tooLarge(); left.gaveUp == nil {
 		o, ok := q.problem().solve(v.limits.work())
 		switch {
 		case !ok:
-			left.gaveUp = &GaveUp{left.Devices, fmt.Sprintf("more than %d rules looked at or %d states remembered", v.limits.looks, v.limits.states)}
+			left.gaveUp = &GaveUp{left.Devices, fmt.Sprintf("more than %d rules looked at or %d states remembered", v.limits.ruleTests, v.limits.states)}
 		case o.target != nil:
 			o.walker.work = v.limits.work()
-			return nil, newPart(o.walker, o.steps)
+			return nil, newGroupState(o.walker, o.steps)
 		}
 	}
 	if left.gaveUp != nil {

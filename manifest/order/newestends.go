@@ -59,7 +59,7 @@ func (f *fitter) relate(i, k, j int, with set) {
 		}
 		return
 	}
-	f.arc(i, j).with[k].keep(with)
+	f.arc(i, j).with[k].intersect(with)
 	back := f.arc(j, i)
 	for b := range back.with {
 		if !with.has(b) {
@@ -70,8 +70,8 @@ func (f *fitter) relate(i, k, j int, with set) {
 
 // relatePair notes what two devices can come to by themselves.
 func (f *fitter) relatePair(i, j int) {
-	f.work.look(len(f.p.devices[i].options) * len(f.p.devices[j].options))
-	for k, with := range f.p.together(i, j) {
+	f.work.test(len(f.p.devices[i].options) * len(f.p.devices[j].options))
+	for k, with := range f.p.reachableTogether(i, j) {
 		f.relate(i, k, j, with)
 	}
 }
@@ -97,7 +97,7 @@ func (f *fitter) arc(i, j int) *arc {
 	}
 	a := arc{to: j, with: make([]set, len(f.p.devices[i].options))}
 	for k := range a.with {
-		a.with[k] = within(len(f.p.devices[j].options))
+		a.with[k] = allBelow(len(f.p.devices[j].options))
 	}
 	f.arcs[i] = append(f.arcs[i], a)
 	return &f.arcs[i][len(f.arcs[i])-1]
@@ -126,7 +126,7 @@ func (f *fitter) next() state {
 
 // branch tries what is open for device i and those after it, newest first.
 func (f *fitter) branch(open []set, i int) {
-	least := f.p.value(f.preferred(open))
+	least := f.p.score(f.preferred(open))
 	if f.best.state != nil && !least.newer(f.best) || f.work.over() {
 		return
 	}
@@ -155,8 +155,8 @@ func (f *fitter) branch(open []set, i int) {
 	}
 }
 
-// value is a state with what it is preferred by.
-func (p *problem) value(s state) fit {
+// score is a state with what it is preferred by.
+func (p *problem) score(s state) fit {
 	v := fit{state: s, back: p.back}
 	for i := range s {
 		v.sum += p.devices[i].options[s[i]].behind
@@ -232,10 +232,10 @@ func furthest(open []set) state {
 // unreached takes out what can't be reached when no device goes further than
 // the limit, and lists the devices that changed.
 func (f *fitter) unreached(open []set, limit state) (changed []int) {
-	f.work.look(len(open))
+	f.work.test(len(open))
 	for i, reached := range f.p.reach(f.p.start(), limit) {
 		before := open[i].count()
-		if open[i].keep(reached); open[i].count() < before {
+		if open[i].intersect(reached); open[i].count() < before {
 			changed = append(changed, i)
 		}
 	}
@@ -263,12 +263,12 @@ func (f *fitter) consistent(open []set, changed []int) bool {
 
 // revise takes out of the other device what nothing open on device j goes with.
 func (f *fitter) revise(open []set, j int, a *arc) (changed bool) {
-	f.work.look(1)
+	f.work.test(1)
 	goes := newSet(len(f.p.devices[a.to].options))
 	for k := open[j].first(); k >= 0; k = open[j].from(k + 1) {
-		goes.join(a.with[k])
+		goes.unite(a.with[k])
 	}
 	before := open[a.to].count()
-	open[a.to].keep(goes)
+	open[a.to].intersect(goes)
 	return open[a.to].count() < before
 }

@@ -26,7 +26,7 @@ func (v *visit) noteInstalled() {
 		case r.Withdrawn != "":
 			v.note("warning: %s runs %s %s, which was withdrawn: %s (%s)", d.ID, d.Model, d.Version, r.Withdrawn, r.At("withdrawn"))
 		}
-		if v.out(i) {
+		if v.outOfService(i) {
 			v.note("%s is out of service already: what is installed doesn't fit", d.ID)
 		}
 	}
@@ -50,12 +50,12 @@ func (v *visit) noteSteps() {
 // noteBehind names the devices that don't end on the newest release.
 func (v *visit) noteBehind() {
 	for i, d := range v.vessel.Devices {
-		if v.parts[v.at[i].part].leftOut {
+		if v.groups[v.places[i].group].leftOut {
 			continue
 		}
-		k, j := v.parts[v.at[i].part], v.at[i].device
-		options := k.p.devices[j].options
-		if end := k.target[j]; end < len(options)-1 {
+		g, j := v.groups[v.places[i].group], v.places[i].device
+		options := g.p.devices[j].options
+		if end := g.target[j]; end < len(options)-1 {
 			v.note("%s ends on %s, not on %s, the newest", d.ID, options[end].version, options[len(options)-1].version)
 		}
 	}

@@ -233,7 +233,7 @@ func TestMakeAgainstOracleWithRoutes(t *testing.T) {
 // order.
 func TestMakeAgainstOracleWithoutPatience(t *testing.T) {
 	impatient := standard
-	impatient.patience = 1
+	impatient.ends = 1
 	againstOracle(t, 3, 2_000, dense, impatient)
 }
 
@@ -277,7 +277,7 @@ func againstOracle(t *testing.T, stream uint64, cases int, want shape, limits li
 		shop, vessel := scene(text)
 		ask := randomAsk(r, vessel)
 		o := &oracle{shop: shop, vessel: vessel, ask: ask, top: top}
-		plan, err := bounded(shop, vessel, ask, limits)
+		plan, err := whatIf(shop, vessel, ask, limits)
 		if _, bad := err.(*BadAsk); bad {
 			n.refused++
 			continue

@@ -1,25 +1,19 @@
 package order
 
-// windows notes when devices are out of service.
-type windows struct {
+// outages notes from which step to which devices are out of service.
+type outages struct {
 	*visit
 	open  []int // for each device, 1 + its number in found while it is out
 	found []OutOfService
 }
 
-func newWindows(v *visit) *windows {
-	w := &windows{visit: v, open: make([]int, len(v.at))}
-	w.look(0)
-	return w
-}
-
-// look notes who is out, and who is again in service, after a step.
-func (w *windows) look(step int) {
-	for i := range w.at {
-		if w.parts[w.at[i].part].leftOut {
+// after notes which devices are out of service after a step, and which are back.
+func (w *outages) after(step int) {
+	for i := range w.places {
+		if w.groups[w.places[i].group].leftOut {
 			continue // it is as it was
 		}
-		out := w.out(i)
+		out := w.outOfService(i)
 		switch {
 		case out && w.open[i] == 0:
 			w.found = append(w.found, OutOfService{Device: w.vessel.Devices[i].ID, FromStep: max(step, 1)})
@@ -31,7 +25,8 @@ func (w *windows) look(step int) {
 	}
 }
 
-func (v *visit) out(device int) bool {
-	k := v.parts[v.at[device].part]
-	return k.p.outOfService(k.now, v.at[device].device)
+// outOfService tells whether a device is out of service now.
+func (v *visit) outOfService(device int) bool {
+	g := v.groups[v.places[device].group]
+	return g.p.outOfService(g.now, v.places[device].device)
 }

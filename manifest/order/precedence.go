@@ -7,11 +7,11 @@ package order
 
 // pair is two such devices on their way to a target.
 type pair struct {
-	i, j   int
-	extra  [][]int // steps beyond their own, for each option of either; far: no way
-	most   int     // the greatest of extra that isn't far
-	known  map[pairState][]before
-	target [2]int
+	i, j        int
+	extra       [][]int // steps beyond their own, for each option of either; far: no way
+	most        int     // the greatest of extra that isn't far
+	beforesFrom map[pairState][]before
+	target      [2]int
 }
 
 // pairState is where the two are, and how many steps more than their own they
@@ -32,7 +32,7 @@ func (k *walker) findPairs() {
 			if i > j || k.work.over() {
 				continue
 			}
-			k.work.look((k.target[i] + 1) * (k.target[j] + 1))
+			k.work.test((k.target[i] + 1) * (k.target[j] + 1))
 			k.pairsOf[i] = append(k.pairsOf[i], len(k.pairs))
 			k.pairsOf[j] = append(k.pairsOf[j], len(k.pairs))
 			k.pairs = append(k.pairs, k.newPair(i, j))
@@ -41,7 +41,7 @@ func (k *walker) findPairs() {
 }
 
 func (k *walker) newPair(i, j int) pair {
-	d := pair{i: i, j: j, extra: k.apart(i, j), known: map[pairState][]before{}, target: [2]int{k.target[i], k.target[j]}}
+	d := pair{i: i, j: j, extra: k.extraStepsOfPair(i, j), beforesFrom: map[pairState][]before{}, target: [2]int{k.target[i], k.target[j]}}
 	for _, row := range d.extra {
 		for _, n := range row {
 			if n < far {
@@ -52,9 +52,9 @@ func (k *walker) newPair(i, j int) pair {
 	return d
 }
 
-// apart is how many steps two devices need to their targets beyond those that
-// each would need by itself, for each option of either up to there.
-func (k *walker) apart(i, j int) [][]int {
+// extraStepsOfPair is how many steps two devices need to their targets beyond those
+// that each would need alone, for each option of either up to there.
+func (k *walker) extraStepsOfPair(i, j int) [][]int {
 	extra := make([][]int, k.target[i]+1)
 	steps := make([][]int, k.target[i]+1)
 	for a := k.target[i]; a >= 0; a-- {
@@ -91,17 +91,17 @@ func (k *walker) pairSteps(steps [][]int, i, a, j, b int) int {
 // befores is what must come before what from a state of the two.
 func (k *walker) befores(d *pair, at pairState) []before {
 	at.slack = min(at.slack, d.most)
-	all, ok := d.known[at]
+	all, ok := d.beforesFrom[at]
 	if !ok {
-		all = d.befores(at, k.between(d, at))
-		d.known[at] = all
+		all = d.befores(at, k.meetings(d, at))
+		d.beforesFrom[at] = all
 	}
 	return all
 }
 
-// between is, for each option of i, those of j that an order of the two from
-// there to their targets can meet it with.
-func (k *walker) between(d *pair, at pairState) []set {
+// meetings are, for each option of i, the options of j that j can be on meanwhile, in
+// some order of the two from there to their targets.
+func (k *walker) meetings(d *pair, at pairState) []set {
 	met := make([]set, d.target[0]+1)
 	for a := range met {
 		met[a] = newSet(d.target[1] + 1)

@@ -13,69 +13,69 @@ type move struct {
 	pack             int // the package, by number
 }
 
-// arranger brings the steps of all components into one order: as few steps as
-// can be, then the least cost, then the order of the file.
+// arranger brings the steps of all groups into one order: as few steps as can be,
+// then the least cost, then the order of the file.
 type arranger struct {
-	parts   []*part
-	at      []place // for each device of the vessel
-	packs   []pack
-	number  map[pack]int
-	packOf  [][][]int // for each device, option and host, the package
-	apart   []set     // for each package, those that it can't share a card with
-	ownWay  [][][]int // for each device, option and host: swaps after that step, on the device's own way
-	earlier bool      // as plans were made before time out of service counted: swaps only
-	finals  int       // steps without a way back, or none that is said, that were taken
-	nevers  int       // those of them whose maker gives none
-	sums    sums      // over all parts
-	calmed  map[string]cost
-	failed  map[string]cost
-	rest    []choice // room for next
-	weighed int      // steps tried for less time out of service
-	tried   int      // steps tried for fewer swaps
-	limits  limits
+	groups           []*groupState
+	places           []place // for each device of the vessel
+	packs            []pack
+	number           map[pack]int
+	packOf           [][][]int // for each device, option and host, the package
+	cantShare        []set     // for each package, those that it can't share a card with
+	swapsAfter       [][][]int // for each device, option and host: swaps after that step, on the device's own way
+	swapsOnly        bool      // as plans were made before time out of service counted: swaps only
+	noWayBack        int       // steps without a way back, or none that is said, that were taken
+	noneGiven        int       // those of them whose maker gives none
+	sums             sums      // over all groups
+	ruledOut         map[string]cost
+	ruledOutWithCard map[string]cost
+	postponed        []choice // room for next
+	outageTries      int      // steps tried for less time out of service
+	swapTries        int      // steps tried for fewer swaps
+	limits           limits
 }
 
-// place is a device's component and its number there.
-type place struct{ part, device int }
+// place is a device's group and its number there.
+type place struct{ group, device int }
 
-func newArranger(parts []*part, at []place, earlier bool, limits limits) *arranger {
+func newArranger(groups []*groupState, at []place, swapsOnly bool, limits limits) *arranger {
 	a := &arranger{
-		parts: parts, at: at, earlier: earlier, limits: limits,
-		number: map[pack]int{}, calmed: map[string]cost{}, failed: map[string]cost{},
+		groups: groups, places: at, swapsOnly: swapsOnly, limits: limits,
+		number: map[pack]int{}, ruledOut: map[string]cost{}, ruledOutWithCard: map[string]cost{},
 	}
 	for i := range at {
-		k, j := a.part(i)
-		of := make([][]int, k.target[j]+1)
-		for to := k.now[j] + 1; to <= k.target[j]; to++ {
-			for h := range max(1, len(k.p.devices[j].hosts)) {
-				of[to] = append(of[to], a.addPack(k.pack(j, to, h)))
+		g, j := a.group(i)
+		of := make([][]int, g.target[j]+1)
+		for to := g.now[j] + 1; to <= g.target[j]; to++ {
+			for h := range max(1, len(g.p.devices[j].hosts)) {
+				of[to] = append(of[to], a.addPack(g.pack(j, to, h)))
 			}
 		}
 		a.packOf = append(a.packOf, of)
 	}
-	for _, k := range parts {
-		a.sums.add(k.sums(), 1)
+	for _, g := range groups {
+		a.sums.add(g.sums(), 1)
 	}
 	for n, p := range a.packs {
-		a.apart = append(a.apart, newSet(len(a.packs)))
+		a.cantShare = append(a.cantShare, newSet(len(a.packs)))
 		for m, q := range a.packs {
 			if n != m && p.rules != nil && q.rules != nil && !share(p, q) {
-				a.apart[n].add(m)
+				a.cantShare[n].add(m)
 			}
 		}
 	}
 	collide(a.packs, func(n, m int) {
-		a.apart[n].add(m)
-		a.apart[m].add(n)
+		a.cantShare[n].add(m)
+		a.cantShare[m].add(n)
 	})
 	for i := range at {
-		a.ownWay = append(a.ownWay, a.swapsOnOwnWay(i))
+		a.swapsAfter = append(a.swapsAfter, a.swapsAfterEach(i))
 	}
 	return a
 }
 
-func (a *arranger) part(device int) (*part, int) {
-	return a.parts[a.at[device].part], a.at[device].device
+func (a *arranger) group(device int) (*groupState, int) {
+	return a.groups[a.places[device].group], a.places[device].device
 }
 
 // addPack numbers a package; what no card can bring has number 0.
@@ -91,27 +91,27 @@ func (a *arranger) addPack(p pack) int {
 
 // pack is the package of putting device i on option to, by its k-th host if it
 // has hosts.
-func (k *part) pack(i, to, host int) pack {
-	d := &k.p.devices[i]
+func (g *groupState) pack(i, to, host int) pack {
+	d := &g.p.devices[i]
 	p := pack{d.options[to].release, d.model, d.model.Card, true}
 	if d.route != "" {
 		p.rules = nil // it comes from no card
 	}
 	if d.hosts != nil {
-		p.rules, p.itself = k.p.devices[d.hosts[host]].model.Card, false
+		p.rules, p.itself = g.p.devices[d.hosts[host]].model.Card, false
 	}
 	return p
 }
 
-// moves lists the steps that a shortest order can go on with, in the order of
+// shortestMoves lists the steps that a shortest order can go on with, in the order of
 // preference.
-func (a *arranger) moves(yield func(move) bool) {
+func (a *arranger) shortestMoves(yield func(move) bool) {
 	var last move
 	onTheWay := false
-	for m := range a.allowed {
+	for m := range a.allowedMoves {
 		if m.device != last.device || m.to != last.to {
-			k, j := a.part(m.device)
-			last, onTheWay = m, k.onTheWay(j, m.to)
+			g, j := a.group(m.device)
+			last, onTheWay = m, g.onTheWay(j, m.to)
 		}
 		if onTheWay && !yield(m) {
 			return
@@ -119,14 +119,14 @@ func (a *arranger) moves(yield func(move) bool) {
 	}
 }
 
-// allowed lists the steps that are allowed now, whether a shortest order can go
+// allowedMoves lists the steps that are allowed now, whether a shortest order can go
 // on with them or not.
-func (a *arranger) allowed(yield func(move) bool) {
-	for i := range a.at {
-		k, j := a.part(i)
-		for to := k.target[j]; to > k.now[j]; to-- {
-			for host := k.way(k.now, j, to); host != nowhere; host = k.p.host(k.now, j, to, host+1) {
-				m := move{i, k.now[j], to, host, a.packOf[i][to][max(host, 0)]}
+func (a *arranger) allowedMoves(yield func(move) bool) {
+	for i := range a.places {
+		g, j := a.group(i)
+		for to := g.target[j]; to > g.now[j]; to-- {
+			for host := g.allowedBy(g.now, j, to); host != nowhere; host = g.p.host(g.now, j, to, host+1) {
+				m := move{i, g.now[j], to, host, a.packOf[i][to][max(host, 0)]}
 				if !yield(m) {
 					return
 				}
@@ -140,129 +140,130 @@ func (a *arranger) allowed(yield func(move) bool) {
 
 // onTheWay tells whether a shortest order can go on with this step, which is
 // allowed.
-func (k *part) onTheWay(i, to int) bool {
-	slack := k.left - k.walker.left(k.now)
-	if k.harmless(k.now, i, to, slack) {
+func (g *groupState) onTheWay(i, to int) bool {
+	slack := g.left - g.walker.stepsAlone(g.now)
+	if g.harmless(g.now, i, to, slack) {
 		return true
 	}
-	next := slices.Clone(k.now)
+	next := slices.Clone(g.now)
 	next[i] = to
-	slack = k.left - 1 - k.walker.left(next)
-	return slack >= 0 && k.can(next, slack)
+	slack = g.left - 1 - g.walker.stepsAlone(next)
+	return slack >= 0 && g.reaches(next, slack)
 }
 
 // take takes a step, and says what it costs but for swaps.
 func (a *arranger) take(m move) cost {
-	k, j := a.part(m.device)
-	o := &k.p.devices[j].options[m.to]
+	g, j := a.group(m.device)
+	o := &g.p.devices[j].options[m.to]
 	out := a.sums.weight
-	out += a.put(k, j, m.to, -1)
-	if a.earlier {
+	out += a.put(g, j, m.to, -1)
+	if a.swapsOnly {
 		return cost{}
 	}
 	c := cost{outage: o.minutes() * out}
 	switch {
-	case o.never:
-		a.finals++
-		a.nevers++
-	case o.final:
-		c.never = a.nevers
-		a.finals++
+	case o.noneGiven:
+		a.noWayBack++
+		a.noneGiven++
+	case o.noWayBack:
+		c.beforeUnsaid = a.noneGiven
+		a.noWayBack++
 	default:
-		c.early = a.finals
+		c.beforeBack = a.noWayBack
 	}
 	return c
 }
 
 func (a *arranger) takeBack(m move) {
-	k, j := a.part(m.device)
-	a.put(k, j, m.from, 1)
-	if a.earlier {
+	g, j := a.group(m.device)
+	a.put(g, j, m.from, 1)
+	if a.swapsOnly {
 		return
 	}
-	if k.p.devices[j].options[m.to].final {
-		a.finals--
+	if g.p.devices[j].options[m.to].noWayBack {
+		a.noWayBack--
 	}
-	if k.p.devices[j].options[m.to].never {
-		a.nevers--
+	if g.p.devices[j].options[m.to].noneGiven {
+		a.noneGiven--
 	}
 }
 
-// put brings a part's device to an option, by so many steps left, and gives the
-// weight that is lost by it.
-func (a *arranger) put(k *part, j, option, left int) int {
-	a.sums.add(k.sums(), -1)
-	lost := k.put(j, option)
-	k.left += left
-	a.sums.add(k.sums(), 1)
+// put brings a group's device to an option, and gives the weight of the devices that
+// go out of service by it; left is by how much the steps left change.
+func (a *arranger) put(g *groupState, j, option, left int) int {
+	a.sums.add(g.sums(), -1)
+	lost := g.put(j, option)
+	g.left += left
+	a.sums.add(g.sums(), 1)
 	return lost
 }
 
-// least is a cost that can't be avoided from here, but for swaps.
-func (a *arranger) least() cost {
-	if a.earlier {
+// leastCost is what every order costs at least from here, but for swaps.
+func (a *arranger) leastCost() cost {
+	if a.swapsOnly {
 		return cost{}
 	}
-	return cost{early: a.sums.forced + a.finals*a.sums.back, never: a.nevers * a.sums.unsaid, outage: a.sums.outage}
+	return cost{beforeBack: a.sums.forced + a.noWayBack*a.sums.back, beforeUnsaid: a.noneGiven * a.sums.unsaid, outage: a.sums.outage}
 }
 
 func (a *arranger) done() bool { return a.sums.left == 0 }
 
-// settled says what of an order is sure to be as preferred.
-type settled struct{ calm, swaps bool }
+// settled says which of an order's costs are sure to be the least.
+type settled struct{ outage, swaps bool }
 
 // order is the preferred order, or nil when the work was over before there was
 // one.
 func (a *arranger) order() (moves []move, sure settled) {
 	card := newSet(len(a.packs))
-	if a.earlier {
-		moves, swaps := a.quick(card)
+	if a.swapsOnly {
+		moves, swaps := a.lazyOrder(card)
 		return a.fewerSwaps(moves, cost{swaps: swaps})
 	}
 	switch moves, total, ok := a.greedy(card, true); {
 	case !ok:
-		return a.anyOrder(card)
+		return a.fallback(card)
 	case total == (cost{}):
 		return moves, settled{true, true}
 	case moves != nil:
 		return a.fewerSwaps(moves, total)
 	}
-	return a.calmest(card)
+	return a.leastOutageOrder(card)
 }
 
-// anyOrder is what is left where the work is over.
-func (a *arranger) anyOrder(card set) ([]move, settled) {
-	for _, k := range a.parts {
-		k.work = a.limits.work()
+// fallback is a safe order of fewest steps, where a bound was reached before the
+// preferred one was found.
+func (a *arranger) fallback(card set) ([]move, settled) {
+	for _, g := range a.groups {
+		g.work = a.limits.work()
 	}
-	moves, _ := a.quick(card)
+	moves, _ := a.lazyOrder(card)
 	return moves, settled{}
 }
 
 // fewerSwaps looks for the order with the fewest swaps, and the first of those
 // in the order of the file, among those that cost no more otherwise.
 func (a *arranger) fewerSwaps(moves []move, total cost) ([]move, settled) {
-	if moves == nil || a.earlier && total.swaps == 0 {
+	if moves == nil || a.swapsOnly && total.swaps == 0 {
 		return moves, settled{true, true}
 	}
 	card := newSet(len(a.packs))
-	for swaps := a.leastSwaps(card); swaps <= total.swaps && a.tried <= a.limits.arranged; swaps++ {
-		clear(a.failed)
-		if better, ok := a.search(card, cost{total.early, total.never, total.outage, swaps}); ok {
+	for swaps := a.leastSwaps(card); swaps <= total.swaps && a.swapTries <= a.limits.swapTries; swaps++ {
+		clear(a.ruledOutWithCard)
+		if better, ok := a.searchSwaps(card, cost{total.beforeBack, total.beforeUnsaid, total.outage, swaps}); ok {
 			return better, settled{true, true}
 		}
 	}
-	return moves, settled{calm: true}
+	return moves, settled{outage: true}
 }
 
-// quick is an order made by never swapping cards before it must.
-func (a *arranger) quick(card set) (moves []move, swaps int) {
+// lazyOrder is an order that swaps cards only when it must.
+func (a *arranger) lazyOrder(card set) (moves []move, swaps int) {
 	card, moves = card.clone(), []move{}
 	for !a.done() {
 		var next move
 		found := false
-		for m := range a.moves {
-			if stays := !card.meets(a.apart[m.pack]); stays || !found {
+		for m := range a.shortestMoves {
+			if stays := !card.overlaps(a.cantShare[m.pack]); stays || !found {
 				next, found = m, true
 				if stays {
 					break
@@ -272,64 +273,65 @@ func (a *arranger) quick(card set) (moves []move, swaps int) {
 		if !found {
 			return nil, 0
 		}
-		if card.meets(a.apart[next.pack]) {
+		if card.overlaps(a.cantShare[next.pack]) {
 			card, swaps = newSet(len(a.packs)), swaps+1
 		}
 		card.add(next.pack)
 		a.take(next)
 		moves = append(moves, next)
 	}
-	a.undo(moves)
+	a.takeAllBack(moves)
 	return moves, swaps
 }
 
-// search finds the first order, in the order of preference, that costs at most
+// searchSwaps finds the first order, in the order of preference, that costs at most
 // so much, depth first.
-func (a *arranger) search(card set, most cost) ([]move, bool) {
+func (a *arranger) searchSwaps(card set, most cost) ([]move, bool) {
 	if a.done() {
 		return nil, true
 	}
-	least := a.least()
+	least := a.leastCost()
 	if least.swaps = a.leastSwaps(card); least.compare(most) > 0 {
 		return nil, false
 	}
-	if !a.earlier && a.known(a.calmed, a.key(nil), most.calm()) {
+	if !a.swapsOnly && a.isRuledOut(a.ruledOut, a.key(nil), most.withoutSwaps()) {
 		return nil, false
 	}
 	key := a.key(card)
-	if a.known(a.failed, key, most) {
+	if a.isRuledOut(a.ruledOutWithCard, key, most) {
 		return nil, false
 	}
-	for m := range a.moves {
-		rest, ok := a.goOn(card, most, m)
+	for m := range a.shortestMoves {
+		rest, ok := a.searchSwapsFrom(card, most, m)
 		if ok {
 			return append([]move{m}, rest...), true
 		}
-		if a.tried++; a.tried > a.limits.arranged || !a.earlier && a.over() {
+		if a.swapTries++; a.swapTries > a.limits.swapTries || !a.swapsOnly && a.over() {
 			return nil, false
 		}
 	}
-	a.failed[key] = most
+	a.ruledOutWithCard[key] = most
 	return nil, false
 }
 
-// known tells whether it is remembered that no order from here costs so little.
-func (a *arranger) known(failed map[string]cost, key string, most cost) bool {
+// isRuledOut tells whether it is known already that no order from here costs so
+// little.
+func (a *arranger) isRuledOut(failed map[string]cost, key string, most cost) bool {
 	c, ok := failed[key]
 	return ok && most.compare(c) <= 0
 }
 
 func (a *arranger) over() bool {
-	return slices.ContainsFunc(a.parts, func(k *part) bool { return k.work.over() })
+	return slices.ContainsFunc(a.groups, func(g *groupState) bool { return g.work.over() })
 }
 
-func (a *arranger) goOn(card set, most cost, m move) ([]move, bool) {
+func (a *arranger) searchSwapsFrom(card set, most cost, m move) ([]move, bool) {
 	next := card.clone()
-	if card.meets(a.apart[m.pack]) {
+	if card.overlaps(a.cantShare[m.pack]) {
 		next = newSet(len(a.packs))
 		most.swaps--
 	}
-	if next.add(m.pack); a.apart[m.pack].first() < 0 {
+	if next.add(m.pack); a.cantShare[m.pack].first() < 0 {
 		next.drop(m.pack) // it never matters
 	}
 	most = most.minus(a.take(m))
@@ -337,31 +339,31 @@ func (a *arranger) goOn(card set, most cost, m move) ([]move, bool) {
 	if (cost{}).compare(most) > 0 {
 		return nil, false
 	}
-	return a.search(next, most)
+	return a.searchSwaps(next, most)
 }
 
 // leastSwaps is a number of swaps that can't be avoided from here.
 func (a *arranger) leastSwaps(card set) int {
-	most := a.crowd(card)
-	for i := range a.at {
-		k, j := a.part(i)
-		if k.now[j] < k.target[j] {
-			most = max(most, a.own(card, i))
+	most := a.swapsByClique(card)
+	for i := range a.places {
+		g, j := a.group(i)
+		if g.now[j] < g.target[j] {
+			most = max(most, a.swapsAlone(card, i))
 		}
 	}
 	return most
 }
 
-// own is the swaps that a device's own steps take, one after the other.
-func (a *arranger) own(card set, device int) int {
-	k, j := a.part(device)
+// swapsAlone is the swaps that a device's own steps take, one after the other.
+func (a *arranger) swapsAlone(card set, device int) int {
+	g, j := a.group(device)
 	least := far
-	for to := k.now[j] + 1; to <= k.target[j]; to++ {
-		if !k.p.devices[j].options[to].over.has(k.now[j]) {
+	for to := g.now[j] + 1; to <= g.target[j]; to++ {
+		if !g.p.devices[j].options[to].over.has(g.now[j]) {
 			continue
 		}
-		for host, after := range a.ownWay[device][to] {
-			if card.meets(a.apart[a.packOf[device][to][host]]) {
+		for host, after := range a.swapsAfter[device][to] {
+			if card.overlaps(a.cantShare[a.packOf[device][to][host]]) {
 				after++
 			}
 			least = min(least, after)
@@ -370,25 +372,25 @@ func (a *arranger) own(card set, device int) int {
 	return least
 }
 
-// swapsOnOwnWay fills in ownWay for one device, from its last step back.
-func (a *arranger) swapsOnOwnWay(device int) [][]int {
-	k, j := a.part(device)
-	d := &k.p.devices[j]
-	ahead := make([][]int, k.target[j]+1)
-	for x := k.target[j]; x > 0; x-- {
+// swapsAfterEach works out swapsAfter for one device, from its last step back.
+func (a *arranger) swapsAfterEach(device int) [][]int {
+	g, j := a.group(device)
+	d := &g.p.devices[j]
+	ahead := make([][]int, g.target[j]+1)
+	for x := g.target[j]; x > 0; x-- {
 		ahead[x] = make([]int, max(1, len(d.hosts)))
 		for host := range ahead[x] {
-			if x < k.target[j] {
+			if x < g.target[j] {
 				ahead[x][host] = far
 			}
 			pack := newSet(len(a.packs))
 			pack.add(a.packOf[device][x][host])
-			for to := x + 1; to <= k.target[j]; to++ {
+			for to := x + 1; to <= g.target[j]; to++ {
 				if !d.options[to].over.has(x) {
 					continue
 				}
 				for other, after := range ahead[to] {
-					if pack.meets(a.apart[a.packOf[device][to][other]]) {
+					if pack.overlaps(a.cantShare[a.packOf[device][to][other]]) {
 						after++
 					}
 					ahead[x][host] = min(ahead[x][host], after)
@@ -399,19 +401,19 @@ func (a *arranger) swapsOnOwnWay(device int) [][]int {
 	return ahead
 }
 
-// crowd is the swaps for packages that are still to come and of which no two
+// swapsByClique is the swaps for packages that are still to come and of which no two
 // can share a card, less one that the card at hand can still take.
-func (a *arranger) crowd(card set) int {
-	clique := within(len(a.packs)) // what can share with none of those counted
+func (a *arranger) swapsByClique(card set) int {
+	clique := allBelow(len(a.packs)) // what can share with none of those counted
 	n, fitting := 0, 0
-	for i := range a.at {
+	for i := range a.places {
 		p, ok := a.lastPack(i)
 		if !ok || !clique.has(p) {
 			continue
 		}
 		n++
-		clique.keep(a.apart[p])
-		if !card.meets(a.apart[p]) {
+		clique.intersect(a.cantShare[p])
+		if !card.overlaps(a.cantShare[p]) {
 			fitting = 1
 		}
 	}
@@ -420,13 +422,13 @@ func (a *arranger) crowd(card set) int {
 
 // lastPack is the package of a device's last step, where that is sure.
 func (a *arranger) lastPack(device int) (int, bool) {
-	k, j := a.part(device)
-	if k.now[j] == k.target[j] {
+	g, j := a.group(device)
+	if g.now[j] == g.target[j] {
 		return 0, false
 	}
-	first := k.pack(j, k.target[j], 0)
-	for h := range k.p.devices[j].hosts {
-		if k.pack(j, k.target[j], h) != first {
+	first := g.pack(j, g.target[j], 0)
+	for h := range g.p.devices[j].hosts {
+		if g.pack(j, g.target[j], h) != first {
 			return 0, false
 		}
 	}
@@ -436,13 +438,13 @@ func (a *arranger) lastPack(device int) (int, bool) {
 
 func (a *arranger) key(card set) string {
 	var b strings.Builder
-	for _, k := range a.parts {
-		b.WriteString(k.key(k.now))
+	for _, g := range a.groups {
+		b.WriteString(g.key(g.now))
 	}
-	b.WriteByte(byte(a.finals))
-	b.WriteByte(byte(a.finals >> 8))
-	b.WriteByte(byte(a.nevers))
-	b.WriteByte(byte(a.nevers >> 8))
+	b.WriteByte(byte(a.noWayBack))
+	b.WriteByte(byte(a.noWayBack >> 8))
+	b.WriteByte(byte(a.noneGiven))
+	b.WriteByte(byte(a.noneGiven >> 8))
 	for _, w := range card {
 		for i := range 8 {
 			b.WriteByte(byte(w >> (8 * i)))

@@ -74,7 +74,8 @@ type BadAsk struct{ What string }
 
 func (e *BadAsk) Error() string { return e.What }
 
-func (a Ask) check(shop *manifest.Shop, vessel *manifest.Vessel) error {
+// validate refuses what names something that isn't there.
+func (a Ask) validate(shop *manifest.Shop, vessel *manifest.Vessel) error {
 	for _, id := range slices.Concat(a.Hold, a.Only) {
 		if vessel.Device(id) == nil {
 			return &BadAsk{fmt.Sprintf("vessel %s has no device %q; it has %s", vessel.ID, id, list(vessel.Devices))}
@@ -83,19 +84,19 @@ func (a Ask) check(shop *manifest.Shop, vessel *manifest.Vessel) error {
 	if a.Undo && len(a.Back) > 0 {
 		return &BadAsk{"the way back of the whole plan, and of single devices, can't be asked for at once"}
 	}
-	if err := a.checkBack(shop, vessel); err != nil {
+	if err := a.validateBack(shop, vessel); err != nil {
 		return err
 	}
 	for model, v := range ordered(a.Aim) {
-		if err := checkAim(shop, vessel, model, v); err != nil {
+		if err := validateAim(shop, vessel, model, v); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// checkBack refuses a way back that is none, whatever else is aboard.
-func (a Ask) checkBack(shop *manifest.Shop, vessel *manifest.Vessel) error {
+// validateBack refuses a way back that is none, whatever else is aboard.
+func (a Ask) validateBack(shop *manifest.Shop, vessel *manifest.Vessel) error {
 	if len(a.Back) == 0 {
 		return nil
 	}
@@ -112,14 +113,14 @@ func (a Ask) checkBack(shop *manifest.Shop, vessel *manifest.Vessel) error {
 		case len(unknownOf([]*manifest.Device{d})) > 0:
 			continue
 		}
-		if err := a.checkReturn(shop, d, back); err != nil {
+		if err := a.validateReturn(shop, d, back); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (a Ask) checkReturn(shop *manifest.Shop, d *manifest.Device, back Return) error {
+func (a Ask) validateReturn(shop *manifest.Shop, d *manifest.Device, back Return) error {
 	m := shop.Model(d.Model)
 	r := m.Release(back.To, d.Variant)
 	var have []string
@@ -143,8 +144,8 @@ func (a Ask) checkReturn(shop *manifest.Shop, d *manifest.Device, back Return) e
 	return nil
 }
 
-// checkAim refuses a version that no device could ever end on.
-func checkAim(shop *manifest.Shop, vessel *manifest.Vessel, model string, v version.V) error {
+// validateAim refuses a version that no device could ever end on.
+func validateAim(shop *manifest.Shop, vessel *manifest.Vessel, model string, v version.V) error {
 	var aboard bool
 	var known []string
 	for _, d := range vessel.Devices {
@@ -186,8 +187,8 @@ func (a Ask) of(v *manifest.Vessel) Ask {
 	return a
 }
 
-// checkFleet refuses what no vessel has.
-func (a Ask) checkFleet(shop *manifest.Shop) error {
+// validateFleet refuses what no vessel has.
+func (a Ask) validateFleet(shop *manifest.Shop) error {
 	for _, id := range a.Hold {
 		if !slices.ContainsFunc(shop.Vessels, func(v *manifest.Vessel) bool { return v.Device(id) != nil }) {
 			return &BadAsk{fmt.Sprintf("no vessel has a device %q", id)}

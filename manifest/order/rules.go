@@ -6,48 +6,48 @@ import (
 	"cardwright/manifest"
 )
 
-// problem is a planning question in small numbers: devices and, for each, the
-// versions it can be on. It is what the searches work on; they know nothing of
-// manifests.
+// problem is a planning question in small numbers, which the searches work on:
+// devices and, for each, the versions that it can be on and what these ask.
 type problem struct {
-	back    bool // options go down from what is installed: a way back
-	devices []device
-	alike   [][]int // devices that end on one version
-	blank   bool    // some device is chosen before the visit
+	back         bool // options go down from what is installed: a way back
+	devices      []device
+	alike        [][]int // devices that end on one version
+	anyExchanged bool    // some device is exchanged before the visit
 }
 
 // state holds, for each device, the number of the option it is on. A visit
 // begins with 0 for all.
 type state []int
 
+// device is a device aboard with its options and the ways in which it gets a release.
 type device struct {
 	*manifest.Device
-	model   *manifest.Model
-	options []option // oldest first; the first is what is installed
-	blank   bool     // the first option is a gap: the device is chosen before the visit
-	slot    bool     // reads a card, its own or what it passes on
-	self    bool     // takes what it gets itself: from a card, or by route
-	route   string   // how, where no card does it: manifest.ByCable …; "": a card
-	hosts   []int    // one of these must pass on what it gets; in the order of `through`
-	wired   []int    // the devices of `through`, also when it was struck
-	hosting bool     // some device is updated through it
-	display bool
-	weight  int // of a minute without it
+	model       *manifest.Model
+	options     []option // oldest first; the first is what is installed
+	exchanged   bool     // before the visit, for one that runs any option but the first, which is a gap
+	slot        bool     // reads a card, its own or what it passes on
+	direct      bool     // takes what it gets itself: from a card, or by route
+	route       string   // how, where no card does it: manifest.ByCable …; "": a card
+	hosts       []int    // one of these must pass on what it gets; in the order of `through`
+	connectedTo []int    // the devices of `through`, also when it was struck
+	hosting     bool     // some device is updated through it
+	display     bool
+	weight      int // of a minute out of service
 }
 
 // option is one version that a device can be on.
 type option struct {
 	point
-	release *manifest.Release // nil: nothing that the catalogue knows
-	fitted  bool              // a blank device can begin with it
-	over    set               // the device's options that it can be installed over
-	start   []demand
-	end     []demand
-	passed  []set // for each of hosts, its options that can pass this on
-	last    bool  // the device may end here
-	behind  int   // releases that are newer; on a way back, those that were given back
-	final   bool  // no way back from it is counted on; on a way back that doesn't matter
-	never   bool  // its maker gives none; the same
+	release   *manifest.Release // nil: nothing that the catalogue knows
+	canBegin  bool              // an exchanged device can begin with it
+	over      set               // the device's options that it can be installed over
+	start     []demand
+	end       []demand
+	passed    []set // for each of hosts, its options that can pass this on
+	last      bool  // the device may end here
+	behind    int   // releases that are newer; on a way back, those that were given back
+	noWayBack bool  // no way back from it is counted on; on a way back that doesn't matter
+	noneGiven bool  // its maker gives none; the same
 }
 
 // demand is what a release asks of one device.
@@ -71,7 +71,7 @@ func (p *problem) outOfService(s state, i int) bool {
 	if p.lacks(s, i, i) {
 		return true
 	}
-	for _, h := range p.devices[i].wired {
+	for _, h := range p.devices[i].connectedTo {
 		if p.lacks(s, h, i) {
 			return true
 		}
@@ -94,7 +94,7 @@ func (p *problem) lacks(s state, needing, i int) bool {
 // suffers says which of two devices is out while the needing one lacks what it
 // needs of the other.
 func (p *problem) suffers(needing, needed int) int {
-	if slices.Contains(p.devices[needed].wired, needing) {
+	if slices.Contains(p.devices[needed].connectedTo, needing) {
 		return needed
 	}
 	return needing
@@ -111,11 +111,11 @@ const (
 func (p *problem) allowed(s state, i, to int) int {
 	d := &p.devices[i]
 	switch {
-	case d.blank && s[i] == 0:
-		return p.fitting(s, i, to)
-	case to <= s[i] || !d.options[to].over.has(s[i]) || p.blanks(s) || !s.met(d.options[to].start):
+	case d.exchanged && s[i] == 0:
+		return p.exchangeInOrder(s, i, to)
+	case to <= s[i] || !d.options[to].over.has(s[i]) || p.exchangePending(s) || !s.met(d.options[to].start):
 		return nowhere
-	case d.hosts == nil && d.self:
+	case d.hosts == nil && d.direct:
 		return itself
 	}
 	return p.host(s, i, to, 0)
@@ -133,25 +133,27 @@ func (p *problem) host(s state, i, to, k int) int {
 	return nowhere
 }
 
-// fitting lets blank devices be chosen one after the other, before any step.
-func (p *problem) fitting(s state, i, to int) int {
+// exchangeInOrder lets exchanged devices be chosen one after the other, before any
+// step.
+func (p *problem) exchangeInOrder(s state, i, to int) int {
 	for j := range i {
-		if p.devices[j].blank && s[j] == 0 {
+		if p.devices[j].exchanged && s[j] == 0 {
 			return nowhere
 		}
 	}
-	if !p.devices[i].options[to].fitted {
+	if !p.devices[i].options[to].canBegin {
 		return nowhere
 	}
 	return itself
 }
 
-func (p *problem) blanks(s state) bool {
-	if !p.blank {
+// exchangePending tells whether some exchanged device isn't chosen yet.
+func (p *problem) exchangePending(s state) bool {
+	if !p.anyExchanged {
 		return false
 	}
 	for j := range p.devices {
-		if p.devices[j].blank && s[j] == 0 {
+		if p.devices[j].exchanged && s[j] == 0 {
 			return true
 		}
 	}

@@ -29,7 +29,7 @@ type outcome struct {
 func (p *problem) solve(w *work) (o outcome, ok bool) {
 	f := newFitter(p, w)
 	for tried := 0; ; tried++ {
-		if tried == w.patience {
+		if tried == w.ends {
 			if target, done := p.explore(w.limits.work()); done {
 				return p.walkTo(target, w)
 			}

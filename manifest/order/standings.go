@@ -40,7 +40,7 @@ type Standing struct {
 // asked is asked of the vessels that have such devices; a *BadAsk error says that
 // none has.
 func Fleet(shop *manifest.Shop, ask Ask) ([]Standing, error) {
-	if err := ask.checkFleet(shop); err != nil {
+	if err := ask.validateFleet(shop); err != nil {
 		return nil, err
 	}
 

@@ -36,7 +36,7 @@ func Stays(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, plan Plan) (st
 		}
 		newest := rs[len(rs)-1]
 		reason := Reason{Ends: plan.ends(d)}
-		if err := reason.explainWhy(shop, vessel, ask, d, newest); err != nil {
+		if err := reason.explainReleases(shop, vessel, ask, d, newest); err != nil {
 			return stays, true, err
 		}
 		n := reason.Newer[0]

@@ -9,8 +9,8 @@ import (
 	"cardwright/manifest/version"
 )
 
-// reasons says of every step why it is there and why it stands where it does.
-func (v *visit) reasons() {
+// explainSteps says of every step why it is there and why it stands where it does.
+func (v *visit) explainSteps() {
 	r := reasoner{visit: v, now: map[string]version.V{}, by: map[string]int{}, was: map[string]version.V{}}
 	for _, d := range v.vessel.Devices {
 		r.now[d.ID] = d.Version

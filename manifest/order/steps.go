@@ -6,9 +6,10 @@ import (
 	"cardwright/manifest/version"
 )
 
-// tell writes the moves out as steps, with what a person has to know.
-func (v *visit) tell(a *arranger, moves []move) {
-	windows := newWindows(v)
+// writeSteps writes the moves out as steps, with what a person has to know.
+func (v *visit) writeSteps(a *arranger, moves []move) {
+	out := &outages{visit: v, open: make([]int, len(v.places))}
+	out.after(0)
 	now := map[string]version.V{}
 	for _, d := range v.vessel.Devices {
 		now[d.ID] = d.Version
@@ -16,15 +17,15 @@ func (v *visit) tell(a *arranger, moves []move) {
 	for i, m := range moves {
 		v.plan.Steps = append(v.plan.Steps, v.step(i+1, m))
 		a.take(m)
-		windows.look(i + 1)
+		out.after(i + 1)
 		s := &v.plan.Steps[i]
 		if now[s.Device] = s.To; !v.plan.WayBack {
 			back := v.wayBack(s, now)
 			s.Back = &back
 		}
-		v.plan.Steps[i].Stop = !slices.ContainsFunc(v.parts, func(k *part) bool { return !k.fitsTogether() })
+		v.plan.Steps[i].Stop = !slices.ContainsFunc(v.groups, func(g *groupState) bool { return !g.fitsTogether() })
 	}
-	for _, w := range windows.found {
+	for _, w := range out.found {
 		for _, s := range v.plan.Steps[w.FromStep-1 : w.ToStep] {
 			w.Minutes += s.Minutes
 			w.AtLeast = w.AtLeast || s.Minutes == 0
@@ -33,18 +34,18 @@ func (v *visit) tell(a *arranger, moves []move) {
 	}
 	v.plan.Time = timeOf(v.shop, v.vessel, v.plan.Steps)
 	if v.plan.WayBack {
-		v.reasonsBack()
+		v.explainStepsBack()
 		v.noteBack()
 		return
 	}
-	v.reasons()
+	v.explainSteps()
 	v.noteSteps()
 	v.noteBehind()
 }
 
 func (v *visit) step(number int, m move) Step {
-	k, j := v.parts[v.at[m.device].part], v.at[m.device].device
-	d := &k.p.devices[j]
+	g, j := v.groups[v.places[m.device].group], v.places[m.device].device
+	d := &g.p.devices[j]
 	o := &d.options[m.to]
 	s := Step{
 		Number: number, Device: d.ID, Model: d.Model,
@@ -53,9 +54,8 @@ func (v *visit) step(number int, m move) Step {
 	}
 	if m.host == itself {
 		s.Route = d.route
-	}
-	if m.host != itself {
-		s.Through = k.p.devices[d.hosts[m.host]].ID
+	} else {
+		s.Through = g.p.devices[d.hosts[m.host]].ID
 	}
 	return s
 }

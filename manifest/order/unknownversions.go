@@ -45,11 +45,11 @@ func (v *visit) toRead() []Reading {
 	})
 }
 
-// foresee fills in what is to be read, and what follows for each combination of
+// fillAnswers fills in what is to be read, and what follows for each combination of
 // likely versions.
-func (v *visit) foresee() {
+func (v *visit) fillAnswers() {
 	if v.plan.Unknown = v.toRead(); len(v.plan.Unknown) == 0 || v.ask.Within > 0 {
-		return // a part for the time takes over what was foreseen for the whole
+		return // a part for the time takes over the answers for the whole
 	}
 	if len(v.vessel.Devices) > maxDevices {
 		v.note("what follows from what is read is told for up to %d devices: read the versions, then plan", maxDevices)
@@ -69,7 +69,7 @@ func (v *visit) foresee() {
 			found[k] = likely[i%len(likely)]
 			i /= len(likely)
 		}
-		then, err := bounded(v.shop, v.plan.read(v.vessel, found), v.ask, v.limits)
+		then, err := whatIf(v.shop, v.plan.withVersions(v.vessel, found), v.ask, v.limits)
 		if bad, ok := err.(*BadAsk); ok && len(v.ask.Back) > 0 { // from such a version there is no way back
 			v.note("%s", bad.What)
 			continue
@@ -83,8 +83,8 @@ func (v *visit) foresee() {
 	}
 }
 
-// read is the vessel with the versions found.
-func (p Plan) read(vessel *manifest.Vessel, found []version.V) *manifest.Vessel {
+// withVersions is the vessel with the versions found.
+func (p Plan) withVersions(vessel *manifest.Vessel, found []version.V) *manifest.Vessel {
 	known := *vessel
 	known.Devices = slices.Clone(vessel.Devices)
 	for i, d := range known.Devices {

@@ -79,7 +79,7 @@ func (a point) in(r version.Range) bool {
 // points lists every version that somebody wrote down for a model, and one in
 // each gap, in order: all that can make a difference.
 func points(m *manifest.Model, devices []*manifest.Device, models []*manifest.Model, a Ask) []point {
-	vs := written(m, devices, models)
+	vs := versionsWritten(m, devices, models)
 	if v, ok := a.Aim[m.ID]; ok {
 		vs = append(vs, v)
 	}
@@ -93,9 +93,9 @@ func points(m *manifest.Model, devices []*manifest.Device, models []*manifest.Mo
 	return all
 }
 
-// written lists the versions of a model's releases, those that its devices run,
-// and those in ranges that may be meant for it.
-func written(m *manifest.Model, devices []*manifest.Device, models []*manifest.Model) []version.V {
+// versionsWritten lists the versions of a model's releases, those that its devices
+// run, and those in ranges that are held against it.
+func versionsWritten(m *manifest.Model, devices []*manifest.Device, models []*manifest.Model) []version.V {
 	var vs []version.V
 	ofRange := func(r version.Range) {
 		for _, b := range r {

@@ -38,7 +38,7 @@ type NotChosen struct {
 
 // Why explains what WhatIf chooses for one device. Errors are those of WhatIf.
 func Why(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, id string) (Reason, error) {
-	if err := (Ask{Hold: []string{id}}).check(shop, vessel); err != nil {
+	if err := (Ask{Hold: []string{id}}).validate(shop, vessel); err != nil {
 		return Reason{}, err
 	}
 	plan, err := WhatIf(shop, vessel, ask)
@@ -86,13 +86,13 @@ func (r *Reason) explain(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, 
 			newer = append(newer, release)
 		}
 	}
-	return r.explainWhy(shop, vessel, ask, d, newer...)
+	return r.explainReleases(shop, vessel, ask, d, newer...)
 }
 
-// explainWhy explains why a device doesn't end on these releases.
-func (r *Reason) explainWhy(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, d *manifest.Device, newer ...*manifest.Release) error {
+// explainReleases explains why a device doesn't end on these releases.
+func (r *Reason) explainReleases(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, d *manifest.Device, newer ...*manifest.Release) error {
 	q := question{shop: shop, vessel: vessel, ask: ask, limits: standard}
-	for _, devices := range components(shop, vessel, ask) {
+	for _, devices := range connectedGroups(shop, vessel, ask) {
 		if slices.Contains(devices, d) {
 			q.devices = devices
 		}
@@ -110,7 +110,7 @@ func (r *Reason) explainWhy(shop *manifest.Shop, vessel *manifest.Vessel, ask As
 func (q question) notChosen(d *manifest.Device, r *manifest.Release, chosen outcome) NotChosen {
 	n := NotChosen{Version: r.Version, Because: []Fact{}}
 	if r.Withdrawn != "" {
-		n.Because = append(n.Because, q.say(fact{KindWithdrawn, r}))
+		n.Because = append(n.Because, q.describe(fact{KindWithdrawn, r}))
 		return n
 	}
 	q.end = map[*manifest.Device]version.V{d: r.Version}
@@ -120,19 +120,20 @@ func (q question) notChosen(d *manifest.Device, r *manifest.Release, chosen outc
 	case !ok:
 		n.Instead = "not settled: the search was given up"
 	case o.target != nil:
-		n.Instead = chosen.rather(o)
+		n.Instead = chosen.comparedWith(o)
 	default:
 		kept, _ := q.proof()
 		for _, f := range kept {
-			n.Because = append(n.Because, q.say(f))
+			n.Because = append(n.Because, q.describe(f))
 		}
 		n.Circle = q.circle(kept)
 	}
 	return n
 }
 
-// rather says what an outcome has before another that has the same devices.
-func (o outcome) rather(other outcome) string {
+// comparedWith says what another outcome, of the same devices, would give up against
+// this one.
+func (o outcome) comparedWith(other outcome) string {
 	var parts []string
 	a, b := o.walker.p, other.walker.p
 	for i := range a.devices {
@@ -141,5 +142,5 @@ func (o outcome) rather(other outcome) string {
 			parts = append(parts, fmt.Sprintf("%s would end on %s, not %s", a.devices[i].ID, would.version, have.version))
 		}
 	}
-	return fmt.Sprintf("%s: %d releases behind in all, not %d", strings.Join(parts, ", "), b.value(other.target).sum, a.value(o.target).sum)
+	return fmt.Sprintf("%s: %d releases behind in all, not %d", strings.Join(parts, ", "), b.score(other.target).sum, a.score(o.target).sum)
 }

@@ -17,20 +17,20 @@ func (e *NoPart) Error() string {
 	return fmt.Sprintf("nothing that ends with everything fitting together is sure to be done in %d minutes", e.Minutes)
 }
 
-// part plans what can be done in the time that was asked for. Where there is no
-// plan at all that says why.
-func (v *visit) part() (Plan, error) {
+// planPart plans what can be done in the time that was asked for. Where the whole
+// can't be planned, it gives the whole, which says why.
+func (v *visit) planPart() (Plan, error) {
 	ask := v.ask
 	ask.Within = 0
-	whole, err := bounded(v.shop, v.vessel, ask, v.limits)
+	whole, err := whatIf(v.shop, v.vessel, ask, v.limits)
 	if err != nil || whole.Conflict != nil {
 		return whole, err
 	}
 	v.plan.LeftOut, v.plan.Answers = whole.LeftOut, whole.Answers
-	if v.end, err = v.within(v.ask.Within); err != nil {
+	if v.end, err = v.bestPart(v.ask.Within); err != nil {
 		return v.plan, err
 	}
-	if err := v.make(); err != nil {
+	if err := v.planAll(); err != nil {
 		return v.plan, err
 	}
 	if v.plan.Time.AtLeast() || v.plan.Time.Minutes() > v.ask.Within {
@@ -49,7 +49,7 @@ func (v *visit) part() (Plan, error) {
 	return v.plan, nil
 }
 
-// ending is a state that a component can end a part in.
+// ending is a state in which a group can end a part of the work, and what that takes.
 type ending struct {
 	devices   []*manifest.Device
 	versions  []version.V
@@ -60,12 +60,12 @@ type ending struct {
 	steps     int
 }
 
-// within finds, of the parts that can be done in so many minutes and end with
+// bestPart finds, of the parts that can be done in so many minutes and end with
 // everything fitting together, the one that leaves the fewest devices on withdrawn
 // releases, then the fewest releases behind; then the shortest, then the first.
-func (v *visit) within(minutes int) (map[*manifest.Device]version.V, error) {
+func (v *visit) bestPart(minutes int) (map[*manifest.Device]version.V, error) {
 	var all [][]ending
-	for _, devices := range components(v.shop, v.vessel, v.ask) {
+	for _, devices := range connectedGroups(v.shop, v.vessel, v.ask) {
 		if leftOutOf(v.plan.LeftOut, devices[0].ID) != nil {
 			continue
 		}
@@ -96,7 +96,7 @@ func (v *visit) within(minutes int) (map[*manifest.Device]version.V, error) {
 	return end, nil
 }
 
-// endings lists the states that a component can end in within the time, the best
+// endings lists the states that a group can end in within the time, the best
 // first. ok is false where there are too many states.
 func (q *question) endings(minutes int) (all []ending, ok bool) {
 	p := q.problem()
@@ -113,7 +113,7 @@ func (q *question) endings(minutes int) (all []ending, ok bool) {
 				all = append(all, e)
 			}
 		}
-		for _, next := range p.nexts(s, w) {
+		for _, next := range p.successors(s, w) {
 			if key := k.key(next); !seen[key] {
 				seen[key] = true
 				w.kept++
@@ -128,7 +128,7 @@ func (q *question) endings(minutes int) (all []ending, ok bool) {
 	return all, true
 }
 
-// maxEndings is the most states of one component that are gone through.
+// maxEndings is the most states of one group that are gone through.
 const maxEndings = 5_000
 
 func (e ending) rank() []int { return []int{e.withdrawn, e.behind, e.steps} }
@@ -144,7 +144,7 @@ func (q *question) ending(p *problem, s state) (e ending, ok bool) {
 	for j := range at {
 		at[j] = place{0, j}
 	}
-	a := newArranger([]*part{newPart(o.walker, o.steps)}, at, false, q.limits)
+	a := newArranger([]*groupState{newGroupState(o.walker, o.steps)}, at, false, q.limits)
 	moves, _ := a.order()
 	if moves == nil {
 		return e, false
@@ -156,7 +156,7 @@ func (q *question) ending(p *problem, s state) (e ending, ok bool) {
 	}
 	some := *q.vessel
 	some.Devices = q.devices
-	e = ending{devices: q.devices, steps: len(steps), behind: p.value(s).sum}
+	e = ending{devices: q.devices, steps: len(steps), behind: p.score(s).sum}
 	e.time, e.runs = timeAndRuns(q.shop, &some, steps)
 	for i, x := range s {
 		o := &p.devices[i].options[x]
@@ -168,7 +168,7 @@ func (q *question) ending(p *problem, s state) (e ending, ok bool) {
 	return e, true
 }
 
-// chooser picks an ending for each component.
+// chooser picks an ending for each group.
 type chooser struct {
 	all     [][]ending
 	minutes int
@@ -214,7 +214,7 @@ func rank(es []ending) []int {
 	return sum
 }
 
-// minutesOf is how long several components' endings take: a run under way serves
+// minutesOf is how long several groups' endings take: a run under way serves
 // all.
 func minutesOf(es []ending) (sum int) {
 	runs := map[string]int{}
