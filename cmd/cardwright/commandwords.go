@@ -40,9 +40,12 @@ var commandWords = problem.Words{
 	store.SyncWith:    "cardwright ledger sync %s",
 	store.AcceptOlder: "cardwright audit check --accept WHY",
 
-	seatrial.SayVariation: "--variation",
-	seatrial.TakeSource:   "--reference %s",
-	seatrial.SayPilot:     "--pilot",
+	seatrial.SayVariation:  "--variation",
+	seatrial.TakeHeading:   "--heading %s",
+	seatrial.TakeReference: "--reference %s",
+	seatrial.TakeCourse:    "--course %s",
+	seatrial.TakeRudder:    "--rudder %s",
+	seatrial.SayPilot:      "--pilot",
 
 	readiness.PlanIt:        "cardwright plan %s",
 	readiness.SurveyIt:      "cardwright survey %s",

@@ -47,7 +47,10 @@ func allCommands() (all commandLine) {
 	return all
 }
 
-var flagInText = regexp.MustCompile(`(?:^|[^-\w])--([a-z][a-z0-9-]*)`)
+var (
+	flagInText = regexp.MustCompile(`(?:^|[^-\w])--([a-z][a-z0-9-]*)`)
+	madeFlag   = regexp.MustCompile(`(?:^|[^-\w])--%`) // put together when the program runs
+)
 
 // in are the commands and flags that a text names.
 func (c commandLine) in(text string) (found []string) {
@@ -61,6 +64,9 @@ func (c commandLine) in(text string) (found []string) {
 		if slices.Contains(c.flags, m[1]) {
 			found = append(found, "--"+m[1])
 		}
+	}
+	if madeFlag.MatchString(text) {
+		found = append(found, "--%")
 	}
 	return found
 }
@@ -76,6 +82,7 @@ func TestEnginesHoldNoCommandLines(t *testing.T) {
 	all := allCommands()
 	require.Contains(t, all.in("see cardwright package  add X"), "cardwright package add")
 	require.Equal(t, []string{"--why"}, all.in("say so with --why, not --nonsense, and not a--why"))
+	require.Equal(t, []string{"--%"}, all.in("(--%s NAME chooses)"))
 	for _, f := range goFiles(t) {
 		if f.Name.Name == "main" || ofTests(f.folder) || slices.Contains(manuals, f.path) {
 			continue

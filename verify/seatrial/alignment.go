@@ -65,6 +65,7 @@ func distinctHeadings(at []float64) (some []float64) {
 	return some
 }
 
+// nearest is how far a heading is from the nearest of others, degrees.
 func nearest(theta float64, at []float64) float64 {
 	near := math.Inf(1)
 	for _, a := range at {
@@ -81,6 +82,7 @@ func gapAfter(sorted []float64, i int) float64 {
 	return Wrap360(sorted[(i+1)%len(sorted)] - sorted[i])
 }
 
+// widest is the widest gap between headings.
 func widest(sorted []float64) (most float64) {
 	for i := range sorted {
 		most = max(most, gapAfter(sorted, i))

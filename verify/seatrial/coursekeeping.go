@@ -2,8 +2,6 @@ package seatrial
 
 import "math"
 
-// Course keeping is told from headings that are one second apart.
-
 // Keeping is how a course was kept.
 type Keeping struct {
 	Mean      float64  `json:"mean"`      // circular, degrees
@@ -21,7 +19,7 @@ const (
 	longestLag   = 300 // seconds
 )
 
-// keepingOf tells how a course was kept, from headings dt seconds apart.
+// keepingOf is how a course was kept, from headings dt seconds apart.
 func keepingOf(headings []float64, dt float64) Keeping {
 	k := Keeping{Mean: circularMean(headings).Mean}
 	x := around(headings, k.Mean)
@@ -98,7 +96,7 @@ func autocorrelation(x []float64, most int) []float64 {
 	return all
 }
 
-// Swung is how far a turn went past its new course.
+// Swung is how far a turn went past its new course: its overshoot.
 type Swung struct {
 	From, Final float64 // headings, degrees
 	Past        float64 // degrees beyond the final heading, in the turn's direction
@@ -106,9 +104,9 @@ type Swung struct {
 	Percent     float64 // of the turn
 }
 
-// swungPast tells the overshoot of a turn from headings dt seconds apart, which
-// begin on the old course; the final one is the mean of the second half.
-func swungPast(headings []float64, dt float64) Swung {
+// overshootOf is the overshoot of a turn, from headings dt seconds apart that begin on
+// the old course; the final one is the mean of the second half.
+func overshootOf(headings []float64, dt float64) Swung {
 	half := (len(headings) + 1) / 2
 	s := Swung{From: headings[0], Final: circularMean(headings[half:]).Mean}
 	turn := wrap180(s.Final - s.From)

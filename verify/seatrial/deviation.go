@@ -20,14 +20,15 @@ const (
 // Letters name them.
 var Letters = [5]string{"A", "B", "C", "D", "E"}
 
-func row(theta float64) [5]float64 {
+// harmonics are what A to E are multiplied by at a compass reading.
+func harmonics(theta float64) [5]float64 {
 	return [5]float64{1, sin(theta), cos(theta), sin(2 * theta), cos(2 * theta)}
 }
 
 // At is the deviation at a compass reading.
 func (c Coefficients) At(theta float64) float64 {
 	sum := 0.0
-	for i, r := range row(theta) {
+	for i, r := range harmonics(theta) {
 		sum += r * c[i]
 	}
 	return sum
@@ -42,11 +43,11 @@ type Deviation struct {
 	// WithoutA says that A isn't known: its doubt is set by lag.
 	WithoutA bool `json:"without_a"`
 
-	parts []part
+	noises []noise
 }
 
-// part is what one source of noise brings to the doubt of A to E.
-type part struct {
+// noise is what one source of it adds to the doubt of A to E.
+type noise struct {
 	covariance [5][5]float64
 	freedom    float64
 }
@@ -55,7 +56,7 @@ type part struct {
 // freedom, put together after Welch and Satterthwaite.
 func (d Deviation) doubt(weights [5]float64) (se, freedom float64) {
 	sum, below, least := 0.0, 0.0, math.Inf(1)
-	for _, p := range d.parts {
+	for _, p := range d.noises {
 		v := 0.0
 		for i, a := range weights {
 			for j, b := range weights {
@@ -73,8 +74,8 @@ func (d Deviation) doubt(weights [5]float64) (se, freedom float64) {
 	return math.Sqrt(sum), math.Floor(sum * sum / below)
 }
 
-// half is half an interval's width at a quantile of Student's t.
-func (d Deviation) half(weights [5]float64, quantile float64) float64 {
+// halfWidth is half the width of an interval, at a quantile of Student's t.
+func (d Deviation) halfWidth(weights [5]float64, quantile float64) float64 {
 	se, freedom := d.doubt(weights)
 	if se == 0 {
 		return 0
@@ -82,13 +83,13 @@ func (d Deviation) half(weights [5]float64, quantile float64) float64 {
 	return student(quantile, freedom) * se
 }
 
-// each sets the doubts of the single coefficients.
-func (d *Deviation) each() {
+// setDoubts sets the doubts of the single coefficients.
+func (d *Deviation) setDoubts() {
 	for i := range d.Coefficients {
 		var one [5]float64
 		one[i] = 1
 		d.SE[i], _ = d.doubt(one)
-		d.U[i] = d.half(one, single)
+		d.U[i] = d.halfWidth(one, single)
 	}
 }
 
@@ -101,10 +102,14 @@ const (
 
 // DoubtAt is the doubt of the deviation at one reading, the allowance for leeway
 // in it.
-func (d Deviation) DoubtAt(theta float64) float64 { return d.half(row(theta), single) + d.Leeway }
+func (d Deviation) DoubtAt(theta float64) float64 {
+	return d.halfWidth(harmonics(theta), single) + d.Leeway
+}
 
 // familyDoubtAt is the doubt of the whole curve at a reading.
-func (d Deviation) familyDoubtAt(theta float64) float64 { return d.half(row(theta), family) + d.Leeway }
+func (d Deviation) familyDoubtAt(theta float64) float64 {
+	return d.halfWidth(harmonics(theta), family) + d.Leeway
+}
 
 // Headings on which the deviation is told and judged: every 15°.
 const (
@@ -143,11 +148,11 @@ func worst(table []Heading) Heading {
 	return worst
 }
 
-// judgeDeviation is within where every heading is, and outside where one is.
-func judgeDeviation(table []Heading, tolerance float64) Verdict {
+// deviationVerdict is within where every heading is, and outside where one is.
+func deviationVerdict(table []Heading, tolerance float64) Verdict {
 	verdict := Within
 	for _, h := range table {
-		switch judge(h.Deviation, h.U, tolerance) {
+		switch verdictOf(h.Deviation, h.U, tolerance) {
 		case Outside:
 			return Outside
 		case CantTell, "":
@@ -181,7 +186,7 @@ func FitSeen(seen []Seen) (Deviation, []float64, bool) {
 	}
 	rows, values := make([][]float64, len(seen)), make([]float64, len(seen))
 	for i, s := range seen {
-		r := row(s.Compass)
+		r := harmonics(s.Compass)
 		rows[i], values[i] = r[:], s.Deviation
 	}
 	fit, ok := leastSquares(rows, values)
@@ -190,14 +195,11 @@ func FitSeen(seen []Seen) (Deviation, []float64, bool) {
 	}
 	var d Deviation
 	freedom := float64(len(seen) - len(d.Coefficients))
-	d.take(fit.solution)
-	d.parts = []part{{covariance(fit.inverse, fit.squares/freedom), freedom}}
-	d.each()
+	copy(d.Coefficients[:], fit.solution) // A to E stand first in it
+	d.noises = []noise{{covariance(fit.inverse, fit.squares/freedom), freedom}}
+	d.setDoubts()
 	return d, fit.residuals, true
 }
-
-// take sets the coefficients, which stand first in a solution.
-func (d *Deviation) take(solution []float64) { copy(d.Coefficients[:], solution) }
 
 // covariance of A to E, which stand first in an inverse.
 func covariance(inverse *mat.SymDense, variance float64) (c [5][5]float64) {

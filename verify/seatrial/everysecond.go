@@ -8,15 +8,15 @@ import (
 	"cardwright/verify/seatrial/sentences"
 )
 
-// layOut brings the values of all sources into seconds.
-func (p *prepared) layOut(compass, reference, ground, helm *sentences.Source) {
-	p.deviationField(compass)
+// fillEpochs sorts the values of all sources into seconds.
+func (p *prepared) fillEpochs(compass, reference, ground, helm *sentences.Source) {
+	p.noteDeviationField(compass)
 	p.epochs = seconds(compass, reference, ground, helm)
-	p.mean(compass, func(e *epoch, s, c float64) { e.compass = float32(Wrap360(math.Atan2(s, c) * radian)) }, p.reading)
-	p.mean(ground, func(e *epoch, s, c float64) { e.east, e.north = float32(s), float32(c) }, nil)
-	p.rudder(helm)
+	p.fillMeans(compass, func(e *epoch, s, c float64) { e.compass = float32(Wrap360(math.Atan2(s, c) * radian)) }, p.reading)
+	p.fillMeans(ground, func(e *epoch, s, c float64) { e.east, e.north = float32(s), float32(c) }, nil)
+	p.fillRudder(helm)
 	if reference != nil {
-		p.against(compass, reference)
+		p.fillReference(compass, reference)
 	}
 }
 
@@ -29,8 +29,8 @@ func (p *prepared) reading(s sentences.Sample) float64 {
 	return float64(s.A)
 }
 
-// deviationField says what became of the deviation in HDG.
-func (p *prepared) deviationField(s *sentences.Source) {
+// noteDeviationField says what became of the deviation in HDG.
+func (p *prepared) noteDeviationField(s *sentences.Source) {
 	if s == nil || !p.magnetic {
 		return
 	}
@@ -81,9 +81,9 @@ func seconds(all ...*sentences.Source) []epoch {
 	return epochs
 }
 
-// mean sets the mean of each second: of angles where reading is given, of
+// fillMeans sets the mean of each second: of angles where reading is given, of
 // velocities where not.
-func (p *prepared) mean(s *sentences.Source, set func(e *epoch, s, c float64), reading func(sentences.Sample) float64) {
+func (p *prepared) fillMeans(s *sentences.Source, set func(e *epoch, s, c float64), reading func(sentences.Sample) float64) {
 	if s == nil {
 		return
 	}
@@ -108,8 +108,8 @@ func (p *prepared) mean(s *sentences.Source, set func(e *epoch, s, c float64), r
 	}
 }
 
-// rudder takes the last angle in each second.
-func (p *prepared) rudder(s *sentences.Source) {
+// fillRudder takes the last angle in each second.
+func (p *prepared) fillRudder(s *sentences.Source) {
 	if s == nil {
 		return
 	}
@@ -127,9 +127,9 @@ func (p *prepared) rudder(s *sentences.Source) {
 // compass is interpolated.
 const closest = 2.5
 
-// against lays the compass, at the very moment, beside the first value of the
-// reference in each second.
-func (p *prepared) against(compass, reference *sentences.Source) {
+// fillReference takes the first value of the reference in each second, and the compass
+// at that very moment.
+func (p *prepared) fillReference(compass, reference *sentences.Source) {
 	c := compass.Samples
 	at, k := 0, 0
 	last := int64(math.MinInt64)
@@ -145,15 +145,15 @@ func (p *prepared) against(compass, reference *sentences.Source) {
 		for k+1 < len(c) && c[k+1].T <= x.T {
 			k++
 		}
-		reading, ok := p.between(c, k, x.T)
+		reading, ok := p.compassAt(c, k, x.T)
 		if ok {
 			p.epochs[at].reference, p.epochs[at].atRef = x.A, float32(reading)
 		}
 	}
 }
 
-// between is the compass at a moment, between sample k and the next.
-func (p *prepared) between(c []sentences.Sample, k int, t float64) (float64, bool) {
+// compassAt is the compass at a moment, between sample k and the next.
+func (p *prepared) compassAt(c []sentences.Sample, k int, t float64) (float64, bool) {
 	a := c[k]
 	if k+1 == len(c) || a.T >= t {
 		return p.reading(a), math.Abs(a.T-t) <= closest/2

@@ -56,7 +56,7 @@ func TestE1HandbookTable(t *testing.T) {
 	require.InDelta(t, 0.0418, d.SE[coefB], point)
 	table := d.Table([]float64{0, 45, 90, 135, 180, 225, 270, 315})
 	require.Len(t, table, 24)
-	require.Equal(t, Outside, judgeDeviation(table, 5))
+	require.Equal(t, Outside, deviationVerdict(table, 5))
 	require.InDelta(t, 45, worst(table).Compass, 1)
 	require.InDelta(t, 20.1, worst(table).Deviation, 0.1)
 }
@@ -75,7 +75,7 @@ func TestE2AcrossNorth(t *testing.T) {
 	require.InDelta(t, -1.8667, e.Value, point)
 	require.InDelta(t, 12, e.Independent, point)
 	doubt(t, 0.1467, e.U)
-	require.Equal(t, Within, e.judge(3))
+	require.Equal(t, Within, e.verdict(3))
 	c := circularMean(difference)
 	require.InDelta(t, 0.2211, c.Spread, point)
 	require.InDelta(t, 0.9999926, c.R, 1e-7)
@@ -139,7 +139,7 @@ func TestE4PairsHideBAndC(t *testing.T) {
 	for i, want := range [5]float64{0, 8, 0, 0, 0} {
 		require.InDelta(t, want, j.Coefficients[i], 1e-6)
 	}
-	require.Equal(t, Outside, judgeDeviation(j.Table(readings(runs)), 5))
+	require.Equal(t, Outside, deviationVerdict(j.Table(readings(runs)), 5))
 	var seen []Seen
 	for _, r := range runs {
 		seen = append(seen, Seen{r.Compass, wrap180(r.Ground.Course() - r.Compass)})
@@ -194,7 +194,7 @@ func TestE4Noisy(t *testing.T) {
 	doubt(t, 1.084, worst.U-j.Leeway)
 	doubt(t, 2.084, worst.U)
 	doubt(t, 2.604, worst.Family)
-	require.Equal(t, Outside, judgeDeviation(table, 5))
+	require.Equal(t, Outside, deviationVerdict(table, 5))
 
 	short, ok := fitJoint(runs[:6])
 	require.True(t, ok)
@@ -219,18 +219,18 @@ func TestE4bGoodCompass(t *testing.T) {
 	require.InDelta(t, 165, worst(table).Compass, 0)
 	require.InDelta(t, 1.0913, worst(table).Deviation, point)
 	doubt(t, 1.749, worst(table).U)
-	require.Equal(t, Within, judgeDeviation(table, 5))
+	require.Equal(t, Within, deviationVerdict(table, 5))
 }
 
 // turnsOfE6 are slow turns with a satellite compass as reference.
-func turnsOfE6() []turned {
+func turnsOfE6() []turnSamples {
 	const lag, rate = 0.6, 2.5
 	c := Coefficients{1, 3, -2, 1.2, .4}
 	r := simulate.Seeded(61)
-	var turns []turned
+	var turns []turnSamples
 	for _, side := range []float64{1, -1} {
 		e := r.Wander(216, .7, .8)
-		var turn turned
+		var turn turnSamples
 		for i := range 216 {
 			psi := side * rate * float64(i)
 			late := psi - side*rate*lag
@@ -289,12 +289,12 @@ func TestE8ShortLeg(t *testing.T) {
 	require.InDelta(t, -1.68838, e.Value, point)
 	require.InDelta(t, .393, e.Independent, 5e-4)
 	require.False(t, e.Known)
-	require.Equal(t, CantTell, e.judge(3))
+	require.Equal(t, CantTell, e.verdict(3))
 	s := math.Sqrt(squares(around(x, e.Value)) / 59)
 	require.InDelta(t, 1.13986, s, point)
 	naive := 1.96 * s / math.Sqrt(60)
 	require.InDelta(t, .2884, naive, point)
-	require.Equal(t, Within, judge(e.Value, naive, 3), "the naive doubt says within")
+	require.Equal(t, Within, verdictOf(e.Value, naive, 3), "the naive doubt says within")
 }
 
 func TestE9Magnet(t *testing.T) {
@@ -360,7 +360,7 @@ func TestE10Overshoot(t *testing.T) {
 		x := float64(i)
 		h = append(h, 120-30*math.Exp(-x/8)*(math.Cos(omega*x)+math.Sin(omega*x)/(8*omega)))
 	}
-	s := swungPast(h, 1)
+	s := overshootOf(h, 1)
 	require.InDelta(t, 90, s.From, point)
 	require.InDelta(t, 119.9990, s.Final, point)
 	require.InDelta(t, 4.6017, s.Past, point)
@@ -386,7 +386,7 @@ func TestE11Rudder(t *testing.T) {
 	pair := average(first, second)
 	require.InDelta(t, -1.5030, pair.Value, point)
 	doubt(t, .2490, pair.U)
-	require.Equal(t, Within, pair.judge(2))
+	require.Equal(t, Within, pair.verdict(2))
 	_, _, reached := stopsOf(append(runs[0], runs[1]...), 1)
 	require.False(t, reached)
 	port, starboard, reached := stopsOf([]float64{0, -34.8, -35, -35, 0, 33.9, 34, 34, 34, 0}, 1)

@@ -45,10 +45,10 @@ func fitJoint(runs []run) (j Joint, ok bool) {
 	if len(runs) < len(Coefficients{})+1 {
 		return Joint{}, false
 	}
-	x := start(runs)
+	x := firstGuess(runs)
 	var solved jointStep
 	for range mostSteps {
-		if solved, ok = stepOf(runs, x); !ok {
+		if solved, ok = jointStepFrom(runs, x); !ok {
 			return Joint{}, false
 		}
 		size := 0.0
@@ -60,7 +60,7 @@ func fitJoint(runs []run) (j Joint, ok bool) {
 			break
 		}
 	}
-	if solved, ok = stepOf(runs, x); !ok || !(x[0] > 0) {
+	if solved, ok = jointStepFrom(runs, x); !ok || !(x[0] > 0) {
 		return Joint{}, false
 	}
 	j.Speed, j.Current = x[0], Velocity{x[1], x[2]}
@@ -73,9 +73,9 @@ func fitJoint(runs []run) (j Joint, ok bool) {
 	return j, true
 }
 
-// start is the mean velocity as the current, and the mean distance from it as
-// the speed.
-func start(runs []run) (x [unknowns]float64) {
+// firstGuess is the mean velocity as the current, and the mean distance from it as the
+// speed.
+func firstGuess(runs []run) (x [unknowns]float64) {
 	m := float64(len(runs))
 	for _, r := range runs {
 		x[1] += r.Ground.East / m
@@ -95,7 +95,7 @@ type jointStep struct {
 	influence    *mat.Dense // H = (XᵀX)⁻¹Xᵀ; even columns are along, odd ones across
 }
 
-func stepOf(runs []run, x [unknowns]float64) (jointStep, bool) {
+func jointStepFrom(runs []run, x [unknowns]float64) (jointStep, bool) {
 	var s jointStep
 	c := Coefficients(x[firstCoef:])
 	rows, values := make([][]float64, 0, 2*len(runs)), make([]float64, 0, 2*len(runs))
@@ -107,7 +107,7 @@ func stepOf(runs []run, x [unknowns]float64) (jointStep, bool) {
 		a, b := make([]float64, unknowns), make([]float64, unknowns)
 		a[0], a[1], a[2] = 1, sin(psi), cos(psi)
 		b[1], b[2] = cos(psi), -sin(psi)
-		for i, f := range row(r.Compass) {
+		for i, f := range harmonics(r.Compass) {
 			b[firstCoef+i] = x[0] / radian * f
 		}
 		rows, values = append(rows, a, b), append(values, along, cross)
@@ -131,7 +131,7 @@ func (j *Joint) doubts(s jointStep, m float64) {
 	alongFreedom, crossFreedom := m-3, m-5
 	va, vx := squares(s.along)/alongFreedom, squares(s.cross)/crossFreedom
 	j.AlongSpread, j.CrossSpread = math.Sqrt(va), math.Sqrt(vx)
-	along, cross := part{freedom: alongFreedom}, part{freedom: crossFreedom}
+	along, cross := noise{freedom: alongFreedom}, noise{freedom: crossFreedom}
 	_, columns := s.influence.Dims()
 	for c := range columns {
 		to, variance := &along, va
@@ -144,8 +144,8 @@ func (j *Joint) doubts(s jointStep, m float64) {
 			}
 		}
 	}
-	j.parts = []part{along, cross}
-	j.each()
+	j.noises = []noise{along, cross}
+	j.setDoubts()
 }
 
 func squares(x []float64) float64 {

@@ -2,8 +2,8 @@ package seatrial
 
 import "math"
 
-// turned is one turn with a heading reference, sample by sample, evenly spaced.
-type turned []turnSample
+// turnSamples are the samples of one turn with a heading reference, evenly spaced.
+type turnSamples []turnSample
 
 // turnSample is a compass reading, the deviation that the reference shows, and
 // the rate of turn in degrees a second, to starboard positive.
@@ -26,7 +26,7 @@ const rounds = 3
 
 // fitLagged fits turns. With turns both ways the lag is told from A; one way, A
 // carries the rate of turn times a second as doubt.
-func fitLagged(turns []turned) (l Lagged, ok bool) {
+func fitLagged(turns []turnSamples) (l Lagged, ok bool) {
 	rate := 0.0
 	l.BothWays, rate = bothWays(turns)
 	p := len(l.Coefficients)
@@ -58,9 +58,9 @@ func fitLagged(turns []turned) (l Lagged, ok bool) {
 func (l *Lagged) conclude(fit fitted, freedom, rate float64) {
 	variance := fit.squares / freedom
 	l.Spread = math.Sqrt(variance / (1 - l.Correlation*l.Correlation))
-	l.take(fit.solution)
-	l.parts = []part{{covariance(fit.inverse, variance), freedom}}
-	l.each()
+	copy(l.Coefficients[:], fit.solution)
+	l.noises = []noise{{covariance(fit.inverse, variance), freedom}}
+	l.setDoubts()
 	if l.BothWays {
 		i := len(l.Coefficients)
 		l.Lag = Estimate{Value: fit.solution[i], Known: true, U: student(single, freedom) * math.Sqrt(variance*fit.inverse.At(i, i))}
@@ -71,7 +71,7 @@ func (l *Lagged) conclude(fit fitted, freedom, rate float64) {
 }
 
 // bothWays tells whether turns go to both sides, and the mean rate of turn.
-func bothWays(turns []turned) (both bool, rate float64) {
+func bothWays(turns []turnSamples) (both bool, rate float64) {
 	var port, starboard bool
 	n := 0
 	for _, t := range turns {
@@ -87,7 +87,7 @@ func bothWays(turns []turned) (both bool, rate float64) {
 }
 
 func regressors(s turnSample, p int) []float64 {
-	r := row(s.Compass)
+	r := harmonics(s.Compass)
 	if p > len(r) {
 		return append(r[:], s.Rate)
 	}
@@ -96,7 +96,7 @@ func regressors(s turnSample, p int) []float64 {
 
 // fitTurns is least squares of values from which r of the one before was taken;
 // the first of each turn is weighted instead.
-func fitTurns(turns []turned, p int, r float64) (fitted, bool) {
+func fitTurns(turns []turnSamples, p int, r float64) (fitted, bool) {
 	var rows [][]float64
 	var values []float64
 	for _, t := range turns {
@@ -121,7 +121,7 @@ func fitTurns(turns []turned, p int, r float64) (fitted, bool) {
 }
 
 // correlation of neighbouring residuals, corrected for what the fit took out.
-func correlation(turns []turned, solution []float64, p int, n float64) float64 {
+func correlation(turns []turnSamples, solution []float64, p int, n float64) float64 {
 	products, ss := 0.0, 0.0
 	for _, t := range turns {
 		before := 0.0
@@ -143,8 +143,8 @@ func correlation(turns []turned, solution []float64, p int, n float64) float64 {
 	return min(max(r1+(float64(p)+float64(p+2)*r1)/n, 0), mostLag)
 }
 
-// thinned are the means of what was seen in each 15° of each turn, less the lag.
-func thinned(turns []turned, l Lagged) (all []Seen) {
+// sectorMeans are the means of what was seen in each 15° of each turn, less the lag.
+func sectorMeans(turns []turnSamples, l Lagged) (all []Seen) {
 	for _, t := range turns {
 		var sum, n, at [sectors]float64
 		for _, x := range t {

@@ -40,13 +40,16 @@ type Input struct {
 // What a trial asks for, where nobody said it. %s in the words for one stands for
 // what is noted beside it.
 const (
-	SayVariation problem.Act = "the variation given"
-	TakeSource   problem.Act = "naming the reference" // the source
-	SayPilot     problem.Act = "so"
+	SayVariation  problem.Act = "the variation given"
+	TakeHeading   problem.Act = "naming the heading" // the source, and so below
+	TakeReference problem.Act = "naming the reference"
+	TakeCourse    problem.Act = "naming the course"
+	TakeRudder    problem.Act = "naming the rudder"
+	SayPilot      problem.Act = "so"
 )
 
 // Acts is the closed list of them.
-var Acts = []problem.Act{SayVariation, TakeSource, SayPilot}
+var Acts = []problem.Act{SayVariation, TakeHeading, TakeReference, TakeCourse, TakeRudder, SayPilot}
 
 // UsedSource is a source as the page tells it.
 type UsedSource struct {
@@ -95,46 +98,46 @@ type prepared struct {
 // compasses and satellites (NMEA 0183, talker identifiers).
 var referenceTalkers = []string{"HE", "HN", "GP", "GN", "GL", "GA", "GB"}
 
-// prepare chooses sources and lays their values side by side.
+// prepare chooses sources and sorts their values by the second.
 func prepare(in Input) prepared {
 	p := prepared{in: in}
-	compass := p.choose("compass", in.Heading, sentences.Magnetic, func(*sentences.Source) bool { return true })
+	compass := p.chooseSource("compass", in.Heading, sentences.Magnetic, func(*sentences.Source) bool { return true })
 	p.magnetic = compass != nil
 	isReference := func(s *sentences.Source) bool {
 		return slices.Contains(referenceTalkers, s.Name[:2]) || strings.HasPrefix(s.Name, "N2K") && s.Name == in.Reference
 	}
 	var reference *sentences.Source
 	if compass == nil {
-		compass = p.choose("compass", in.Heading, sentences.True, func(s *sentences.Source) bool { return s.Name != in.Reference })
+		compass = p.chooseSource("compass", in.Heading, sentences.True, func(s *sentences.Source) bool { return s.Name != in.Reference })
 	}
 	if compass != nil {
-		reference = p.choose("reference", in.Reference, sentences.True, func(s *sentences.Source) bool { return s != compass && isReference(s) })
+		reference = p.chooseSource("reference", in.Reference, sentences.True, func(s *sentences.Source) bool { return s != compass && isReference(s) })
 	}
-	p.otherHeadings(compass, reference)
-	ground := p.choose("ground", in.Course, sentences.Ground, func(*sentences.Source) bool { return true })
-	helm := p.choose("helm", in.Helm, sentences.Rudder, func(*sentences.Source) bool { return true })
-	p.position()
+	p.noteOtherHeadings(compass, reference)
+	ground := p.chooseSource("ground", in.Course, sentences.Ground, func(*sentences.Source) bool { return true })
+	helm := p.chooseSource("helm", in.Helm, sentences.Rudder, func(*sentences.Source) bool { return true })
+	p.findPosition()
 	p.findVariation(compass)
-	p.layOut(compass, reference, ground, helm)
-	p.strange()
+	p.fillEpochs(compass, reference, ground, helm)
+	p.noteAbsent()
 	return p
 }
 
-// otherHeadings tells of true headings that were not taken as a reference: most
+// noteOtherHeadings names true headings that were not taken as a reference: most
 // displays make them from the very compass that is on trial.
-func (p *prepared) otherHeadings(used ...*sentences.Source) {
+func (p *prepared) noteOtherHeadings(used ...*sentences.Source) {
 	for _, s := range p.in.Log.Of(sentences.True) {
 		told := slices.ContainsFunc(p.used, func(u UsedSource) bool { return slices.Contains(u.Others, s.Name) })
 		if !slices.Contains(used, s) && !told {
-			p.note("%s tells a true heading too; it was not used, since it may be made from the compass (%s takes it, where it is a satellite or gyro compass)", s.Name, p.in.Words.For(TakeSource, s.Name))
+			p.note("%s tells a true heading too; it was not used, since it may be made from the compass (%s takes it, where it is a satellite or gyro compass)", s.Name, p.in.Words.For(TakeReference, s.Name))
 		}
 	}
 }
 
-// order of preference where one talker sends several sentences.
+// preferred is which sentence is taken where one talker sends several.
 var preferred = []string{"HDG", "HDM", "HDT", "THS", "RMC", "VTG"}
 
-func rank(name string) int {
+func preferenceOf(name string) int {
 	if len(name) < 5 {
 		return len(preferred)
 	}
@@ -144,9 +147,9 @@ func rank(name string) int {
 	return len(preferred)
 }
 
-// choose takes the source that is named, or else the one with the most values;
-// the others are told.
-func (p *prepared) choose(role, name string, q sentences.Quantity, fits func(*sentences.Source) bool) *sentences.Source {
+// chooseSource takes the source that is named, or else the one with the most values,
+// and notes the others.
+func (p *prepared) chooseSource(role, name string, q sentences.Quantity, fits func(*sentences.Source) bool) *sentences.Source {
 	var all []*sentences.Source
 	for _, s := range p.in.Log.Of(q) {
 		if fits(s) || s.Name == name {
@@ -160,7 +163,7 @@ func (p *prepared) choose(role, name string, q sentences.Quantity, fits func(*se
 		if few := len(all[0].Samples) / 2; min(len(a.Samples), len(b.Samples)) < few { // a hundred of one are no match for ten thousand
 			return len(b.Samples) - len(a.Samples)
 		}
-		return rank(a.Name) - rank(b.Name)
+		return preferenceOf(a.Name) - preferenceOf(b.Name)
 	})
 	if i := slices.IndexFunc(all, func(s *sentences.Source) bool { return s.Name == name }); i >= 0 {
 		all[0], all[i] = all[i], all[0]
@@ -173,20 +176,20 @@ func (p *prepared) choose(role, name string, q sentences.Quantity, fits func(*se
 	}
 	p.used = append(p.used, u)
 	if len(u.Others) > 0 {
-		p.note("%s: %s was used; %s told the same and was not used, nor mixed with it (--%s NAME chooses)", role, u.Name, strings.Join(u.Others, ", "), flagOf[role])
+		p.note("%s: %s was used; %s told the same and was not used, nor mixed with it (%s chooses)", role, u.Name, strings.Join(u.Others, ", "), p.in.Words.For(takeFor[role], "NAME"))
 	}
 	return all[0]
 }
 
-// flagOf names the flag that chooses a source.
-var flagOf = map[string]string{"compass": "heading", "reference": "reference", "ground": "course", "helm": "rudder"}
+// takeFor is the act that chooses the source of a role.
+var takeFor = map[string]problem.Act{"compass": TakeHeading, "reference": TakeReference, "ground": TakeCourse, "helm": TakeRudder}
 
 func (p *prepared) note(format string, args ...any) {
 	p.notes = append(p.notes, fmt.Sprintf(format, args...))
 }
 
-// position is the mean of the positions, which is near enough for variation.
-func (p *prepared) position() {
+// findPosition takes the mean of the positions, which is near enough for variation.
+func (p *prepared) findPosition() {
 	all := p.in.Log.Of(sentences.Place)
 	if len(all) == 0 {
 		return
@@ -200,11 +203,11 @@ func (p *prepared) position() {
 	p.place = &[2]float64{lat, math.Atan2(east, north) * radian}
 }
 
-// differ is from where on two variations are told to differ, degrees.
-const differ = 0.5
+// variationsDiffer is by how much two variations have to differ for a note, degrees.
+const variationsDiffer = 0.5
 
 // findVariation takes the variation that was given, or that the compass says, or
-// another sentence, or the model, and tells of those that differ.
+// another sentence, or the model, and notes those that differ.
 func (p *prepared) findVariation(compass *sentences.Source) {
 	type found struct {
 		value float64
@@ -219,7 +222,7 @@ func (p *prepared) findVariation(compass *sentences.Source) {
 			return
 		}
 		all = append(all, found{s.Variation.Mean(), s.Name})
-		if s.Most-s.Least > differ {
+		if s.Most-s.Least > variationsDiffer {
 			p.note("the variation of %s went from %s to %s: its mean was taken", s.Name, East(s.Least), East(s.Most))
 		}
 	}
@@ -250,7 +253,7 @@ func (p *prepared) findVariation(compass *sentences.Source) {
 	}
 	p.variation.Degrees, p.variation.From = all[0].value, all[0].from
 	for _, f := range all[1:] {
-		if math.Abs(wrap180(f.value-all[0].value)) > differ {
+		if math.Abs(wrap180(f.value-all[0].value)) > variationsDiffer {
 			p.note("variations differ: %s by %s was used, %s has %s", East(all[0].value), all[0].from, f.from, East(f.value))
 		}
 	}
@@ -276,8 +279,8 @@ func Position(p [2]float64) string {
 	return fmt.Sprintf("%.2f° %s %.2f° %s", math.Abs(p[0]), ns, math.Abs(p[1]), ew)
 }
 
-// strange tells of names that were asked for and aren't in the log.
-func (p *prepared) strange() {
+// noteAbsent names sources that were asked for and aren't in the log.
+func (p *prepared) noteAbsent() {
 	for _, asked := range []struct{ role, name string }{{"compass", p.in.Heading}, {"reference", p.in.Reference}, {"ground", p.in.Course}, {"helm", p.in.Helm}} {
 		if asked.name != "" && !slices.ContainsFunc(p.used, func(u UsedSource) bool { return u.For == asked.role && u.Name == asked.name }) {
 			p.note("%s isn't in the log with a value: there is no %s", asked.name, asked.role)

@@ -60,10 +60,10 @@ func TestIntervalsOfTurnsHoldTheTruth(t *testing.T) {
 	const some = 300 // each is 432 samples
 	for range some {
 		c := aCompass(r, 4)
-		var turns []turned
+		var turns []turnSamples
 		for _, side := range []float64{1, -1} {
 			e := r.Wander(216, .7, .8)
-			var turn turned
+			var turn turnSamples
 			for i := range 216 {
 				psi := side * 2.5 * float64(i)
 				theta := psi - side*1.5
@@ -99,7 +99,7 @@ func TestTwiceTheToleranceIsSeen(t *testing.T) {
 			runs := legsOf(r, legs, c, groundVelocity(360*r.Uniform(), r.Uniform()))
 			j, ok := fitJoint(runs)
 			require.True(t, ok)
-			switch judgeDeviation(j.Table(readings(runs)), 5) {
+			switch deviationVerdict(j.Table(readings(runs)), 5) {
 			case Within:
 				require.Fail(t, "within, where the truth is twice the tolerance", "%+v", c)
 			case Outside:
@@ -121,7 +121,7 @@ func TestAGoodCompassIsWithin(t *testing.T) {
 		runs := noisyLegs(50_000+seed, 16, Coefficients{.5, 1, -.7, .4, .2})
 		j, ok := fitJoint(runs)
 		require.True(t, ok)
-		if judgeDeviation(j.Table(readings(runs)), 5) == Within {
+		if deviationVerdict(j.Table(readings(runs)), 5) == Within {
 			within++
 		}
 	}

@@ -53,11 +53,11 @@ type Rejected struct {
 
 // finder finds legs in the epochs of one log.
 type finder struct {
-	p        *prepared
-	legs     []Leg
-	rejected []Rejected
-	dropped  int // seconds after turns
-	left     int // rejected beyond those listed
+	p            *prepared
+	legs         []Leg
+	rejected     []Rejected
+	dropped      int // seconds after turns
+	moreRejected int // rejected beyond those listed
 }
 
 // stretch is a run of epochs without a gap.
@@ -98,8 +98,8 @@ func unwind(epochs []epoch, s stretch) []float64 {
 	return all
 }
 
-// running is the mean over a window of each side.
-func running(x []float64, side int) []float64 {
+// runningMean is the mean over a window that reaches so far to each side.
+func runningMean(x []float64, side int) []float64 {
 	out := make([]float64, len(x))
 	sums := make([]float64, len(x)+1)
 	for i, v := range x {
@@ -116,7 +116,7 @@ func running(x []float64, side int) []float64 {
 func findLegs(p *prepared) finder {
 	f := finder{p: p}
 	for _, s := range stretches(p.epochs) {
-		f.stretch(s)
+		f.splitStretch(s)
 	}
 	for i := range f.legs {
 		f.legs[i].Number = i + 1
@@ -125,10 +125,10 @@ func findLegs(p *prepared) finder {
 	return f
 }
 
-// stretch splits a run where it turns.
-func (f *finder) stretch(s stretch) {
+// splitStretch splits a stretch where the boat turns.
+func (f *finder) splitStretch(s stretch) {
 	heading := unwind(f.p.epochs, s)
-	smooth := running(heading, smoothed)
+	smooth := runningMean(heading, smoothed)
 	turning := make([]bool, len(heading))
 	for i := range smooth {
 		a, b := max(0, i-turnWindow), min(len(smooth)-1, i+turnWindow)
@@ -143,17 +143,17 @@ func (f *finder) stretch(s stretch) {
 		for k < len(turning) && !turning[k] {
 			k++
 		}
-		f.straight(s, heading, i, k)
+		f.extendStraight(s, heading, i, k)
 		i = k
 	}
 }
 
-// straight takes a part that doesn't turn: its ends are moved out to where the
-// turns begin.
-func (f *finder) straight(s stretch, heading []float64, from, to int) {
+// extendStraight moves the ends of a straight part out to where the turns begin, and
+// takes it for a leg.
+func (f *finder) extendStraight(s stretch, heading []float64, from, to int) {
 	m := mean(heading[from:to])
-	near := max(closeToMean, 3*math.Sqrt(squares(less(heading[from:to], m))/float64(to-from)))
-	smooth := running(heading, 1)
+	near := max(closeToMean, 3*math.Sqrt(squares(lessMean(heading[from:to], m))/float64(to-from)))
+	smooth := runningMean(heading, 1)
 	for from > 0 && math.Abs(smooth[from-1]-m) <= near {
 		from--
 	}
@@ -161,10 +161,11 @@ func (f *finder) straight(s stretch, heading []float64, from, to int) {
 		to++
 	}
 	afterTurn := from > 0 || s.from > 0
-	f.take(s.from+from, s.from+to, afterTurn)
+	f.takeLeg(s.from+from, s.from+to, afterTurn)
 }
 
-func less(x []float64, m float64) []float64 {
+// lessMean are values less their mean.
+func lessMean(x []float64, m float64) []float64 {
 	all := make([]float64, len(x))
 	for i, v := range x {
 		all[i] = v - m
@@ -172,9 +173,9 @@ func less(x []float64, m float64) []float64 {
 	return all
 }
 
-// take makes a leg of a straight part, or says why it is none. One that wanders
-// is looked at again in halves.
-func (f *finder) take(from, to int, afterTurn bool) {
+// takeLeg makes a leg of a straight part, or says why it is none. One that wanders is
+// tried again in halves.
+func (f *finder) takeLeg(from, to int, afterTurn bool) {
 	e := f.p.epochs
 	seconds := int(e[to-1].t-e[from].t) + 1
 	if seconds < legSeconds-legSlack {
@@ -190,14 +191,14 @@ func (f *finder) take(from, to int, afterTurn bool) {
 		}
 		f.dropped += settle
 	}
-	why, wanders := f.unfit(begin, to)
+	why, wanders := f.whyNoLeg(begin, to)
 	switch {
 	case why == "":
 		f.legs = append(f.legs, Leg{from: begin, to: to})
 	case wanders && seconds >= 2*(legSeconds+settle):
 		middle := (from + to) / 2
-		f.take(from, middle, afterTurn)
-		f.take(middle, to, false)
+		f.takeLeg(from, middle, afterTurn)
+		f.takeLeg(middle, to, false)
 	default:
 		f.reject(from, seconds, why)
 	}
@@ -205,17 +206,17 @@ func (f *finder) take(from, to int, afterTurn bool) {
 
 func (f *finder) reject(from, seconds int, why string) {
 	if len(f.rejected) == mostRejected {
-		f.left++
+		f.moreRejected++
 		return
 	}
 	f.rejected = append(f.rejected, Rejected{f.p.in.Log.TimeOfDay(float64(f.p.epochs[from].t)), seconds, why})
 }
 
-// unfit says why a straight part is no leg; wanders, that a part of it may be.
-func (f *finder) unfit(from, to int) (why string, wanders bool) {
+// whyNoLeg says why a straight part is no leg; wanders, that half of it may be one.
+func (f *finder) whyNoLeg(from, to int) (why string, wanders bool) {
 	e := f.p.epochs[from:to]
 	heading := unwind(f.p.epochs, stretch{from, to})
-	spread := math.Sqrt(squares(less(heading, mean(heading))) / float64(len(heading)))
+	spread := math.Sqrt(squares(lessMean(heading, mean(heading))) / float64(len(heading)))
 	if spread > legSpread {
 		return fmt.Sprintf("the heading was spread by %.1f°, %.0f° is the most", spread, legSpread), true
 	}

@@ -5,40 +5,38 @@ import (
 	"math"
 )
 
-// helm judges the helm carried on reciprocal runs, and tells the stops.
-func (m *maker) helm() {
-	if !m.has("helm") {
-		m.check(Check{Kind: OfHelm, Says: "no rudder feedback in this log"})
-		return
+// helmCheck holds the helm carried on reciprocal runs against the tolerance; carried is
+// nil where there are none.
+func helmCheck(f *found) (c Check, carried *Estimate) {
+	if !f.has("helm") {
+		return Check{Kind: OfHelm, Says: "no rudder feedback in this log"}, nil
 	}
-	limit := m.p.in.Tolerances.Helm
-	c := Check{Kind: OfHelm, Verdict: CantTell, Tolerance: &limit}
+	limit := f.in.Tolerances.Helm
+	c = Check{Kind: OfHelm, Verdict: CantTell, Tolerance: &limit}
 	var all []Estimate
-	for _, pair := range pairs(m.t.Legs) {
-		out, back := m.t.Legs[pair[0]].Helm, m.t.Legs[pair[1]].Helm
+	for _, pair := range pairs(f.legs) {
+		out, back := f.legs[pair[0]].Helm, f.legs[pair[1]].Helm
 		if out != nil && back != nil {
 			all = append(all, average(*out, *back))
 		}
 	}
-	if len(all) > 0 {
-		e := average(all...)
-		m.t.Helm = &e
-		c.Value, c.Verdict = &e, e.judge(limit.Most)
-		c.Says = "helm carried " + sided(e)
-		if !e.Known {
-			c.Missing = tooShort(m.shortest())
-		}
-		c.Says += m.before(func(was *Earlier) *Estimate { return was.Helm })
-	} else {
-		c.Missing = "no reciprocal run with rudder feedback: " + m.reciprocal()
+	if len(all) == 0 {
+		c.Missing = "no reciprocal run with rudder feedback: " + reciprocalToRun(f.legs)
 		c.Says = c.Missing
+		return c, nil
 	}
-	m.check(c)
-	m.stops()
+	e := average(all...)
+	c.Value, c.Verdict = &e, e.verdict(limit.Most)
+	c.Says = "helm carried " + helmWords(e)
+	if !e.Known {
+		c.Missing = tooShort(shortestLeg(f.legs))
+	}
+	c.Says += before(f.in.Earlier, func(was *Earlier) *Estimate { return was.Helm })
+	return c, &e
 }
 
-// sided writes a rudder angle by its side.
-func sided(e Estimate) string {
+// helmWords writes a rudder angle by its side.
+func helmWords(e Estimate) string {
 	side := "to starboard"
 	if e.Value < 0 {
 		side = "to port"
@@ -50,41 +48,40 @@ func sided(e Estimate) string {
 	return fmt.Sprintf("%.1f° %s%s", math.Abs(e.Value), side, doubt)
 }
 
-// before says what a value was in the earlier trial.
-func (m *maker) before(of func(*Earlier) *Estimate) string {
-	if m.t.Earlier == nil || of(m.t.Earlier) == nil {
+// before says what a value was in the earlier trial; "" where there is none.
+func before(was *Earlier, of func(*Earlier) *Estimate) string {
+	if was == nil || of(was) == nil {
 		return ""
 	}
-	was := of(m.t.Earlier)
-	if !was.Known {
-		return fmt.Sprintf("; before (%s) %.1f°", m.t.Earlier.From, was.Value)
+	e := of(was)
+	if !e.Known {
+		return fmt.Sprintf("; before (%s) %.1f°", was.From, e.Value)
 	}
-	return fmt.Sprintf("; before (%s) %.1f° ± %.1f°", m.t.Earlier.From, was.Value, was.U)
+	return fmt.Sprintf("; before (%s) %.1f° ± %.1f°", was.From, e.Value, e.U)
 }
 
-func (m *maker) stops() {
+// stopsCheck says whether the rudder's stops were reached, and where they are.
+func stopsCheck(p *prepared) (Check, Rudder) {
 	var angles []float64
-	for _, e := range m.p.epochs {
+	for _, e := range p.epochs {
 		if h := float64(e.helm); !math.IsNaN(h) {
 			angles = append(angles, h)
 		}
 	}
 	port, starboard, reached := stopsOf(angles, 1)
-	m.t.Rudder = &Rudder{Port: port, Starboard: starboard, Stops: reached, Two: m.p.twoHelms}
 	c := Check{Kind: OfStops, Says: "stops not reached in this log: hold the wheel hard over to each side for three seconds, alongside"}
 	if reached {
 		c.Says = fmt.Sprintf("stops at %.1f° to port and %.1f° to starboard", -port, starboard)
 	}
-	if m.p.twoHelms {
+	if p.twoHelms {
 		c.Says += "; there are two rudders, and these are the starboard one's values"
 	}
-	m.check(c)
+	return c, Rudder{Port: port, Starboard: starboard, Stops: reached, Two: p.twoHelms}
 }
 
 // headingsOf are the compass readings of epochs by the second, those that are
 // missing between two filled in.
-func (m *maker) headingsOf(from, to int) []float64 {
-	e := m.p.epochs[from:to]
+func headingsOf(e []epoch) []float64 {
 	all := make([]float64, 0, len(e))
 	for i, one := range e {
 		c := float64(one.compass)
@@ -107,22 +104,21 @@ func (m *maker) headingsOf(from, to int) []float64 {
 	return all
 }
 
-// keeping tells how the longest leg was steered.
-func (m *maker) keeping() {
-	c := Check{Kind: OfKeeping}
-	longest := -1
-	for i, l := range m.t.Legs {
-		if longest < 0 || l.Seconds > m.t.Legs[longest].Seconds {
-			longest = i
+// longestLeg is the first of the longest legs, or nil.
+func longestLeg(legs []Leg) (longest *Leg) {
+	for i := range legs {
+		if longest == nil || legs[i].Seconds > longest.Seconds {
+			longest = &legs[i]
 		}
 	}
-	if longest < 0 {
-		return
-	}
-	l := m.t.Legs[longest]
-	k := keepingOf(m.headingsOf(l.from, l.to), 1)
-	m.t.Keeping, m.t.KeepingLeg = &k, l.Number
-	limit := m.p.in.Tolerances.RMS
+	return longest
+}
+
+// keepingCheck says how a leg was steered.
+func keepingCheck(p *prepared, l Leg) (Check, Keeping) {
+	c := Check{Kind: OfKeeping}
+	k := keepingOf(headingsOf(p.epochs[l.from:l.to]), 1)
+	limit := p.in.Tolerances.RMS
 	c.Value, c.Tolerance = &k.RMS, &limit
 	c.Says = fmt.Sprintf("leg %d, %d s: RMS %.1f°", l.Number, l.Seconds, k.RMS.Value)
 	if k.RMS.Known {
@@ -136,19 +132,20 @@ func (m *maker) keeping() {
 	default:
 		c.Says += fmt.Sprintf(", a steady swing of ±%.1f° every %.1f s", k.Amplitude, k.Period)
 	}
-	c.Says += m.before(func(was *Earlier) *Estimate { return was.RMS })
-	if m.t.Earlier != nil && m.t.Earlier.Period > 0 {
-		c.Says += fmt.Sprintf(", a period of %.1f s", m.t.Earlier.Period)
+	was := p.in.Earlier
+	c.Says += before(was, func(was *Earlier) *Estimate { return was.RMS })
+	if was != nil && was.Period > 0 {
+		c.Says += fmt.Sprintf(", a period of %.1f s", was.Period)
 	}
-	if m.p.in.Pilot {
-		c.Verdict = k.RMS.judge(limit.Most)
+	if p.in.Pilot {
+		c.Verdict = k.RMS.verdict(limit.Most)
 		if c.Verdict == CantTell {
 			c.Missing = "the pilot's course keeping can't be told from this leg: let it steer one course for five minutes, in calm water"
 		}
 	} else {
-		c.Says += "; not judged: say " + m.p.in.Words.For(SayPilot) + " where the pilot steered"
+		c.Says += "; not judged: say " + p.in.Words.For(SayPilot) + " where the pilot steered"
 	}
-	m.check(c)
+	return c, k
 }
 
 // Turns between legs from which an overshoot is told.
@@ -159,12 +156,13 @@ const (
 	beforeTheTurn = 5
 )
 
-// overshoot tells how far course changes between legs went too far.
-func (m *maker) overshoot() {
-	for i := 1; i < len(m.t.Legs); i++ {
-		a, b := m.t.Legs[i-1], m.t.Legs[i]
+// courseChanges are the turns between legs that are long enough, slow enough and
+// logged well enough to tell an overshoot from.
+func courseChanges(f *found) (all []Swung) {
+	e := f.epochs
+	for i := 1; i < len(f.legs); i++ {
+		a, b := f.legs[i-1], f.legs[i]
 		from := max(a.from, a.to-beforeTheTurn)
-		e := m.p.epochs
 		took := e[b.from].t - e[a.to-1].t
 		turn := math.Abs(wrap180(b.Compass - a.Compass))
 		if took > 2*longestSwing || turn < leastTurn || turn > 170 {
@@ -174,50 +172,50 @@ func (m *maker) overshoot() {
 		for to < b.to && e[to].t < e[from].t+max(longestSwing, 2*took) {
 			to++
 		}
-		if e[to-1].t-e[b.from].t+settle < afterTheTurn || m.gapIn(from, to) {
+		if e[to-1].t-e[b.from].t+settle < afterTheTurn || gapIn(e[from:to]) {
 			continue
 		}
-		m.t.Swung = append(m.t.Swung, swungPast(m.headingsOf(from, to), 1))
+		all = append(all, overshootOf(headingsOf(e[from:to]), 1))
 	}
-	if len(m.t.Swung) == 0 {
-		return
-	}
-	limit := m.p.in.Tolerances.Overshoot
-	most := m.t.Swung[0]
-	for _, s := range m.t.Swung {
+	return all
+}
+
+// overshootCheck says how far course changes went too far. A single turn carries no
+// doubt of its own: how the course was kept, where that is known, stands for it.
+func overshootCheck(in Input, all []Swung, keeping *Keeping) Check {
+	limit := in.Tolerances.Overshoot
+	most := all[0]
+	for _, s := range all {
 		if s.Percent > most.Percent {
 			most = s
 		}
 	}
 	c := Check{Kind: OfOvershoot, Tolerance: &limit}
 	c.Says = fmt.Sprintf("%d course %s; the most, from %03.0f to %03.0f: %.1f° past, %.0f %% of the turn (limit %.0f %%, %s)",
-		len(m.t.Swung), plural(len(m.t.Swung), "change"), most.From, most.Final, most.Past, most.Percent, limit.Most, limit.Source)
-	if m.p.in.Pilot {
-		c.Verdict = Within
-		if most.Percent > limit.Most {
-			c.Verdict = Outside
-		}
-		// A single turn carries no doubt of its own; the wander on the new course
-		// stands for it.
-		if k := m.t.Keeping; k != nil && turnOf(most) > 0 {
-			u := 100 * 2 * k.RMS.Value / turnOf(most)
-			c.Value = &Estimate{Value: most.Percent, U: u, Known: true, Samples: len(m.t.Swung), Independent: float64(len(m.t.Swung))}
-			c.Verdict = judge(most.Percent, u, limit.Most)
-		}
-		if c.Verdict == CantTell {
-			c.Missing = "the overshoot can't be told from the wander on the course: let the pilot make course changes of 40° or more, in calm water"
-		}
-	} else {
-		c.Says += "; not judged: say " + m.p.in.Words.For(SayPilot) + " where the pilot steered"
+		len(all), plural(len(all), "change"), most.From, most.Final, most.Past, most.Percent, limit.Most, limit.Source)
+	if !in.Pilot {
+		c.Says += "; not judged: say " + in.Words.For(SayPilot) + " where the pilot steered"
+		return c
 	}
-	m.check(c)
+	c.Verdict = Within
+	if most.Percent > limit.Most {
+		c.Verdict = Outside
+	}
+	if turn := math.Abs(wrap180(most.Final - most.From)); keeping != nil && turn > 0 {
+		u := 100 * 2 * keeping.RMS.Value / turn
+		c.Value = &Estimate{Value: most.Percent, U: u, Known: true, Samples: len(all), Independent: float64(len(all))}
+		c.Verdict = verdictOf(most.Percent, u, limit.Most)
+	}
+	if c.Verdict == CantTell {
+		c.Missing = "the overshoot can't be told from the wander on the course: let the pilot make course changes of 40° or more, in calm water"
+	}
+	return c
 }
 
-func turnOf(s Swung) float64 { return math.Abs(wrap180(s.Final - s.From)) }
-
-func (m *maker) gapIn(from, to int) bool {
-	for i := from + 1; i < to; i++ {
-		if m.p.epochs[i].t-m.p.epochs[i-1].t > longestGap {
+// gapIn tells whether a log has a gap in these epochs.
+func gapIn(e []epoch) bool {
+	for i := 1; i < len(e); i++ {
+		if e[i].t-e[i-1].t > longestGap {
 			return true
 		}
 	}

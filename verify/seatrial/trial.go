@@ -3,6 +3,7 @@ package seatrial
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -89,7 +90,7 @@ type Rudder struct {
 	Two       bool    `json:"two"` // there are two rudders, of which the starboard one was used
 }
 
-// Check is one judgement, or a value without one.
+// Check is one value held against its tolerance, or a value alone.
 type Check struct {
 	Kind      Kind       `json:"kind"`
 	Verdict   Verdict    `json:"verdict"` // "": nothing is judged
@@ -99,7 +100,7 @@ type Check struct {
 	Missing   string     `json:"missing"` // what is missing and how to get it
 }
 
-// Kind is what a check is of.
+// Kind is what a check checks.
 type Kind string
 
 // The kinds of check, in the order of the page.
@@ -133,99 +134,131 @@ type Earlier struct {
 // Try makes a trial of a log.
 func Try(in Input) Trial {
 	p := prepare(in)
-	f := findLegs(&p)
+	legs := findLegs(&p)
+	turns := findTurns(&p)
+	f := found{prepared: &p, legs: legs.legs, turns: turns, swings: findSwings(&p, legs.legs, turns)}
+	f.lack = lackOfSwing(&f)
+
 	t := Trial{
 		Format: format, Advice: Advice, Date: in.Log.Date, Place: p.place, Used: p.used, Variation: p.variation, Field: p.field,
-		Legs: f.legs, Dropped: f.dropped, Rejected: f.rejected, MoreLeft: f.left, Turns: findTurns(&p), Log: in.Log, Limits: in.Tolerances,
-		Earlier: in.Earlier,
+		Legs: f.legs, Dropped: legs.dropped, Rejected: legs.rejected, MoreLeft: legs.moreRejected, Turns: f.turns, Swings: f.swings,
+		Notes: p.notes, Log: in.Log, Limits: in.Tolerances, Earlier: in.Earlier,
 	}
-	m := maker{p: &p, t: &t, f: &f}
-	m.swings()
-	m.deviation()
-	m.alignment()
-	m.reference()
-	m.turns()
-	m.magnet()
-	m.helm()
-	m.keeping()
-	m.overshoot()
-	t.Notes = p.notes
-	m.conclude()
+	add := func(c ...Check) { t.Checks = append(t.Checks, c...) }
+	add(deviationCheck(&f))
+	alignment, pairs := alignmentCheck(&f)
+	t.Pairs = pairs
+	add(alignment)
+	add(referenceChecks(&f)...)
+	add(turnChecks(f.turns)...)
+	if was := in.Earlier; was != nil && was.Method != "" {
+		magnet, pulled := magnetCheck(&f, was)
+		t.Pulled = pulled
+		add(magnet)
+	}
+	helm, carried := helmCheck(&f)
+	t.Helm = carried
+	add(helm)
+	if p.has("helm") {
+		stops, rudder := stopsCheck(&p)
+		t.Rudder = &rudder
+		add(stops)
+	}
+	if longest := longestLeg(f.legs); longest != nil {
+		keeping, kept := keepingCheck(&p, *longest)
+		t.Keeping, t.KeepingLeg = &kept, longest.Number
+		add(keeping)
+	}
+	if t.Swung = courseChanges(&f); len(t.Swung) > 0 {
+		add(overshootCheck(in, t.Swung, t.Keeping))
+	}
+	t.Verdict, t.Says, t.Next = conclude(t.Checks, len(t.Pairs) == 0 && f.lack != "")
 	return t
 }
 
-// maker makes the checks of a trial.
-type maker struct {
-	p *prepared
-	f *finder
-	t *Trial
+// found is what a trial's checks are made from: a log made ready, and the legs,
+// turns and deviation that were found in it.
+type found struct {
+	*prepared
+	legs   []Leg
+	turns  []Turn
+	swings []Swing // the first is the one that is judged
+	lack   string  // why none of them can be, and what to run; "": one can
 }
 
-func (m *maker) check(c Check) { m.t.Checks = append(m.t.Checks, c) }
-
-func (m *maker) has(role string) bool {
-	for _, u := range m.p.used {
-		if u.For == role {
-			return true
-		}
-	}
-	return false
+// has tells whether the log has a source for a role.
+func (p *prepared) has(role string) bool {
+	return slices.ContainsFunc(p.used, func(u UsedSource) bool { return u.For == role })
 }
 
-// unable says what is missing before anything can be told of true headings, and
-// how to get it; "" where nothing is.
-func (m *maker) unable() string {
+// noTrueHeading says what is missing before true headings are known, and how to get
+// it; "" where nothing is.
+func (p *prepared) noTrueHeading() string {
 	switch {
-	case !m.has("compass"):
+	case !p.has("compass"):
 		return "no heading in the log: log the compass's HDG or HDT, with values in them"
-	case !m.p.variation.known():
-		return "variation missing: give " + m.p.in.Words.For(SayVariation) + " (12.6W), or log position and date (RMC)"
+	case !p.variation.known():
+		return "variation missing: give " + p.in.Words.For(SayVariation) + " (12.6W), or log position and date (RMC)"
 	}
 	return ""
 }
 
-// the words for a speed and a length of legs to run.
+// howToRun is how long and how fast legs are to be run.
 const howToRun = "two and a half minutes each, 5 kn or more"
 
-// swings finds the deviation in all ways that the log allows, the best first.
-func (m *maker) swings() {
-	if m.unable() != "" {
-		return
+// findSwings finds the deviation in all ways that the log allows, the best first. A
+// turn one way is worse than legs with a heading reference: it can't tell A from lag.
+// Legs get their residuals.
+func findSwings(p *prepared, legs []Leg, turns []Turn) (all []Swing) {
+	if p.noTrueHeading() != "" {
+		return nil
 	}
-	m.byTurns()
-	m.byReference()
-	m.byLegs()
+	byTurns, turned := swingByTurns(turns)
+	byReference, referred := swingByReference(legs)
+	oneWay := turned && byTurns.Method == ByOneTurn
+	if turned && !oneWay {
+		all = append(all, byTurns)
+	}
+	if referred {
+		all = append(all, byReference)
+	}
+	if oneWay {
+		all = append(all, byTurns)
+	}
+	if byLegs, ok := swingByLegs(legs, p.variation.Degrees); ok {
+		all = append(all, byLegs)
+	}
+	return all
 }
 
-func (m *maker) byTurns() {
-	var turns []turned
-	for _, t := range m.t.Turns {
+func swingByTurns(turns []Turn) (Swing, bool) {
+	var whole []turnSamples
+	for _, t := range turns {
 		if t.Reference && t.Sectors == sectors {
-			turns = append(turns, t.samples)
+			whole = append(whole, t.samples)
 		}
 	}
-	l, ok := fitLagged(turns)
+	l, ok := fitLagged(whole)
 	if !ok {
-		return
+		return Swing{}, false
 	}
-	s := Swing{Method: ByTurns, Fit: l.Deviation, Lag: &l}
+	s := Swing{Method: ByTurns, Fit: l.Deviation, Lag: &l, Seen: sectorMeans(whole, l)}
 	if !l.BothWays {
 		s.Method = ByOneTurn
 	}
-	for _, t := range turns {
+	for _, t := range whole {
 		for _, x := range t {
 			s.At = append(s.At, x.Compass)
 		}
 	}
-	s.Seen = thinned(turns, l)
 	s.Table = l.Table(s.At)
-	m.t.Swings = append(m.t.Swings, s)
+	return s, true
 }
 
-func (m *maker) byReference() {
+func swingByReference(legs []Leg) (Swing, bool) {
 	var seen []Seen
 	var at []float64
-	for _, l := range m.t.Legs {
+	for _, l := range legs {
 		if l.Reference != nil {
 			seen = append(seen, Seen{l.Compass, l.Reference.Value})
 			at = append(at, l.Compass)
@@ -233,34 +266,39 @@ func (m *maker) byReference() {
 	}
 	d, _, ok := FitSeen(seen)
 	if !ok || len(missingHeadings(at)) > 0 {
-		return
+		return Swing{}, false
 	}
-	m.t.Swings = append(m.t.Swings, Swing{Method: ByReference, Fit: d, At: at, Seen: seen, Table: d.Table(at), Legs: len(seen)})
+	return Swing{Method: ByReference, Fit: d, At: at, Seen: seen, Table: d.Table(at), Legs: len(seen)}, true
 }
 
-func (m *maker) byLegs() {
-	runs, at := m.runs()
+// swingByLegs sets the residuals of the legs, too.
+func swingByLegs(legs []Leg, variation float64) (Swing, bool) {
+	runs := make([]run, len(legs))
+	for i := range legs {
+		runs[i] = legs[i].run(variation)
+	}
 	j, ok := fitJoint(runs)
 	if !ok {
-		return
+		return Swing{}, false
 	}
+	at := headingsOfLegs(legs)
 	s := Swing{Method: ByLegs, Fit: j.Deviation, Joint: &j, At: at, Table: j.Table(at), Legs: len(runs)}
 	for i := range j.Residuals {
-		m.t.Legs[i].Residual = &j.Residuals[i]
+		legs[i].Residual = &j.Residuals[i]
 		s.Seen = append(s.Seen, Seen{runs[i].Compass, j.Coefficients.At(runs[i].Compass) + j.Residuals[i]})
 	}
-	m.t.Swings = append(m.t.Swings, s)
+	return s, true
 }
 
-func (m *maker) runs() (runs []run, at []float64) {
-	for i := range m.t.Legs {
-		runs = append(runs, m.t.Legs[i].run(m.p.variation.Degrees))
-		at = append(at, m.t.Legs[i].Compass)
+// headingsOfLegs are the mean compass readings of legs.
+func headingsOfLegs(legs []Leg) (at []float64) {
+	for _, l := range legs {
+		at = append(at, l.Compass)
 	}
-	return runs, at
+	return at
 }
 
-// meanKnots of the legs over ground.
+// meanKnots is the mean speed of legs over ground.
 func meanKnots(legs []Leg) float64 {
 	sum := 0.0
 	for _, l := range legs {
@@ -270,55 +308,42 @@ func meanKnots(legs []Leg) float64 {
 }
 
 // conclude puts the checks together: outside where one is; within where the
-// deviation is, and nothing else that was judged says otherwise.
-func (m *maker) conclude() {
-	t := m.t
-	judged := map[Verdict][]string{}
+// deviation is, and nothing else that was judged says otherwise. Where legs of a
+// swing are still to be run (swingToRun), there are reciprocal ones among them, and
+// the alignment asks for none of its own.
+func conclude(checks []Check, swingToRun bool) (verdict Verdict, says string, next []string) {
+	kinds := map[Verdict][]string{}
 	deviation := CantTell
-	for _, c := range t.Checks {
+	for _, c := range checks {
 		if c.Verdict != "" {
-			judged[c.Verdict] = append(judged[c.Verdict], string(c.Kind))
+			kinds[c.Verdict] = append(kinds[c.Verdict], string(c.Kind))
 		}
 		if c.Kind == OfDeviation {
 			deviation = c.Verdict
 		}
-		legsToo := c.Kind == OfAlignment && len(t.Pairs) == 0 && m.lacking() != "" // the legs of a swing have pairs in them
-		if c.Missing != "" && c.Verdict != Within && !legsToo {
-			t.Next = appendNew(t.Next, c.Missing)
+		if c.Missing != "" && c.Verdict != Within && !(c.Kind == OfAlignment && swingToRun) {
+			next = appendNew(next, c.Missing)
 		}
 	}
+	outside, within, open := strings.Join(kinds[Outside], ", "), strings.Join(kinds[Within], ", "), strings.Join(kinds[CantTell], ", ")
 	switch {
-	case len(judged[Outside]) > 0:
-		t.Verdict = Outside
-		t.Says = "outside: " + strings.Join(judged[Outside], ", ") + ". Find the cause before the boat is given back, or call a compass adjuster."
-		t.Next = appendNew([]string{"look for the cause: something magnetic near the sensor, how it is mounted, the maker's set-up"}, t.Next...)
-	case deviation == Within && len(judged[CantTell]) == 0:
-		t.Verdict = Within
-		t.Says = "within tolerance: " + strings.Join(judged[Within], ", ") + "."
-	case len(judged[Within]) > 0:
-		t.Verdict = CantTell
-		t.Says = "can't tell of all: " + strings.Join(judged[CantTell], ", ") + ". Within tolerance: " + strings.Join(judged[Within], ", ") + "."
-	default:
-		t.Verdict = CantTell
-		t.Says = "can't tell: " + m.reason()
+	case outside != "":
+		next = appendNew([]string{"look for the cause: something magnetic near the sensor, how it is mounted, the maker's set-up"}, next...)
+		return Outside, "outside: " + outside + ". Find the cause before the boat is given back, or call a compass adjuster.", next
+	case deviation == Within && open == "":
+		return Within, "within tolerance: " + within + ".", next
+	case within != "":
+		return CantTell, "can't tell of all: " + open + ". Within tolerance: " + within + ".", next
+	case len(next) > 0:
+		return CantTell, "can't tell: " + next[0] + ".", next
 	}
+	return CantTell, "can't tell: the log has too little in it.", next
 }
 
-// reason is what is missing first of all.
-func (m *maker) reason() string {
-	if len(m.t.Next) > 0 {
-		return m.t.Next[0] + "."
-	}
-	return "the log has too little in it."
-}
-
+// appendNew appends what isn't in the list yet.
 func appendNew(list []string, more ...string) []string {
 	for _, s := range more {
-		found := false
-		for _, have := range list {
-			found = found || have == s
-		}
-		if !found {
+		if !slices.Contains(list, s) {
 			list = append(list, s)
 		}
 	}

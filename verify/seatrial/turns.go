@@ -29,14 +29,14 @@ type Turn struct {
 	Sectors   int     `json:"sectors"` // of 24 that were seen
 	Reference bool    `json:"reference"`
 
-	samples turned
+	samples turnSamples
 }
 
 // findTurns finds the turns that go all the way round.
 func findTurns(p *prepared) (all []Turn) {
 	for _, s := range stretches(p.epochs) {
 		heading := unwind(p.epochs, s)
-		rate := rates(running(heading, 1), p.epochs[s.from:s.to])
+		rate := rates(runningMean(heading, 1), p.epochs[s.from:s.to])
 		for i := 0; i < len(rate); {
 			k, side := turnFrom(rate, i)
 			if side == 0 {

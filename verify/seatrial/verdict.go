@@ -12,9 +12,9 @@ const (
 	CantTell Verdict = "can't tell"
 )
 
-// judge lays an estimate beside a tolerance. Within needs a doubt of half the
-// tolerance at most: a wide doubt proves nothing.
-func judge(value, u, tolerance float64) Verdict {
+// verdictOf holds an estimate with its doubt u against a tolerance. Within needs a
+// doubt of half the tolerance at most: a wide doubt proves nothing.
+func verdictOf(value, u, tolerance float64) Verdict {
 	e := math.Abs(value)
 	switch {
 	case math.IsNaN(value) || math.IsNaN(u):
@@ -27,12 +27,13 @@ func judge(value, u, tolerance float64) Verdict {
 	return CantTell
 }
 
-// judge lays the estimate beside a tolerance; one without a doubt can't be told.
-func (e Estimate) judge(tolerance float64) Verdict {
+// verdict holds the estimate against a tolerance; of one without a doubt nothing can be
+// told.
+func (e Estimate) verdict(tolerance float64) Verdict {
 	if !e.Known {
 		return CantTell
 	}
-	return judge(e.Value, e.U, tolerance)
+	return verdictOf(e.Value, e.U, tolerance)
 }
 
 // Tolerance is how far a value may be off, and who says so.

@@ -40,7 +40,7 @@ func Open(ctx context.Context, address string) (io.ReadCloser, error) {
 	if err != nil {
 		return nil, fmt.Errorf("listening at %s: %w", address, err)
 	}
-	return until(ctx, in), nil
+	return &listening{in, ctx, context.AfterFunc(ctx, func() { _ = in.Close() })}, nil // reading tells of an error
 }
 
 func open(ctx context.Context, address string) (io.ReadCloser, error) {
@@ -121,10 +121,6 @@ type listening struct {
 	io.ReadCloser
 	ctx  context.Context
 	stop func() bool
-}
-
-func until(ctx context.Context, in io.ReadCloser) io.ReadCloser {
-	return &listening{in, ctx, context.AfterFunc(ctx, func() { _ = in.Close() })} // reading tells of an error
 }
 
 func (l *listening) Read(p []byte) (int, error) {
