@@ -1,6 +1,7 @@
 package verify
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -241,8 +242,9 @@ func judgeFolder(m matched, tell teller) {
 // judgeDigest compares the card's digest with the one of the written card. That
 // none could be formed is told where nothing else stops the card.
 func judgeDigest(m matched, stops bool, tell teller) {
-	for _, f := range m.card.undigested {
-		tell(notRead(f.Path, f.Offset, f.Found))
+	var failed *fatread.ReadError
+	if errors.As(m.card.undigested, &failed) {
+		tell(notRead(failed.Path, failed.Offset, failed.Err.Error()))
 		stops = true
 	}
 	want, have := m.expected.Digest, m.card.digest
@@ -251,6 +253,6 @@ func judgeDigest(m matched, stops bool, tell teller) {
 	case have != "":
 		tell(digestDiffers.at("", want, have))
 	case !stops:
-		tell(notRead("", -1, "no digest of the card could be formed"))
+		tell(notRead("", -1, fatread.ErrNoDigest.Error()))
 	}
 }

@@ -1,11 +1,13 @@
 package verify
 
 import (
+	"errors"
 	"path"
 	"slices"
 	"time"
 
 	"cardwright/media"
+	"cardwright/verify/fatread"
 	"cardwright/verify/visible"
 )
 
@@ -93,7 +95,7 @@ func judgeReading(m matched, tell teller) {
 	for _, f := range m.card.files.all {
 		switch {
 		case f.err == nil:
-		case chainEnds(f.err): // all of it that there is was read
+		case errors.Is(f.err, fatread.ErrChainEnds): // all of it that there is was read
 			tell(chainTooShort.at(f.Path, media.Bytes(f.Size)+" of its own", "the chain that leads to its bytes ends, or runs into another file's, before that"))
 		default:
 			tell(notRead(f.Path, -1, f.err.Error()))

@@ -119,14 +119,14 @@ func (l files) recordFolder() map[string][]byte {
 }
 
 // filesOf are the files of a volume.
-func filesOf(v *fatread.Volume, card io.ReaderAt) files {
+func filesOf(v *fatread.Volume) files {
 	all := make([]*file, len(v.Entries))
 	for i, e := range v.Entries {
 		all[i] = &file{
 			RecordFile: media.RecordFile{Path: e.Path, Size: e.Size},
 			dir:        e.Dir, hidden: e.Hidden || e.System, short: e.ShortName, place: int64(e.First), modified: e.Modified,
 			open: func() (io.ReadCloser, error) { return io.NopCloser(v.Open(e)), nil },
-			at:   extentsOf(v, e, card),
+			at:   v.OpenAt(e),
 		}
 	}
 	return listed(all)

@@ -45,7 +45,7 @@ func List(read io.ReaderAt, bytes int64) Listing {
 			continue // named and not read
 		}
 		l.FileSystem, l.Label = card.Volumes[i].FileSystem, card.Volumes[i].Label
-		l.take(filesOf(&card.Volumes[i], read))
+		l.take(filesOf(&card.Volumes[i]))
 	}
 	l.whatElse(card, blankHead(read, bytes))
 	return l

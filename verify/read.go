@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"encoding/hex"
-	"errors"
 	"io"
 	"slices"
 
@@ -26,7 +25,7 @@ type onCard struct {
 	blind      bool              // part of what describes the files couldn't be read: there may be more of them
 	stopped    *file             // reading was interrupted before this file
 	digest     string            // of the card, 64 hex digits; "" where it couldn't be formed
-	undigested []fatread.Fault   // what was met while forming it
+	undigested error             // why it couldn't
 }
 
 // hasFiles tells whether the files were read, so that they can be judged.
@@ -42,7 +41,7 @@ func readCard(ctx context.Context, medium io.ReaderAt, bytes int64, progress Pro
 		return c
 	}
 	c.volume = &c.system.Volumes[0]
-	c.files = filesOf(c.volume, counted)
+	c.files = filesOf(c.volume)
 	c.own = c.files.recordFolder()
 	c.stopped = hashAll(ctx, c.files, progress)
 	c.digest, c.undigested = digestOf(c.system, c.files)
@@ -88,10 +87,9 @@ func hashAll(ctx context.Context, l files, progress Progress) *file {
 	return nil
 }
 
-// digestOf forms the card's digest, and gives what was met on the way.
-func digestOf(card *fatread.Card, l files) (string, []fatread.Fault) {
-	told := len(card.Faults)
-	sum, ok := card.Digest(func(e fatread.Entry) (d [32]byte, ok bool) {
+// digestOf forms the card's digest from those of its files.
+func digestOf(card *fatread.Card, l files) (string, error) {
+	sum, err := card.Digest(func(e fatread.Entry) (d [32]byte, ok bool) {
 		f := l.byPath[e.Path]
 		if f == nil {
 			return d, false
@@ -99,13 +97,8 @@ func digestOf(card *fatread.Card, l files) (string, []fatread.Fault) {
 		n, err := hex.Decode(d[:], []byte(f.SHA256))
 		return d, err == nil && n == len(d)
 	})
-	met := slices.Clone(card.Faults[told:])
-	card.Faults = card.Faults[:told]
-	if !ok {
-		return "", met
+	if err != nil {
+		return "", err
 	}
-	return hex.EncodeToString(sum[:]), met
+	return hex.EncodeToString(sum[:]), nil
 }
-
-// chainEnds tells a file of which all was read that its chain leads to.
-func chainEnds(err error) bool { return errors.Is(err, fatread.ErrChainEnds) }

@@ -43,7 +43,7 @@ func (b *behind) take(folder string, e []byte) (name string, ok bool) {
 		return name, true
 	}
 	b.w.v.Behind = append(b.w.v.Behind, entry)
-	if entry.Dir && entry.First >= 2 && entry.First <= b.w.fat.last {
+	if entry.Dir && entry.First >= 2 && entry.First <= b.w.v.fat.last {
 		b.folders = append(b.folders, entry)
 	}
 	return name, true
@@ -65,7 +65,7 @@ func (b *behind) follow() {
 // where there is no chain left.
 func (b *behind) enter(f Entry) {
 	size, buf, seen := int64(b.w.v.ClusterBytes), make([]byte, pieceBytes), []uint32{}
-	for c := f.First; c >= 2 && c <= b.w.fat.last && !slices.Contains(seen, c) && len(seen)*int(size) < mostEntries*entryBytes; {
+	for c := f.First; c >= 2 && c <= b.w.v.fat.last && !slices.Contains(seen, c) && len(seen)*int(size) < mostEntries*entryBytes; {
 		if b.left -= size; b.left < 0 {
 			b.w.stop(f.Path, fmt.Sprintf("%d bytes of folders behind end marks at most", mostBehindBytes), "more")
 			return
@@ -73,7 +73,7 @@ func (b *behind) enter(f Entry) {
 		seen = append(seen, c)
 		b.w.card.src.each(b.w.v.Place(c), size, buf, func(at int64, piece []byte, err error) bool {
 			if err != nil {
-				b.w.card.unread(b.w.p.Number, f.Path, at, "folder", err)
+				b.w.unread(b.w.partition, f.Path, at, "folder", err)
 				return true
 			}
 			for i := 0; i+entryBytes <= len(piece); i += entryBytes {
@@ -81,7 +81,7 @@ func (b *behind) enter(f Entry) {
 			}
 			return true
 		})
-		next, err := b.w.fat.get(c)
+		next, err := b.w.v.fat.get(c)
 		if err != nil || f.contiguous {
 			next = c + 1
 			if err != nil || int64(len(seen))*size >= f.Size {
@@ -94,7 +94,7 @@ func (b *behind) enter(f Entry) {
 
 // looseFAT reads FAT entries one by one, with their long names where the parts
 // stand before them.
-func looseFAT(w *walker) func(e []byte) (Entry, string, bool) {
+func looseFAT(f *fat) func(e []byte) (Entry, string, bool) {
 	var long longName
 	return func(e []byte) (entry Entry, name string, ok bool) {
 		parts := long
@@ -123,7 +123,7 @@ func looseFAT(w *walker) func(e []byte) (Entry, string, bool) {
 			name = longText(units)
 		}
 		return Entry{
-			ShortName: shortText(e), First: w.first(e), Size: int64(le.Uint32(e[28:])), Dir: e[11]&attrDir != 0,
+			ShortName: shortText(e), First: f.first(e), Size: int64(le.Uint32(e[28:])), Dir: e[11]&attrDir != 0,
 			Hidden: e[11]&attrHidden != 0, System: e[11]&attrSystem != 0,
 		}, name, true
 	}
@@ -174,7 +174,7 @@ func (l *leftBehind) note(off int64, name string) {
 }
 
 // tell tells of a folder with entries behind its end mark.
-func (l *leftBehind) tell(w *walker, folder string) {
+func (l *leftBehind) tell(log *volumeLog, folder string) {
 	if l.count == 0 {
 		return
 	}
@@ -182,5 +182,5 @@ func (l *leftBehind) tell(w *walker, folder string) {
 	if l.count > 1 {
 		what = fmt.Sprintf("%d entries", l.count)
 	}
-	w.fault(EntryBehind, folder, l.at, "nothing behind the folder's end mark", fmt.Sprintf("%s, the first of them %q", what, l.first))
+	log.fault(EntryBehind, folder, l.at, "nothing behind the folder's end mark", fmt.Sprintf("%s, the first of them %q", what, l.first))
 }

@@ -1,19 +1,17 @@
 // Package fatread reads memory cards that strangers made: partition table,
 // FAT12, FAT16, FAT32 and exFAT. It never writes, and shares no code with what
-// writes cards.
-//
-// Everything on a card is hostile. No bytes make it panic, hang or hold more
-// memory than its Limits allow: what it can't read or won't follow becomes a
-// Fault, and the rest is read all the same. By Microsoft's FAT32 File System
-// Specification v1.03 (2000) and exFAT specification, revision 1.00 (2019), and
-// the UEFI Specification, chapter 5 (GPT); other file systems are only named.
+// writes cards. No bytes on a card make it panic, hang or hold more memory than
+// its Limits allow: what it can't read or won't follow becomes a Fault, and the
+// rest is read all the same. It ends because a cluster belongs to one file only:
+// the first that leads there claims it, and nothing follows it again.
+// By Microsoft's FAT32 File System Specification v1.03 (2000) and exFAT
+// specification, revision 1.00 (2019), and the UEFI Specification, chapter 5
+// (GPT); other file systems are only named.
 package fatread
 
 import (
 	"io"
 	"time"
-
-	"cardwright/manifest/problem"
 )
 
 // Limits bounds what is held and followed. A zero field means its default.
@@ -66,24 +64,20 @@ const (
 	noTable = "none" // a file system straight on the card, or nothing at all
 )
 
-// Card is what stands on a card. It keeps the reader it came from for Open
-// and Digest; it is not safe for use by several goroutines at once.
+// Card is what stands on a card, and what is wrong with it. It keeps the reader
+// that it came from for Open and Digest; it is not safe for use by several
+// goroutines at once.
 type Card struct {
-	Bytes         int64 // as measured
-	Table         string
-	Partitions    []Partition       // without a table one, number 0: the whole card
-	Volumes       []Volume          // one for each partition with a known file system, in the order of Partitions
-	Faults        []Fault           // in the order they were found
-	Counts        map[FaultKind]int // every fault, kept or not
-	FaultsLeftOut int               // faults that were counted but not kept
+	Bytes      int64 // as measured
+	Table      string
+	Partitions []Partition // without a table one, number 0: the whole card
+	Volumes    []Volume    // one for each partition with a known file system, in the order of Partitions
+	Log
 
 	src     *source
 	cache   *pages
 	limits  Limits
-	limited map[string]bool
-	listed  int64 // bytes held for the listing
-	full    bool  // no more is listed
-	entries int
+	listing listing
 }
 
 // Partition is an entry of the table.
@@ -148,8 +142,10 @@ type Entry struct {
 // Run is a stretch of clusters that follow one another.
 type Run struct{ First, Count uint32 }
 
-// Read reads everything but the files' contents. It never fails: what can't
-// be read is a Fault. bytes is the measured size of the card.
+// Read reads everything but the files' contents, in this order: the partition
+// table; what each partition holds, by its boot sector; its folders, from the root
+// down; its files' chains; the FAT as a whole. It never fails: what can't be read
+// is a Fault. bytes is the measured size of the card.
 //
 // It reads at most: 1 MiB for tables and boot sectors of each partition, three
 // times the part of the FATs that the clusters need, 256 MiB more where a FAT
@@ -158,29 +154,27 @@ type Run struct{ First, Count uint32 }
 func Read(r io.ReaderAt, bytes int64, limits Limits) *Card {
 	limits = limits.filled()
 	c := &Card{
-		Bytes:   bytes,
-		Table:   noTable,
-		Counts:  map[FaultKind]int{},
-		limits:  limits,
-		limited: map[string]bool{},
+		Bytes:  bytes,
+		Log:    newLog(limits.Faults),
+		src:    newSource(r, bytes, limits.Failures),
+		cache:  &pages{},
+		limits: limits,
 	}
-	c.src = &source{r: r, size: max(0, bytes) / sectorBytes * sectorBytes, failuresLeft: limits.Failures}
-	c.cache = &pages{}
-	c.readTable()
+	c.Table, c.Partitions = readTable(c.src, &c.Log, limits.Partitions)
 	for i := range c.Partitions {
-		c.readPartition(&c.Partitions[i])
+		readPartition(c, &c.Partitions[i])
 	}
-	if c.FaultsLeftOut > 0 {
-		c.Counts[LimitReached]++
-		c.Faults = append(c.Faults, Fault{
-			Kind: LimitReached, Offset: -1,
-			Problem: problem.Problem{Expected: count(limits.Faults, "fault") + " at most", Found: count(limits.Faults+c.FaultsLeftOut, "fault")},
-		})
-	}
+	c.tellLeftOut()
 	return c
 }
 
 // Place is where a cluster begins, in bytes from the start of the card.
 func (v *Volume) Place(cluster uint32) int64 {
 	return v.DataStart + (int64(cluster)-2)*int64(v.ClusterBytes)
+}
+
+// clustersFor counts the clusters that a size takes.
+func (v *Volume) clustersFor(size int64) int64 {
+	cluster := int64(v.ClusterBytes)
+	return size/cluster + min(size%cluster, 1)
 }

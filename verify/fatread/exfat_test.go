@@ -603,7 +603,7 @@ func TestEveryReadErrorOnExFAT(t *testing.T) {
 		v := &c.Volumes[0]
 		for _, e := range v.Entries {
 			b, err := io.ReadAll(v.Open(e))
-			var re *readError
+			var re *ReadError
 			if errors.As(err, &re) && re.Offset/512 == sector {
 				told = true
 				assert.ErrorIs(t, err, syscall.EIO)

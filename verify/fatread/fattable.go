@@ -133,11 +133,11 @@ func (f *fat) in(p *page, cluster uint32) (uint32, error) {
 	at := int64(cluster) * int64(f.width) / 8
 	in := at % pieceBytes
 	if in+int64(f.width+7)/8 > int64(len(p.data)) {
-		return 0, &readError{Offset: f.start + at, Err: errOutside}
+		return 0, &ReadError{Offset: f.start + at, Err: errOutside}
 	}
 	// A 12-bit entry may lie in two sectors; none lies in two pages, as a FAT12 has but one.
 	if p.bad[in/sectorBytes] || p.bad[(in+int64(f.width-1)/8)/sectorBytes] {
-		return 0, &readError{Offset: f.start + at, Err: errors.New("a part of the FAT that could not be read")}
+		return 0, &ReadError{Offset: f.start + at, Err: errors.New("a part of the FAT that could not be read")}
 	}
 	return f.decode(p.data[in:], cluster), nil
 }

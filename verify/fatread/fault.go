@@ -96,33 +96,73 @@ type Fault struct {
 	ReadError bool // the drive's error: what was there is not known
 }
 
+func faultOf(kind FaultKind, partition int, off int64, expected, found string) Fault {
+	return Fault{Kind: kind, Partition: partition, Offset: off, Problem: problem.Problem{Expected: expected, Found: found}}
+}
+
 // Unread tells that something was not looked at, so that a card with this
 // fault can't be called good, nor bad for this fault's sake.
 func (f Fault) Unread() bool { return f.ReadError || f.Kind == LimitReached }
 
+// Log is what is wrong with a card: no more faults than a bound, and the count of
+// every kind.
+type Log struct {
+	Faults        []Fault           // in the order they were found
+	Counts        map[FaultKind]int // every fault, kept or not
+	FaultsLeftOut int               // faults that were counted but not kept
+
+	most   int             // faults kept
+	bounds map[string]bool // of Limits, that were met and told
+}
+
+func newLog(most int) Log {
+	return Log{Counts: map[FaultKind]int{}, most: most, bounds: map[string]bool{}}
+}
+
 // add keeps a fault while there is room, and counts it in any case.
-func (c *Card) add(f Fault) {
-	c.Counts[f.Kind]++
-	if len(c.Faults) < c.limits.Faults {
-		c.Faults = append(c.Faults, f)
+func (l *Log) add(f Fault) {
+	l.Counts[f.Kind]++
+	if len(l.Faults) < l.most {
+		l.Faults = append(l.Faults, f)
 		return
 	}
-	c.FaultsLeftOut++
+	l.FaultsLeftOut++
+}
+
+// fault adds one that no file or folder is concerned in. Its place is in bytes
+// from the start of the card, or -1.
+func (l *Log) fault(kind FaultKind, partition int, off int64, expected, found string) {
+	l.add(faultOf(kind, partition, off, expected, found))
 }
 
 // limit tells once that a bound was met.
-func (c *Card) limit(partition int, path, bound, found string) {
-	if c.limited[bound] {
+func (l *Log) limit(partition int, path, bound, found string) {
+	if l.bounds[bound] {
 		return
 	}
-	c.limited[bound] = true
-	c.add(Fault{Kind: LimitReached, Partition: partition, Path: path, Offset: -1, Problem: problem.Problem{Expected: bound, Found: found}})
+	l.bounds[bound] = true
+	l.add(Fault{Kind: LimitReached, Partition: partition, Path: path, Offset: -1, Problem: problem.Problem{Expected: bound, Found: found}})
 }
 
 // unread tells of an error of the drive.
-func (c *Card) unread(partition int, path string, off int64, what string, err error) {
-	c.add(Fault{
+func (l *Log) unread(partition int, path string, off int64, what string, err error) {
+	l.add(Fault{
 		Kind: ReadFailed, Partition: partition, Path: path, Offset: off, ReadError: true,
 		Problem: problem.Problem{Expected: what + " readable", Found: err.Error()},
 	})
 }
+
+// tellLeftOut ends the log with a fault that tells of those that it doesn't keep.
+func (l *Log) tellLeftOut() {
+	if l.FaultsLeftOut == 0 {
+		return
+	}
+	l.Counts[LimitReached]++
+	l.Faults = append(l.Faults, Fault{
+		Kind: LimitReached, Offset: -1,
+		Problem: problem.Problem{Expected: count(l.most, "fault") + " at most", Found: count(l.most+l.FaultsLeftOut, "fault")},
+	})
+}
+
+// anyUnread tells whether something wasn't looked at.
+func (l *Log) anyUnread() bool { return l.Counts[ReadFailed] > 0 || l.Counts[LimitReached] > 0 }

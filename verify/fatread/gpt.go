@@ -6,8 +6,6 @@ import (
 	"fmt"
 	"hash/crc32"
 	"math"
-
-	"cardwright/manifest/problem"
 )
 
 const (
@@ -69,84 +67,72 @@ func sector64(b []byte) int64 {
 }
 
 // readGPT takes the partitions of the main header, or else of its backup.
-func (c *Card) readGPT() bool {
-	end := c.src.size/sectorBytes - 1
-	h, err := c.gptAt(1)
-	backup, backupErr := c.gptAt(end)
+func (t *tableReader) readGPT() bool {
+	end := t.src.size/sectorBytes - 1
+	h, err := t.gptAt(1)
+	backup, backupErr := t.gptAt(end)
 	if err != nil {
-		c.add(Fault{Kind: GPTHeader, Offset: sectorBytes, Problem: problem.Problem{Expected: "a GPT header", Found: err.Error()}})
+		t.log.fault(GPTHeader, 0, sectorBytes, "a GPT header", err.Error())
 		h = backup
 	}
 	if backupErr != nil {
-		c.add(Fault{Kind: GPTBackup, Offset: end * sectorBytes, Problem: problem.Problem{Expected: "a GPT header in the last sector", Found: backupErr.Error()}})
+		t.log.fault(GPTBackup, 0, end*sectorBytes, "a GPT header in the last sector", backupErr.Error())
 	}
 	if err != nil && backupErr != nil {
 		return false
 	}
-	table := c.gptTable(h)
+	table := t.gptTable(h)
 	if err == nil && backupErr == nil {
-		c.compareGPT(h, backup, table)
+		t.compareGPT(h, backup, table)
 	}
-	c.addGPT(h, table)
+	t.addGPT(h, table)
 	return true
 }
 
-func (c *Card) gptAt(sector int64) (gptHeader, error) {
+func (t *tableReader) gptAt(sector int64) (gptHeader, error) {
 	b := make([]byte, sectorBytes)
-	switch err := c.src.read(b, sector*sectorBytes); {
+	switch err := t.src.read(b, sector*sectorBytes); {
 	case err == errOutside:
 		return gptHeader{}, err
 	case err != nil:
-		c.unread(0, "", sector*sectorBytes, "GPT header", err)
+		t.log.unread(0, "", sector*sectorBytes, "GPT header", err)
 		return gptHeader{}, err
 	}
 	return parseGPT(b, sector)
 }
 
 // gptTable reads the entries, no more than a bound, and checks their sum.
-func (c *Card) gptTable(h gptHeader) []byte {
+func (t *tableReader) gptTable(h gptHeader) []byte {
 	off, n := h.table*sectorBytes, h.count*h.entrySize
-	most := min(n, max(0, c.src.size-off))
-	b := c.src.head(off, int((most+sectorBytes-1)/sectorBytes*sectorBytes), func(at, _ int64, err error) {
-		c.unread(0, "", at, "GPT entries", err)
+	most := min(n, max(0, t.src.size-off))
+	b := t.src.head(off, int((most+sectorBytes-1)/sectorBytes*sectorBytes), func(at, _ int64, err error) {
+		t.log.unread(0, "", at, "GPT entries", err)
 	})
 	b = b[:min(int64(len(b)), most)]
 	switch {
 	case int64(len(b)) < n:
-		c.add(Fault{
-			Kind: GPTEntries, Offset: off, Problem: problem.Problem{
-				Expected: fmt.Sprintf("%d entries of %d bytes", h.count, h.entrySize),
-				Found:    fmt.Sprintf("%d bytes until the card ends", len(b)),
-			},
-		})
+		t.log.fault(GPTEntries, 0, off,
+			fmt.Sprintf("%d entries of %d bytes", h.count, h.entrySize), fmt.Sprintf("%d bytes until the card ends", len(b)))
 	case crc32.ChecksumIEEE(b) != h.sum:
-		c.add(Fault{
-			Kind: GPTEntries, Offset: off, Problem: problem.Problem{
-				Expected: fmt.Sprintf("checksum %08x", h.sum),
-				Found:    fmt.Sprintf("%08x", crc32.ChecksumIEEE(b)),
-			},
-		})
+		t.log.fault(GPTEntries, 0, off, fmt.Sprintf("checksum %08x", h.sum), fmt.Sprintf("%08x", crc32.ChecksumIEEE(b)))
 	}
 	return b
 }
 
 // compareGPT tells where the backup is of another table.
-func (c *Card) compareGPT(h, backup gptHeader, table []byte) {
+func (t *tableReader) compareGPT(h, backup gptHeader, table []byte) {
 	switch {
 	case h.sum != backup.sum || h.count != backup.count || h.entrySize != backup.entrySize ||
 		h.first != backup.first || h.last != backup.last || h.disk != backup.disk:
-	case !bytes.Equal(table, c.gptTable(backup)):
-	case h.other*sectorBytes != c.src.size-sectorBytes || backup.other != 1:
+	case !bytes.Equal(table, t.gptTable(backup)):
+	case h.other*sectorBytes != t.src.size-sectorBytes || backup.other != 1:
 	default:
 		return
 	}
-	c.add(Fault{
-		Kind: GPTBackup, Offset: c.src.size - sectorBytes,
-		Problem: problem.Problem{Expected: "the same table as the main one", Found: "another"},
-	})
+	t.log.fault(GPTBackup, 0, t.src.size-sectorBytes, "the same table as the main one", "another")
 }
 
-func (c *Card) addGPT(h gptHeader, table []byte) {
+func (t *tableReader) addGPT(h gptHeader, table []byte) {
 	for i := 0; (i+1)*int(h.entrySize) <= len(table); i++ {
 		e := table[i*int(h.entrySize):]
 		if [16]byte(e[:16]) == [16]byte{} {
@@ -154,18 +140,13 @@ func (c *Card) addGPT(h gptHeader, table []byte) {
 		}
 		first, last := sector64(e[32:]), sector64(e[40:])
 		if first < h.first || last > h.last || last < first {
-			c.add(Fault{
-				Kind: TableEntry, Partition: i + 1, Offset: h.table*sectorBytes + int64(i)*h.entrySize,
-				Problem: problem.Problem{
-					Expected: fmt.Sprintf("sectors within %d to %d", h.first, h.last),
-					Found:    fmt.Sprintf("%d to %d", first, last),
-				},
-			})
+			t.log.fault(TableEntry, i+1, h.table*sectorBytes+int64(i)*h.entrySize,
+				fmt.Sprintf("sectors within %d to %d", h.first, h.last), fmt.Sprintf("%d to %d", first, last))
 		}
 		if first == 0 || last < first {
 			continue
 		}
-		c.addPartition(Partition{
+		t.add(Partition{
 			Number: i + 1, Type: guid(e[:16]), Table: GPT,
 			Start: first * sectorBytes, Length: (last - first + 1) * sectorBytes,
 		})
@@ -179,13 +160,13 @@ func guid(b []byte) string {
 
 // staleGPT tells of a GPT from before: some machines follow it all the same, but
 // none the backup alone, which formatting leaves behind.
-func (c *Card) staleGPT() {
+func (t *tableReader) staleGPT() {
 	main := false
-	for _, sector := range []int64{1, c.src.size/sectorBytes - 1} {
+	for _, sector := range []int64{1, t.src.size/sectorBytes - 1} {
 		b := make([]byte, sectorBytes)
-		err := c.src.read(b, sector*sectorBytes)
+		err := t.src.read(b, sector*sectorBytes)
 		if err != nil && err != errOutside {
-			c.unread(0, "", sector*sectorBytes, "place of a GPT header", err)
+			t.log.unread(0, "", sector*sectorBytes, "place of a GPT header", err)
 		}
 		if err != nil || string(b[:8]) != gptMark {
 			continue
@@ -194,6 +175,6 @@ func (c *Card) staleGPT() {
 		if main = main || sector == 1; !main {
 			kind, found = TableLeft, "the backup of a GPT header, in the last sector"
 		}
-		c.add(Fault{Kind: kind, Offset: sector * sectorBytes, Problem: problem.Problem{Expected: "no GPT beside this table", Found: found}})
+		t.log.fault(kind, 0, sector*sectorBytes, "no GPT beside this table", found)
 	}
 }

@@ -94,7 +94,7 @@ func failAt(t *testing.T, d *disk, sector int64, want map[string]string) {
 		v := &c.Volumes[i]
 		for _, e := range v.Entries {
 			b, err := io.ReadAll(v.Open(e))
-			var re *readError
+			var re *ReadError
 			if errors.As(err, &re) && re.Offset/512 == sector {
 				told = true
 				assert.ErrorIs(t, err, syscall.EIO)
@@ -192,7 +192,7 @@ func bounded(t testing.TB, c *Card, asked int64) {
 	assert.LessOrEqual(t, entries, DefaultLimits.Entries)
 	assert.LessOrEqual(t, len(c.Faults), DefaultLimits.Faults+1)
 	assert.LessOrEqual(t, len(c.Partitions), DefaultLimits.Partitions)
-	assert.LessOrEqual(t, c.listed, DefaultLimits.Listing+runWeight)
+	assert.LessOrEqual(t, c.listing.bytes, DefaultLimits.Listing+runWeight)
 }
 
 // swallow reads every file, which must take no more than the card holds.
@@ -372,7 +372,7 @@ func TestMain(m *testing.M) {
 
 func tell(r io.ReaderAt, size int64) {
 	c := Read(r, size, Limits{})
-	o := outcome{Asked: c.src.asked, Counts: c.Counts, Entries: c.entries}
+	o := outcome{Asked: c.src.asked, Counts: c.Counts, Entries: c.listing.entries}
 	status, _ := os.ReadFile("/proc/self/status")
 	_, after, _ := strings.Cut(string(status), "VmHWM:")
 	fmt.Sscanf(after, "%d", &o.Held)
@@ -675,8 +675,8 @@ func TestDigest(t *testing.T) {
 		files[e.Path] = sha256.Sum256(b)
 	}
 	known := func(e Entry) ([32]byte, bool) { s, ok := files[e.Path]; return s, ok }
-	got, ok := c.Digest(known)
-	require.True(t, ok)
+	got, err := c.Digest(known)
+	require.NoError(t, err)
 
 	h := sha256.New()
 	fmt.Fprintf(h, "%d\n", len(d.b))
@@ -695,26 +695,27 @@ func TestDigest(t *testing.T) {
 	}
 	assert.Equal(t, fmt.Sprintf("%x", h.Sum(nil)), fmt.Sprintf("%x", got))
 
-	_, ok = c.Digest(func(Entry) ([32]byte, bool) { return [32]byte{}, false })
-	assert.False(t, ok, "a file of which nothing is known")
-	_, ok = samples(t, "16").read().Digest(known)
-	assert.False(t, ok, "not FAT32")
+	_, err = c.Digest(func(Entry) ([32]byte, bool) { return [32]byte{}, false })
+	assert.ErrorIs(t, err, ErrNoDigest, "a file of which nothing is known")
+	_, err = samples(t, "16").read().Digest(known)
+	assert.ErrorIs(t, err, ErrNoDigest, "not FAT32")
 
 	d.b[d.place(d.first(inner))+100] ^= 1 // past its end mark: the folder's clusters count whole
-	other, ok := d.read().Digest(known)
-	assert.True(t, ok)
+	other, err := d.read().Digest(known)
+	require.NoError(t, err)
 	assert.NotEqual(t, got, other)
 
 	w := &watched{b: d.b, bad: map[int64]bool{d.fat/512 + 100: true}}
 	card := Read(w, int64(len(d.b)), Limits{})
-	_, ok = card.Digest(known)
-	assert.False(t, ok, "something unread")
+	_, err = card.Digest(known)
+	assert.ErrorIs(t, err, ErrNoDigest, "something unread")
 	w.bad = map[int64]bool{}
 	card = Read(w, int64(len(d.b)), Limits{})
 	w.bad[d.start/512+20] = true // a reserved sector that only the digest reads
-	_, ok = card.Digest(known)
-	assert.False(t, ok)
-	assert.True(t, unreadAt(card, d.start/512+20) || card.Counts[ReadFailed] > 0)
+	_, err = card.Digest(known)
+	var failed *ReadError
+	require.ErrorAs(t, err, &failed)
+	assert.Equal(t, d.start/512+20, failed.Offset/512)
 }
 
 // A file in many pieces is read through the FAT, past the runs that are kept.

@@ -35,14 +35,14 @@ type longName struct {
 }
 
 // orphan tells of parts that are followed by something else.
-func (l *lister) orphan(off int64, by string) {
+func (l *fatLister) orphan(off int64, by string) {
 	if l.long.on {
 		l.w.fault(LongOrphan, l.f.shown(), off, "the entry that a long name belongs to", by)
 	}
 	l.long = longName{}
 }
 
-func (l *lister) takeLong(off int64, e []byte) {
+func (l *fatLister) takeLong(off int64, e []byte) {
 	if e[12] != 0 || e[26] != 0 || e[27] != 0 {
 		l.w.fault(LongEntry, l.f.shown(), off, "type 0 and cluster 0 in a long-name entry",
 			fmt.Sprintf("type %d, cluster %d", e[12], le.Uint16(e[26:])))
@@ -87,7 +87,7 @@ func unitPlace(i int) int {
 }
 
 // longFor gives the long name that belongs to an entry, if one does.
-func (l *lister) longFor(off int64, e []byte) ([]uint16, bool) {
+func (l *fatLister) longFor(off int64, e []byte) ([]uint16, bool) {
 	n := l.long
 	l.long = longName{}
 	switch {
@@ -104,7 +104,7 @@ func (l *lister) longFor(off int64, e []byte) ([]uint16, bool) {
 }
 
 // cut ends a name at its NUL; what follows must be padding.
-func (l *lister) cut(off int64, units []uint16) []uint16 {
+func (l *fatLister) cut(off int64, units []uint16) []uint16 {
 	for i, u := range units {
 		if u != 0 {
 			continue
@@ -210,7 +210,7 @@ func nameUnits(name string) int { return len(utf16.Encode([]rune(name))) }
 
 // checkName looks for what no name may have. Characters that only mislead
 // the eye are legal: they are the judge's business.
-func (l *lister) checkName(off int64, path string, e []byte, units []uint16, long bool) {
+func (l *fatLister) checkName(off int64, path string, e []byte, units []uint16, long bool) {
 	if why := badShort(e[:11]); why != "" {
 		l.w.fault(NameBad, path, off, "a short name of legal characters", why)
 	}

@@ -1,12 +1,11 @@
 package fatread
 
 import (
-	"crypto/sha256"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
-	"sort"
-	"strconv"
+	"slices"
 )
 
 // ErrChainEnds is given where a file's own clusters end before its size.
@@ -90,7 +89,7 @@ func (f *file) load(buf []byte, off, n int64) int {
 	if f.written > 0 {
 		if err := f.v.card.src.read(buf, off); err != nil {
 			good, err := f.salvage(buf, off, err)
-			f.err = &readError{Path: f.e.Path, Offset: off + good, Err: err}
+			f.err = &ReadError{Path: f.e.Path, Offset: off + good, Err: err}
 			n = min(n, good)
 		}
 	}
@@ -141,6 +140,10 @@ func (f *file) nextByFAT() bool {
 	f.v.fat.loads++ // the walk has been there: as many pages again
 	next, err := f.v.fat.get(f.last)
 	if err != nil {
+		var failed *ReadError
+		if errors.As(err, &failed) {
+			failed.Path = f.e.Path
+		}
 		f.err = err
 		return false
 	}
@@ -148,82 +151,53 @@ func (f *file) nextByFAT() bool {
 	return true
 }
 
-// Digest is a card's digest: SHA-256 over its size in bytes (decimal, then a
-// line feed), its bytes up to the end of the second FAT, each folder's
-// clusters by ascending place, and the SHA-256 of each file that isn't empty
-// by ascending place. fileSHA256 gives the digest of a file that was read.
-//
-// False: the card isn't a single FAT32 volume with nothing unread, or a
-// digest isn't known. What can't be read becomes a Fault.
-func (c *Card) Digest(fileSHA256 func(Entry) ([32]byte, bool)) (sum [32]byte, ok bool) {
-	if len(c.Partitions) != 1 || len(c.Volumes) != 1 || c.Volumes[0].FileSystem != FAT32 || c.anyUnread() {
-		return sum, false
+// OpenAt reads a file at any place. nil: not all of its runs are known.
+func (v *Volume) OpenAt(e Entry) io.ReaderAt {
+	x := &extents{src: v.card.src, written: e.Written}
+	end := int64(0)
+	for _, run := range e.Chain {
+		end += int64(run.Count) * int64(v.ClusterBytes)
+		x.places = append(x.places, v.Place(run.First))
+		x.ends = append(x.ends, end)
 	}
-	v := &c.Volumes[0]
-	h := sha256.New()
-	io.WriteString(h, strconv.FormatInt(c.Bytes, 10)+"\n")
-	if v.fat == nil || !c.digestHead(h, v) {
-		return sum, false
+	if e.Dir || end < e.Size {
+		return nil
 	}
-	folders, files := v.byPlace()
-	for _, e := range folders {
-		if _, err := io.Copy(h, v.open(*e, e.ChainClusters*int64(v.ClusterBytes))); err != nil {
-			c.tell(v, e, err)
-			return sum, false
-		}
-	}
-	for _, e := range files {
-		digest, known := fileSHA256(*e)
-		if !known {
-			return sum, false
-		}
-		h.Write(digest[:])
-	}
-	return [32]byte(h.Sum(nil)), true
+	return x
 }
 
-func (c *Card) anyUnread() bool { return c.Counts[ReadFailed] > 0 || c.Counts[LimitReached] > 0 }
-
-func (c *Card) tell(v *Volume, e *Entry, err error) {
-	var re *readError
-	if errors.As(err, &re) {
-		c.unread(v.Partition, e.Path, re.Offset, "folder", re.Err)
-	}
+// extents reads a file through its runs of clusters.
+type extents struct {
+	src     *source
+	places  []int64 // of each run, bytes on the card
+	ends    []int64 // of each run, bytes in the file
+	written int64   // bytes; the rest was never written and reads as zeros
 }
 
-func (c *Card) digestHead(h io.Writer, v *Volume) bool {
-	end := v.fat.start + 2*v.FATBytes
-	if v.FATs != 2 || len(v.fat.copies) != 1 || end > min(c.limits.DigestHead, c.src.size) {
-		return false
-	}
-	ok := true
-	c.src.each(0, end, make([]byte, readBytes), func(off int64, b []byte, err error) bool {
-		if err != nil {
-			c.unread(v.Partition, "", off, "start of the card", err)
-			ok = false
-			return false
+func (x *extents) ReadAt(p []byte, at int64) (int, error) {
+	n := 0
+	for n < len(p) {
+		i, _ := slices.BinarySearch(x.ends, at+1)
+		if i == len(x.ends) {
+			return n, io.EOF
 		}
-		h.Write(b)
-		return true
-	})
-	return ok
-}
-
-// byPlace gives what has clusters by the place of the first.
-func (v *Volume) byPlace() (folders, files []*Entry) {
-	folders = []*Entry{&v.Root}
-	for i := range v.Entries {
-		if e := &v.Entries[i]; e.Dir {
-			folders = append(folders, e)
+		begin := int64(0)
+		if i > 0 {
+			begin = x.ends[i-1]
 		}
-	}
-	sortByPlace(folders)
-	for _, e := range v.filesByPlace() {
-		if e.Size > 0 {
-			files = append(files, e)
+		part := p[n:min(int64(len(p)), int64(n)+x.ends[i]-at)]
+		if at >= x.written {
+			clear(part)
+			n, at = n+len(part), at+int64(len(part))
+			continue
 		}
+		part = part[:min(int64(len(part)), x.written-at)]
+		if err := x.src.read(part, x.places[i]+at-begin); err != nil {
+			return n, err
+		}
+		n, at = n+len(part), at+int64(len(part))
 	}
-	return folders, files
+	return n, nil
 }
 
 func (v *Volume) filesByPlace() (files []*Entry) {
@@ -237,5 +211,5 @@ func (v *Volume) filesByPlace() (files []*Entry) {
 }
 
 func sortByPlace(list []*Entry) {
-	sort.SliceStable(list, func(i, j int) bool { return list[i].First < list[j].First })
+	slices.SortStableFunc(list, func(a, b *Entry) int { return cmp.Compare(a.First, b.First) })
 }

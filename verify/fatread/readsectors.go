@@ -27,6 +27,10 @@ type source struct {
 	failuresLeft int
 }
 
+func newSource(r io.ReaderAt, bytes int64, failures int) *source {
+	return &source{r: r, size: max(0, bytes) / sectorBytes * sectorBytes, failuresLeft: failures}
+}
+
 func (s *source) read(b []byte, off int64) error {
 	if off < 0 || off > s.size-int64(len(b)) {
 		return errOutside
@@ -97,18 +101,19 @@ func (s *source) head(off int64, n int, bad func(off, n int64, err error)) []byt
 	return b
 }
 
-// readError is an error of the drive while a file was read.
-type readError struct {
-	Path   string
-	Offset int64 // bytes from the start of the card
+// ReadError is an error of the drive while a file was read, or the card's digest
+// was formed.
+type ReadError struct {
+	Path   string // "": of no file
+	Offset int64  // bytes from the start of the card
 	Err    error
 }
 
-func (e *readError) Error() string {
+func (e *ReadError) Error() string {
 	return fmt.Sprintf("reading %q at byte %d of the card: %v", e.Path, e.Offset, e.Err)
 }
 
-func (e *readError) Unwrap() error { return e.Err }
+func (e *ReadError) Unwrap() error { return e.Err }
 
 func count(n int, what string) string {
 	if n == 1 {

@@ -5,8 +5,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-
-	"cardwright/manifest/problem"
 )
 
 // Names of file systems. Those from ExFAT on are named by their marks, not
@@ -153,7 +151,7 @@ const hiddenBit = 0x10
 const basicData = "ebd0a0a2-b9e5-4433-87c0-68b6b72699c7"
 
 // checkType compares what the table announces with what is there.
-func (c *Card) checkType(p *Partition) {
+func checkType(log *Log, p *Partition) {
 	want, known := fatTypes[p.FileSystem]
 	if p.Table != MBR && p.Table != GPT || !known {
 		return
@@ -164,13 +162,8 @@ func (c *Card) checkType(p *Partition) {
 	if slices.Contains(want, p.Type) {
 		return
 	}
-	c.add(Fault{
-		Kind: PartitionType, Partition: p.Number, Offset: -1,
-		Problem: problem.Problem{
-			Expected: fmt.Sprintf("type %s for %s", strings.Join(want[:min(2, len(want))], " or "), p.FileSystem),
-			Found:    "type " + p.Type,
-		},
-	})
+	log.fault(PartitionType, p.Number, -1,
+		fmt.Sprintf("type %s for %s", strings.Join(want[:min(2, len(want))], " or "), p.FileSystem), "type "+p.Type)
 }
 
 // announcesFAT tells that the table says FAT.
@@ -192,16 +185,16 @@ func hiddenType(t string) string {
 
 // remains names what is left of a FAT32 volume whose beginning is overwritten;
 // "" for nothing that is known.
-func (c *Card) remains(p *Partition, head []byte) string {
-	if p.Length > 0 && backupWhole(head) {
+func (s start) remains() string {
+	if s.p.Length > 0 && backupWhole(s.head) {
 		return Headless
 	}
-	if p.Table != noTable {
+	if s.p.Table != noTable {
 		return ""
 	}
 	for _, first := range usualStarts {
 		sector := make([]byte, sectorBytes)
-		if err := c.src.read(sector, first*sectorBytes); err != nil {
+		if err := s.card.src.read(sector, first*sectorBytes); err != nil {
 			continue // past the end, or no place of interest that can be read
 		}
 		if b, complaints := parseBoot(sector); wholeFAT32(sector, b, complaints) && b.hidden == first {

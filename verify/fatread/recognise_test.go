@@ -162,8 +162,8 @@ func TestLimits(t *testing.T) {
 	assert.Equal(t, LimitReached, c.Faults[2].Kind)
 	assert.Equal(t, 1, c.Counts[ClustersLost], "counted, though not kept")
 	c = Read(bytes.NewReader(d.b), int64(len(d.b)), Limits{Runs: 1, DigestHead: 512})
-	_, ok := c.Digest(func(Entry) ([32]byte, bool) { return [32]byte{}, true })
-	assert.False(t, ok)
+	_, err := c.Digest(func(Entry) ([32]byte, bool) { return [32]byte{}, true })
+	assert.ErrorIs(t, err, ErrNoDigest)
 }
 
 // Each kind of fault is brought about by a test of this package: one that no card

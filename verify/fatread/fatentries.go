@@ -20,9 +20,9 @@ const (
 	freeMark = 0xE5
 )
 
-// lister takes a directory's entries one by one.
-type lister struct {
-	w        *walker
+// fatLister takes a folder's entries one by one.
+type fatLister struct {
+	w        *fatWalker
 	f        *folder
 	long     longName
 	index    int
@@ -33,13 +33,9 @@ type lister struct {
 	behind   leftBehind
 }
 
-func newLister(w *walker, f *folder) *lister {
-	return &lister{w: w, f: f, names: map[string]string{}}
-}
-
 // read takes the entries of n bytes, those behind the end mark apart; false:
 // there is nothing more to read.
-func (l *lister) read(off, n int64) bool {
+func (l *fatLister) read(off, n int64) bool {
 	n = min(n, max(0, l.w.card.src.size-off))
 	buf := make([]byte, min(n, pieceBytes))
 	l.w.card.src.each(off, n, buf, func(at int64, b []byte, err error) bool {
@@ -48,33 +44,30 @@ func (l *lister) read(off, n int64) bool {
 			return true
 		}
 		for i := 0; i+entryBytes <= len(b); i += entryBytes {
-			if l.ended {
-				l.takeBehind(at+int64(i), b[i:i+entryBytes])
-			} else if !l.take(at+int64(i), b[i:i+entryBytes]) {
-				return false
+			off, e := at+int64(i), b[i:i+entryBytes]
+			if !l.ended {
+				if !l.take(off, e) {
+					return false
+				}
+			} else if name, ok := l.w.behind.take(l.f.path, e); ok {
+				l.behind.note(off, name)
 			}
 		}
 		return true
 	})
-	return !l.w.card.full
-}
-
-func (l *lister) takeBehind(off int64, e []byte) {
-	if name, ok := l.w.behind.take(l.f.path, e); ok {
-		l.behind.note(off, name)
-	}
+	return !l.w.card.listing.full
 }
 
 // skip goes past what can't be read: a long name can't be trusted across it.
-func (l *lister) skip(at int64, n int, err error) {
-	l.w.whole = false
+func (l *fatLister) skip(at int64, n int, err error) {
+	l.w.partial = true
 	l.w.rootCut = l.w.rootCut || l.f.entry < 0
-	l.w.card.unread(l.w.p.Number, l.f.shown(), at, "folder", err)
+	l.w.unread(l.w.partition, l.f.shown(), at, "folder", err)
 	l.long = longName{}
 	l.index += n / entryBytes
 }
 
-func (l *lister) take(off int64, e []byte) bool {
+func (l *fatLister) take(off int64, e []byte) bool {
 	index := l.index
 	l.index++
 	switch {
@@ -97,13 +90,13 @@ func (l *lister) take(off int64, e []byte) bool {
 	}
 	l.missDots(index, e)
 	l.checkReserved(off, e)
-	return !l.w.card.full
+	return !l.w.card.listing.full
 }
 
 // checkReserved looks at bits that mean nothing, and that machines differ
 // about: the upper two attributes, and all of the byte kept for later systems
 // but the two for case.
-func (l *lister) checkReserved(off int64, e []byte) {
+func (l *fatLister) checkReserved(off int64, e []byte) {
 	const caseBits = 0x18
 	isLong := e[11]&attrMask == attrLong
 	if e[0] != freeMark && (e[11]&^attrMask != 0 || !isLong && e[12]&^caseBits != 0) {
@@ -112,16 +105,14 @@ func (l *lister) checkReserved(off int64, e []byte) {
 }
 
 // finish ends the directory and puts its folders in line.
-func (l *lister) finish() {
+func (l *fatLister) finish() {
 	l.orphan(-1, "the end of the folder")
-	l.behind.tell(l.w, l.f.shown())
-	for i := len(l.children) - 1; i >= 0; i-- {
-		l.w.pending = append(l.w.pending, l.children[i])
-	}
+	l.behind.tell(l.w.volumeLog, l.f.shown())
+	l.w.line(l.children)
 }
 
 // missDots tells where . or .. should stand and something else does.
-func (l *lister) missDots(index int, e []byte) {
+func (l *fatLister) missDots(index int, e []byte) {
 	if l.f.entry < 0 || index > 1 || isDots(e) {
 		return
 	}
@@ -133,7 +124,7 @@ func isDots(e []byte) bool {
 	return name == ".          " || name == "..         "
 }
 
-func (l *lister) takeDots(off int64, index int, e []byte) {
+func (l *fatLister) takeDots(off int64, index int, e []byte) {
 	path := l.f.shown()
 	up := e[1] == '.'
 	if l.f.entry < 0 || index != 0 && !up || index != 1 && up {
@@ -148,7 +139,7 @@ func (l *lister) takeDots(off int64, index int, e []byte) {
 			want = l.f.up.first
 		}
 	}
-	if got := l.w.first(e); got != want {
+	if got := l.w.fat.first(e); got != want {
 		l.w.fault(DotEntry, path, off, fmt.Sprintf("%q leading to cluster %d", dots(up), want), fmt.Sprint(got))
 	}
 	if e[11]&attrDir == 0 || le.Uint32(e[28:]) != 0 {
@@ -164,7 +155,7 @@ func dots(up bool) string {
 	return "."
 }
 
-func (l *lister) takeLabel(off int64, e []byte) {
+func (l *fatLister) takeLabel(off int64, e []byte) {
 	name := labelText(e[:11])
 	switch {
 	case l.f.entry >= 0:
@@ -175,23 +166,23 @@ func (l *lister) takeLabel(off int64, e []byte) {
 		l.label = true
 		l.w.v.Label = name
 	}
-	if first, size := l.w.first(e), le.Uint32(e[28:]); e[11]&attrDir != 0 || first != 0 || size != 0 {
+	if first, size := l.w.fat.first(e), le.Uint32(e[28:]); e[11]&attrDir != 0 || first != 0 || size != 0 {
 		l.w.fault(EntryAttributes, l.f.shown(), off, "a volume label alone: no folder, cluster 0, size 0",
 			fmt.Sprintf("attributes 0x%02x, cluster %d, size %d", e[11], first, size))
 	}
 }
 
 // first reads an entry's first cluster; its upper half is used by FAT32 alone.
-func (w *walker) first(e []byte) uint32 {
+func (f *fat) first(e []byte) uint32 {
 	low := uint32(le.Uint16(e[26:]))
-	if w.fat.width == 32 {
+	if f.width == 32 {
 		return low | uint32(le.Uint16(e[20:]))<<16
 	}
 	return low
 }
 
 // takeShort takes a file or folder, with the long name that stood before it.
-func (l *lister) takeShort(off int64, e []byte) {
+func (l *fatLister) takeShort(off int64, e []byte) {
 	short := shortText(e)
 	name := shownShort(e)
 	units, long := l.longFor(off, e)
@@ -204,7 +195,7 @@ func (l *lister) takeShort(off int64, e []byte) {
 		return
 	}
 	entry := Entry{
-		Path: path, ShortName: short, First: l.w.first(e),
+		Path: path, ShortName: short, First: l.w.fat.first(e),
 		Size: int64(le.Uint32(e[28:])), Written: int64(le.Uint32(e[28:])),
 		Dir: e[11]&attrDir != 0, Hidden: e[11]&attrHidden != 0, System: e[11]&attrSystem != 0,
 	}
@@ -220,7 +211,7 @@ func (l *lister) takeShort(off int64, e []byte) {
 }
 
 // addFolder puts a folder in line to be read.
-func (l *lister) addFolder(off int64, index, units int) {
+func (l *fatLister) addFolder(off int64, index, units int) {
 	e := &l.w.v.Entries[index]
 	if e.Size != 0 {
 		l.w.fault(DirectorySize, e.Path, off+28, "size 0", fmt.Sprint(e.Size))
@@ -236,7 +227,7 @@ func (l *lister) addFolder(off int64, index, units int) {
 	case child.depth > l.w.card.limits.Depth:
 		l.w.stop(e.Path, count(l.w.card.limits.Depth, "folder")+" within one another at most", "more")
 	case child.units > mostPath:
-		l.w.whole = false
+		l.w.partial = true
 		l.w.fault(PathLong, e.Path, off, fmt.Sprintf("at most %d characters", mostPath), fmt.Sprint(child.units))
 	case l.w.hold(e.Path, folderWeight):
 		l.children = append(l.children, child)
@@ -244,7 +235,7 @@ func (l *lister) addFolder(off int64, index, units int) {
 }
 
 // checkTwice tells of names that a machine may take for one.
-func (l *lister) checkTwice(off int64, path, name, short string) {
+func (l *fatLister) checkTwice(off int64, path, name, short string) {
 	keys := []string{samename.Key(name)}
 	if s := samename.Key(short); s != keys[0] {
 		keys = append(keys, s)
