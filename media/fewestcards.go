@@ -156,11 +156,11 @@ func (l *layer) placing(s *order.Step) (placing, error) {
 	if !slices.Contains(rules.FileSystems, "fat32") {
 		return placing{}, &Unplaced{s.Number, s.Device, "its device reads " + strings.Join(rules.FileSystems, ", ") + ", and cards are written as FAT32"}
 	}
-	release, err := l.release(*s)
+	model, release, err := l.release(*s)
 	if err != nil {
 		return placing{}, err
 	}
-	return placing{s, rules, release, cardFiles(*s, release)}, nil
+	return placing{s, rules, release, cardFiles(*s, model, release)}, nil
 }
 
 // mostTries bounds the search: it finds the fewest cards and swaps of every
@@ -248,20 +248,20 @@ func with(open []*openCard, n int, next *openCard) []*openCard {
 	return open
 }
 
-func (l *layer) release(s order.Step) (*manifest.Release, error) {
+func (l *layer) release(s order.Step) (*manifest.Model, *manifest.Release, error) {
 	device, model := l.vessel.Device(s.Device), l.shop.Model(s.Model)
 	if device == nil || model == nil {
-		return nil, fmt.Errorf("step %d: device %s of model %s is not in the shop", s.Number, s.Device, s.Model)
+		return nil, nil, fmt.Errorf("step %d: device %s of model %s is not in the shop", s.Number, s.Device, s.Model)
 	}
 	release := model.Release(s.To, device.Variant)
 	if release == nil {
-		return nil, fmt.Errorf("step %d: the catalogue has no release %s of %s", s.Number, s.To, s.Model)
+		return nil, nil, fmt.Errorf("step %d: the catalogue has no release %s of %s", s.Number, s.To, s.Model)
 	}
-	return release, nil
+	return model, release, nil
 }
 
 // cardFiles are a step's files as they stand on the card.
-func cardFiles(s order.Step, release *manifest.Release) []CardFile {
+func cardFiles(s order.Step, model *manifest.Model, release *manifest.Release) []CardFile {
 	var files []CardFile
 	below := func(name string) string {
 		if s.Folder == "" {
@@ -270,7 +270,7 @@ func cardFiles(s order.Step, release *manifest.Release) []CardFile {
 		return s.Folder + "/" + name
 	}
 	for _, f := range release.Files {
-		source := Source{Model: s.Model, Version: release.Version, Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256}
+		source := SourceOf(model, release, f)
 		if f.Unpack == "" {
 			files = append(files, CardFile{below(f.Name), int64(f.Size), f.SHA256, source})
 			continue

@@ -43,7 +43,7 @@ func releaseFiles(shop *manifest.Shop, vessel *manifest.Vessel, s order.Step) (f
 		return nil
 	}
 	for _, f := range r.Files {
-		files = append(files, Source{Model: m.ID, Version: r.Version, Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256})
+		files = append(files, SourceOf(m, r, f))
 	}
 	return files
 }

@@ -18,15 +18,17 @@ import (
 	"cardwright/manifest/version"
 )
 
-// Source says which package file of the shop a file on a card comes from, or
-// which member of an archive.
+// Source is the package file that a file on a card comes from, or one member of it.
 type Source struct {
-	Model   string
-	Version version.V
-	Name    string        // of the package file, as the catalogue has it
-	Size    int64         // of the package file
-	SHA256  digest.SHA256 // of the package file
-	Member  string        // "" where the package file itself goes on the card
+	Model       string
+	Version     version.V
+	digest.File        // the package file, as the catalogue has it
+	Member      string // of an archive; "" where the package file itself goes on the card
+}
+
+// SourceOf is a file of a release, as its maker published it.
+func SourceOf(m *manifest.Model, r *manifest.Release, f *manifest.File) Source {
+	return Source{Model: m.ID, Version: r.Version, File: digest.File{Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256}}
 }
 
 // PackageError is a package that is missing from the shop's folder or isn't
@@ -136,7 +138,7 @@ func (p Packages) Open(s Source) (io.ReadCloser, error) {
 		return nil, err
 	}
 	if s.Member != "" {
-		return openMember(path, s)
+		return OpenMember(path, s)
 	}
 	// O_NONBLOCK: a pipe that took the file's place holds nobody up, and Go
 	// doesn't ask the kernel four times whether a plain file can wait.
@@ -147,7 +149,8 @@ func (p Packages) Open(s Source) (io.ReadCloser, error) {
 	return f, nil
 }
 
-func openMember(path string, s Source) (io.ReadCloser, error) {
+// OpenMember opens the member of the archive at path that a source names.
+func OpenMember(path string, s Source) (io.ReadCloser, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("opening package: %w", err)
@@ -201,7 +204,7 @@ type listReader struct {
 
 func (r *listReader) ReadAt(p []byte, off int64) (int, error) {
 	if r.left -= int64(len(p)); r.left < 0 {
-		return 0, fmt.Errorf("the list of its members is longer than %s", Bytes(mostListBytes))
+		return 0, fmt.Errorf("a list of members longer than %s", Bytes(mostListBytes))
 	}
 	return r.ReaderAt.ReadAt(p, off)
 }

@@ -110,7 +110,7 @@ func (c catalogue) add(m *manifest.Model) {
 	}
 	for _, r := range m.Releases {
 		for _, f := range r.Files {
-			s := media.Source{Model: m.ID, Version: r.Version, Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256}
+			s := media.SourceOf(m, r, f)
 			c.byDigest[f.SHA256] = append(c.byDigest[f.SHA256], pkg{recordFile(f.Name, f.Size, f.SHA256), m, r, s})
 			for _, member := range f.Members {
 				s.Member = member.Name

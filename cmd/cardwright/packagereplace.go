@@ -15,6 +15,7 @@ import (
 	"cardwright/manifest/digest"
 	"cardwright/manifest/edit"
 	"cardwright/manifest/version"
+	"cardwright/media"
 	"cardwright/media/intake"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/store"
@@ -240,7 +241,7 @@ func takeOut(s *session, o packageOptions, whole bool) (answer replaced, stays b
 	}
 	answer.Format = 1
 	for _, f := range files {
-		path, err := intake.Discard(now, intake.SourceOf(m, r, f))
+		path, err := intake.Discard(now, media.SourceOf(m, r, f))
 		if err != nil {
 			return answer, false, fmt.Errorf("the catalogue doesn't have %s any more, and its file is still there: %w", f.Name, err)
 		}

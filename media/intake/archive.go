@@ -13,38 +13,21 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/digest"
+	"cardwright/media"
 )
-
-// errList says that an archive's list of members is longer than any package's.
-var errList = fmt.Errorf("a list of members of more than %d bytes, or %d members", maxMemberList, MaxMembers)
 
 // archive is a zip file whose list of members was read within bounds.
 type archive struct{ *zip.Reader }
 
-// listReader reads no more of an archive than is left.
-type listReader struct {
-	io.ReaderAt
-	left int64
-}
-
-func (r *listReader) ReadAt(p []byte, off int64) (int, error) {
-	if r.left -= int64(len(p)); r.left < 0 {
-		return 0, errList
-	}
-	return r.ReaderAt.ReadAt(p, off)
-}
-
 // openArchive reads the list of a zip file's members.
 func openArchive(file io.ReaderAt, size int64) (*archive, error) {
-	bounded := &listReader{file, maxMemberList}
-	z, err := zip.NewReader(bounded, size)
-	if err != nil && !errors.Is(err, zip.ErrInsecurePath) { // names are judged one by one
+	z, err := media.ReadArchive(file, size)
+	if err != nil {
 		return nil, err
 	}
 	if len(z.File) > MaxMembers {
-		return nil, errList
+		return nil, fmt.Errorf("more than %d members", MaxMembers)
 	}
-	bounded.left = 1<<63 - 1
 	a := &archive{z}
 	if err := a.overlapping(size); err != nil {
 		return nil, err
@@ -52,8 +35,8 @@ func openArchive(file io.ReaderAt, size int64) (*archive, error) {
 	return a, nil
 }
 
-// overlapping refuses archives whose members share bytes: no packer makes
-// them, and a small one can hold petabytes.
+// overlapping refuses archives whose members share bytes: no packer makes them, and
+// a small one can unpack to petabytes.
 func (a *archive) overlapping(size int64) error {
 	type extent struct{ from, to int64 }
 	extents := make([]extent, 0, len(a.File))
@@ -77,7 +60,7 @@ func (a *archive) overlapping(size int64) error {
 	return nil
 }
 
-// unfit says why a member can't be taken out, or "".
+// unfit is why a member can't be a package, or "".
 func unfit(m *zip.File) string {
 	switch {
 	case m.Mode()&os.ModeSymlink != 0:
@@ -94,9 +77,9 @@ func unfit(m *zip.File) string {
 	return ""
 }
 
-// find are the members with this name, by their whole path or, where none has
-// that, by its last part.
-func (a *archive) find(name string) (all []*zip.File) {
+// named are the members of this name: by their whole path, or else by its last
+// part.
+func (a *archive) named(name string) (all []*zip.File) {
 	for _, m := range a.File {
 		if m.Name == name {
 			all = append(all, m)
@@ -113,7 +96,7 @@ func (a *archive) find(name string) (all []*zip.File) {
 	return all
 }
 
-// memberDigest hashes a member, which has to be as long as the archive says.
+// memberDigest hashes a member. It must be as long as the archive says.
 func memberDigest(ctx context.Context, m *zip.File, progress func(int64)) (digest.SHA256, error) {
 	in, err := m.Open()
 	if err != nil {
@@ -131,9 +114,9 @@ func memberDigest(ctx context.Context, m *zip.File, progress func(int64)) (diges
 	return digest.Sum(sum), nil
 }
 
-// inside finds files of the catalogue among the members: the same size first,
-// then the same digest.
-func (a *archive) inside(ctx context.Context, want []entry, progress func(int64)) (*zip.File, []entry, error) {
+// findPackage looks for a file of the catalogue among the members: first by size,
+// then by digest.
+func (a *archive) findPackage(ctx context.Context, want []entry, progress func(int64)) (*zip.File, []entry, error) {
 	bySize := map[uint64][]entry{}
 	for _, e := range want {
 		bySize[uint64(e.file.Size)] = append(bySize[uint64(e.file.Size)], e)
@@ -158,7 +141,7 @@ func (a *archive) inside(ctx context.Context, want []entry, progress func(int64)
 	return nil, nil, nil
 }
 
-// members hashes everything inside, for a file that is unpacked onto the card.
+// members hashes every file inside, for an archive that is unpacked onto the card.
 func (a *archive) members(ctx context.Context, progress func(int64)) ([]digest.File, error) {
 	if both := clash(membersOf(a.File)); both != "" {
 		return nil, fmt.Errorf("members %s", both)

@@ -24,7 +24,7 @@ import (
 	"cardwright/media"
 )
 
-// State is what became of a package file.
+// State is how a package file stands beside the catalogue.
 type State string
 
 // The states of a package file, from best to worst.
@@ -38,7 +38,9 @@ const (
 	Unreadable State = "unreadable" // could not be read to its end
 )
 
-// Checked is one package file.
+// Checked is one package file, as the inventory tells it. It stands apart from
+// digest.File: what it names may not be there, and its size and digest are what is
+// expected.
 type Checked struct {
 	State     State         `json:"state"`
 	Path      string        `json:"path"` // below the package folder, slashes between
@@ -74,8 +76,8 @@ type Inventory struct {
 	Unplanned []Unplanned
 }
 
-// List looks for every package file by name and size. Nothing is read. words are
-// for Acts, in advice.
+// List looks for every package file by name and size; nothing is read. words are
+// what advice calls Acts.
 func List(shop *manifest.Shop, words problem.Words) (Inventory, error) {
 	return ListFor(shop, shop.Vessels, words)
 }
@@ -89,7 +91,7 @@ func ListFor(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Word
 	for _, m := range shop.Models {
 		for _, r := range m.Releases {
 			for _, f := range r.Files {
-				c := listed1(packages, needs, m, r, f)
+				c := fromCatalogue(packages, needs, m, r, f)
 				if c.path != "" {
 					known[c.path] = true
 				}
@@ -111,11 +113,11 @@ func ListFor(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Word
 	return inv, nil
 }
 
-// listed1 is one file of the catalogue, as far as its name and size tell.
-func listed1(packages media.Packages, needs neededBy, m *manifest.Model, r *manifest.Release, f *manifest.File) *Checked {
+// fromCatalogue is one file of the catalogue, as far as its name and size tell.
+func fromCatalogue(packages media.Packages, needs neededBy, m *manifest.Model, r *manifest.Release, f *manifest.File) *Checked {
 	c := &Checked{
 		State: Present, Model: m.ID, Version: r.Version, Variant: r.Variant, Name: f.Name, Size: int64(f.Size),
-		SHA256: f.SHA256, Trust: f.Trust, From: f.From, NeededBy: needs.of(r), Downloads: m.Downloads,
+		SHA256: f.SHA256, Trust: f.Trust, From: f.From, NeededBy: needs.vesselsFor(r), Downloads: m.Downloads,
 	}
 	if c.NeededBy == nil {
 		c.NeededBy = []string{}
@@ -123,7 +125,7 @@ func listed1(packages media.Packages, needs neededBy, m *manifest.Model, r *mani
 	if !f.Added.IsZero() {
 		c.Added = f.Added.Format(time.DateOnly)
 	}
-	source := media.Source{Model: m.ID, Version: r.Version, Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256}
+	source := media.SourceOf(m, r, f)
 	path, err := packages.Find(source)
 	var wrong *media.PackageError
 	switch {
@@ -156,8 +158,8 @@ func below(dir, path string) string {
 	return path
 }
 
-// strangers are the files of the package folder that the catalogue doesn't
-// know. Lists and signatures beside those that it knows aren't told of.
+// strangers are the files of the package folder that the catalogue doesn't know,
+// but for lists and signatures beside known ones.
 func strangers(dir string, known map[string]bool, words problem.Words) ([]*Checked, error) {
 	w := &walk{dir: dir, known: known, words: words, folders: map[string]bool{}}
 	for path := range known {
@@ -180,8 +182,8 @@ type walk struct {
 	found          []*Checked
 }
 
-// folder looks at what is in a folder. Links to folders are followed where
-// files of the catalogue stand below them: packages may be on another disk.
+// folder reads one folder. A link to a folder is followed where files of the
+// catalogue are below it: packages may be on another disk.
 func (w *walk) folder(dir string) error {
 	entries, err := os.ReadDir(dir)
 	if err != nil {
@@ -247,10 +249,10 @@ func companion(path string, known, folders map[string]bool) bool {
 // mostWorkers is how many files are read at a time, at most.
 const mostWorkers = 4
 
-// Check reads every package file again, several at a time, and compares it
-// with the catalogue. What the system kept in memory of a file is let go first,
-// so that it is the disk that answers, as far as the system does that. progress,
-// which may be nil, is told of the bytes read, by one goroutine at a time.
+// Check reads every package file again, several at a time, and compares it with the
+// catalogue. The system's cache of a file is dropped first, as far as the system
+// lets that be done, so that the disk answers. progress, which may be nil, is told
+// of the bytes read, by one goroutine at a time.
 func Check(ctx context.Context, inv Inventory, progress func(int64)) error {
 	jobs := make(chan *Checked)
 	var wait sync.WaitGroup
@@ -302,8 +304,8 @@ func (inv Inventory) sizes() map[int64][]*Checked {
 	return all
 }
 
-// toRead are the files to be read, the largest first, so that no worker is
-// left alone with one at the end.
+// toRead are the files to be read, the largest first: no worker is left alone with
+// one at the end.
 func (inv Inventory) toRead(bySize map[int64][]*Checked) []*Checked {
 	var all []*Checked
 	for _, c := range inv.Files {
@@ -334,8 +336,8 @@ func (c *Checked) read(ctx context.Context, buffer []byte, progress func(int64))
 	}
 }
 
-// recognise says which file of the catalogue an unknown one is, once all were
-// read.
+// recognise says which file of the catalogue an unknown one is. All have been read
+// by then.
 func (c *Checked) recognise(bySize map[int64][]*Checked) {
 	if c.State != Unknown || c.sum == "" {
 		return
@@ -353,8 +355,8 @@ func (c *Checked) recognise(bySize map[int64][]*Checked) {
 	}
 }
 
-// hashFile reads a file with the buffer given, from the disk where the system
-// lets go of what it holds.
+// hashFile reads a file from the disk, as far as its cache could be dropped, into
+// the buffer given.
 func hashFile(ctx context.Context, path string, buffer []byte, progress func(int64)) (digest.SHA256, int64, error) {
 	in, err := os.Open(path)
 	if err != nil {
@@ -380,8 +382,7 @@ func hashFile(ctx context.Context, path string, buffer []byte, progress func(int
 	}
 }
 
-// Counts says how many files are in each state, those of which there are none
-// too.
+// Counts is how many files are in each state; every state has an entry.
 func (inv Inventory) Counts() map[State]int {
 	counts := map[State]int{Whole: 0, Present: 0, Unused: 0, Unknown: 0, Missing: 0, Differs: 0, Unreadable: 0}
 	for _, c := range inv.Files {

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"crypto/md5"
 	"crypto/sha1"
 	"crypto/sha256"
@@ -28,9 +29,9 @@ import (
 // kind is a kind of digest, by the name that its standard gives it.
 type kind string
 
-// digestKind is what is known of a kind: how many hex digits it has, and
-// whether it is of those that nobody can make fit. The others show an accident,
-// not an attack.
+// digestKind is what is known of a kind: how many hex digits it has, and whether it
+// is strong, so that nobody can make other bytes fit it. A weak one shows an
+// accident, not an attack.
 type digestKind struct {
 	kind   kind
 	digits int
@@ -78,8 +79,9 @@ func unkeyed(make func(key []byte) (hash.Hash, error)) func() hash.Hash {
 	}
 }
 
-// of is what is known of a kind.
-func (k kind) of() digestKind {
+// traits is what is known of a kind; little more than its name where it is in no
+// list.
+func (k kind) traits() digestKind {
 	i := slices.IndexFunc(digestKinds, func(d digestKind) bool { return d.kind == k })
 	if i < 0 {
 		return digestKind{kind: k}
@@ -104,14 +106,14 @@ const crcDigits = 8
 var kindWords = pattern.Of(`(?i)(sha)[-_ ]?3[-_ /]?(224|256|384|512)|(sha)(?:[-_ ]?2)?[-_ ]?512[-_/](224|256)|(sha)(?:[-_ ]?2)?[-_ ]?(1|224|256|384|512)|` +
 	`(blake2b|blake2s|blake2|b2sums?)[-_ ]?(160|224|256|384|512)?|(blake[-_ ]?3|b3sums?)|(md5|md4)|(crc[-_ ]?32)|(rmd|ripemd)[-_ ]?160|(whirlpool)|(streebog|gost\w*)|(sm3)|(tiger)|(sfv)|(btih|ed2k|tth|aich)`)
 
-// word is one mention of a kind in a text.
-type word struct {
+// mention is where a text names a kind.
+type mention struct {
 	kind     kind
 	from, to int
 }
 
 // kindsIn finds the kinds that a text names, as words of their own.
-func kindsIn(text string) (all []word) {
+func kindsIn(text string) (all []mention) {
 	for _, m := range kindWords.FindAllStringSubmatchIndex(text, -1) {
 		if m[0] > 0 && isWordByte(text[m[0]-1]) && text[m[0]-1] != '_' {
 			continue
@@ -127,7 +129,7 @@ func kindsIn(text string) (all []word) {
 			continue
 		}
 		if k := kindNamed(text, m); k != "" {
-			all = append(all, word{k, m[0], len(text) - len(rest)})
+			all = append(all, mention{k, m[0], len(text) - len(rest)})
 		}
 	}
 	return all
@@ -153,9 +155,9 @@ func kindNamed(text string, m []int) kind {
 	case group(5) != "":
 		return kind("SHA-" + group(6))
 	case group(7) == "blake2s":
-		return kind("BLAKE2s-" + or(group(8), "256"))
+		return kind("BLAKE2s-" + cmp.Or(group(8), "256"))
 	case group(7) != "":
-		return kind("BLAKE2b-" + or(group(8), "512"))
+		return kind("BLAKE2b-" + cmp.Or(group(8), "512"))
 	}
 	for i, k := range []kind{"BLAKE3", "MD", "CRC-32", "RIPEMD-160", "Whirlpool", "Streebog", "SM3", "Tiger", "CRC-32", "a digest of another kind"} {
 		if g := group(9 + i); g != "" {
@@ -168,19 +170,19 @@ func kindNamed(text string, m []int) kind {
 	return ""
 }
 
-// digests of one file, by their kind, in lower-case hex digits. What wasn't
-// computed when the file was read is computed when it is asked for.
+// digests of one file, by their kind, in lower-case hex digits. Those that were not
+// computed while the file was read are computed when they are asked for.
 type digests struct {
 	sha256 digest.SHA256
 	others map[kind]string
 	more   func(kinds []kind) (map[kind]string, error) // nil: there is no more
 }
 
-// have makes sure that digests of these kinds are there.
-func (d *digests) have(kinds []kind) error {
+// compute adds the digests of these kinds that are missing.
+func (d *digests) compute(kinds []kind) error {
 	var missing []kind
 	for _, k := range kinds {
-		if _, ok := d.others[k]; !ok && k != sha256Kind && k.of().hash != nil && !slices.Contains(missing, k) {
+		if _, ok := d.others[k]; !ok && k != sha256Kind && k.traits().hash != nil && !slices.Contains(missing, k) {
 			missing = append(missing, k)
 		}
 	}
@@ -200,8 +202,8 @@ func (d *digests) have(kinds []kind) error {
 	return nil
 }
 
-// by is the kind by which a digest is that of the file, or "".
-func (d *digests) by(sum string, kinds []kind) kind {
+// fitting is the kind by which a digest is this file's, or "".
+func (d *digests) fitting(sum string, kinds []kind) kind {
 	for _, k := range kinds {
 		if k == sha256Kind && sum == string(d.sha256) || sum != "" && sum == d.others[k] {
 			return k
@@ -216,8 +218,8 @@ type hashers map[kind]hash.Hash
 func newHashers(kinds []kind) hashers {
 	h := hashers{sha256Kind: sha256.New()}
 	for _, k := range kinds {
-		if k.of().hash != nil && h[k] == nil {
-			h[k] = k.of().hash()
+		if k.traits().hash != nil && h[k] == nil {
+			h[k] = k.traits().hash()
 		}
 	}
 	return h
@@ -240,10 +242,11 @@ func (h hashers) sums() map[kind]string {
 
 func hexOf(sum []byte) string { return hex.EncodeToString(sum) }
 
-// hash reads the download whole, and for its signature where it has one.
+// hash reads the whole download, for its digests and for its signature where it has
+// one.
 func (x *examination) hash() error {
 	var err error
-	if x.evidence, err = gather(x.request.Path, x.request.List); err != nil {
+	if x.evidence, err = readEvidence(x.request.Path, x.request.List); err != nil {
 		return err
 	}
 	sums := newHashers(x.evidence.usual())
@@ -256,23 +259,23 @@ func (x *examination) hash() error {
 	if err != nil {
 		return fmt.Errorf("reading the download: %w", err)
 	}
-	if info, err := x.file.Stat(); err != nil || info.Size() != n || n != x.size {
-		return errors.Join(err, x.refuse("a download that is still being written", fmt.Sprintf("%d bytes read", n), fmt.Sprintf("%d bytes, as there were at first", x.size), "wait until it is finished"))
+	if info, err := x.file.Stat(); err != nil || info.Size() != n || n != x.content.size {
+		return errors.Join(err, x.refuse("a download that is still being written", fmt.Sprintf("%d bytes read", n), fmt.Sprintf("%d bytes, as there were at first", x.content.size), "wait until it is finished"))
 	}
 	all := sums.sums()
-	x.sums = digests{sha256: digest.SHA256(all[sha256Kind]), others: all, more: x.again}
-	x.head = make([]byte, min(x.size, headBytes))
-	if _, err := x.file.ReadAt(x.head, 0); err != nil && !errors.Is(err, io.EOF) {
+	x.sums = digests{sha256: digest.SHA256(all[sha256Kind]), others: all, more: x.rehash}
+	x.content.head = make([]byte, min(x.content.size, headBytes))
+	if _, err := x.file.ReadAt(x.content.head, 0); err != nil && !errors.Is(err, io.EOF) {
 		return fmt.Errorf("reading the download: %w", err)
 	}
 	return nil
 }
 
-// again reads the download once more, for digests of other kinds. They count
-// only where the bytes are still those that were read at first.
-func (x *examination) again(kinds []kind) (map[kind]string, error) {
+// rehash reads the download once more, for digests of other kinds. They count only
+// where the bytes are still the same.
+func (x *examination) rehash(kinds []kind) (map[kind]string, error) {
 	sums := newHashers(kinds)
-	if _, err := copyAll(x.ctx, sums, io.NewSectionReader(x.file, 0, x.size), nil); err != nil {
+	if _, err := copyAll(x.ctx, sums, io.NewSectionReader(x.file, 0, x.content.size), nil); err != nil {
 		return nil, fmt.Errorf("reading the download: %w", err)
 	}
 	all := sums.sums()

@@ -21,11 +21,10 @@ const (
 	maxListLines    = 20_000         // of such a list, and digests in it
 	maxListLine     = 16 << 10       // bytes of a line of it
 	maxListDepth    = 64             // of one that is JSON or XML
-	maxBeside       = 2000           // files of the folder of a download among which lists are looked for
-	maxBesideBytes  = 16 << 20       // of those files, read to see whether they are lists
+	maxBeside       = 2000           // files beside a download that are searched for lists
+	maxBesideBytes  = 16 << 20       // of those files
 	maxSignature    = 4 << 10        // bytes of a signature; they have a few hundred
-	maxWholeSigned  = 8 << 20        // a file with a signature of the older kind, which is checked in memory
-	maxMemberList   = 2 << 20        // an archive's list of members, in bytes
+	maxWholeSigned  = 8 << 20        // a file with a signature of the older kind, which is verified in memory
 	MaxMembers      = 10_000         // of an archive
 	maxUnpacked     = 32_000_000_000 // what is unpacked of one archive: the largest card
 	maxPackageFiles = 100_000        // entries of the package folder
@@ -49,7 +48,7 @@ type Request struct {
 	List       string        // a list of digests; "": looked for beside the download
 	SigningKey string        // the maker's public key; "": as the catalogue has it
 	ReplaceKey string        // why that key takes the place of the one that the catalogue has; "": it doesn't
-	Despite    bool          // a person has looked at what seems to be wrong with it, and takes it
+	Despite    bool          // a person has seen what looks wrong with it, and takes it
 	Words      problem.Words // for Acts, in advice
 }
 
@@ -58,9 +57,9 @@ type Refused struct {
 	Path string
 	What string
 	problem.Problem
-	Archive []string // not nil: it is an archive, of these members as far as they can be taken, and nothing says that its device opens it
-	Unknown bool     // nothing is wrong with it: the user has to say what it is
-	Doubt   bool     // it looks wrong, and need not be: a person may take it all the same
+	Archive []string // not nil: an archive that its device isn't known to open; its members that can be taken
+	Unknown bool     // nothing is wrong with it; the user has to say what it is
+	Doubt   bool     // it may be right though it looks wrong: a person may take it
 }
 
 func (e *Refused) Error() string {
@@ -74,7 +73,7 @@ type Found struct {
 	Model   *manifest.Model
 	Version version.V
 	Variant string
-	Known   *manifest.File // in the catalogue; nil: the catalogue is to be told
+	Known   *manifest.File // in the catalogue; nil: not there yet
 	Name    string         // as it stands in the catalogue and on the card
 	Size    int64
 	SHA256  digest.SHA256
@@ -83,13 +82,13 @@ type Found struct {
 	Trust   string        // one of manifest.Trusts
 	From    string
 	Proofs  []Proof // what was compared
-	Shown   string  // how far they go by themselves, whatever the catalogue said before; one of manifest.Trusts
+	Shown   string  // the trust that these alone give, whatever the catalogue said before; one of manifest.Trusts
 	NewKey  string  // of the maker's, in place of the one that the catalogue has; "": none
 	Notes   []string
 
-	Instead *manifest.File // a file of its release that it takes the place of; nil: none
-	Done    bool           // it took that place before, and only what is left over may have to go
-	Why     string         // why, where the request tells it already; "": the user has to say
+	Instead *manifest.File // the file of its release that it replaces; nil: none
+	Done    bool           // it has been replaced already; only the old file may still be there
+	Why     string         // why, where the request tells; "": the user has to say
 
 	files int // that its release had
 	words problem.Words

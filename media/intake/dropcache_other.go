@@ -4,5 +4,5 @@ package intake
 
 import "os"
 
-// dropCache asks nothing of systems on which a program can't.
+// dropCache does nothing: programs have no such call here.
 func dropCache(*os.File) {}

@@ -3,6 +3,7 @@ package intake
 import (
 	"archive/zip"
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -35,8 +36,8 @@ func (e entry) String() string {
 	return fmt.Sprintf("%s of %s %s", e.file.Name, e.model.ID, e.release.Version)
 }
 
-// entries are the catalogue's files of a model, version and variant, as far as
-// these are named.
+// entries are the catalogue's files of a model, version and variant; "" stands for
+// any.
 func entries(shop *manifest.Shop, model string, v version.V, variant string) (all []entry) {
 	for _, m := range shop.Models {
 		for _, r := range m.Releases {
@@ -60,7 +61,7 @@ func withDigest(all []entry, sha256 digest.SHA256) (same []entry) {
 	return same
 }
 
-// examination is one download being looked at.
+// examination is the work on one download: what is known of it so far.
 type examination struct {
 	ctx      context.Context
 	shop     *manifest.Shop
@@ -68,8 +69,7 @@ type examination struct {
 	progress func(int64)
 
 	file     *os.File
-	size     int64
-	head     []byte
+	content  content
 	base     string // the download's own name
 	evidence evidence
 	hashed   *minisign.Reader
@@ -78,9 +78,9 @@ type examination struct {
 	zip      *archive // nil: it isn't one
 }
 
-// Examine reads a download and finds out what it is, whether it is whole, and
-// what vouches for it. Nothing is written. progress, which may be nil, is told
-// of every byte read. The error is *Refused where the download can't be taken.
+// Examine reads a download, finds out what it is and whether it is whole, and who
+// vouches for it. Nothing is written. progress, which may be nil, is told of every
+// byte read. The error is *Refused where the download can't be taken.
 func Examine(ctx context.Context, shop *manifest.Shop, request Request, progress func(int64)) (Found, error) {
 	x := &examination{ctx: ctx, shop: shop, request: request, progress: progress, base: filepath.Base(request.Path)}
 	if err := x.open(); err != nil {
@@ -98,18 +98,18 @@ func Examine(ctx context.Context, shop *manifest.Shop, request Request, progress
 	if err := x.vouch(&found); err != nil {
 		return Found{}, err
 	}
-	return found, x.heuristics(&found)
+	return found, x.refuseDoubtful(&found)
 }
 
-// do is an act in the words of who reads the advice.
-func (x *examination) do(a problem.Act, of ...any) string { return x.request.Words.For(a, of...) }
+// act is an act in the words of who reads the advice.
+func (x *examination) act(a problem.Act, of ...any) string { return x.request.Words.For(a, of...) }
 
 func (x *examination) refuse(what, found, expected, advice string) error {
 	return &Refused{Path: x.request.Path, What: what, Problem: problem.Problem{Found: found, Expected: expected, Advice: advice}}
 }
 
-// open opens the download and refuses what can't be a package whatever its
-// bytes are.
+// open opens the download, and refuses what can't be a package whatever its bytes
+// are.
 func (x *examination) open() error {
 	info, err := os.Stat(x.request.Path)
 	if err != nil {
@@ -118,8 +118,8 @@ func (x *examination) open() error {
 	if !info.Mode().IsRegular() {
 		return x.refuse("not a file", "a folder or a device", "a file that was downloaded", "name the file itself")
 	}
-	x.size = info.Size()
-	if x.size == 0 {
+	x.content = content{ctx: x.ctx, size: info.Size()}
+	if x.content.size == 0 {
 		return x.refuse("an empty download", "0 bytes", "a package", "download it again")
 	}
 	if end := partialEnd(x.base); end != "" {
@@ -133,11 +133,12 @@ func (x *examination) open() error {
 	if x.file, err = os.Open(x.request.Path); err != nil {
 		return fmt.Errorf("opening the download: %w", err)
 	}
+	x.content.file = x.file
 	return nil
 }
 
-// partialEnds are what browsers and download tools put behind the name of a
-// file that isn't finished. Common practice, no source.
+// partialEnds are what browsers and download tools put behind the name of an
+// unfinished file. Common practice, no source.
 var partialEnds = []string{".part", ".partial", ".crdownload", ".download", ".opdownload", ".aria2", ".!ut", ".filepart", ".tmp"}
 
 func partialEnd(name string) string {
@@ -149,14 +150,14 @@ func partialEnd(name string) string {
 	return ""
 }
 
-// recognise finds out which file of the catalogue a download is, or takes the
-// user's word for it.
+// recognise finds out which file of the catalogue a download is, or takes it for
+// what the user says.
 func (x *examination) recognise() (Found, error) {
 	r := x.request
 	if r.Member == "" {
 		same := withDigest(entries(x.shop, "", "", ""), x.sums.sha256)
 		if len(same) > 0 && (!r.Unpack || same[0].file.Unpack != "") {
-			return x.known(same, "", x.size, x.sums.sha256)
+			return x.known(same, "", x.content.size, x.sums.sha256)
 		}
 		if len(same) > 0 && r.Model == "" { // it is to be unpacked from now on
 			x.request.Model, x.request.Version, x.request.Variant = same[0].model.ID, same[0].release.Version, same[0].release.Variant
@@ -169,7 +170,7 @@ func (x *examination) recognise() (Found, error) {
 		return x.namedMember()
 	}
 	if x.zip != nil && !r.Unpack {
-		member, same, err := x.zip.inside(x.ctx, entries(x.shop, r.Model, r.Version, r.Variant), x.progress)
+		member, same, err := x.zip.findPackage(x.ctx, entries(x.shop, r.Model, r.Version, r.Variant), x.progress)
 		switch {
 		case err != nil:
 			return Found{}, x.refuse("an archive that can't be read", err.Error(), "a zip archive", "download it again")
@@ -177,28 +178,28 @@ func (x *examination) recognise() (Found, error) {
 			return x.known(same, member.Name, int64(member.UncompressedSize64), same[0].file.SHA256)
 		}
 	}
-	found, err := x.fresh(or(r.Name, x.base), x.size, x.sums.sha256)
+	found, err := x.fresh(cmp.Or(r.Name, x.base), x.content.size, x.sums.sha256)
 	if err != nil {
 		return Found{}, err
 	}
 	if !r.Unpack {
-		if err := x.unopened(found.Model); err != nil {
+		if err := x.refuseUnopened(found.Model); err != nil {
 			return Found{}, err
 		}
-		return found, x.doubled(found.Model.Release(found.Version, found.Variant), found)
+		return found, x.refuseSharedName(found.Model.Release(found.Version, found.Variant), found)
 	}
 	found.Unpack = true
 	if x.zip == nil {
-		return Found{}, x.refuse("not an archive", "something else", "a zip archive, since its contents go on the card", "leave out "+x.do(UnpackIt))
+		return Found{}, x.refuse("not an archive", "something else", "a zip archive, since its contents go on the card", "leave out "+x.act(UnpackIt))
 	}
 	if found.Members, err = x.zip.members(x.ctx, x.progress); err != nil {
 		return Found{}, x.refuse("an archive that can't be taken", err.Error(), "plain files with names that a card can hold", "ask its maker for another")
 	}
-	return found, x.doubled(found.Model.Release(found.Version, found.Variant), found)
+	return found, x.refuseSharedName(found.Model.Release(found.Version, found.Variant), found)
 }
 
-// known is a file that the catalogue has already; several releases may have
-// the same one.
+// known is a file that the catalogue has already. Several releases may have the
+// same one.
 func (x *examination) known(same []entry, member string, size int64, sum digest.SHA256) (Found, error) {
 	r := x.request
 	for _, e := range same {
@@ -206,7 +207,7 @@ func (x *examination) known(same []entry, member string, size int64, sum digest.
 			continue
 		}
 		if r.Name != "" && r.Name != e.file.Name {
-			return Found{}, x.refuse("a file that the catalogue has under another name", x.do(NameItSo, r.Name), e.String(), "leave out "+x.do(NameIt))
+			return Found{}, x.refuse("a file that the catalogue has under another name", x.act(NameItSo, r.Name), e.String(), "leave out "+x.act(NameIt))
 		}
 		done := r.Replace && slices.ContainsFunc(e.model.History, func(p *manifest.Past) bool {
 			return p.Variant == e.release.Variant && version.Compare(p.Version, e.release.Version) == 0 && p.By == sum
@@ -219,26 +220,26 @@ func (x *examination) known(same []entry, member string, size int64, sum digest.
 			Name: e.file.Name, Size: size, SHA256: sum, Done: done,
 		}
 		if whole := e.release.FileOf(x.sums.sha256); r.Member != "" && whole != nil && whole != e.file {
-			found.Instead, found.Why = whole, insideWhy(r, whole) // its archive was taken, too
+			found.Instead, found.Why = whole, whyInside(r, whole) // its archive was taken, too
 		}
 		return found, nil
 	}
-	return Found{}, x.refuse("a file of another release", same[0].String(), strings.TrimSpace("a file of "+r.Model+" "+string(r.Version)), "leave out "+x.do(SayWhat)+", or download the right one; where two releases share a file, write the second by hand")
+	return Found{}, x.refuse("a file of another release", same[0].String(), strings.TrimSpace("a file of "+r.Model+" "+string(r.Version)), "leave out "+x.act(SayWhat)+", or download the right one; where two releases share a file, write the second by hand")
 }
 
-// unpack opens the download as an archive where it is one. A zip without its
-// end is a download without its end.
+// unpack opens the download as an archive where it is one. A zip without its end
+// was cut short.
 func (x *examination) unpack() error {
-	if !bytes.HasPrefix(x.head, []byte("PK\x03\x04")) && !bytes.HasPrefix(x.head, []byte("PK\x05\x06")) {
+	if !bytes.HasPrefix(x.content.head, []byte("PK\x03\x04")) && !bytes.HasPrefix(x.content.head, []byte("PK\x05\x06")) {
 		return nil
 	}
-	a, err := openArchive(x.file, x.size)
+	a, err := openArchive(x.file, x.content.size)
 	switch {
 	case errors.Is(err, zip.ErrFormat):
 		if x.request.SHA256 != "" { // somebody else has it like this
 			return nil
 		}
-		return x.refuse("an archive without its end", fmt.Sprintf("%d bytes", x.size), "a whole zip archive", "the download was cut short: download it again")
+		return x.refuse("an archive without its end", fmt.Sprintf("%d bytes", x.content.size), "a whole zip archive", "the download was cut short: download it again")
 	case err != nil:
 		return x.refuse("an archive that can't be read", err.Error(), "a zip archive", "download it again")
 	}
@@ -249,9 +250,9 @@ func (x *examination) unpack() error {
 // namedMember is the file inside an archive that the user names.
 func (x *examination) namedMember() (Found, error) {
 	if x.zip == nil {
-		return Found{}, x.refuse("not an archive", "something else", "a zip archive with a member "+x.request.Member, "leave out "+x.do(NoMember))
+		return Found{}, x.refuse("not an archive", "something else", "a zip archive with a member "+x.request.Member, "leave out "+x.act(NoMember))
 	}
-	named := x.zip.find(x.request.Member)
+	named := x.zip.named(x.request.Member)
 	switch {
 	case len(named) == 0:
 		return Found{}, x.refuse("no such member", "not among "+memberNames(x.zip.File), "a member "+x.request.Member, "name one of those")
@@ -271,12 +272,12 @@ func (x *examination) namedMember() (Found, error) {
 	if same := withDigest(entries(x.shop, "", "", ""), sum); len(same) > 0 {
 		return x.known(same, m.Name, int64(m.UncompressedSize64), sum)
 	}
-	found, err := x.fresh(or(x.request.Name, path.Base(strings.ReplaceAll(m.Name, `\`, "/"))), int64(m.UncompressedSize64), sum)
+	found, err := x.fresh(cmp.Or(x.request.Name, path.Base(strings.ReplaceAll(m.Name, `\`, "/"))), int64(m.UncompressedSize64), sum)
 	if err != nil {
 		return Found{}, err
 	}
 	found.Member = m.Name
-	return found, x.doubled(found.Model.Release(found.Version, found.Variant), found)
+	return found, x.refuseSharedName(found.Model.Release(found.Version, found.Variant), found)
 }
 
 // shownMembers is how many names of members a message has.
@@ -293,12 +294,12 @@ func memberNames(all []*zip.File) string {
 	return strings.Join(names, ", ")
 }
 
-// fresh is a file that the catalogue doesn't have: the user has to say what it
-// is, and no other file may stand where it would.
+// fresh is a file that the catalogue doesn't have. The user has to say what it is,
+// and its place must be free.
 func (x *examination) fresh(name string, size int64, sum digest.SHA256) (Found, error) {
 	r := x.request
 	name = inOnePiece(name)
-	like := x.likeness(name)
+	like := x.sameNamed(name)
 	if r.Model == "" || r.Version == "" {
 		if like != nil {
 			return Found{}, x.differs(*like, size, sum)
@@ -306,30 +307,30 @@ func (x *examination) fresh(name string, size int64, sum digest.SHA256) (Found, 
 		return Found{}, &Refused{
 			Path: x.request.Path, What: "not known to the catalogue", Problem: problem.Problem{
 				Found:    sum.Named(),
-				Expected: "a file that some release lists", Advice: "say with " + x.do(SayWhat) + " what it is",
+				Expected: "a file that some release lists", Advice: "say with " + x.act(SayWhat) + " what it is",
 			}, Unknown: true,
 		}
 	}
 	model := x.shop.Model(r.Model)
 	if model == nil {
-		return Found{}, x.refuse("no such model", r.Model, "the id of a model in the catalogue", "add it with "+x.do(AddModel, r.Model))
+		return Found{}, x.refuse("no such model", r.Model, "the id of a model in the catalogue", "add it with "+x.act(AddModel, r.Model))
 	}
 	if !utf8.ValidString(name) {
-		return Found{}, x.refuse("a name that a card can't have", fmt.Sprintf("%q, which is not text", name), "a name in UTF-8", "give it another with "+x.do(NameIt))
+		return Found{}, x.refuse("a name that a card can't have", fmt.Sprintf("%q, which is not text", name), "a name in UTF-8", "give it another with "+x.act(NameIt))
 	}
 	if p := manifest.Problem("File.name", name); p != nil {
-		return Found{}, x.refuse("a name that a card can't have", p.Found, p.Expected, "give it another with "+x.do(NameIt))
+		return Found{}, x.refuse("a name that a card can't have", p.Found, p.Expected, "give it another with "+x.act(NameIt))
 	}
 	found := Found{Model: model, Version: r.Version, Variant: r.Variant, Name: name, Size: size, SHA256: sum}
-	if err := x.had(&found); err != nil {
+	if err := x.refuseTakenOut(&found); err != nil {
 		return Found{}, err
 	}
-	return found, x.beside(model.Release(r.Version, r.Variant), &found)
+	return found, x.placeInRelease(model.Release(r.Version, r.Variant), &found)
 }
 
-// likeness is the file of the catalogue whose name a download has, apart from
-// what a browser adds to the name of a second copy.
-func (x *examination) likeness(name string) *entry {
+// sameNamed is the file of the catalogue that has the download's name, apart from
+// what browsers add to the name of a second copy.
+func (x *examination) sameNamed(name string) *entry {
 	for _, e := range entries(x.shop, x.request.Model, x.request.Version, x.request.Variant) {
 		if base := path.Base(e.file.Name); strings.EqualFold(base, name) || strings.EqualFold(base, firstName(name)) {
 			return &e
@@ -338,21 +339,23 @@ func (x *examination) likeness(name string) *entry {
 	return nil
 }
 
-// differs refuses a download with the name of a file that the catalogue has.
+// differs refuses a download that has the name of a file in the catalogue, and
+// other bytes.
 func (x *examination) differs(e entry, size int64, sum digest.SHA256) error {
 	if want := int64(e.file.Size); size < want {
 		return x.refuse("a download that isn't whole", media.Bytes(size), media.Bytes(want)+", as "+e.String()+" has", "download it again")
 	}
 	return x.refuse("not the file that the catalogue knows by this name", sum.Named()+", "+media.Bytes(size),
 		e.file.SHA256.Named()+", "+media.Bytes(int64(e.file.Size))+", as "+e.String()+" has",
-		"download it again; if the maker did publish it again: "+x.do(Replace))
+		"download it again; if the maker did publish it again: "+x.act(Replace))
 }
 
-// copyNames are what browsers and file managers make of the name of a second
-// copy. Common practice, no source.
+// copyNames are the names that browsers and file managers give second copies.
+// Common practice, no source.
 var copyNames = pattern.Of(`(?i)^(.+?)(?: ?\([0-9]{1,3}\)| - copy(?: \([0-9]{1,3}\))?| copy(?: [0-9]{1,3})?|-copy)(\.[^.]*)?$|^copy of (.+)$`)
 
-// firstName is the name that a second copy's was made of, or "".
+// firstName is the name of the first copy, by that of a second one; "" where it
+// isn't one.
 func firstName(name string) string {
 	m := copyNames.FindStringSubmatch(name)
 	if m == nil {
@@ -361,17 +364,10 @@ func firstName(name string) string {
 	return m[1] + m[2] + m[3]
 }
 
-func or(text, otherwise string) string {
-	if text == "" {
-		return otherwise
-	}
-	return text
-}
-
 // copyBytes is how much is read at a time.
 const copyBytes = 1 << 20
 
-// copyAll copies to the end, and stops when it is told to.
+// copyAll copies to the end, or until it is interrupted.
 func copyAll(ctx context.Context, to io.Writer, from io.Reader, progress func(int64)) (int64, error) {
 	buffer := make([]byte, copyBytes)
 	var sum int64

@@ -406,7 +406,7 @@ func TestHostileArchives(t *testing.T) {
 		{"encrypted", pack(t, &zip.FileHeader{Name: "plot.upd", Flags: 1}), "encrypted"},
 		{"nothing", pack(t), "nothing in it"},
 		{"many", pack(t, many...), "10000 members"},
-		{"long", pack(t, long...), "a list of members of more than"},
+		{"long", pack(t, long...), "a list of members longer than"},
 		{"claims", claims(t, 1<<50), "more than a card holds"},
 		{"over 4 GiB", claims(t, 1<<32+1), `reading member "a"`},
 		{"hides", claims(t, 3), `reading member "a"`},

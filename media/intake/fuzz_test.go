@@ -32,7 +32,7 @@ func FuzzList(f *testing.F) {
 		for _, e := range l.entries {
 			require.NotEmpty(t, e.kinds)
 			for _, k := range e.kinds {
-				if digits := k.of().digits; digits > 0 {
+				if digits := k.traits().digits; digits > 0 {
 					require.Len(t, e.digest, digits)
 				}
 			}
@@ -40,7 +40,7 @@ func FuzzList(f *testing.F) {
 			if base := baseOf(e.name); e.name != "" {
 				require.False(t, strings.ContainsRune(base, '/') && base != "/", "%q", base)
 				group, _ := l.about(&subject{path: "/" + base, names: []string{base}})
-				require.True(t, slices.ContainsFunc(group, func(x listed) bool { return loose(baseOf(x.name)) == loose(base) }), "%q", e.name)
+				require.True(t, slices.ContainsFunc(group, func(x listed) bool { return looseName(baseOf(x.name)) == looseName(base) }), "%q", e.name)
 			}
 		}
 	})
@@ -78,7 +78,7 @@ func FuzzSignature(f *testing.F) {
 	const key = "RWQLHKLodfA5mPgf+ylWp2fd/gZPfqMb0u5Qpv4vvDeBg75DrUHFtPFw"
 	f.Add([]byte("untrusted comment: x\nRUQLHKLodfA5mAAA\ntrusted comment: y\nAAAA\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {
-		p, err := signed("plot.upd", "plot.upd.minisig", minisign.NewReader(strings.NewReader("")), func() ([]byte, error) { return []byte("x"), nil }, append([]byte{}, text...), []string{key})
+		p, err := checkSignature("plot.upd", "plot.upd.minisig", minisign.NewReader(strings.NewReader("")), func() ([]byte, error) { return []byte("x"), nil }, append([]byte{}, text...), []string{key})
 		require.Nil(t, p)
 		require.Error(t, err)
 	})

@@ -21,8 +21,8 @@ import (
 // maxReadings bounds what is kept of readings, in bytes.
 const maxReadings = 32 << 20
 
-// Readings is when the package files of a shop were last read whole on this
-// computer. It is told and proves nothing: bytes change without leaving a trace.
+// Readings is when this computer last read the package files of a shop. It is only
+// told, and proves nothing: bytes rot without leaving a trace.
 type Readings struct {
 	path string // "": nothing is kept
 	Read map[string]Reading
@@ -46,9 +46,8 @@ type readingsFile struct {
 
 const readingsFormat = 1
 
-// ReadingsOf loads what is kept of a shop's packages below the user's cache
-// folder. What can't be loaded, or is of a later time than now, is as if nothing
-// had been read yet.
+// ReadingsOf loads the readings of a shop's packages from the user's cache folder.
+// What can't be loaded, or lies in the future, counts as never read.
 func ReadingsOf(shop *manifest.Shop, cache string, now time.Time) *Readings {
 	r := &Readings{Read: map[string]Reading{}}
 	if !filepath.IsAbs(cache) {
@@ -73,8 +72,8 @@ func ReadingsOf(shop *manifest.Shop, cache string, now time.Time) *Readings {
 	return r
 }
 
-// Tell says of each file when it was last read, and whether it has changed since
-// as far as its size and its time tell.
+// Tell notes on each file when it was last read, and whether its size or time has
+// changed since.
 func (r *Readings) Tell(inv Inventory) {
 	for _, c := range inv.Files {
 		one, ok := r.Read[c.Path]
@@ -87,8 +86,8 @@ func (r *Readings) Tell(inv Inventory) {
 	}
 }
 
-// Note takes over what Check read, which began at a time: a file that was changed
-// since then may be another than was read.
+// Note takes over what Check read, which began at a given time. A file changed
+// after that may not be the one that was read, so it is left out.
 func (r *Readings) Note(inv Inventory, began time.Time) {
 	for _, c := range inv.Files {
 		if c.SHA256 == "" || !c.wasRead {
@@ -104,7 +103,7 @@ func (r *Readings) Note(inv Inventory, began time.Time) {
 	}
 }
 
-// Save keeps them. Without a folder to keep them in nothing is done.
+// Save keeps the readings; without a cache folder it does nothing.
 func (r *Readings) Save(shop *manifest.Shop) error {
 	if r.path == "" {
 		return nil
@@ -130,7 +129,7 @@ func (r *Readings) Save(shop *manifest.Shop) error {
 	return nil
 }
 
-// Needed is what of an inventory some vessel needs.
+// Needed is the part of an inventory that some vessel needs.
 func (inv Inventory) Needed() Inventory {
 	needed := Inventory{Unplanned: inv.Unplanned}
 	for _, c := range inv.Files {

@@ -1,14 +1,15 @@
 package intake
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
 	"cardwright/manifest/pattern"
 )
 
-// record is what some lines say together, a key on each: of one file, its name,
-// the kind, and digests.
+// record is what several lines say of one file, a key on each: its name, the kind,
+// and digests.
 type record struct {
 	name    string
 	kind    kind
@@ -16,22 +17,22 @@ type record struct {
 	keys    []string // of the digests
 }
 
-// end ends a record.
-func (r *lineReader) end() {
+// endRecord adds the digests of the lines read so far as one record.
+func (r *lineReader) endRecord() {
 	for _, d := range r.record.digests {
 		k := r.record.kind
 		if len(d.kinds) > 0 {
 			k = d.kinds[0]
 		}
-		if k.of().digits != len(d.digest) {
+		if k.traits().digits != len(d.digest) {
 			k = ""
 		}
-		r.add(r.record.name, or(d.text, r.near), k, d.digest)
+		r.add(r.record.name, cmp.Or(d.text, r.near), k, d.digest)
 	}
 	r.record = record{}
 }
 
-// token is a digest in a line.
+// token is a digest found in a line.
 type token struct {
 	digest   string // in hex digits
 	kind     kind   // that stands right before it
@@ -43,8 +44,8 @@ var (
 	base64Run = pattern.Of(`(?i)(sha-?(?:1|224|256|384|512))[-:=]\s*["']?([A-Za-z0-9+/]{27,86}={0,2})`)
 )
 
-// tokens are the digests of a line. Digits that are part of a name are none.
-func tokens(line string) (all []token) {
+// tokensIn are the digests in a line. Hex digits that are part of a name are none.
+func tokensIn(line string) (all []token) {
 	for _, at := range hexRun.FindAllStringIndex(line, -1) {
 		from, to := at[0], at[1]
 		if len(ofLength(to-from)) == 0 && to-from != 48 || !standsAlone(line[:from], line[to:]) {
@@ -53,7 +54,7 @@ func tokens(line string) (all []token) {
 		t := token{digest: line[from:to], from: from, to: to}
 		before := strings.TrimRight(strings.TrimSuffix(line[:from], "0x"), " \t:=-\"'({[>`")
 		if words := kindsIn(before); len(words) > 0 && words[len(words)-1].to == len(before) {
-			if w := words[len(words)-1]; apart(before[:w.from]) && w.kind.of().digits == to-from {
+			if w := words[len(words)-1]; mayBeginAfter(before[:w.from]) && w.kind.traits().digits == to-from {
 				t.kind, t.from = w.kind, w.from
 			}
 		}
@@ -64,18 +65,18 @@ func tokens(line string) (all []token) {
 	}
 	for _, m := range base64Run.FindAllStringSubmatchIndex(line, -1) {
 		words := kindsIn(line[m[2]:m[3]])
-		if len(words) != 1 || !apart(line[:m[0]]) {
+		if len(words) != 1 || !mayBeginAfter(line[:m[0]]) {
 			continue
 		}
-		if digest := hexOfText(line[m[4]:m[5]], words[0].kind); len(digest) == words[0].kind.of().digits && isHex(digest) {
+		if digest := hexOfText(line[m[4]:m[5]], words[0].kind); len(digest) == words[0].kind.traits().digits && isHex(digest) {
 			all = append(all, token{digest, words[0].kind, m[0], m[1]})
 		}
 	}
 	return all
 }
 
-// apart tells whether a word may begin behind a text.
-func apart(before string) bool {
+// mayBeginAfter tells whether a word may begin behind a text.
+func mayBeginAfter(before string) bool {
 	return before == "" || strings.ContainsRune(" \t,;|\"'`({[#?&@*>:=/", rune(before[len(before)-1]))
 }
 
@@ -104,17 +105,17 @@ func standsAlone(before, after string) bool {
 	return !isWordByte(after[0]) && !strings.ContainsRune(`/\+=%@`, rune(after[0]))
 }
 
-// keyLine is a key and its value. In JSON and YAML there are marks around them.
+// keyLine is a key and its value, with or without the marks of JSON and YAML.
 var keyLine = pattern.Of(`^[-*•\s{]*["'\x60*]*([A-Za-z][A-Za-z0-9 _/().-]{0,60}?)["'\x60*]*\s*[:=]\s*(.*?),?$`)
 
-// loose reads a line of which the form doesn't tell everything.
-func (r *lineReader) loose(line string) {
-	found := tokens(line)
+// unclearLine reads a line whose form leaves something open.
+func (r *lineReader) unclearLine(line string) {
+	found := tokensIn(line)
 	if len(found) == 0 {
 		r.keyed(line)
 		return
 	}
-	if r.row(line) {
+	if r.tableRow(line) {
 		return
 	}
 	if len(found) == 1 && r.keyedDigest(line, found[0]) {
@@ -125,11 +126,11 @@ func (r *lineReader) loose(line string) {
 		rest = rest[:found[i].from] + "\t" + rest[found[i].to:]
 	}
 	var told kind
-	rest, told = labelled(rest)
+	rest, told = cutKind(rest)
 	name := r.nameIn(rest)
 	for _, t := range found {
 		k := t.kind
-		if k == "" && told.of().digits == len(t.digest) {
+		if k == "" && told.traits().digits == len(t.digest) {
 			k = told
 		}
 		text := strings.TrimSpace(rest)
@@ -148,26 +149,24 @@ func (r *lineReader) keyed(line string) {
 		switch {
 		case slices.Contains(nameKeys, key) && value != "":
 			if r.record.name != "" {
-				r.end()
+				r.endRecord()
 			}
 			r.record.name = value
 			return
 		case slices.Contains(kindKeys, key):
 			if all := kindsIn(m[2]); len(all) == 1 {
 				if len(r.record.digests) > 0 {
-					r.end()
+					r.endRecord()
 				}
 				r.record.kind = all[0].kind
 				return
 			}
 		}
 	}
-	if !r.header(line) {
-		r.head(line)
-	}
+	r.remark(line)
 }
 
-// keyedDigest reads a line that is a key, and a digest.
+// keyedDigest reads a line that is a key and a digest.
 func (r *lineReader) keyedDigest(line string, t token) bool {
 	before, after := strings.TrimRight(line[:t.from], " \t"), strings.Trim(line[t.to:], " \t,\"'`}")
 	if after != "" {
@@ -191,9 +190,9 @@ func (r *lineReader) keyedDigest(line string, t token) bool {
 	}
 	if slices.Contains(r.record.keys, key) {
 		if r.record.name == "" && key == "" { // digests alone, a line each
-			r.end()
+			r.endRecord()
 		} else if r.record.name != "" {
-			r.end()
+			r.endRecord()
 		}
 	}
 	d := listed{digest: t.digest}
@@ -210,9 +209,9 @@ var (
 	startWords = pattern.Of(`(?i)^(?:(?:check ?sum|hash|digest|sum|value|of|for|file|the|is)\b[\s:=]*)+`)
 )
 
-// labelled takes the word for a kind out of what stands beside a digest, where
-// it stands apart from the name.
-func labelled(rest string) (string, kind) {
+// cutKind takes the word for a kind out of what stands beside a digest, where it is
+// apart from the name.
+func cutKind(rest string) (string, kind) {
 	padded := " " + rest + " "
 	for _, w := range kindsIn(padded) {
 		before, after := padded[w.from-1], padded[w.to]
@@ -223,7 +222,7 @@ func labelled(rest string) (string, kind) {
 	return rest, ""
 }
 
-// nameIn is the name in what stands beside a digest, as far as it can be told.
+// nameIn is the likeliest name in what stands beside a digest.
 func (r *lineReader) nameIn(rest string) string {
 	if m := inBrackets.FindStringSubmatch(rest); m != nil {
 		return bareName(m[1])
@@ -252,8 +251,8 @@ func (r *lineReader) nameIn(rest string) string {
 	return bareName(rest)
 }
 
-// bareName is a name without what tables, letters and code put around it; ""
-// where a narrow window cut its end off.
+// bareName is a name without what tables, letters and code put around it; "" where
+// a narrow window cut off its end.
 func bareName(text string) string {
 	text = strings.Trim(text, " \t\"'`*|,;:=<>[]{}“”‘’")
 	if strings.HasSuffix(text, "...") || strings.HasSuffix(text, "…") {

@@ -14,12 +14,12 @@ import (
 	"cardwright/manifest/pattern"
 )
 
-// evidence is what stands beside a download that may vouch for it.
+// evidence is what lies beside a download and may vouch for it.
 type evidence struct {
 	base      string // the download's own name
 	lists     []list
 	signature *signatureFile  // of the download, in minisign's form; nil: none
-	strange   []signatureFile // of it or a list, in a form that can't be checked here
+	unchecked []signatureFile // of it or a list, in a form that can't be checked here
 	siblings  []string        // names of the other files of the folder
 	members   map[string]bool // of an archive: the names of the files in it, made loose
 	notes     []string
@@ -46,7 +46,7 @@ var (
 	listEnd   = pattern.Of(`(?i)[._-]?(?:(?:sha-?_?(?:1|2|3|224|256|384|512)(?:[-_]?(?:224|256|384|512))?|md5|crc-?32|blake[23][bs]?(?:-?\d{3})?|b[23]|rmd160|ripemd160|whirlpool)(?:-?_?sums?)?|check-?sums?|chksums?|digests?|hash(?:es)?|sums?|sfv|meta4|metalink)(?:\.(?:txt|text|asc|csv|json|xml|md|sums?))?$`)
 )
 
-// isListName tells whether a file has a name that lists of digests have.
+// isListName tells whether a file is named as lists of digests are.
 func isListName(name string) bool {
 	words := strings.NewReplacer(".", " ", "_", " ").Replace(name)
 	if len(kindsIn(words)) == 0 && !listWords.MatchString(name) {
@@ -56,8 +56,8 @@ func isListName(name string) bool {
 	return tail == "" || listTails.MatchString(tail) || len(kindsIn(tail)) > 0 || listWords.MatchString(tail) || strings.Contains(tail, " ")
 }
 
-// signedName is the name of what a signature file signs, by its own; "" where
-// its name isn't that of a signature.
+// signedName is the name of the file that a signature signs, by its own name; ""
+// where that isn't a signature's.
 func signedName(name string) string {
 	for _, end := range signatureEnds {
 		if len(name) > len(end) && strings.EqualFold(name[len(name)-len(end):], end) {
@@ -67,9 +67,9 @@ func signedName(name string) string {
 	return ""
 }
 
-// gather reads the lists and signatures beside a download. One that can't be
-// read is an error: silence would look like nothing to compare with.
-func gather(path, named string) (evidence, error) {
+// readEvidence reads the lists and signatures beside a download. One that can't be
+// read is an error: silence would look as if there were none.
+func readEvidence(path, named string) (evidence, error) {
 	e := evidence{base: filepath.Base(path)}
 	dir := filepath.Dir(path)
 	names, err := namesIn(dir)
@@ -126,8 +126,8 @@ func absolute(path string) string {
 	return path
 }
 
-// addLists reads the lists of a folder: those that are called so, and small
-// texts in which there are digests.
+// addLists reads the lists of a folder: files with a list's name, and small texts
+// that hold digests.
 func (e *evidence) addLists(dir string) error {
 	looked, left := 0, maxBesideBytes
 	for _, name := range e.siblings {
@@ -152,8 +152,8 @@ func (e *evidence) addLists(dir string) error {
 	return nil
 }
 
-// readBeside reads a file as a list; nil where it is none, and not called one.
-// left is how much may still be read of files that aren't called lists.
+// readBeside reads a file as a list; nil where it is none and isn't named as one.
+// left is how many bytes of files without a list's name may still be read.
 func (e *evidence) readBeside(path, name string, byName bool, left *int) (*list, error) {
 	info, err := os.Stat(path)
 	if err == nil && info.IsDir() || err != nil && !byName {
@@ -221,7 +221,7 @@ func signatureForm(name string, data []byte) string {
 func (e *evidence) addSignatures(dir, named string) error {
 	for _, name := range e.siblings {
 		of := signedName(name)
-		if of == "" || !e.signs(of) {
+		if of == "" || !e.concerns(of) {
 			continue
 		}
 		s, err := readSignature(filepath.Join(dir, name))
@@ -231,32 +231,33 @@ func (e *evidence) addSignatures(dir, named string) error {
 		if s == nil {
 			continue
 		}
-		e.take(of, s)
+		e.addSignature(of, s)
 	}
 	if named == "" || filepath.Dir(absolute(named)) == absolute(dir) {
 		return nil
 	}
 	s, err := readSignature(named + signatureEnd)
 	if s != nil {
-		e.take(filepath.Base(named), s)
+		e.addSignature(filepath.Base(named), s)
 	}
 	return err
 }
 
-// signs tells whether a signature of what has this name concerns us.
-func (e *evidence) signs(of string) bool {
-	return loose(of) == loose(e.base) || loose(of) == loose(stem(e.base)) || slices.ContainsFunc(e.lists, func(l list) bool { return loose(l.name) == loose(of) })
+// concerns tells whether a signature of a file of this name is of use here: of the
+// download or one of its lists.
+func (e *evidence) concerns(of string) bool {
+	return looseName(of) == looseName(e.base) || looseName(of) == looseName(stem(e.base)) || slices.ContainsFunc(e.lists, func(l list) bool { return looseName(l.name) == looseName(of) })
 }
 
 func stem(name string) string { return strings.TrimSuffix(name, filepath.Ext(name)) }
 
-func (e *evidence) take(of string, s *signatureFile) {
+func (e *evidence) addSignature(of string, s *signatureFile) {
 	if s.form != "" {
-		e.strange = append(e.strange, *s)
+		e.unchecked = append(e.unchecked, *s)
 		return
 	}
 	for i := range e.lists {
-		if l := &e.lists[i]; loose(l.name) == loose(of) {
+		if l := &e.lists[i]; looseName(l.name) == looseName(of) {
 			l.signature = s
 			return
 		}
@@ -266,7 +267,7 @@ func (e *evidence) take(of string, s *signatureFile) {
 	}
 }
 
-// readSignature is nil where there is none.
+// readSignature reads a signature file; nil where there is none.
 func readSignature(path string) (*signatureFile, error) {
 	minisigned := strings.EqualFold(filepath.Ext(path), signatureEnd)
 	most := MaxListBytes
@@ -310,8 +311,8 @@ func readSmall(path string, most int) ([]byte, error) {
 	return data, err
 }
 
-// usual are the kinds of digest to compute while a download is read: those that
-// the lists name, and of each length the usual one.
+// usual are the kinds of digest to compute while a download is read: the likeliest
+// of each digest in the lists.
 func (e *evidence) usual() (all []kind) {
 	for _, l := range e.lists {
 		for _, x := range l.entries {
@@ -323,7 +324,7 @@ func (e *evidence) usual() (all []kind) {
 	return all
 }
 
-// owned is the name of the file for which a list is named, or "".
+// owned is the name of the file that a list is named for, or "".
 func owned(list string) string {
 	for _, name := range []string{list, stem(list)} {
 		if at := listEnd.FindStringIndex(name); at != nil && at[0] > 0 {
@@ -333,30 +334,30 @@ func owned(list string) string {
 	return ""
 }
 
-// isOwn tells whether a list is the download's own: named for it, or for it
-// alone among the files of the folder.
+// isOwn tells whether a list is the download's own: named for it, and for no other
+// file of the folder.
 func (e *evidence) isOwn(l *list) bool {
-	of := loose(owned(l.name))
+	of := looseName(owned(l.name))
 	switch of {
 	case "":
-		rest := strings.Replace(loose(l.name), loose(e.base), "", 1)
-		return rest != loose(l.name) && isListName(strings.Trim(rest, "_-."))
-	case loose(e.base):
+		rest := strings.Replace(looseName(l.name), looseName(e.base), "", 1)
+		return rest != looseName(l.name) && isListName(strings.Trim(rest, "_-."))
+	case looseName(e.base):
 		return true
-	case loose(stem(e.base)):
+	case looseName(stem(e.base)):
 		return !slices.ContainsFunc(e.siblings, func(n string) bool { return e.shares(n, of) })
 	}
 	return false
 }
 
-// shares tells whether another file of the folder, no list and no signature, has
-// this name but for its ending.
+// shares tells whether another file of the folder, neither list nor signature, has
+// this name apart from its ending.
 func (e *evidence) shares(name, of string) bool {
-	return loose(name) == of || loose(stem(name)) == of && !isListName(name) && signedName(name) == ""
+	return looseName(name) == of || looseName(stem(name)) == of && !isListName(name) && signedName(name) == ""
 }
 
-// isOthers tells whether a list is that of another file of the folder.
+// isOthers tells whether a list is named for another file of the folder.
 func (e *evidence) isOthers(l *list) bool {
-	of := loose(owned(l.name))
+	of := looseName(owned(l.name))
 	return of != "" && !e.isOwn(l) && slices.ContainsFunc(e.siblings, func(n string) bool { return e.shares(n, of) })
 }

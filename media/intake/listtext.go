@@ -13,9 +13,9 @@ import (
 	"cardwright/manifest/pattern"
 )
 
-// textOf is what a text file says, whichever way it was saved: UTF-8, or UTF-16
-// of either order, with or without a byte order mark, or else the Latin letters
-// of Windows; with \n at the end of its lines. It is false for what is no text.
+// textOf is the text of a file in whichever encoding it was saved: UTF-8; UTF-16 of
+// either byte order, with or without a mark; or else Windows-1252. Its lines end in
+// \n. It is false for what is no text.
 func textOf(data []byte) (string, bool) {
 	text := ""
 	switch order := utf16Order(data); {
@@ -36,13 +36,13 @@ func textOf(data []byte) (string, bool) {
 	return lineEnds.Replace(text), true
 }
 
-// lineEnds are the ends of lines of every system, and characters that can't be
-// seen, or are a space of another width.
+// lineEnds replaces the line ends of every system, invisible characters, and spaces
+// of other widths.
 var lineEnds = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\u0085", "\n", "\u2028", "\n", "\u2029", "\n",
 	"\u200b", "", "\u200e", "", "\u200f", "", "\u00ad", "", "\u2060", "", "\ufeff", "", "\u00a0", " ", "\u202f", " ", "\u3000", " ")
 
-// utf16Order is the order of the bytes where data is UTF-16: by its mark, or by
-// the zeros in one half of it, which the letters and digits of a list have.
+// utf16Order is the byte order of UTF-16: by its mark, or by the zeros in every
+// other byte that letters and digits have. It is nil for other encodings.
 func utf16Order(data []byte) binary.ByteOrder {
 	switch {
 	case bytes.HasPrefix(data, []byte{0xff, 0xfe}):
@@ -76,14 +76,14 @@ func fromUTF16(data []byte, order binary.ByteOrder) string {
 	return strings.TrimPrefix(string(utf16.Decode(units)), "\ufeff")
 }
 
-// isText tells whether there are no characters that no text has.
+// isText tells that no character is one that texts never have.
 func isText(text string) bool {
 	return !strings.ContainsFunc(text, func(r rune) bool {
 		return r < ' ' && r != '\t' && r != '\n' && r != '\r' && r != '\f' && r != '\v' && r != '\x1b' && r != '\x1a'
 	})
 }
 
-// markup is a page's or a letter's: what stands before its first word.
+// How a web page begins, and what stands between its words.
 var (
 	pageStart = pattern.Of(`(?is)^(?:\s|<\?xml.*?\?>|<!--.*?-->)*<(?:!doctype\s+html|html|head|body|title|meta|script|style|center|h1|h2|p|div|table|pre|br|a|b|font|iframe|noscript|link|span|form|main|section)[\s>/]`)
 	tags      = pattern.Of(`(?is)<script.*?</script>|<style.*?</style>|<!--.*?-->|</?(?:p|br|tr|li|div|pre|h[1-6]|table|title|dt|dd)[^<>]*>`)
@@ -93,7 +93,7 @@ var (
 // isPage tells whether a text is a web page.
 func isPage(text string) bool { return pageStart.MatchString(text[:min(len(text), headBytes)]) }
 
-// shown is what a web page shows, about as a person would copy it.
-func shown(page string) string {
+// visibleText is what a web page shows, much as a person would copy it.
+func visibleText(page string) string {
 	return html.UnescapeString(otherTags.ReplaceAllString(tags.ReplaceAllString(page, "\n"), " "))
 }

@@ -10,15 +10,15 @@ import (
 	"strings"
 )
 
-// branch is a part of a list that is JSON or XML, such as a Metalink (RFC 5854):
-// a key or an element, and what stands in it.
+// branch is a part of a list in JSON or XML, such as a Metalink (RFC 5854): a key
+// or element, and what is in it.
 type branch struct {
 	key  string
 	text string
 	kids []*branch
 }
 
-// readTree reads a list that is JSON or XML; it is false for any other.
+// readTree reads a list in JSON or XML; it is false for any other.
 func (l *list) readTree(text string) bool {
 	trimmed := strings.TrimSpace(text)
 	var root *branch
@@ -60,7 +60,7 @@ func fromJSON(key string, v any) *branch {
 	return b
 }
 
-// fromXML is nil for what isn't well-formed or is too deep.
+// fromXML is nil where the text isn't well-formed, or is nested too deep.
 func fromXML(text string) *branch {
 	in := xml.NewDecoder(strings.NewReader(text))
 	in.CharsetReader = func(_ string, in io.Reader) (io.Reader, error) { return in, nil } // it was decoded before
@@ -90,11 +90,11 @@ func fromXML(text string) *branch {
 	}
 }
 
-// treeReader adds the digests of a tree with the names that stand beside them.
+// treeReader adds the digests of a tree with the names beside them.
 type treeReader struct{ lineReader }
 
-// read adds the digests of a branch that has a name. Those of a branch without
-// one it gives back, for the branch around it.
+// read adds the digests of a branch that has a name. Those of a branch without one
+// it returns, for the branch around it.
 func (r *treeReader) read(b *branch, depth int) []listed {
 	if depth > maxListDepth {
 		return nil
@@ -105,7 +105,7 @@ func (r *treeReader) read(b *branch, depth int) []listed {
 	for _, kid := range b.kids {
 		switch word := keyWord(kid.key); {
 		case len(kid.kids) > 0 || kid.text == "":
-		case slices.Contains(nameKeys, word) && name == "" && len(tokens(kid.text)) == 0:
+		case slices.Contains(nameKeys, word) && name == "" && len(tokensIn(kid.text)) == 0:
 			name = kid.text
 		case slices.Contains(kindKeys, word):
 			if all := kindsIn(kid.text); len(all) == 1 {
@@ -142,7 +142,7 @@ func (r *treeReader) named(name string, all []listed) {
 	}
 }
 
-// digest is the digest that is a branch's own text.
+// digest is the digest that makes up a branch's own text.
 func (r *treeReader) digest(b *branch, told kind) (listed, bool) {
 	k, _ := digestKey(b.key)
 	if k == "" {
@@ -152,14 +152,14 @@ func (r *treeReader) digest(b *branch, told kind) (listed, bool) {
 	if k != "" {
 		text = hexOfText(text, k)
 	}
-	t := tokens(text)
+	t := tokensIn(text)
 	if len(t) != 1 || len(text)-len(t[0].digest) > mostAround {
 		return listed{}, false
 	}
 	if t[0].kind != "" {
 		k = t[0].kind
 	}
-	if k.of().digits != len(t[0].digest) {
+	if k.traits().digits != len(t[0].digest) {
 		k = ""
 	}
 	return listed{kinds: []kind{k}, digest: t[0].digest}, true

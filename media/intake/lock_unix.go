@@ -10,9 +10,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// lockFolder waits until no other program holds a folder, or only tries; nil
-// where one does. What it gives is closed to give the folder up. A file system
-// without locks lets everybody.
+// lockFolder locks a folder; where another program holds it, it waits, or else
+// returns nil. Closing what it returns gives the folder up. A file system without
+// locks lets everybody in.
 func lockFolder(f *os.File, wait bool) io.Closer {
 	how := unix.LOCK_EX | unix.LOCK_NB
 	if wait {

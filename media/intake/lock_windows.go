@@ -11,13 +11,13 @@ import (
 	"cardwright/media/place"
 )
 
-// askAgain is how long a program waits before it asks again for its turn: a
-// name that is held can't be waited for, as a file's lock can.
+// askAgain is how long a program waits before it asks again: a held name can't be
+// waited for, as a file lock can.
 const askAgain = 200 * time.Millisecond
 
-// lockFolder waits until no other program holds a folder, or only tries; nil
-// where one does. What it gives is closed to give the folder up. Where there is
-// no holding a folder everybody is let in.
+// lockFolder locks a folder; where another program holds it, it waits, or else
+// returns nil. Closing what it returns gives the folder up. Where folders can't be
+// held everybody is let in.
 func lockFolder(f *os.File, wait bool) io.Closer {
 	for {
 		held, err := place.HoldFolder(f)

@@ -11,7 +11,7 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
-// subject is a file of which a list may speak.
+// subject is a file that a list may be about.
 type subject struct {
 	path  string   // on the disk, or in its archive; "/" between folders
 	names []string // that it may have in a list
@@ -19,7 +19,7 @@ type subject struct {
 	any   bool // it is known by its digest alone: a list may call it anything
 }
 
-// nearness is how surely a digest of a list is meant for a file.
+// nearness is how surely a digest in a list is meant for a file.
 type nearness int
 
 const (
@@ -32,11 +32,11 @@ const (
 	byOwnList          // the list is that file's own
 )
 
-// inOnePiece is a name with each accented letter as one character (Unicode's
-// NFC): systems differ in how they store them.
+// inOnePiece is a name with each accented letter as one character (Unicode NFC):
+// systems store them differently.
 func inOnePiece(name string) string { return norm.NFC.String(name) }
 
-// slashed is a path as lists of every system write it, with / between folders.
+// slashed is a path from a list of any system, with / between folders.
 func slashed(name string) string {
 	name = strings.ReplaceAll(strings.TrimSpace(inOnePiece(name)), `\`, "/")
 	if scheme, rest, ok := strings.Cut(name, "://"); ok && !strings.Contains(scheme, "/") {
@@ -57,9 +57,9 @@ func baseOf(name string) string {
 	return path.Base(slashed(name))
 }
 
-// loose is a name without what people and programs change in it: capitals,
-// spaces, quotes, and how an address writes them.
-func loose(name string) string {
+// looseName is a name without what people and programs change: capitals, spaces,
+// quotes, and the escapes of web addresses.
+func looseName(name string) string {
 	if plain, err := url.PathUnescape(name); err == nil {
 		name = plain
 	}
@@ -71,10 +71,10 @@ func loose(name string) string {
 	}, inOnePiece(name)))
 }
 
-// means is how surely a digest of the list is meant for a file.
-func (l *list) means(e listed, s *subject) nearness {
+// nearnessOf is how surely a digest of the list is meant for a file.
+func (l *list) nearnessOf(e listed, s *subject) nearness {
 	if e.name != "" {
-		if n := l.names(slashed(e.name), s); n > notMeant {
+		if n := l.nearnessByName(slashed(e.name), s); n > notMeant {
 			return n
 		}
 	}
@@ -90,7 +90,7 @@ func (l *list) means(e listed, s *subject) nearness {
 	return notMeant
 }
 
-func (l *list) names(name string, s *subject) nearness {
+func (l *list) nearnessByName(name string, s *subject) nearness {
 	if rel, err := filepath.Rel(filepath.Dir(l.path), filepath.FromSlash(s.path)); err == nil && inOnePiece(filepath.ToSlash(rel)) == path.Clean(name) {
 		return byPlace
 	}
@@ -103,15 +103,15 @@ func (l *list) names(name string, s *subject) nearness {
 		switch have = inOnePiece(have); {
 		case have == base || have == name:
 			return byName
-		case loose(have) == loose(base):
+		case looseName(have) == looseName(base):
 			n = loosely
 		}
 	}
 	return n
 }
 
-// hasWord tells whether a name stands in a text as a word of its own, not as a
-// part of another name.
+// hasWord tells whether a name stands in a text as a word of its own, and not
+// within another name.
 func hasWord(text, name string) bool {
 	if name == "" {
 		return false

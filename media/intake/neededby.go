@@ -12,7 +12,7 @@ import (
 	"cardwright/manifest/version"
 )
 
-// neededBy says which vessels' plans take which releases.
+// neededBy is which vessels need which releases, by their plans.
 type neededBy struct {
 	Unplanned []Unplanned // vessels for which nothing is planned
 	vessels   map[*manifest.Release][]string
@@ -25,8 +25,8 @@ type Unplanned struct {
 	NoFile bool   `json:"no_file,omitempty"` // it has one, with a release of which the catalogue has no file
 }
 
-// needsOf plans the visits of these vessels. Where versions are unknown a
-// vessel needs whatever any of its likely plans takes.
+// needsOf plans the visits of these vessels. Where versions are unknown a vessel
+// needs what any of its likely plans takes.
 func needsOf(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Words) neededBy {
 	n := neededBy{vessels: map[*manifest.Release][]string{}}
 	for _, v := range vessels {
@@ -45,7 +45,7 @@ func needsOf(shop *manifest.Shop, vessels []*manifest.Vessel, words problem.Word
 	return n
 }
 
-// leftOut notes what a plan goes around.
+// leftOut notes what a plan leaves out.
 func (n *neededBy) leftOut(v *manifest.Vessel, plan order.Plan, words problem.Words) {
 	if len(plan.Unknown) > 0 {
 		n.Unplanned = append(n.Unplanned, Unplanned{Vessel: v.ID, Why: (&order.Unread{Devices: plan.Unknown}).Error()})
@@ -80,18 +80,18 @@ func (n *neededBy) take(shop *manifest.Shop, v *manifest.Vessel, plan order.Plan
 	}
 }
 
-// NoFile says of a step that no card can bring it.
+// NoFile says that a step has no file for a card.
 func NoFile(s order.Step) string {
 	return fmt.Sprintf("the catalogue has no file of %s %s, which %s gets", s.Model, s.To, s.Device)
 }
 
-// of are the ids of the vessels that need a release.
-func (n neededBy) of(r *manifest.Release) []string { return n.vessels[r] }
+// vesselsFor are the ids of the vessels that need a release.
+func (n neededBy) vesselsFor(r *manifest.Release) []string { return n.vessels[r] }
 
-// useful tells whether a release may still be of use: a vessel needs it, a
-// device runs it (it is the way back), or one runs something older.
+// useful tells whether a release may still be wanted: a vessel needs it, a device
+// runs it (it is the way back), or runs something older.
 func useful(shop *manifest.Shop, needs neededBy, m *manifest.Model, r *manifest.Release) bool {
-	if len(needs.of(r)) > 0 {
+	if len(needs.vesselsFor(r)) > 0 {
 		return true
 	}
 	for _, v := range shop.Vessels {

@@ -16,7 +16,7 @@ import (
 // headBytes is how much of a file's beginning is looked at.
 const headBytes = 64 << 10
 
-// shape is what the bytes of a file have in common, as it is read.
+// shape is what can be told of all bytes of a file while it is read.
 type shape struct {
 	read  int64
 	first byte
@@ -46,9 +46,9 @@ func (s *shape) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// A zero tail is looked at where it is so long, or so large a part of the file:
-// a download whose room was set aside, and that was never filled. Makers pad with
-// zeros, too: a person decides.
+// A tail of zeros is doubtful where it is this long, or this large a part of the
+// file: room may have been set aside for a download that never filled it. Makers pad
+// with zeros too, so a person decides.
 const (
 	longTail  = 4096
 	shortTail = 64
@@ -56,13 +56,13 @@ const (
 )
 
 // zeroTail tells whether a file ends in so many zeros that some of it may never
-// have come.
+// have arrived.
 func (s *shape) zeroTail() bool {
 	return s.zeros >= longTail || s.zeros >= shortTail && s.zeros*tailPart >= s.read
 }
 
-// heuristics refuse what looks wrong, where nothing vouches for the very bytes.
-func (x *examination) heuristics(found *Found) error {
+// refuseDoubtful refuses what looks wrong, where nobody vouches for its bytes.
+func (x *examination) refuseDoubtful(found *Found) error {
 	if found.Known != nil || found.Trust != manifest.TrustOurs {
 		return nil
 	}
@@ -73,51 +73,50 @@ func (x *examination) heuristics(found *Found) error {
 		found.Notes = append(found.Notes, "taken on a person's word, though it looks like "+doubt.What+": "+doubt.Found)
 	}
 	if first := firstName(x.base); first != "" && x.request.Name == "" && found.Member == "" {
-		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with "+x.do(NameItSo, media.ShellWord(first)))
+		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with "+x.act(NameItSo, media.ShellWord(first)))
 	}
 	return nil
 }
 
-// doubtful refuses a download that a person may take all the same.
+// doubtful is a refusal that a person may overrule.
 func (x *examination) doubtful(what, found, expected, advice string) *Refused {
 	return &Refused{
 		Path: x.request.Path, What: what, Doubt: true,
 		Problem: problem.Problem{
 			Found: found, Expected: expected,
-			Advice: advice + "; if it is right as it is, say so at a terminal, or give the maker's digest with " + x.do(SayGot),
+			Advice: advice + "; if it is right as it is, say so at a terminal, or give the maker's digest with " + x.act(SayGot),
 		},
 	}
 }
 
-// doubt is what a download looks like, where that is no package; nil for any
-// other.
+// doubt is why a download looks like no package; nil where it doesn't.
 func (x *examination) doubt(found *Found) *Refused {
 	again := "the download was cut short, or never filled: download it again"
-	if !x.shape.other && x.size > 1 {
-		return x.doubtful(fmt.Sprintf("a file of nothing but the byte %02X", x.shape.first), media.Bytes(x.size)+" that are all the same", "a package", again)
+	if !x.shape.other && x.content.size > 1 {
+		return x.doubtful(fmt.Sprintf("a file of nothing but the byte %02X", x.shape.first), media.Bytes(x.content.size)+" that are all the same", "a package", again)
 	}
-	if page, what := x.page(); page != "" {
+	if page, what := x.content.page(x.base); page != "" {
 		return x.doubtful(page+", not a package", what, "a package", "a page to sign in, or an error, was saved in its place: open the address in a browser, and download it again")
 	}
-	end := x.end()
-	if end.short != "" {
-		return x.doubtful(end.kind+" without its end", end.short, "a whole one", again)
+	end := x.content.end()
+	if end.missing != "" {
+		return x.doubtful(end.kind+" without its end", end.missing, "a whole one", again)
 	}
-	if !end.known && x.shape.zeroTail() {
-		return x.doubtful("a file with a tail of zeros", fmt.Sprintf("zeros from byte %d to its end at %d", x.size-x.shape.zeros, x.size), "a package that ends as it was made", again)
+	if !end.whole && x.shape.zeroTail() {
+		return x.doubtful("a file with a tail of zeros", fmt.Sprintf("zeros from byte %d to its end at %d", x.content.size-x.shape.zeros, x.content.size), "a package that ends as it was made", again)
 	}
-	if locked := x.locked(); locked != "" && found.Member == "" {
+	if locked := x.zip.encrypted(); locked != "" && found.Member == "" {
 		return x.doubtful("an encrypted archive", locked, "a package that the device can open", "unpack it with its password first")
 	}
 	return nil
 }
 
-// locked is what is encrypted in a zip, or "".
-func (x *examination) locked() string {
-	if x.zip == nil {
+// encrypted is the first encrypted member of an archive, or "".
+func (a *archive) encrypted() string {
+	if a == nil {
 		return ""
 	}
-	for _, m := range x.zip.File {
+	for _, m := range a.File {
 		if m.Flags&1 != 0 {
 			return fmt.Sprintf("member %q, which is encrypted", m.Name)
 		}
@@ -133,15 +132,14 @@ var (
 	linkStart = pattern.Of(`^(?:\[InternetShortcut\]|\[Desktop Entry\]|d\d+:announce)`)
 )
 
-// shortError is the longest text, in bytes, that is taken for an error: longer
-// ones may speak of errors for other reasons.
+// shortError is the longest text, in bytes, that is taken for an error message:
+// longer ones may mention errors for other reasons.
 const shortError = 1024
 
-// page is what a download is that a server answered instead of a package, and
-// how it begins; "" for anything else. A file whose name says that it is such a
-// text is what its name says.
-func (x *examination) page() (kind, begins string) {
-	head := x.head
+// page is what a server sent instead of a package, and how that begins; "" for
+// anything else. name tells what kind of text the file should be.
+func (c content) page(name string) (kind, begins string) {
+	head := c.head
 	for cut := 0; cut < 3 && len(head) == headBytes && head[len(head)-1] >= 0x80; cut++ {
 		head = head[:len(head)-1] // within a letter, perhaps
 	}
@@ -149,7 +147,7 @@ func (x *examination) page() (kind, begins string) {
 	if text = strings.TrimSpace(text); !ok || text == "" {
 		return "", ""
 	}
-	ext := strings.ToLower(filepath.Ext(x.base))
+	ext := strings.ToLower(filepath.Ext(name))
 	switch {
 	case isPage(text):
 		kind = unless(ext, "a web page", ".html", ".htm", ".xhtml")
@@ -157,11 +155,11 @@ func (x *examination) page() (kind, begins string) {
 		kind = "a saved web page"
 	case xmlStart.Regexp().MatchString(text):
 		kind = unless(ext, "an answer in XML", ".xml", ".svg", ".gpx", ".kml")
-	case jsonStart.Regexp().MatchString(text) && x.isJSON(text):
+	case jsonStart.Regexp().MatchString(text) && isJSON(text):
 		kind = unless(ext, "an answer in JSON", ".json", ".geojson")
 	case linkStart.Regexp().MatchString(text):
 		kind = "a link to a download"
-	case x.size <= shortError && errorText.Regexp().MatchString(text):
+	case c.size <= shortError && errorText.Regexp().MatchString(text):
 		kind = "an error in words"
 	}
 	return kind, fmt.Sprintf("text that begins with %q", shortened(text))
@@ -185,8 +183,8 @@ func shortened(text string) string {
 	return text
 }
 
-// isJSON tells whether a text, of which the end may be missing, reads as JSON.
-func (x *examination) isJSON(text string) bool {
+// isJSON tells whether a text, whose end may be missing, is JSON.
+func isJSON(text string) bool {
 	text = text[strings.IndexAny(text, "[{"):]
 	in := json.NewDecoder(strings.NewReader(text))
 	var value json.RawMessage

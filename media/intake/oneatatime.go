@@ -12,10 +12,9 @@ import (
 	"cardwright/media/place"
 )
 
-// TakeTurn waits until no other program adds to the shop's packages, or changes
-// what the catalogue says of them, and gives what ends this one's turn. waiting
-// is called where it isn't this program's turn at once. It is a courtesy that
-// saves one of two from doing its work again: what is written is compared with
+// TakeTurn waits until no other program adds to the shop's packages or changes what
+// the catalogue says of them; leave ends this program's turn. waiting is called if
+// it has to wait. Taking turns only saves work: what is written is compared with
 // what was read, whoever wrote it.
 func TakeTurn(ctx context.Context, shop *manifest.Shop, waiting func()) (leave func(), err error) {
 	dir := media.PackagesOf(shop).Dir

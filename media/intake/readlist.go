@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"encoding/base64"
 	"encoding/csv"
 	"fmt"
@@ -33,7 +34,7 @@ type listed struct {
 	digest string // in lower-case hex digits
 }
 
-// The forms of a line of which everything is clear, as the manual pages of
+// The forms of a line that leave nothing open, as the manual pages of
 // coreutils' sha256sum and cksum (and their --tag), of Perl's shasum, BSD's
 // sha256 and OpenSSL's dgst have them.
 var (
@@ -41,9 +42,9 @@ var (
 	tagLine = pattern.Of(`^(\\?)([A-Za-z][A-Za-z0-9/_-]{2,14}) ?\((.+)\) ?= ?([0-9a-fA-F]{8,128}|[A-Za-z0-9+/]{22,88}={0,2})$`)
 )
 
-// readList reads a list of digests, of any form that people meet. Lines that
-// aren't part of one are left out: lists stand in letters, and between the lines
-// of signatures.
+// readList reads a list of digests in any form that people meet. Lines that are no
+// part of one are passed over: lists stand in letters, and between the lines of
+// signatures.
 func readList(name string, data []byte) (list, error) {
 	l := list{name: name, data: data}
 	if len(data) > MaxListBytes {
@@ -58,7 +59,7 @@ func readList(name string, data []byte) (list, error) {
 		l.odd = "empty"
 		return l, nil
 	case isPage(text):
-		l.odd, text = "a web page, not a list", shown(text)
+		l.odd, text = "a web page, not a list", visibleText(text)
 	}
 	l.text = text
 	if l.odd == "" && l.readTree(text) {
@@ -79,11 +80,11 @@ func readList(name string, data []byte) (list, error) {
 			return l, fmt.Errorf("reading %s: more than %d digests", name, maxListLines)
 		}
 	}
-	r.end()
+	r.endRecord()
 	return l, nil
 }
 
-// kindOfName is the kind that a list's own name tells, the last that it has.
+// kindOfName is the kind that the name of a list tells: the last one in it.
 func kindOfName(name string) kind {
 	all := kindsIn(strings.ReplaceAll(name, ".", " "))
 	if len(all) == 0 {
@@ -92,8 +93,8 @@ func kindOfName(name string) kind {
 	return all[len(all)-1].kind
 }
 
-// unsigned leaves out what a clear signature puts around a text, and before its
-// lines (RFC 9580 §7).
+// unsigned takes off what a clear signature puts around a text and before its lines
+// (RFC 9580 §7).
 func (l *list) unsigned(lines []string) []string {
 	start := slices.Index(lines, "-----BEGIN PGP SIGNED MESSAGE-----")
 	if start < 0 {
@@ -122,8 +123,8 @@ var (
 	spaces   = pattern.Of(`[\s:-]+`)
 )
 
-// rejoined puts digests together that stand on several lines, as narrow windows
-// and GnuPG's --print-md make of them.
+// rejoined joins digests that are split over several lines, as narrow windows and
+// GnuPG's --print-md do.
 func rejoined(lines []string) []string {
 	var out []string
 	for _, line := range lines {
@@ -138,7 +139,7 @@ func rejoined(lines []string) []string {
 	return out
 }
 
-// ungrouped writes a digest in one piece where it stands in groups of digits.
+// ungrouped joins a digest that is written in groups of digits.
 func ungrouped(line string) string {
 	m := inBytes.FindStringSubmatch(line)
 	if m == nil {
@@ -158,7 +159,7 @@ func ungrouped(line string) string {
 	return line
 }
 
-// lineReader reads the lines of a list, of which some say what the next are.
+// lineReader reads the lines of a list, some of which say what the next ones are.
 type lineReader struct {
 	list    *list
 	ofName  kind     // what the list's name tells
@@ -169,11 +170,11 @@ type lineReader struct {
 	record  record
 }
 
-// likely are the kinds of a digest of which its own line tells none.
+// likely are the kinds that a digest may be of, where its own line names none.
 func (r *lineReader) likely(digest string) []kind {
 	all := ofLength(len(digest))
 	for _, k := range []kind{r.ofName, r.heading} {
-		if d := k.of(); d.digits == len(digest) && d.hash == nil {
+		if d := k.traits(); d.digits == len(digest) && d.hash == nil {
 			return []kind{k}
 		} else if d.digits == len(digest) {
 			all = append([]kind{k}, slices.DeleteFunc(all, func(o kind) bool { return o == k })...)
@@ -187,7 +188,7 @@ func (r *lineReader) add(name, text string, k kind, digest string) {
 	switch {
 	case k == "":
 		e.kinds = r.likely(digest)
-	case k.of().digits == len(digest) || k.of().digits == 0:
+	case k.traits().digits == len(digest) || k.traits().digits == 0:
 		e.kinds = []kind{k}
 	}
 	if len(e.kinds) > 0 {
@@ -198,8 +199,8 @@ func (r *lineReader) add(name, text string, k kind, digest string) {
 // sized is a name with a size before it, which some tools write.
 var sized = pattern.Of(`^\s*\d+\s+\S`)
 
-// unescaped is a name as coreutils mean it: a backslash before the line says
-// that it is escaped.
+// unescaped is a name as coreutils means it: a backslash before the line says that
+// the name is escaped.
 func unescaped(mark, name string) string {
 	if mark == "" {
 		return name
@@ -207,7 +208,8 @@ func unescaped(mark, name string) string {
 	return strings.NewReplacer(`\\`, `\`, `\n`, "\n", `\r`, "\r").Replace(name)
 }
 
-// line reads one line; raw has its end too, which may be part of a name.
+// line reads one line. raw still has its trailing blanks, which may be part of a
+// name.
 func (r *lineReader) line(line, raw string) {
 	if m := sumLine.FindStringSubmatch(raw); m != nil && len(ofLength(len(m[2]))) > 0 {
 		text := ""
@@ -226,18 +228,18 @@ func (r *lineReader) line(line, raw string) {
 	line = strings.TrimSpace(ungrouped(line))
 	switch {
 	case line == "":
-		r.end()
+		r.endRecord()
 	case strings.HasPrefix(line, "#") || strings.HasPrefix(line, ";") || strings.HasPrefix(line, "//") || strings.HasPrefix(line, "%%%%"):
-		r.comment(strings.TrimLeft(line, "#;/% "))
-	case r.short(line):
+		r.remark(strings.TrimLeft(line, "#;/% "))
+	case r.crcLine(line):
 	default:
-		r.loose(line)
+		r.unclearLine(line)
 	}
 }
 
-// hexOfText is a digest in hex digits; some tools write it in base 64.
+// hexOfText is a digest in hex digits; some tools write base64.
 func hexOfText(text string, k kind) string {
-	if digits := k.of().digits; digits > 0 && len(text) != digits {
+	if digits := k.traits().digits; digits > 0 && len(text) != digits {
 		if raw, err := base64.StdEncoding.DecodeString(text); err == nil && 2*len(raw) == digits {
 			return hexOf(raw)
 		}
@@ -245,9 +247,9 @@ func hexOfText(text string, k kind) string {
 	return text
 }
 
-// short reads a line of a list of CRC-32s, whose eight digits only such a list
-// makes a digest of.
-func (r *lineReader) short(line string) bool {
+// crcLine reads a line of a list of CRC-32s. Only in such a list are eight digits a
+// digest.
+func (r *lineReader) crcLine(line string) bool {
 	if r.ofName != "CRC-32" && r.heading != "CRC-32" {
 		return false
 	}
@@ -266,21 +268,22 @@ func (r *lineReader) short(line string) bool {
 
 func isHex(text string) bool { return strings.Trim(text, "0123456789abcdefABCDEF") == "" }
 
-// comment reads what a remark tells of the lines after it.
-func (r *lineReader) comment(text string) {
-	if !r.header(text) {
-		r.head(text)
+// remark reads a line that only tells what the lines after it are.
+func (r *lineReader) remark(text string) {
+	if !r.tableHead(text) {
+		r.headingLine(text)
 	}
 }
 
 // fillers are words of headings that tell nothing.
 var fillers = pattern.Of(`(?i)\b(?:check ?sums?|sums?|hash(?:es)?|digests?|values?|of|for|the|files?|algorithm|type|is|message|fingerprint)\b`)
 
-// head reads a line without a digest: a heading, or the name of what follows.
-func (r *lineReader) head(text string) {
+// headingLine reads a line without a digest: a heading, or the name of what
+// follows.
+func (r *lineReader) headingLine(text string) {
 	all := kindsIn(text)
 	rest := strings.Trim(fillers.ReplaceAllString(without(text, all), ""), " \t:=-*_[](){}<>|.,`'\"")
-	if len(all) > 0 && (rest == "" || slices.IndexFunc(all, func(w word) bool { return w.kind != all[0].kind }) < 0) {
+	if len(all) > 0 && (rest == "" || slices.IndexFunc(all, func(w mention) bool { return w.kind != all[0].kind }) < 0) {
 		r.heading = all[0].kind
 	}
 	if rest != "" && likeName.MatchString(rest) {
@@ -288,25 +291,25 @@ func (r *lineReader) head(text string) {
 	}
 }
 
-// likeName is what has an ending, as files have.
+// likeName is what has an ending, as file names have.
 var likeName = pattern.Of(`[^\s.]\.[A-Za-z0-9]{1,10}(?:$|[\s"'\x60)\]:,*])`)
 
 // without cuts words out of a text.
-func without(text string, all []word) string {
+func without(text string, all []mention) string {
 	for i := len(all) - 1; i >= 0; i-- {
 		text = text[:all[i].from] + " " + text[all[i].to:]
 	}
 	return text
 }
 
-// The words by which tables and records say which of their texts is what.
+// The keys of tables and records that stand before names, kinds and digests.
 var (
 	nameKeys   = []string{"name", "file", "filename", "path", "filepath", "fullname", "target", "url", "href", "download", "downloadurl", "package", "image", "firmware", "asset", "artifact", "uri", "link", "src", "object"}
 	kindKeys   = []string{"algorithm", "algo", "alg", "type", "method", "hashalgorithm", "hashtype", "digesttype", "checksumtype"}
 	digestKeys = []string{"hash", "digest", "checksum", "sum", "hashvalue", "value", "filehash", "fingerprint", "integrity", "hashes", "digests", "checksums"}
 )
 
-// key is a word of those, without what is written between its letters.
+// keyWord is a key in lower case, without what is written between its letters.
 func keyWord(text string) string {
 	return strings.ToLower(strings.Map(func(r rune) rune {
 		if strings.ContainsRune(" _-\"'`*@", r) {
@@ -316,7 +319,7 @@ func keyWord(text string) string {
 	}, text))
 }
 
-// digestKey tells whether a key stands before a digest, and of which kind.
+// digestKey tells whether a digest stands behind a key, and of which kind.
 func digestKey(text string) (kind, bool) {
 	if slices.Contains(digestKeys, keyWord(text)) {
 		return "", true
@@ -328,9 +331,9 @@ func digestKey(text string) (kind, bool) {
 	return all[0].kind, true
 }
 
-// header reads the first row of a table.
-func (r *lineReader) header(line string) bool {
-	if len(tokens(line)) > 0 {
+// tableHead reads the first row of a table, which names its columns.
+func (r *lineReader) tableHead(line string) bool {
+	if len(tokensIn(line)) > 0 {
 		return false
 	}
 	for _, comma := range []rune{',', ';', '\t', '|'} {
@@ -362,8 +365,8 @@ func cellsOf(line string, comma rune) []string {
 	return cells
 }
 
-// row reads a row of a table whose columns are known.
-func (r *lineReader) row(line string) bool {
+// tableRow reads a row of a table whose columns are known.
+func (r *lineReader) tableRow(line string) bool {
 	cells := cellsOf(line, r.comma)
 	if r.columns == nil || len(cells) != len(r.columns) {
 		return false
@@ -383,11 +386,11 @@ func (r *lineReader) row(line string) bool {
 	found := false
 	for i, c := range r.columns {
 		k, ok := digestKey(c)
-		t := tokens(cells[i])
+		t := tokensIn(cells[i])
 		if !ok || len(t) != 1 {
 			continue
 		}
-		if k = kind(or(string(t[0].kind), or(string(k), string(told)))); k.of().digits != len(t[0].digest) {
+		if k = cmp.Or(t[0].kind, k, told); k.traits().digits != len(t[0].digest) {
 			k = ""
 		}
 		r.add(name, "", k, t[0].digest)

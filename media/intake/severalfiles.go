@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"fmt"
 	"path"
 	"strings"
@@ -11,47 +12,46 @@ import (
 	"cardwright/media"
 )
 
-// beside finds out which file of its release a fresh one takes the place of, if
-// any. A release has one file unless somebody said otherwise: other bytes under a
-// version that is known are as likely a mistake, or a maker's second thought, as
-// a second file, and both would go onto the card.
-func (x *examination) beside(release *manifest.Release, found *Found) error {
+// placeInRelease finds out which file of its release a fresh one replaces, if any.
+// A release has one file unless somebody said otherwise: other bytes under a known
+// version are as likely a mistake, or a second thought of the maker's, as a second
+// file, and both would go onto the card.
+func (x *examination) placeInRelease(release *manifest.Release, found *Found) error {
 	r := x.request
 	if release == nil || len(release.Files) == 0 {
 		if r.Replace {
-			return x.refuse("nothing to replace", "no file of "+r.Model+" "+string(r.Version)+" in the catalogue", "a release that has one", "take it in with "+x.do(TakeIn))
+			return x.refuse("nothing to replace", "no file of "+r.Model+" "+string(r.Version)+" in the catalogue", "a release that has one", "take it in with "+x.act(TakeIn))
 		}
 		return nil
 	}
 	found.files = len(release.Files)
 	if whole := release.FileOf(x.sums.sha256); whole != nil && (r.Member != "" || r.Unpack) {
-		found.Instead, found.Why = whole, insideWhy(r, whole)
+		found.Instead, found.Why = whole, whyInside(r, whole)
 		return nil
 	}
 	same := fileNamed(release, found.Name)
 	switch {
 	case r.Replace:
-		return x.replaced(release, same, found)
+		return x.namedReplaced(release, same, found)
 	case same != nil:
 		return x.differs(entry{found.Model, release, same}, found.Size, found.SHA256)
 	case !r.Several:
 		return x.refuse("other bytes under a version that is known", found.Name+", "+found.SHA256.Named(), filesOf(release),
-			"where the maker published it again: "+x.do(Replace)+"; where the release has several files: "+x.do(OneMore))
+			"where the maker published it again: "+x.act(Replace)+"; where the release has several files: "+x.act(OneMore))
 	}
 	return nil
 }
 
-// insideWhy is what the history says of an archive of which the contents are
-// taken in its place.
-func insideWhy(r Request, whole *manifest.File) string {
+// whyInside is what the history says where an archive gives way to its contents.
+func whyInside(r Request, whole *manifest.File) string {
 	if r.Unpack {
 		return "what is inside goes on the card"
 	}
 	return "its member " + r.Member + " is the package"
 }
 
-// replaced finds the one file that is replaced.
-func (x *examination) replaced(release *manifest.Release, same *manifest.File, found *Found) error {
+// namedReplaced finds the one file that is replaced.
+func (x *examination) namedReplaced(release *manifest.Release, same *manifest.File, found *Found) error {
 	switch old := x.request.Old; {
 	case old != "":
 		found.Instead = fileNamed(release, old)
@@ -61,16 +61,16 @@ func (x *examination) replaced(release *manifest.Release, same *manifest.File, f
 		found.Instead = same
 	}
 	if found.Instead == nil {
-		return x.refuse("which file it replaces isn't known", or(x.request.Old, found.Name), "one of "+filesOf(release), "say with "+x.do(NameOld)+" which")
+		return x.refuse("which file it replaces isn't known", cmp.Or(x.request.Old, found.Name), "one of "+filesOf(release), "say with "+x.act(NameOld)+" which")
 	}
 	if same != nil && same != found.Instead {
-		return x.refuse("a name that another file of the release has", found.Name, "the name of "+found.Instead.Name+", or one that is free", "give it another with "+x.do(NameIt))
+		return x.refuse("a name that another file of the release has", found.Name, "the name of "+found.Instead.Name+", or one that is free", "give it another with "+x.act(NameIt))
 	}
 	return nil
 }
 
-// doubled refuses a file that would have the name of another on a card.
-func (x *examination) doubled(release *manifest.Release, found Found) error {
+// refuseSharedName refuses a file that would have the name of another on a card.
+func (x *examination) refuseSharedName(release *manifest.Release, found Found) error {
 	names := found.OnCard()
 	if release != nil {
 		for _, f := range release.Files {
@@ -80,7 +80,7 @@ func (x *examination) doubled(release *manifest.Release, found Found) error {
 		}
 	}
 	if both := clash(names); both != "" {
-		return x.refuse("a name that another file of the release has", both, "names that differ in more than capitals", "give it another with "+x.do(NameIt)+", or take out the other")
+		return x.refuse("a name that another file of the release has", both, "names that differ in more than capitals", "give it another with "+x.act(NameIt)+", or take out the other")
 	}
 	return nil
 }
@@ -96,9 +96,9 @@ func (f Found) OnCard() (names []string) {
 	return names
 }
 
-// had refuses bytes in the place of which the release has others by now, and
-// notes that they were taken out once.
-func (x *examination) had(found *Found) error {
+// refuseTakenOut refuses bytes that were replaced in this release before. Where
+// they were only taken out, it notes that.
+func (x *examination) refuseTakenOut(found *Found) error {
 	if x.request.Replace {
 		return nil
 	}
@@ -112,12 +112,12 @@ func (x *examination) had(found *Found) error {
 			continue
 		}
 		return x.refuse("bytes that a release had, and has no longer", was, "the bytes that the maker publishes now",
-			"download it again; to go back to these: "+x.do(Replace))
+			"download it again; to go back to these: "+x.act(Replace))
 	}
 	return nil
 }
 
-// fileNamed is a release's file by its name, whatever its capitals, or nil.
+// fileNamed is a release's file of this name, whatever its capitals, or nil.
 func fileNamed(r *manifest.Release, name string) *manifest.File {
 	for _, f := range r.Files {
 		if samename.Same(f.Name, name) || samename.Same(path.Base(f.Name), name) {

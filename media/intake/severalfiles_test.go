@@ -16,6 +16,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/digest"
+	"cardwright/media"
 	"cardwright/media/intake"
 )
 
@@ -82,7 +83,7 @@ func TestReplaceInSteps(t *testing.T) {
 	release.Files = []*manifest.File{{Name: f.Name, Size: manifest.Size(f.Size), SHA256: f.SHA256}}
 	model.History = []*manifest.Past{{Version: release.Version, File: had.Name, Size: had.Size, SHA256: had.SHA256, By: f.SHA256}}
 	whole("told to the catalogue")
-	old := intake.SourceOf(model, release, had)
+	old := media.SourceOf(model, release, had)
 	path, err := intake.Discard(b.Shop.Shop, old)
 	require.NoError(t, err)
 	assert.Equal(t, b.place(model.ID, string(release.Version), had.Name), path)

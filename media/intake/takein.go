@@ -1,7 +1,6 @@
 package intake
 
 import (
-	"archive/zip"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -21,13 +20,13 @@ import (
 	"cardwright/media/place"
 )
 
-// Source says where the package stands in the shop's folder.
+// Source is the package as the shop's folder has it.
 func (f Found) Source() media.Source {
-	return media.Source{Model: f.Model.ID, Version: f.Version, Name: f.Name, Size: f.Size, SHA256: f.SHA256}
+	return media.Source{Model: f.Model.ID, Version: f.Version, File: digest.File{Name: f.Name, Size: f.Size, SHA256: f.SHA256}}
 }
 
-// Again finds the model and the file in a shop that was loaded again; false says
-// that the shop doesn't have them any more.
+// Again finds the model and the file in a shop that was loaded again. It is false
+// where they are gone, or the release has other files now.
 func (f *Found) Again(shop *manifest.Shop) bool {
 	if !f.In(shop) {
 		return false
@@ -39,7 +38,7 @@ func (f *Found) Again(shop *manifest.Shop) bool {
 	return f.Known != nil || files == f.files
 }
 
-// In is Again for a shop to which files of the same release were added since.
+// In is Again, but the release may have more files by now.
 func (f *Found) In(shop *manifest.Shop) bool {
 	if f.Model = shop.Model(f.Model.ID); f.Model == nil {
 		return false
@@ -48,11 +47,11 @@ func (f *Found) In(shop *manifest.Shop) bool {
 	if r == nil {
 		return f.Known == nil && f.Instead == nil
 	}
-	return again(r, &f.Known) && again(r, &f.Instead)
+	return refind(r, &f.Known) && refind(r, &f.Instead)
 }
 
-// again finds a file of the release as it was loaded before.
-func again(r *manifest.Release, file **manifest.File) bool {
+// refind finds in a release the file that was loaded before.
+func refind(r *manifest.Release, file **manifest.File) bool {
 	if *file == nil {
 		return true
 	}
@@ -64,8 +63,8 @@ func again(r *manifest.Release, file **manifest.File) bool {
 	return true
 }
 
-// Taken is a package that was copied into the package folder under a name of
-// its own. Commit puts it in its place; Abandon takes it away.
+// Taken is a package copied into the package folder under a temporary name. Commit
+// gives it its name; Abandon deletes it.
 type Taken struct {
 	Path string // its place
 	Was  string // "", or what stood there and is replaced
@@ -75,13 +74,13 @@ type Taken struct {
 	root string // the package folder
 }
 
-// Take copies the package beside its place and checks it by its digest. One
-// that stands there already, whole, is left as it is.
+// Take copies the package beside its place and compares its digest. One that is
+// there already, whole, stays.
 func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int64)) (*Taken, error) {
 	packages := media.PackagesOf(shop)
 	t := &Taken{Path: packages.Place(f.Source()), root: packages.Dir, sum: f.SHA256}
 	if path, err := packages.Find(f.Source()); err == nil {
-		sum, err := sumOf(ctx, path)
+		sum, err := digestOf(ctx, path)
 		switch {
 		case err != nil:
 			return nil, fmt.Errorf("reading %s: %w", path, err)
@@ -90,7 +89,7 @@ func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int6
 			return t, nil
 		}
 	}
-	if f.shared(shop) {
+	if f.placeShared(shop) {
 		t.Path = packages.PlaceApart(f.Source())
 	}
 	if info, err := os.Lstat(t.Path); err == nil {
@@ -108,18 +107,18 @@ func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int6
 	return t, nil
 }
 
-// shared tells whether another file of the catalogue has the same name in the
-// same version, and with it the same place.
-func (f Found) shared(shop *manifest.Shop) bool {
+// placeShared tells whether another file of the catalogue has the same name and
+// version, and so the same place.
+func (f Found) placeShared(shop *manifest.Shop) bool {
 	return slices.ContainsFunc(entries(shop, f.Model.ID, f.Version, ""), func(e entry) bool {
 		return samename.Same(e.file.Name, f.Name) && e.file.SHA256 != f.SHA256
 	})
 }
 
-// WasThere tells whether the package stood in its place already.
+// WasThere tells whether the package was in its place already.
 func (t *Taken) WasThere() bool { return t.temp == "" }
 
-func sumOf(ctx context.Context, path string) (digest.SHA256, error) {
+func digestOf(ctx context.Context, path string) (digest.SHA256, error) {
 	in, err := os.Open(path)
 	if err != nil {
 		return "", err
@@ -160,41 +159,23 @@ func (t *Taken) copy(ctx context.Context, f Found, progress func(int64)) error {
 }
 
 func (f Found) open() (io.ReadCloser, error) {
+	if f.Member != "" {
+		info, err := os.Stat(f.Path)
+		if err != nil {
+			return nil, fmt.Errorf("opening the download: %w", err)
+		}
+		archive := f.Source()
+		archive.Size, archive.Member = info.Size(), f.Member
+		return media.OpenMember(f.Path, archive)
+	}
 	in, err := os.Open(f.Path)
 	if err != nil {
 		return nil, fmt.Errorf("opening the download: %w", err)
 	}
-	if f.Member == "" {
-		return in, nil
-	}
-	info, err := in.Stat()
-	if err != nil {
-		return nil, errors.Join(err, in.Close())
-	}
-	a, err := openArchive(in, info.Size())
-	if err != nil {
-		return nil, errors.Join(err, in.Close())
-	}
-	i := slices.IndexFunc(a.File, func(m *zip.File) bool { return m.Name == f.Member && unfit(m) == "" })
-	if i < 0 {
-		return nil, errors.Join(fmt.Errorf("opening %s: the archive changed", f.Path), in.Close())
-	}
-	content, err := a.File[i].Open()
-	if err != nil {
-		return nil, errors.Join(err, in.Close())
-	}
-	return memberReader{content, in}, nil
+	return in, nil
 }
 
-// memberReader closes the archive with its member.
-type memberReader struct {
-	io.ReadCloser
-	archive io.Closer
-}
-
-func (m memberReader) Close() error { return errors.Join(m.ReadCloser.Close(), m.archive.Close()) }
-
-// Commit puts the package in its place in one step, and makes that last.
+// Commit gives the package its name in one step, durably.
 func (t *Taken) Commit() error {
 	if t.temp == "" {
 		return nil
@@ -209,7 +190,7 @@ func (t *Taken) Commit() error {
 	return nil
 }
 
-// Abandon takes the copy away again, and the folders that were made for it.
+// Abandon deletes the copy, and the folders that were made for it.
 func (t *Taken) Abandon() error {
 	if t.temp == "" {
 		return nil
@@ -218,29 +199,29 @@ func (t *Taken) Abandon() error {
 	if errors.Is(err, fs.ErrNotExist) {
 		err = nil
 	}
-	removeEmpty(filepath.Dir(t.Path), t.root)
+	removeEmptyFolders(filepath.Dir(t.Path), t.root)
 	return err
 }
 
-// removeEmpty takes away a folder below the package folder, and those above it,
-// that nothing is in.
-func removeEmpty(dir, root string) {
+// removeEmptyFolders deletes a folder below the package folder, and those above it,
+// as long as they are empty.
+func removeEmptyFolders(dir, root string) {
 	for dir != root && os.Remove(dir) == nil {
 		dir = filepath.Dir(dir)
 	}
 }
 
-// Withdraw takes a package away again that Commit put in its place, where the
-// catalogue could not be told of it. now is the shop as it is by then; where it
-// knows the package, or can't be loaded (nil), the package stays.
+// Withdraw deletes a package that Commit put in its place, where the catalogue
+// could not be told of it. now is the shop as it is by then: where it knows the
+// package, or can't be loaded (nil), the package stays.
 func (t *Taken) Withdraw(now *manifest.Shop) error {
 	if t.temp == "" || t.Was != "" {
-		return nil // it was there before, or one that was worse was
+		return nil // it, or a wrong one, was there before
 	}
 	if now == nil || len(withDigest(entries(now, "", "", ""), t.sum)) > 0 {
 		return nil
 	}
 	err := os.Remove(t.Path)
-	removeEmpty(filepath.Dir(t.Path), t.root)
+	removeEmptyFolders(filepath.Dir(t.Path), t.root)
 	return err
 }

@@ -99,7 +99,7 @@ func TestTakeSameName(t *testing.T) {
 	}
 	assert.Equal(t, 2, whole)
 	for _, f := range []shoptest.File{europe, other} {
-		path, err := media.PackagesOf(b.Shop.Shop).Find(media.Source{Model: plot.ID, Version: "1.6", Name: "update.bin", Size: 5000, SHA256: digest.Of(f.Content)})
+		path, err := media.PackagesOf(b.Shop.Shop).Find(media.Source{Model: plot.ID, Version: "1.6", File: digest.File{Name: "update.bin", Size: 5000, SHA256: digest.Of(f.Content)}})
 		require.NoError(t, err)
 		stored, err := os.ReadFile(path)
 		require.NoError(t, err)

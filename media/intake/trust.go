@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"path"
@@ -15,39 +16,38 @@ import (
 	"cardwright/media"
 )
 
-// said is what one list says of one file.
-type said struct {
-	matches  []listed // digests of it that are right
-	by       []kind   // the kinds by which they are
-	fails    []listed // that are not
+// statement is what one list says of one file.
+type statement struct {
+	matches  []listed // digests that fit
+	by       []kind   // the kinds by which they fit
+	fails    []listed // that don't fit
 	unknown  []listed // of a kind that can't be computed here
 	near     nearness
 	several  bool   // different digests of one kind for one name
-	named    string // nothing is said of its name: it is right for this one
+	named    string // the file's name isn't in the list, but its digest is, for this one
 	namedBy  kind
-	concerns bool // its name stands there
+	concerns bool // the list has its name
 }
 
-// strong tells whether one of the right digests is of a kind that nobody can
-// make fit.
-func (s said) strong() bool {
-	return slices.ContainsFunc(s.by, func(k kind) bool { return k.of().strong })
+// strong tells whether a digest that fits is of a strong kind.
+func (s statement) strong() bool {
+	return slices.ContainsFunc(s.by, func(k kind) bool { return k.traits().strong })
 }
 
-// speak finds out what a list says of a file.
-func (e *evidence) speak(l *list, f *subject) (said, error) {
-	var s said
+// statementOn finds out what a list says of a file.
+func (e *evidence) statementOn(l *list, f *subject) (statement, error) {
+	var s statement
 	group, near := l.about(f)
-	if near < byName && f.names[0] == e.base && e.isOwn(l) && sameKindsOnce(l.entries) && !e.members[loose(baseOf(l.entries[0].name))] {
+	if near < byName && f.names[0] == e.base && e.isOwn(l) && sameKindsOnce(l.entries) && !e.members[looseName(baseOf(l.entries[0].name))] {
 		group, near = l.entries, byOwnList // whatever it calls the file
 	}
 	s.near, s.concerns = near, len(group) > 0
 	for _, x := range group {
-		if !slices.ContainsFunc(x.kinds, func(k kind) bool { return k.of().hash != nil }) {
+		if !slices.ContainsFunc(x.kinds, func(k kind) bool { return k.traits().hash != nil }) {
 			s.unknown = append(s.unknown, x)
 			continue
 		}
-		k, err := f.by(x)
+		k, err := f.fitting(x)
 		switch {
 		case err != nil:
 			return s, err
@@ -61,24 +61,24 @@ func (e *evidence) speak(l *list, f *subject) (said, error) {
 		s.several = s.several || slices.ContainsFunc(s.fails, func(y listed) bool { return x.kinds[0] == y.kinds[0] })
 	}
 	if len(group) == 0 {
-		return s, e.elsewhere(l, f, &s)
+		return s, e.underOtherName(l, f, &s)
 	}
 	return s, nil
 }
 
-// by is the kind by which a digest of a list is that of the file, or "".
-func (f *subject) by(x listed) (kind, error) {
-	if k := f.sums.by(x.digest, x.kinds); k != "" {
+// fitting is the kind by which a digest in a list is the file's, or "".
+func (f *subject) fitting(x listed) (kind, error) {
+	if k := f.sums.fitting(x.digest, x.kinds); k != "" {
 		return k, nil
 	}
-	if err := f.sums.have(x.kinds); err != nil {
+	if err := f.sums.compute(x.kinds); err != nil {
 		return "", err
 	}
-	return f.sums.by(x.digest, x.kinds), nil
+	return f.sums.fitting(x.digest, x.kinds), nil
 }
 
-// sameKindsOnce tells whether a list has one digest of a kind, and so is of one
-// file.
+// sameKindsOnce tells whether a list has one digest of each kind, and so is about
+// one file.
 func sameKindsOnce(all []listed) bool {
 	for i, x := range all {
 		if slices.ContainsFunc(all[:i], func(y listed) bool { return y.kinds[0] == x.kinds[0] && y.digest != x.digest || y.name != x.name }) {
@@ -88,11 +88,10 @@ func sameKindsOnce(all []listed) bool {
 	return len(all) > 0
 }
 
-// about are the digests that a list gives for a file, those that are meant for
-// it the most surely.
+// about are the digests in a list that are meant for a file the most surely.
 func (l *list) about(f *subject) (group []listed, near nearness) {
 	for _, x := range l.entries {
-		switch n := l.means(x, f); {
+		switch n := l.nearnessOf(x, f); {
 		case n == notMeant || n < near:
 		case n > near:
 			group, near = []listed{x}, n
@@ -103,88 +102,88 @@ func (l *list) about(f *subject) (group []listed, near nearness) {
 	return group, near
 }
 
-// elsewhere looks for the file's digest where the list names another file, or
-// none.
-func (e *evidence) elsewhere(l *list, f *subject, s *said) error {
+// underOtherName looks for the file's digest where the list gives it another name,
+// or none.
+func (e *evidence) underOtherName(l *list, f *subject, s *statement) error {
 	for _, x := range l.entries {
-		k, err := f.by(x)
+		k, err := f.fitting(x)
 		if err != nil {
 			return err
 		}
 		if k == "" {
 			continue
 		}
-		if x.name == "" && k.of().strong {
+		if x.name == "" && k.traits().strong {
 			s.matches, s.by, s.concerns = append(s.matches, x), append(s.by, k), true
 			return nil
 		}
-		if s.named == "" || k.of().strong && !s.namedBy.of().strong {
+		if s.named == "" || k.traits().strong && !s.namedBy.traits().strong {
 			s.named, s.namedBy = x.name, k
 		}
 	}
 	return nil
 }
 
-// vouching is what was found out of who vouches for a download.
+// vouching is what was found out about who vouches for a download.
 type vouching struct {
-	path   string
-	words  problem.Words
-	proofs []Proof
-	notes  []string
-	lists  []*list          // that vouch for it by a strong digest
-	silent map[*list]string // those that say nothing usable, and why
+	path     string
+	words    problem.Words
+	proofs   []Proof
+	notes    []string
+	lists    []*list          // that vouch for it with a strong digest
+	unusable map[*list]string // and why
 }
 
 func (v *vouching) note(format string, args ...any) {
 	v.notes = append(v.notes, fmt.Sprintf(format, args...))
 }
 
-// listed compares a file with the lists beside it. What is known by its digest
-// alone a list may call anything.
-func (e *evidence) listed(v *vouching, f *subject) error {
+// compareLists compares a file with every list beside it.
+func (e *evidence) compareLists(v *vouching, f *subject) error {
 	for i := range e.lists {
 		l := &e.lists[i]
-		s, err := e.speak(l, f)
+		s, err := e.statementOn(l, f)
 		if err != nil {
 			return err
 		}
-		if err := e.judge(v, l, f, s); err != nil {
+		if err := e.takeStatement(v, l, f, s); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// judge takes what one list says of a file.
-func (e *evidence) judge(v *vouching, l *list, f *subject, s said) error {
+// takeStatement counts what one list says of a file: as proof, as a reason to
+// refuse it, or as nothing.
+func (e *evidence) takeStatement(v *vouching, l *list, f *subject, s statement) error {
 	switch {
 	case s.several:
 		v.note("%s gives different digests for %s (%s): none of them counts without its folder", l.name, f.names[0], namesOf(s))
 	case len(s.fails) > 0:
 		return contradicted(v.path, l, f, s)
 	case l.odd != "":
-		e.unusable(v, l, f, s, l.odd)
+		e.setUnusable(v, l, f, s, l.odd)
 	case len(s.matches) > 0:
-		e.agrees(v, l, s)
-	case s.named != "" && s.namedBy.of().strong && f.any:
-		e.agrees(v, l, said{matches: []listed{{}}, by: []kind{s.namedBy}})
-	case s.named != "" && s.namedBy.of().strong:
+		e.countList(v, l, s)
+	case s.named != "" && s.namedBy.traits().strong && f.any:
+		e.countList(v, l, statement{matches: []listed{{}}, by: []kind{s.namedBy}})
+	case s.named != "" && s.namedBy.traits().strong:
 		named := baseOf(s.named)
 		return &Refused{Path: v.path, What: "a file under another name than was published", Problem: problem.Problem{Found: "the name " + f.names[len(f.names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with " + v.words.For(NameItSo, media.ShellWord(named))}}
 	case len(s.unknown) > 0:
-		e.unusable(v, l, f, s, "its digest is of the kind "+string(s.unknown[0].kinds[0])+", which can't be checked here")
+		e.setUnusable(v, l, f, s, "its digest is of the kind "+string(s.unknown[0].kinds[0])+", which can't be checked here")
 	case s.named != "":
-		e.unusable(v, l, f, s, "its "+string(s.namedBy)+" is right, for the name "+s.named)
+		e.setUnusable(v, l, f, s, "its "+string(s.namedBy)+" is right, for the name "+s.named)
 	default:
-		e.unusable(v, l, f, s, l.silence(f))
+		e.setUnusable(v, l, f, s, l.whyUnusable(f))
 	}
 	return nil
 }
 
-func namesOf(s said) string {
+func namesOf(s statement) string {
 	var all []string
 	for _, x := range append(slices.Clone(s.matches), s.fails...) {
-		if n := or(strings.TrimSpace(x.name), strings.TrimSpace(x.text)); !slices.Contains(all, n) {
+		if n := cmp.Or(strings.TrimSpace(x.name), strings.TrimSpace(x.text)); !slices.Contains(all, n) {
 			all = append(all, n)
 		}
 	}
@@ -194,8 +193,8 @@ func namesOf(s said) string {
 	return strings.Join(all, ", ")
 }
 
-// contradicted refuses a file of which a list gives another digest.
-func contradicted(path string, l *list, f *subject, s said) error {
+// contradicted refuses a file for which a list gives another digest.
+func contradicted(path string, l *list, f *subject, s statement) error {
 	var found, expected []string
 	for _, x := range s.fails[:min(len(s.fails), shownMembers)] {
 		kinds := make([]string, 0, len(x.kinds))
@@ -221,8 +220,8 @@ func contradicted(path string, l *list, f *subject, s said) error {
 	}
 }
 
-// agrees takes a list that has the right digest.
-func (e *evidence) agrees(v *vouching, l *list, s said) {
+// countList counts a list that has the right digest as proof.
+func (e *evidence) countList(v *vouching, l *list, s statement) {
 	if !s.strong() {
 		v.proofs = append(v.proofs, Proof{"the " + string(s.by[0]) + " in " + l.name, manifest.TrustOurs})
 		v.note("the %s in %s is right: a digest of that kind shows an accident, not an attack", s.by[0], l.name)
@@ -233,31 +232,31 @@ func (e *evidence) agrees(v *vouching, l *list, s said) {
 	if s.near == byOwnList && s.matches[0].name != "" {
 		v.note("%s calls it %s", l.name, strings.TrimSpace(s.matches[0].name))
 	}
-	if k := s.by[slices.IndexFunc(s.by, func(k kind) bool { return k.of().strong })]; k != sha256Kind {
+	if k := s.by[slices.IndexFunc(s.by, func(k kind) bool { return k.traits().strong })]; k != sha256Kind {
 		v.note("the digest in %s is its %s", l.name, k)
 	}
 }
 
-// unusable tells of a list that lies beside a download for nothing. A text that
-// isn't called a list is one only where it names the file.
-func (e *evidence) unusable(v *vouching, l *list, f *subject, s said, why string) {
+// setUnusable notes why a list is of no use for a download. A text without a list's
+// name is a list only where it names the file.
+func (e *evidence) setUnusable(v *vouching, l *list, f *subject, s statement, why string) {
 	if f.names[0] != e.base || e.isOthers(l) || !l.byName && !s.concerns {
 		return
 	}
-	v.silent[l] = why
+	v.unusable[l] = why
 }
 
-// tellSilent tells of the lists that lie beside a download for nothing.
-func (e *evidence) tellSilent(v *vouching) {
+// noteUnusable tells of the lists that are of no use.
+func (e *evidence) noteUnusable(v *vouching) {
 	for i := range e.lists {
-		if why := v.silent[&e.lists[i]]; why != "" {
+		if why := v.unusable[&e.lists[i]]; why != "" {
 			v.note("a list lies beside it but says nothing usable about this file: %s: %s", e.lists[i].name, why)
 		}
 	}
 }
 
-// silence is why a list says nothing of a file.
-func (l *list) silence(f *subject) string {
+// whyUnusable is why a list says nothing of a file.
+func (l *list) whyUnusable(f *subject) string {
 	var others []string
 	for _, x := range l.entries {
 		if n := baseOf(x.name); n != "" && !slices.Contains(others, n) {
@@ -281,8 +280,8 @@ func (l *list) silence(f *subject) string {
 	return "it names " + strings.Join(others, ", ")
 }
 
-// signed checks a signature by any of the keys.
-func signed(path, what string, hashed *minisign.Reader, whole func() ([]byte, error), signature []byte, keys []string) (*Proof, error) {
+// checkSignature verifies a signature against any of the keys.
+func checkSignature(path, what string, hashed *minisign.Reader, whole func() ([]byte, error), signature []byte, keys []string) (*Proof, error) {
 	if signature == nil || len(keys) == 0 {
 		return nil, nil
 	}
@@ -297,7 +296,7 @@ func signed(path, what string, hashed *minisign.Reader, whole func() ([]byte, er
 			continue // manifest has checked its form; a key that is none signs nothing
 		}
 		another = another && key.ID() != s.KeyID
-		if ok, err := verified(key, s.Algorithm, hashed, whole, signature); ok || err != nil {
+		if ok, err := verifySignature(key, s.Algorithm, hashed, whole, signature); ok || err != nil {
 			return &Proof{"the maker's signature " + what, manifest.TrustMaker}, err
 		}
 	}
@@ -308,7 +307,7 @@ func signed(path, what string, hashed *minisign.Reader, whole func() ([]byte, er
 	return nil, &Refused{Path: path, What: "not what its signature says", Problem: problem.Problem{Found: found, Expected: "a signature of this very file by the maker's key", Advice: advice}}
 }
 
-func verified(key minisign.PublicKey, algorithm uint16, hashed *minisign.Reader, whole func() ([]byte, error), signature []byte) (bool, error) {
+func verifySignature(key minisign.PublicKey, algorithm uint16, hashed *minisign.Reader, whole func() ([]byte, error), signature []byte) (bool, error) {
 	if algorithm == minisign.HashEdDSA {
 		return hashed.Verify(key, signature), nil
 	}
@@ -319,8 +318,8 @@ func verified(key minisign.PublicKey, algorithm uint16, hashed *minisign.Reader,
 	return minisign.Verify(key, content, signature), nil
 }
 
-// listSignatures checks the signatures of the lists that vouch for a file. Of a
-// maker whose key is known, a list that it didn't sign is somebody else's word.
+// listSignatures verifies the signatures of the lists that vouch for a file. Where
+// the maker's key is known, a list that it didn't sign is somebody else's word.
 func (v *vouching) listSignatures(maker string, keys []string) error {
 	for _, l := range v.lists {
 		var signature []byte
@@ -332,7 +331,7 @@ func (v *vouching) listSignatures(maker string, keys []string) error {
 			return err
 		}
 		whole := func() ([]byte, error) { return l.data, nil }
-		p, err := signed(v.path, l.name+signatureEnd, hashed, whole, signature, keys)
+		p, err := checkSignature(v.path, l.name+signatureEnd, hashed, whole, signature, keys)
 		switch {
 		case err != nil:
 			return err
@@ -351,9 +350,9 @@ func (v *vouching) listSignatures(maker string, keys []string) error {
 	return nil
 }
 
-// strangers tells of signatures of which the form isn't known here.
-func (e *evidence) strangers(v *vouching) {
-	for _, s := range e.strange {
+// noteUnchecked tells of signatures in forms that can't be verified here.
+func (e *evidence) noteUnchecked(v *vouching) {
+	for _, s := range e.unchecked {
 		v.note("%s beside it is %s, which can't be checked here: check it with the tool that made it", s.name, s.form)
 	}
 	for i := range e.lists {
@@ -363,8 +362,8 @@ func (e *evidence) strangers(v *vouching) {
 	}
 }
 
-// best is the best of what vouches for a file.
-func best(proofs []Proof) string {
+// bestTrust is the highest trust of any proof.
+func bestTrust(proofs []Proof) string {
 	for _, t := range manifest.Trusts {
 		if slices.ContainsFunc(proofs, func(p Proof) bool { return p.Trust == t }) {
 			return t
@@ -373,7 +372,7 @@ func best(proofs []Proof) string {
 	return manifest.TrustOurs
 }
 
-// subjectOf is the download itself, as lists may name it.
+// subjectOf is the download itself, under the names that a list may give it.
 func (x *examination) subjectOf(found *Found) *subject {
 	s := &subject{path: filepath.ToSlash(absolute(x.request.Path)), names: []string{x.base}, sums: &x.sums}
 	if found.Member == "" {
@@ -384,13 +383,13 @@ func (x *examination) subjectOf(found *Found) *subject {
 	return s
 }
 
-// listedInside compares a file of an archive with the lists beside the archive.
-// What they say of it refuses the archive, where it isn't right; it vouches for
-// the archive only where that file is the whole package.
-func (e *evidence) listedInside(v *vouching, f *subject, whole bool) error {
+// compareListsInside compares a file of an archive with the lists beside the
+// archive. A wrong digest refuses the archive. A right one vouches for it only
+// where that file is the whole package.
+func (e *evidence) compareListsInside(v *vouching, f *subject, whole bool) error {
 	for i := range e.lists {
 		l := &e.lists[i]
-		s, err := e.speak(l, f)
+		s, err := e.statementOn(l, f)
 		switch {
 		case err != nil:
 			return err
@@ -399,8 +398,8 @@ func (e *evidence) listedInside(v *vouching, f *subject, whole bool) error {
 		case len(s.fails) > 0:
 			return contradicted(v.path, l, f, s)
 		case whole && l.odd == "" && len(s.matches) > 0 && !slices.Contains(v.lists, l):
-			delete(v.silent, l)
-			e.agrees(v, l, s)
+			delete(v.unusable, l)
+			e.countList(v, l, s)
 		}
 	}
 	return nil

@@ -13,8 +13,8 @@ import (
 	"cardwright/manifest/samename"
 )
 
-// packings are the archives that people publish, by how they begin, beside those
-// of forms. From memory.
+// packings are the archives that people publish, beside those in forms, by how they
+// begin. From memory.
 var packings = []struct {
 	kind  string
 	at    int
@@ -30,8 +30,8 @@ var packings = []struct {
 // images are the forms that devices take as they are.
 var images = []string{"a squashfs image", "a boot image", "a device tree", "a disc image"}
 
-// packing says what kind of archive, or of packed file, begins like this; ""
-// for anything else.
+// packing is what kind of archive or packed file begins like this; "" for anything
+// else.
 func packing(head []byte) string {
 	begins := func(at int, mark string) bool { return len(head) >= at && bytes.HasPrefix(head[at:], []byte(mark)) }
 	for _, p := range packings {
@@ -57,7 +57,8 @@ const (
 	tarSumEnds = 156
 )
 
-// oldTar tells a tar archive without a mark by the checksum of its first header.
+// oldTar recognises a tar archive without a mark by the checksum of its first
+// header.
 func oldTar(head []byte) bool {
 	if len(head) < tarHeader || head[0] == 0 {
 		return false
@@ -76,16 +77,16 @@ func oldTar(head []byte) bool {
 	return sum == said
 }
 
-// unopened refuses an archive that would go onto a card whole, where nothing says
-// that its device opens archives. Whether somebody vouches for its bytes doesn't
-// matter: they may be the maker's, and be meant to be unpacked first.
-func (x *examination) unopened(model *manifest.Model) error {
-	kind := packing(x.head)
+// refuseUnopened refuses an archive that would go onto a card whole, where nothing
+// says that its device opens archives. It doesn't matter who vouches for its bytes:
+// they may be the maker's, and meant to be unpacked first.
+func (x *examination) refuseUnopened(model *manifest.Model) error {
+	kind := packing(x.content.head)
 	if kind == "" || model.OpensArchives || x.request.Opens {
 		return nil
 	}
-	if end := x.end(); end.short != "" && !x.request.Despite && x.request.SHA256 == "" {
-		return x.doubtful(end.kind+" without its end", end.short, "a whole one", "the download was cut short: download it again")
+	if end := x.content.end(); end.missing != "" && !x.request.Despite && x.request.SHA256 == "" {
+		return x.doubtful(end.kind+" without its end", end.missing, "a whole one", "the download was cut short: download it again")
 	}
 	r := &Refused{
 		Path: x.request.Path, What: "an archive, and nothing says that " + model.ID + " opens archives", Problem: problem.Problem{
@@ -96,8 +97,8 @@ func (x *examination) unopened(model *manifest.Model) error {
 	r.Advice = "unpack it first, and take in what is inside"
 	if x.zip != nil {
 		r.Found += " of " + memberNames(x.zip.File)
-		r.Advice = "take the package inside with " + x.do(NameMember) + ", or all with " + x.do(UnpackIt)
-		if locked := x.locked(); locked != "" {
+		r.Advice = "take the package inside with " + x.act(NameMember) + ", or all with " + x.act(UnpackIt)
+		if locked := x.zip.encrypted(); locked != "" {
 			r.Found, r.Advice = "an encrypted zip archive: "+locked, "unpack it with its password first, and take in what is inside"
 		}
 		for _, m := range x.zip.File {
@@ -106,13 +107,12 @@ func (x *examination) unopened(model *manifest.Model) error {
 			}
 		}
 	}
-	r.Advice += "; where the device opens archives itself, say so: " + x.do(OpensArchive, model.ID)
+	r.Advice += "; where the device opens archives itself, say so: " + x.act(OpensArchive, model.ID)
 	return r
 }
 
-// clash says which members, or other files of the release, would have one name
-// on a card, whatever their capitals, or one as a file and a folder; "" where
-// none would.
+// clash is two of these names that would be one on a card, whatever their capitals,
+// or one a file and a folder; "" where there are none.
 func clash(names []string) string {
 	type use struct {
 		name   string
@@ -147,7 +147,7 @@ func clash(names []string) string {
 	return ""
 }
 
-// membersOf are the names of an archive's members that go on a card.
+// membersOf are the names of an archive's files.
 func membersOf(all []*zip.File) (names []string) {
 	for _, m := range all {
 		if !m.Mode().IsDir() {

@@ -14,30 +14,30 @@ import (
 	"cardwright/media"
 )
 
-// vouch finds out what vouches for the download.
+// vouch finds out who vouches for the download.
 func (x *examination) vouch(found *Found) error {
 	keys, err := x.keys(found)
 	if err != nil {
 		return err
 	}
-	v := &vouching{path: x.request.Path, words: x.request.Words, notes: x.evidence.notes, silent: map[*list]string{}}
+	v := &vouching{path: x.request.Path, words: x.request.Words, notes: x.evidence.notes, unusable: map[*list]string{}}
 	if x.zip != nil {
 		x.evidence.members = map[string]bool{}
 		for _, m := range x.zip.File {
-			x.evidence.members[loose(baseOf(m.Name))] = true
+			x.evidence.members[looseName(baseOf(m.Name))] = true
 		}
 	}
-	if err := x.evidence.listed(v, x.subjectOf(found)); err != nil {
+	if err := x.evidence.compareLists(v, x.subjectOf(found)); err != nil {
 		return err
 	}
 	for _, inside := range x.subjectsInside(found) {
-		if err := x.evidence.listedInside(v, inside, found.Member != ""); err != nil {
+		if err := x.evidence.compareListsInside(v, inside, found.Member != ""); err != nil {
 			return err
 		}
 	}
-	x.evidence.tellSilent(v)
+	x.evidence.noteUnusable(v)
 	if x.request.List != "" && len(v.proofs) == 0 {
-		return x.refuse("a list that says nothing usable about this file", strings.Join(v.notes, "; "), "its digest in "+x.request.List, "name the right list, or leave out "+x.do(NameList))
+		return x.refuse("a list that says nothing usable about this file", strings.Join(v.notes, "; "), "its digest in "+x.request.List, "name the right list, or leave out "+x.act(NameList))
 	}
 	if err := v.listSignatures(found.Model.Maker, keys); err != nil {
 		return err
@@ -45,7 +45,7 @@ func (x *examination) vouch(found *Found) error {
 	if err := x.signature(v, found, keys); err != nil {
 		return err
 	}
-	x.evidence.strangers(v)
+	x.evidence.noteUnchecked(v)
 	p, err := x.typed(v, found)
 	if err != nil {
 		return err
@@ -54,15 +54,15 @@ func (x *examination) vouch(found *Found) error {
 		v.proofs = append(v.proofs, *p)
 	}
 	found.Notes = append(found.Notes, v.notes...)
-	found.Proofs, found.Trust, found.Shown = v.proofs, best(v.proofs), best(v.proofs)
-	if found.Known != nil && (found.Trust == manifest.TrustOurs || better(found.Known.Trust, found.Trust)) {
+	found.Proofs, found.Trust, found.Shown = v.proofs, bestTrust(v.proofs), bestTrust(v.proofs)
+	if found.Known != nil && (found.Trust == manifest.TrustOurs || moreTrusted(found.Known.Trust, found.Trust)) {
 		found.Trust = found.Known.Trust // "" where nobody said: the digest isn't ours alone
 	}
 	return nil
 }
 
-// subjectsInside are the files of an archive that go on the card: the member
-// that is the package, or all of one that is unpacked.
+// subjectsInside are the files of an archive that go onto the card: the member that
+// is the package, or all of them.
 func (x *examination) subjectsInside(found *Found) (all []*subject) {
 	inside := func(name string, names []string, sum digest.SHA256) {
 		s := &subject{path: name, names: names}
@@ -109,15 +109,15 @@ func (x *examination) memberSums(name string, sum digest.SHA256, kinds []kind) (
 	return nil, x.refuse("a download that is still being written", "another member "+name, "the one that was read at first", "wait until it is finished")
 }
 
-// signature checks the signature of the download. Of a maker whose key is known
-// a signature that is missing is told: it may have been taken away.
+// signature verifies the signature of the download. Where the maker's key is known
+// a missing one is told: somebody may have removed it.
 func (x *examination) signature(v *vouching, found *Found, keys []string) error {
 	var text []byte
 	name := x.base + signatureEnd
 	if s := x.evidence.signature; s != nil {
 		text, name = s.text, s.name
 	}
-	p, err := signed(x.request.Path, name, x.hashed, x.inMemory, text, keys)
+	p, err := checkSignature(x.request.Path, name, x.hashed, x.inMemory, text, keys)
 	if err != nil {
 		return err
 	}
@@ -126,20 +126,20 @@ func (x *examination) signature(v *vouching, found *Found, keys []string) error 
 	case p != nil:
 		v.proofs = append(v.proofs, *p)
 	case text != nil:
-		v.note("the signature beside it was not checked: no key of %s is known; write it to signing_key in the catalogue, or give %s", found.Model.Maker, x.do(GiveKey))
+		v.note("the signature beside it was not checked: no key of %s is known; write it to signing_key in the catalogue, or give %s", found.Model.Maker, x.act(GiveKey))
 	case len(keys) > 0 && !slices.ContainsFunc(v.proofs, byKey):
 		v.note("no signature by %s's key lies beside it, and the key is known: look for %s where it was published", found.Model.Maker, x.base+signatureEnd)
 	}
 	return nil
 }
 
-// Got is what the catalogue is to say of where a file that it has was got; ""
-// leaves what it says. A place that vouches for less than the trust that stands
-// there isn't written beside it, and one that vouched for less doesn't stay.
+// Got is what the catalogue should say of where a file that it has came from; ""
+// leaves what it says. Trust and source stay together: a source with less trust is
+// not written beside more.
 func (f Found) Got() string {
 	known := f.Known
 	switch {
-	case f.From != "" && better(known.Trust, f.Shown):
+	case f.From != "" && moreTrusted(known.Trust, f.Shown):
 		return ""
 	case f.From != "" || known.From == "" || f.Trust == known.Trust:
 		return f.From
@@ -151,15 +151,14 @@ func (f Found) Got() string {
 	return f.Proofs[i].What
 }
 
-// better tells whether what the catalogue says already goes further.
-func better(known, now string) bool {
+// moreTrusted tells whether what the catalogue says already counts for more.
+func moreTrusted(known, now string) bool {
 	i := slices.Index(manifest.Trusts, known)
 	return i >= 0 && i < slices.Index(manifest.Trusts, now)
 }
 
-// keys are the maker's keys: the one that the catalogue has, or the one that
-// was given. One that contradicts the catalogue's takes its place only with a
-// reason.
+// keys are the maker's keys: the catalogue's, or the one given. A given one that
+// differs replaces the catalogue's only with a reason.
 func (x *examination) keys(found *Found) ([]string, error) {
 	given, known := x.request.SigningKey, found.Model.SigningKey
 	switch {
@@ -170,8 +169,8 @@ func (x *examination) keys(found *Found) ([]string, error) {
 	case known == "" || sameKey(given, known):
 		return []string{given}, nil
 	case x.request.ReplaceKey == "":
-		return nil, x.refuse("another key than the catalogue has for "+found.Model.Maker, x.do(GiveKeySo, given), "signing_key: "+known+", as "+found.Model.ID+" has",
-			"leave out "+x.do(GiveKey)+"; if the maker has a new key, and says so where you trust it, give "+x.do(ReplaceKey)+" with why")
+		return nil, x.refuse("another key than the catalogue has for "+found.Model.Maker, x.act(GiveKeySo, given), "signing_key: "+known+", as "+found.Model.ID+" has",
+			"leave out "+x.act(GiveKey)+"; if the maker has a new key, and says so where you trust it, give "+x.act(ReplaceKey)+" with why")
 	}
 	found.NewKey = given
 	return []string{given}, nil
@@ -185,26 +184,26 @@ func sameKey(a, b string) bool {
 	return x.Equal(y)
 }
 
-// inMemory is the download's content, for signatures of the older kind.
+// inMemory is the whole download, for signatures of the older kind.
 func (x *examination) inMemory() ([]byte, error) {
-	if x.size > maxWholeSigned {
-		return nil, x.refuse("a signature of the older kind on a large file", media.Bytes(x.size), "at most "+media.Bytes(maxWholeSigned), "ask the maker for a signature of the newer kind, or check it with minisign and give "+x.do(SayDigest))
+	if x.content.size > maxWholeSigned {
+		return nil, x.refuse("a signature of the older kind on a large file", media.Bytes(x.content.size), "at most "+media.Bytes(maxWholeSigned), "ask the maker for a signature of the newer kind, or check it with minisign and give "+x.act(SayDigest))
 	}
-	content := make([]byte, x.size)
+	content := make([]byte, x.content.size)
 	_, err := x.file.ReadAt(content, 0)
 	return content, err
 }
 
-// FromMaker is the word of --from by which a digest counts as the maker's own.
+// FromMaker is the source that makes a given digest count as the maker's own.
 const FromMaker = "maker"
 
-// typed compares with the digest that the user gave.
+// typed compares the download with the digest that the user gave.
 func (x *examination) typed(v *vouching, found *Found) (*Proof, error) {
 	want := digest.SHA256(strings.ToLower(x.request.SHA256))
 	byMaker := strings.EqualFold(strings.TrimSpace(x.request.From), FromMaker)
 	if want == "" {
-		if byMaker && best(v.proofs) != manifest.TrustMaker {
-			v.note("%s %s says where it was got: without a digest or a signature of %s's nothing vouches for it", x.do(SayFrom), x.request.From, found.Model.Maker)
+		if byMaker && bestTrust(v.proofs) != manifest.TrustMaker {
+			v.note("%s %s says where it was got: without a digest or a signature of %s's nothing vouches for it", x.act(SayFrom), x.request.From, found.Model.Maker)
 		}
 		return nil, nil
 	}
