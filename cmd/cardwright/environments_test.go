@@ -71,7 +71,7 @@ func TestExitCodesInEveryEnvironment(t *testing.T) {
 		"a good card":       {exitDone, []string{"verify", good, "--for", "kittiwake"}},
 		"a bad card":        {exitNo, []string{"verify", bad, "--for", "kittiwake"}},
 		"an unknown card":   {exitUnchecked, []string{"verify", unsigned}},
-		"an answer in JSON": {exitNo, []string{"verify", bad, "--for", "kittiwake", "--json"}},
+		"a JSON reply": {exitNo, []string{"verify", bad, "--for", "kittiwake", "--json"}},
 		"a plan":            {exitDone, []string{"plan", "kittiwake"}},
 		"a sheet":           {exitDone, []string{"sheet", "kittiwake"}},
 		"a new card":        {exitDone, []string{"prepare", "kittiwake", "--to", "NEW", "--size", "64MB"}},

@@ -88,7 +88,7 @@ func (t *takingIn) askInside(ctx context.Context, ask *asking, r *intake.Refused
 
 // askWhat asks which release a download is.
 func (t *takingIn) askWhat(ctx context.Context, ask *asking) (found intake.Found, err error) {
-	fmt.Fprintln(t.session.errs, wrapped(t.o.Path+" is not known to the catalogue. Models there: "+strings.Join(modelIDs(t.shop), ", "), "  "))
+	fmt.Fprintln(t.session.errs, wrapped(t.o.Path+" is not in the catalogue. Models there: "+strings.Join(modelIDs(t.shop), ", "), "  "))
 	model, v := guess(t.shop, filepath.Base(t.o.Path))
 	if t.o.Model, err = ask.must("", "--model", "Device.model", model); err != nil {
 		return found, err

@@ -47,14 +47,14 @@ func (a *archive) overlapping(size int64) error {
 		}
 		to := from + int64(min(m.CompressedSize64, 1<<62))
 		if to > size {
-			return fmt.Errorf("member %q ends behind the end of the archive", m.Name)
+			return fmt.Errorf("member %q ends past the end of the archive", m.Name)
 		}
 		extents = append(extents, extent{from, to})
 	}
 	slices.SortFunc(extents, func(a, b extent) int { return int(min(max(a.from-b.from, -1), 1)) })
 	for i := 1; i < len(extents); i++ {
 		if extents[i].from < extents[i-1].to {
-			return errors.New("members that share bytes")
+			return errors.New("members that overlap")
 		}
 	}
 	return nil
@@ -109,7 +109,7 @@ func memberDigest(ctx context.Context, m *zip.File, progress func(int64)) (diges
 		return "", err
 	}
 	if n != int64(m.UncompressedSize64) {
-		return "", fmt.Errorf("%d bytes or more, and the archive says %d", n, m.UncompressedSize64)
+		return "", fmt.Errorf("%d bytes or more, where the archive says %d", n, m.UncompressedSize64)
 	}
 	return digest.Sum(sum), nil
 }
@@ -168,7 +168,7 @@ func (a *archive) members(ctx context.Context, progress func(int64)) ([]digest.F
 		all = append(all, digest.File{Name: m.Name, Size: int64(m.UncompressedSize64), SHA256: sum})
 	}
 	if len(all) == 0 {
-		return nil, errors.New("an archive with nothing in it")
+		return nil, errors.New("an empty archive")
 	}
 	return all, nil
 }

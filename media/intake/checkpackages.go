@@ -137,7 +137,7 @@ func fromCatalogue(packages media.Packages, needs neededBy, m *manifest.Model, r
 		}
 	case err != nil:
 		path = packages.Place(source)
-		c.State, c.Found, c.Advice = Unreadable, err.Error(), "look at the folder and its rights"
+		c.State, c.Found, c.Advice = Unreadable, err.Error(), "check the folder's permissions"
 	}
 	c.Path = below(packages.Dir, path)
 	if c.State != Missing {
@@ -218,17 +218,17 @@ func (w *walk) needs(path string) bool {
 }
 
 func (w *walk) stranger(path, name string) *Checked {
-	c := &Checked{State: Unknown, Path: below(w.dir, path), Name: name, NeededBy: []string{}, path: path, Advice: "add it with " + w.words.For(TakeIn) + ", or take it away"}
+	c := &Checked{State: Unknown, Path: below(w.dir, path), Name: name, NeededBy: []string{}, path: path, Advice: "add it with " + w.words.For(TakeIn) + ", or delete it"}
 	if _, ok := durable.Finished(name); ok {
-		c.Found, c.Advice = "a copy that was not finished", "take it away"
+		c.Found, c.Advice = "an unfinished copy", "delete it"
 	}
 	switch info, err := os.Stat(path); {
 	case err == nil && info.Mode().IsRegular():
 		c.Size, c.size = info.Size(), info.Size()
 	case err == nil && info.IsDir():
-		c.Found, c.path, c.Advice = "a link to a folder", "", "take it away, or put here what you need of that folder"
+		c.Found, c.path, c.Advice = "a link to a folder", "", "delete the link, or copy what you need from that folder to here"
 	default:
-		c.Found, c.path, c.Advice = "not a plain file", "", "take it away"
+		c.Found, c.path, c.Advice = "not a plain file", "", "delete it"
 	}
 	return c
 }
@@ -326,7 +326,7 @@ func (c *Checked) read(ctx context.Context, buffer []byte, progress func(int64))
 	switch {
 	case errors.Is(err, context.Canceled):
 	case err != nil:
-		c.State, c.Found, c.Advice = Unreadable, err.Error(), "the disk may be failing: save what is on it, and download this again"
+		c.State, c.Found, c.Advice = Unreadable, err.Error(), "the disk may be failing: back it up, and download this again"
 	case c.State == Unknown:
 		c.sum = sum
 	case sum != c.SHA256:
@@ -347,7 +347,7 @@ func (c *Checked) recognise(bySize map[int64][]*Checked) {
 			continue
 		}
 		c.Found = fmt.Sprintf("the same as %s of %s %s", k.Name, k.Model, k.Version)
-		c.Advice = "take it away"
+		c.Advice = "delete it"
 		if k.State == Missing || k.State == Differs {
 			c.Advice = "take it in with " + c.words.For(TakeIn)
 		}

@@ -260,7 +260,7 @@ func (x *examination) hash() error {
 		return fmt.Errorf("reading the download: %w", err)
 	}
 	if info, err := x.file.Stat(); err != nil || info.Size() != n || n != x.content.size {
-		return errors.Join(err, x.refuse("a download that is still being written", fmt.Sprintf("%d bytes read", n), fmt.Sprintf("%d bytes, as there were at first", x.content.size), "wait until it is finished"))
+		return errors.Join(err, x.refuse("a download that is still being written", fmt.Sprintf("%d bytes read", n), fmt.Sprintf("%d bytes, as at the start", x.content.size), "wait until it is finished"))
 	}
 	all := sums.sums()
 	x.sums = digests{sha256: digest.SHA256(all[sha256Kind]), others: all, more: x.rehash}
@@ -280,7 +280,7 @@ func (x *examination) rehash(kinds []kind) (map[kind]string, error) {
 	}
 	all := sums.sums()
 	if now := digest.SHA256(all[sha256Kind]); now != x.sums.sha256 {
-		return nil, x.refuse("a download that is still being written", now.Named(), x.sums.sha256.Named()+", as at first", "wait until it is finished")
+		return nil, x.refuse("a download that is still being written", now.Named(), x.sums.sha256.Named()+", as in the first read", "wait until it is finished")
 	}
 	return all, nil
 }

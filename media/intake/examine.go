@@ -116,18 +116,18 @@ func (x *examination) open() error {
 		return fmt.Errorf("opening the download: %w", err)
 	}
 	if !info.Mode().IsRegular() {
-		return x.refuse("not a file", "a folder or a device", "a file that was downloaded", "name the file itself")
+		return x.refuse("not a file", "a folder or a device", "a downloaded file", "name the file itself")
 	}
 	x.content = content{ctx: x.ctx, size: info.Size()}
 	if x.content.size == 0 {
 		return x.refuse("an empty download", "0 bytes", "a package", "download it again")
 	}
 	if end := partialEnd(x.base); end != "" {
-		return x.refuse("a download that isn't finished", "a name that ends in "+end, "the finished file", "wait until it is finished, or download it again")
+		return x.refuse("an unfinished download", "a name that ends in "+end, "the finished file", "wait until it is finished, or download it again")
 	}
 	for _, end := range partialEnds {
 		if _, err := os.Lstat(x.request.Path + end); err == nil {
-			return x.refuse("a download that isn't finished", x.base+end+" beside it", "only the finished file", "wait until it is finished, or download it again")
+			return x.refuse("an unfinished download", x.base+end+" beside it", "only the finished file", "wait until it is finished, or download it again")
 		}
 	}
 	if x.file, err = os.Open(x.request.Path); err != nil {
@@ -190,10 +190,10 @@ func (x *examination) recognise() (Found, error) {
 	}
 	found.Unpack = true
 	if x.zip == nil {
-		return Found{}, x.refuse("not an archive", "something else", "a zip archive, since its contents go on the card", "leave out "+x.act(UnpackIt))
+		return Found{}, x.refuse("not an archive", "another kind of file", "a zip archive, since its contents go on the card", "leave out "+x.act(UnpackIt))
 	}
 	if found.Members, err = x.zip.members(x.ctx, x.progress); err != nil {
-		return Found{}, x.refuse("an archive that can't be taken", err.Error(), "plain files with names that a card can hold", "ask its maker for another")
+		return Found{}, x.refuse("an archive that can't be taken", err.Error(), "plain files with names that a card can hold", "ask the maker for another")
 	}
 	return found, x.refuseSharedName(found.Model.Release(found.Version, found.Variant), found)
 }
@@ -213,7 +213,7 @@ func (x *examination) known(same []entry, member string, size int64, sum digest.
 			return p.Variant == e.release.Variant && version.Compare(p.Version, e.release.Version) == 0 && p.By == sum
 		})
 		if r.Replace && !done {
-			return Found{}, x.refuse("nothing to replace", "the bytes that the catalogue has, as "+e.String(), "other bytes", "nothing needs to be done")
+			return Found{}, x.refuse("nothing to replace", "the same bytes as "+e.String()+" in the catalogue", "different bytes", "nothing needs doing")
 		}
 		found := Found{
 			Member: member, Model: e.model, Version: e.release.Version, Variant: e.release.Variant, Known: e.file,
@@ -224,7 +224,7 @@ func (x *examination) known(same []entry, member string, size int64, sum digest.
 		}
 		return found, nil
 	}
-	return Found{}, x.refuse("a file of another release", same[0].String(), strings.TrimSpace("a file of "+r.Model+" "+string(r.Version)), "leave out "+x.act(SayWhat)+", or download the right one; where two releases share a file, write the second by hand")
+	return Found{}, x.refuse("a file of another release", same[0].String(), strings.TrimSpace("a file of "+r.Model+" "+string(r.Version)), "leave out "+x.act(SayWhat)+", or download the right one; if two releases share this file, write it under the second in the catalogue by hand")
 }
 
 // unpack opens the download as an archive where it is one. A zip without its end
@@ -250,20 +250,20 @@ func (x *examination) unpack() error {
 // namedMember is the file inside an archive that the user names.
 func (x *examination) namedMember() (Found, error) {
 	if x.zip == nil {
-		return Found{}, x.refuse("not an archive", "something else", "a zip archive with a member "+x.request.Member, "leave out "+x.act(NoMember))
+		return Found{}, x.refuse("not an archive", "another kind of file", "a zip archive with a member "+x.request.Member, "leave out "+x.act(NoMember))
 	}
 	named := x.zip.named(x.request.Member)
 	switch {
 	case len(named) == 0:
-		return Found{}, x.refuse("no such member", "not among "+memberNames(x.zip.File), "a member "+x.request.Member, "name one of those")
+		return Found{}, x.refuse("no such member", "an archive of "+memberNames(x.zip.File), "a member "+x.request.Member, "name one of them")
 	case len(named) > 1 && named[0].Name == x.request.Member:
-		return Found{}, x.refuse("several members of this name", memberNames(named), "one", "ask its maker for another")
+		return Found{}, x.refuse("several members of this name", memberNames(named), "one of that name", "ask the maker for another")
 	case len(named) > 1:
-		return Found{}, x.refuse("several members of this name", memberNames(named), "one", "name it with its folder")
+		return Found{}, x.refuse("several members of this name", memberNames(named), "one of that name", "name it with its folder")
 	}
 	m := named[0]
 	if why := unfit(m); why != "" {
-		return Found{}, x.refuse("a member that can't be taken", m.Name+", "+why, "a plain file", "ask its maker for another")
+		return Found{}, x.refuse("a member that can't be taken", m.Name+", "+why, "a plain file", "ask the maker for another")
 	}
 	sum, err := memberDigest(x.ctx, m, x.progress)
 	if err != nil {
@@ -305,9 +305,9 @@ func (x *examination) fresh(name string, size int64, sum digest.SHA256) (Found, 
 			return Found{}, x.differs(*like, size, sum)
 		}
 		return Found{}, &Refused{
-			Path: x.request.Path, What: "not known to the catalogue", Problem: problem.Problem{
+			Path: x.request.Path, What: "not in the catalogue", Problem: problem.Problem{
 				Found:    sum.Named(),
-				Expected: "a file that some release lists", Advice: "say with " + x.act(SayWhat) + " what it is",
+				Expected: "a file that a release in the catalogue lists", Advice: "say what it is with " + x.act(SayWhat),
 			}, Unknown: true,
 		}
 	}
@@ -343,11 +343,11 @@ func (x *examination) sameNamed(name string) *entry {
 // other bytes.
 func (x *examination) differs(e entry, size int64, sum digest.SHA256) error {
 	if want := int64(e.file.Size); size < want {
-		return x.refuse("a download that isn't whole", media.Bytes(size), media.Bytes(want)+", as "+e.String()+" has", "download it again")
+		return x.refuse("an incomplete download", media.Bytes(size), media.Bytes(want)+", as "+e.String()+" has", "download it again")
 	}
-	return x.refuse("not the file that the catalogue knows by this name", sum.Named()+", "+media.Bytes(size),
+	return x.refuse("not the file that the catalogue has under this name", sum.Named()+", "+media.Bytes(size),
 		e.file.SHA256.Named()+", "+media.Bytes(int64(e.file.Size))+", as "+e.String()+" has",
-		"download it again; if the maker did publish it again: "+x.act(Replace))
+		"download it again; if the maker has republished it: "+x.act(Replace))
 }
 
 // copyNames are the names that browsers and file managers give second copies.

@@ -91,7 +91,7 @@ func TestFresh(t *testing.T) {
 	assert.Equal(t, digest.Of(content), f.SHA256)
 	assert.EqualValues(t, len(content), f.Size)
 	assert.Equal(t, manifest.TrustOurs, f.Trust)
-	refused := b.refused(intake.Request{Path: b.download("plot12-4.1.upd", content)}, "not known to the catalogue")
+	refused := b.refused(intake.Request{Path: b.download("plot12-4.1.upd", content)}, "not in the catalogue")
 	assert.True(t, refused.Unknown)
 	b.refused(intake.Request{Path: b.download("x.upd", content), Model: "fennick-plot-13", Version: "1"}, "no such model")
 }
@@ -102,16 +102,16 @@ func TestRefusals(t *testing.T) {
 	content := []byte("a release that nobody has seen")
 	b.refused(fresh(b.download("empty.upd", nil)), "empty")
 	for _, end := range []string{".part", ".crdownload", ".download", ".Partial", ".aria2"} {
-		b.refused(fresh(b.download("plot.upd"+end, content)), "isn't finished")
+		b.refused(fresh(b.download("plot.upd"+end, content)), "an unfinished download")
 	}
 	b.download("busy.upd.part", nil)
-	b.refused(fresh(b.download("busy.upd", content)), "isn't finished")
-	b.refused(intake.Request{Path: b.download("plot12.upd", plot()[:1<<20])}, "isn't whole")
+	b.refused(fresh(b.download("busy.upd", content)), "an unfinished download")
+	b.refused(intake.Request{Path: b.download("plot12.upd", plot()[:1<<20])}, "an incomplete download")
 	other := plot()
 	other[5]++
-	b.refused(intake.Request{Path: b.download("plot12.upd", other)}, "not the file that the catalogue knows")
-	b.refused(intake.Request{Path: b.download("plot12 (1).upd", other)}, "not the file that the catalogue knows")
-	b.refused(intake.Request{Path: b.download("plot12.upd", other), Model: "fennick-plot-12", Version: "4.0-12"}, "not the file that the catalogue knows")
+	b.refused(intake.Request{Path: b.download("plot12.upd", other)}, "not the file that the catalogue has")
+	b.refused(intake.Request{Path: b.download("plot12 (1).upd", other)}, "not the file that the catalogue has")
+	b.refused(intake.Request{Path: b.download("plot12.upd", other), Model: "fennick-plot-12", Version: "4.0-12"}, "not the file that the catalogue has")
 	b.refused(fresh(b.download("p.upd", plot())), "a file of another release")
 	b.refused(intake.Request{Path: b.download("p.upd", plot()), Name: "x.upd"}, "under another name")
 	for _, name := range []string{"new (1).upd", "new(2).upd", "new - Copy.upd", "new - Copy (2).upd", "new copy.upd", "Copy of new.upd"} {
@@ -223,7 +223,7 @@ func TestGivenDigest(t *testing.T) {
 	r.From = "maker"
 	assert.Equal(t, manifest.TrustMaker, b.taken(r).Trust)
 	r.SHA256 = shoptest.Sum([]byte("x"))
-	b.refused(r, "not the file that has this digest")
+	b.refused(r, "not the file with this digest")
 
 	// What the catalogue says already isn't made less.
 	b.Models[0].Releases[0].Files[0].Trust = manifest.TrustMaker
@@ -270,12 +270,12 @@ func TestSignatures(t *testing.T) {
 		assert.Equal(t, manifest.TrustMaker, b.taken(with).Trust)
 
 		with.SigningKey = key("other.pub")
-		b.refused(with, "not what its signature says")
+		b.refused(with, "not what was signed")
 		with.SigningKey = key("maker.pub")
 		changed := bytes.Clone(content)
 		changed[77]++
 		b.download("new.upd", changed)
-		b.refused(with, "not what its signature says")
+		b.refused(with, "not what was signed")
 		b.download("new.upd", content)
 	}
 	b.download("new.upd.minisig", []byte("untrusted comment: x\n"))
@@ -288,7 +288,7 @@ func TestSignatures(t *testing.T) {
 	tool("-S", "-s", "maker.key", "-m", "SHA256SUMS")
 	assert.Len(t, b.taken(with).Proofs, 2)
 	b.download("SHA256SUMS", []byte(shoptest.Sum(content)+"  new.upd\n\n"))
-	b.refused(with, "not what its signature says")
+	b.refused(with, "not what was signed")
 }
 
 // pack makes a zip archive with the headers given; content by name.
@@ -371,7 +371,7 @@ func TestMembersOfOneName(t *testing.T) {
 	r.Member = "us/new.upd"
 	assert.Equal(t, "us/new.upd", b.taken(r).Member)
 	r.Member = "new.bin"
-	assert.Equal(t, "ask its maker for another", b.refused(r, "several members of this name").Advice)
+	assert.Equal(t, "ask the maker for another", b.refused(r, "several members of this name").Advice)
 }
 
 // Archives made to do harm: none is unpacked, and the reason is told.
@@ -404,14 +404,14 @@ func TestHostileArchives(t *testing.T) {
 		{"link", pack(t, link), "a link"},
 		{"device", pack(t, device), "not a plain file"},
 		{"encrypted", pack(t, &zip.FileHeader{Name: "plot.upd", Flags: 1}), "encrypted"},
-		{"nothing", pack(t), "nothing in it"},
+		{"nothing", pack(t), "an empty archive"},
 		{"many", pack(t, many...), "10000 members"},
 		{"long", pack(t, long...), "a list of members longer than"},
 		{"claims", claims(t, 1<<50), "more than a card holds"},
 		{"over 4 GiB", claims(t, 1<<32+1), `reading member "a"`},
 		{"hides", claims(t, 3), `reading member "a"`},
-		{"overlap", overlap(t), "share bytes"},
-		{"beyond", beyond(t), "behind the end"},
+		{"overlap", overlap(t), "overlap"},
+		{"beyond", beyond(t), "past the end"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := fresh(b.download(c.name+".zip", c.content))

@@ -96,7 +96,7 @@ func (c content) shorterThan(says uint64) string {
 	if says <= uint64(c.size) {
 		return ""
 	}
-	return fmt.Sprintf("%s, and it says that it has %s", media.Bytes(c.size), media.Bytes(int64(min(says, 1<<62))))
+	return fmt.Sprintf("%s, where its header says %s", media.Bytes(c.size), media.Bytes(int64(min(says, 1<<62))))
 }
 
 // tail are the last bytes of a file, at most so many.
@@ -116,7 +116,7 @@ func (c content) lacksAtEnd(most int, marks ...string) string {
 			return ""
 		}
 	}
-	return media.Bytes(c.size) + ", without the mark that ends it"
+	return media.Bytes(c.size) + ", without its end mark"
 }
 
 // bzip2End looks for the end mark, which begins at any bit, and the checksum of 32
@@ -131,7 +131,7 @@ func (c content) bzip2End() string {
 			return ""
 		}
 	}
-	return media.Bytes(c.size) + ", without the mark that ends it"
+	return media.Bytes(c.size) + ", without its end mark"
 }
 
 func (c content) lzipEnd() string {
@@ -145,7 +145,7 @@ func (c content) lzipEnd() string {
 			}
 		}
 	}
-	return media.Bytes(c.size) + ", without the size that ends it"
+	return media.Bytes(c.size) + ", without the size at its end"
 }
 
 // arEnd goes from member to member.
@@ -155,11 +155,11 @@ func (c content) arEnd() string {
 	for n := 0; at < c.size && n < MaxMembers; n++ {
 		h := make([]byte, header)
 		if _, err := c.file.ReadAt(h, at); err != nil {
-			return media.Bytes(c.size) + ", within the head of a member"
+			return media.Bytes(c.size) + ", cut off in the header of a member"
 		}
 		var size int64
 		if _, err := fmt.Sscanf(string(h[48:58]), "%d", &size); err != nil || size < 0 {
-			return fmt.Sprintf("a member without a size at byte %d", at)
+			return fmt.Sprintf("no size in the header of the member at byte %d", at)
 		}
 		at += header + size
 		if at > c.size {
@@ -180,7 +180,7 @@ func (c content) missingWhenUnpacked(in io.Reader) string {
 	case c.ctx.Err() != nil, err == nil:
 		return ""
 	case errors.Is(err, io.ErrUnexpectedEOF):
-		return fmt.Sprintf("%s, of which the last are missing after %s unpacked", media.Bytes(c.size), media.Bytes(n))
+		return fmt.Sprintf("%s, which break off after %s unpacked", media.Bytes(c.size), media.Bytes(n))
 	}
 	return fmt.Sprintf("%s that can't be unpacked: %v", media.Bytes(c.size), err)
 }

@@ -28,7 +28,7 @@ func TestTakeOnAFullDisk(t *testing.T) {
 	f := b.taken(fresh(path))
 	_, err := f.Take(context.Background(), b.Shop.Shop, nil)
 	require.ErrorIs(t, err, unix.ENOSPC)
-	assert.ErrorContains(t, err, "nothing of it was kept")
+	assert.ErrorContains(t, err, "nothing was kept")
 	assert.Equal(t, []string{"small.upd"}, names(t, b.place("fennick-plot-12", "4.1")))
 	info, err := os.Stat(path)
 	require.NoError(t, err)

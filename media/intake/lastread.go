@@ -124,7 +124,7 @@ func (r *Readings) Save(shop *manifest.Shop) error {
 		err = durable.Write(r.path, 0o600, bytes.NewReader(text))
 	}
 	if err != nil {
-		return fmt.Errorf("keeping when packages were read: %w", err)
+		return fmt.Errorf("noting when packages were last read: %w", err)
 	}
 	return nil
 }

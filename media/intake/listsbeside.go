@@ -77,7 +77,7 @@ func readEvidence(path, named string) (evidence, error) {
 		return e, fmt.Errorf("looking for lists and signatures beside the download: %w", err)
 	}
 	if len(names) == maxPackageFiles {
-		e.notes = append(e.notes, fmt.Sprintf("more than %d files lie beside it: lists were only looked for among the first", maxPackageFiles))
+		e.notes = append(e.notes, fmt.Sprintf("its folder holds more than %d files: only those were searched for lists", maxPackageFiles))
 	}
 	e.siblings = slices.DeleteFunc(names, func(n string) bool { return n == e.base })
 	if named != "" {
@@ -147,7 +147,7 @@ func (e *evidence) addLists(dir string) error {
 		}
 	}
 	if looked > maxBeside || left < 0 {
-		e.notes = append(e.notes, "many files lie beside it: not all of those without a list's name were read")
+		e.notes = append(e.notes, "its folder holds many files: not all without a list's name were read")
 	}
 	return nil
 }

@@ -82,7 +82,7 @@ func (n *neededBy) take(shop *manifest.Shop, v *manifest.Vessel, plan order.Plan
 
 // NoFile says that a step has no file for a card.
 func NoFile(s order.Step) string {
-	return fmt.Sprintf("the catalogue has no file of %s %s, which %s gets", s.Model, s.To, s.Device)
+	return fmt.Sprintf("the catalogue has no file for %s %s, which %s needs", s.Model, s.To, s.Device)
 }
 
 // vesselsFor are the ids of the vessels that need a release.

@@ -70,10 +70,10 @@ func (x *examination) refuseDoubtful(found *Found) error {
 		if !x.request.Despite {
 			return doubt
 		}
-		found.Notes = append(found.Notes, "taken on a person's word, though it looks like "+doubt.What+": "+doubt.Found)
+		found.Notes = append(found.Notes, "taken at your word, though it looks like "+doubt.What+": "+doubt.Found)
 	}
 	if first := firstName(x.base); first != "" && x.request.Name == "" && found.Member == "" {
-		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "look at the first copy; or take this one under its right name with "+x.act(NameItSo, media.ShellWord(first)))
+		return x.refuse("a renamed second copy", x.base, "the name that the maker gave it", "take in the first copy; or this one, with "+x.act(NameItSo, media.ShellWord(first)))
 	}
 	return nil
 }
@@ -91,19 +91,19 @@ func (x *examination) doubtful(what, found, expected, advice string) *Refused {
 
 // doubt is why a download looks like no package; nil where it doesn't.
 func (x *examination) doubt(found *Found) *Refused {
-	again := "the download was cut short, or never filled: download it again"
+	again := "the download was cut short or never completed: download it again"
 	if !x.shape.other && x.content.size > 1 {
 		return x.doubtful(fmt.Sprintf("a file of nothing but the byte %02X", x.shape.first), media.Bytes(x.content.size)+" that are all the same", "a package", again)
 	}
 	if page, what := x.content.page(x.base); page != "" {
-		return x.doubtful(page+", not a package", what, "a package", "a page to sign in, or an error, was saved in its place: open the address in a browser, and download it again")
+		return x.doubtful(page+", not a package", what, "a package", "a sign-in page or an error was saved in its place: open the address in a browser, and download it again")
 	}
 	end := x.content.end()
 	if end.missing != "" {
 		return x.doubtful(end.kind+" without its end", end.missing, "a whole one", again)
 	}
 	if !end.whole && x.shape.zeroTail() {
-		return x.doubtful("a file with a tail of zeros", fmt.Sprintf("zeros from byte %d to its end at %d", x.content.size-x.shape.zeros, x.content.size), "a package that ends as it was made", again)
+		return x.doubtful("a file that ends in zeros", fmt.Sprintf("zeros from byte %d to the end at %d", x.content.size-x.shape.zeros, x.content.size), "a complete package", again)
 	}
 	if locked := x.zip.encrypted(); locked != "" && found.Member == "" {
 		return x.doubtful("an encrypted archive", locked, "a package that the device can open", "unpack it with its password first")
@@ -154,13 +154,13 @@ func (c content) page(name string) (kind, begins string) {
 	case httpStart.Regexp().MatchString(text):
 		kind = "a saved web page"
 	case xmlStart.Regexp().MatchString(text):
-		kind = unless(ext, "an answer in XML", ".xml", ".svg", ".gpx", ".kml")
+		kind = unless(ext, "an XML reply", ".xml", ".svg", ".gpx", ".kml")
 	case jsonStart.Regexp().MatchString(text) && isJSON(text):
-		kind = unless(ext, "an answer in JSON", ".json", ".geojson")
+		kind = unless(ext, "a JSON reply", ".json", ".geojson")
 	case linkStart.Regexp().MatchString(text):
 		kind = "a link to a download"
 	case c.size <= shortError && errorText.Regexp().MatchString(text):
-		kind = "an error in words"
+		kind = "an error message"
 	}
 	return kind, fmt.Sprintf("text that begins with %q", shortened(text))
 }

@@ -48,7 +48,7 @@ var (
 func readList(name string, data []byte) (list, error) {
 	l := list{name: name, data: data}
 	if len(data) > MaxListBytes {
-		return l, fmt.Errorf("reading %s: more than %d bytes, more than a list of digests has", name, MaxListBytes)
+		return l, fmt.Errorf("reading list %s: more than %d bytes", name, MaxListBytes)
 	}
 	text, ok := textOf(data)
 	switch {
@@ -59,7 +59,7 @@ func readList(name string, data []byte) (list, error) {
 		l.odd = "empty"
 		return l, nil
 	case isPage(text):
-		l.odd, text = "a web page, not a list", visibleText(text)
+		l.odd, text = "a web page instead of a list", visibleText(text)
 	}
 	l.text = text
 	if l.odd == "" && l.readTree(text) {
@@ -67,7 +67,7 @@ func readList(name string, data []byte) (list, error) {
 	}
 	lines := strings.Split(text, "\n")
 	if len(lines) > maxListLines {
-		return l, fmt.Errorf("reading %s: more than %d lines", name, maxListLines)
+		return l, fmt.Errorf("reading list %s: more than %d lines", name, maxListLines)
 	}
 	r := lineReader{list: &l, ofName: kindOfName(name)}
 	for _, line := range rejoined(l.unsigned(lines)) {
@@ -77,7 +77,7 @@ func readList(name string, data []byte) (list, error) {
 		}
 		r.line(strings.TrimRight(line, " \t\f\v\x1a"), line)
 		if len(l.entries) > maxListLines {
-			return l, fmt.Errorf("reading %s: more than %d digests", name, maxListLines)
+			return l, fmt.Errorf("reading list %s: more than %d digests", name, maxListLines)
 		}
 	}
 	r.endRecord()

@@ -36,8 +36,8 @@ func (x *examination) placeInRelease(release *manifest.Release, found *Found) er
 	case same != nil:
 		return x.differs(entry{found.Model, release, same}, found.Size, found.SHA256)
 	case !r.Several:
-		return x.refuse("other bytes under a version that is known", found.Name+", "+found.SHA256.Named(), filesOf(release),
-			"where the maker published it again: "+x.act(Replace)+"; where the release has several files: "+x.act(OneMore))
+		return x.refuse("different bytes under a known version", found.Name+", "+found.SHA256.Named(), filesOf(release),
+			"if the maker has republished it: "+x.act(Replace)+"; if the release has several files: "+x.act(OneMore))
 	}
 	return nil
 }
@@ -61,10 +61,10 @@ func (x *examination) namedReplaced(release *manifest.Release, same *manifest.Fi
 		found.Instead = same
 	}
 	if found.Instead == nil {
-		return x.refuse("which file it replaces isn't known", cmp.Or(x.request.Old, found.Name), "one of "+filesOf(release), "say with "+x.act(NameOld)+" which")
+		return x.refuse("no telling which file it replaces", cmp.Or(x.request.Old, found.Name), "one of "+filesOf(release), "say which with "+x.act(NameOld))
 	}
 	if same != nil && same != found.Instead {
-		return x.refuse("a name that another file of the release has", found.Name, "the name of "+found.Instead.Name+", or one that is free", "give it another with "+x.act(NameIt))
+		return x.refuse("a name that another file of the release has", found.Name, "the name of "+found.Instead.Name+", or one that no file has", "give it another with "+x.act(NameIt))
 	}
 	return nil
 }
@@ -80,7 +80,7 @@ func (x *examination) refuseSharedName(release *manifest.Release, found Found) e
 		}
 	}
 	if both := clash(names); both != "" {
-		return x.refuse("a name that another file of the release has", both, "names that differ in more than capitals", "give it another with "+x.act(NameIt)+", or take out the other")
+		return x.refuse("a name that another file of the release has", both, "names that differ in more than capitals", "give it another with "+x.act(NameIt)+", or remove the other")
 	}
 	return nil
 }
@@ -108,10 +108,10 @@ func (x *examination) refuseTakenOut(found *Found) error {
 		}
 		was := fmt.Sprintf("%s of %s %s, until %s: %s", p.File, found.Model.ID, p.Version, p.Until, p.Why)
 		if p.By == "" {
-			found.Notes = append(found.Notes, "the catalogue had it before, and somebody took it out: "+was)
+			found.Notes = append(found.Notes, "the catalogue had it before, and it was taken out: "+was)
 			continue
 		}
-		return x.refuse("bytes that a release had, and has no longer", was, "the bytes that the maker publishes now",
+		return x.refuse("bytes that were replaced in this release", was, "the bytes that the maker publishes now",
 			"download it again; to go back to these: "+x.act(Replace))
 	}
 	return nil
@@ -133,5 +133,5 @@ func filesOf(r *manifest.Release) string {
 	for _, f := range r.Files {
 		all = append(all, fmt.Sprintf("%s, SHA-256 %s, %s", f.Name, f.SHA256, media.Bytes(int64(f.Size))))
 	}
-	return strings.Join(all, "; ") + ", as the catalogue has"
+	return strings.Join(all, "; ") + ", as in the catalogue"
 }

@@ -28,7 +28,7 @@ func TestOtherBytesUnderAKnownVersion(t *testing.T) {
 	had := release.Files[0]
 	for _, name := range []string{"Plot_12.upd", "plot12-4.0-12.upd", "plot12.upd.new", "other.bin"} {
 		r := intake.Request{Path: b.download(name, []byte("other bytes "+name)), Model: "fennick-plot-12", Version: release.Version}
-		refused := b.refused(r, "other bytes under a version that is known")
+		refused := b.refused(r, "different bytes under a known version")
 		assert.Contains(t, refused.Expected, string(had.SHA256))
 		assert.Contains(t, refused.Advice, string(intake.Replace))
 
@@ -36,15 +36,15 @@ func TestOtherBytesUnderAKnownVersion(t *testing.T) {
 		assert.Nil(t, b.taken(r).Instead, "one more")
 		r.Several, r.Replace = false, true
 		if name != "plot12.upd" {
-			b.refused(r, "which file it replaces isn't known")
+			b.refused(r, "no telling which file it replaces")
 		}
 		r.Old = had.Name
 		assert.Same(t, had, b.taken(r).Instead)
 		r.Old = "nothing.upd"
-		b.refused(r, "which file it replaces isn't known")
+		b.refused(r, "no telling which file it replaces")
 	}
 	r := intake.Request{Path: b.download("PLOT12.UPD", []byte("longer than what the catalogue has? no")), Model: "fennick-plot-12", Version: release.Version, Several: true}
-	b.refused(r, "a download that isn't whole")
+	b.refused(r, "an incomplete download")
 	r.Replace = true
 	assert.Same(t, had, b.taken(r).Instead)
 
@@ -53,7 +53,7 @@ func TestOtherBytesUnderAKnownVersion(t *testing.T) {
 	b.Models[0].History = []*manifest.Past{{Version: release.Version, File: "old.upd", SHA256: digest.Of([]byte("old")), By: had.SHA256, Why: "it lost waypoints"}}
 	assert.True(t, b.taken(r).Done, "it was replaced before")
 	old := intake.Request{Path: b.download("old.upd", []byte("old")), Model: "fennick-plot-12", Version: release.Version, Several: true}
-	assert.Contains(t, b.refused(old, "bytes that a release had").Found, "it lost waypoints")
+	assert.Contains(t, b.refused(old, "bytes that were replaced").Found, "it lost waypoints")
 }
 
 // Whatever moment a replacement ends at, what the catalogue says is found whole,

@@ -95,9 +95,9 @@ func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int6
 	if info, err := os.Lstat(t.Path); err == nil {
 		switch {
 		case !info.Mode().IsRegular():
-			return nil, &Refused{Path: f.Path, What: "a place that is taken", Problem: problem.Problem{Found: t.Path + ", which is no plain file", Expected: "a file, or nothing", Advice: "take it away"}}
+			return nil, &Refused{Path: f.Path, What: "a place that is taken", Problem: problem.Problem{Found: t.Path + ", which isn't a plain file", Expected: "a file, or nothing", Advice: "move it away"}}
 		case f.Known == nil:
-			return nil, &Refused{Path: f.Path, What: "a place that is taken", Problem: problem.Problem{Found: t.Path + ", which the catalogue doesn't know", Expected: "no file there", Advice: "look at it, and take it away or give " + f.words.For(NameIt)}}
+			return nil, &Refused{Path: f.Path, What: "a place that is taken", Problem: problem.Problem{Found: t.Path + ", which isn't in the catalogue", Expected: "no file there", Advice: "look at it; then move it away, or choose another name with " + f.words.For(NameIt)}}
 		}
 		t.Was = media.Bytes(info.Size()) + " that differed"
 	}
@@ -136,24 +136,24 @@ func (t *Taken) copy(ctx context.Context, f Found, progress func(int64)) error {
 	}
 	defer in.Close() // opened for reading only
 	if err := place.MayMake(t.Path); err != nil {
-		return fmt.Errorf("taking %s: %w", f.Path, err)
+		return fmt.Errorf("taking in %s: %w", f.Path, err)
 	}
 	if err := durable.MakeFolders(filepath.Dir(t.Path), 0o755); err != nil {
-		return fmt.Errorf("taking %s: %w", f.Path, err)
+		return fmt.Errorf("taking in %s: %w", f.Path, err)
 	}
 	out, err := durable.Create(t.Path, 0o644)
 	if err != nil {
-		return fmt.Errorf("taking %s: %w", f.Path, err)
+		return fmt.Errorf("taking in %s: %w", f.Path, err)
 	}
 	t.temp = out.Name()
 	sum := sha256.New()
 	n, err := copyAll(ctx, io.MultiWriter(out, sum), io.LimitReader(in, f.Size+1), progress)
 	err = errors.Join(err, out.Sync(), out.Close())
 	if err == nil && (n != f.Size || digest.Sum(sum) != f.SHA256) {
-		err = &Refused{Path: f.Path, What: "a download that changed while it was read", Problem: problem.Problem{Found: media.Bytes(n), Expected: media.Bytes(f.Size) + " with the digest of the first reading", Advice: "wait until it is finished"}}
+		err = &Refused{Path: f.Path, What: "a download that changed while it was read", Problem: problem.Problem{Found: media.Bytes(n), Expected: media.Bytes(f.Size) + " with the digest of the first read", Advice: "wait until it is finished"}}
 	}
 	if err != nil {
-		return errors.Join(fmt.Errorf("copying %s into the package folder: %w; the download is as it was, and nothing of it was kept", f.Path, err), t.Abandon())
+		return errors.Join(fmt.Errorf("copying %s into the package folder: %w; the download is unchanged, and nothing was kept", f.Path, err), t.Abandon())
 	}
 	return nil
 }

@@ -135,8 +135,8 @@ func TestTakeWhatIsThere(t *testing.T) {
 	_, err = f.Take(context.Background(), b.Shop.Shop, nil)
 	var linked *intake.Refused
 	require.ErrorAs(t, err, &linked)
-	assert.Equal(t, taken.Path+", which is no plain file", linked.Found)
-	assert.Equal(t, "take it away", linked.Advice)
+	assert.Equal(t, taken.Path+", which isn't a plain file", linked.Found)
+	assert.Equal(t, "move it away", linked.Advice)
 
 	require.NoError(t, os.MkdirAll(b.place("fennick-plot-12", "4.1"), 0o755))
 	require.NoError(t, os.WriteFile(b.place("fennick-plot-12", "4.1", "new.upd"), []byte("somebody's"), 0o644))

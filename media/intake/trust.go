@@ -158,7 +158,7 @@ func (e *evidence) compareLists(v *vouching, f *subject) error {
 func (e *evidence) takeStatement(v *vouching, l *list, f *subject, s statement) error {
 	switch {
 	case s.several:
-		v.note("%s gives different digests for %s (%s): none of them counts without its folder", l.name, f.names[0], namesOf(s))
+		v.note("%s gives different digests for %s (%s): without the folder none of them counts", l.name, f.names[0], namesOf(s))
 	case len(s.fails) > 0:
 		return contradicted(v.path, l, f, s)
 	case l.odd != "":
@@ -169,11 +169,11 @@ func (e *evidence) takeStatement(v *vouching, l *list, f *subject, s statement) 
 		e.countList(v, l, statement{matches: []listed{{}}, by: []kind{s.namedBy}})
 	case s.named != "" && s.namedBy.traits().strong:
 		named := baseOf(s.named)
-		return &Refused{Path: v.path, What: "a file under another name than was published", Problem: problem.Problem{Found: "the name " + f.names[len(f.names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it under that name with " + v.words.For(NameItSo, media.ShellWord(named))}}
+		return &Refused{Path: v.path, What: "a file under another name than was published", Problem: problem.Problem{Found: "the name " + f.names[len(f.names)-1], Expected: "in " + l.name + ": " + named, Advice: "take it in under that name with " + v.words.For(NameItSo, media.ShellWord(named))}}
 	case len(s.unknown) > 0:
-		e.setUnusable(v, l, f, s, "its digest is of the kind "+string(s.unknown[0].kinds[0])+", which can't be checked here")
+		e.setUnusable(v, l, f, s, "its digest can't be computed here: "+string(s.unknown[0].kinds[0]))
 	case s.named != "":
-		e.setUnusable(v, l, f, s, "its "+string(s.namedBy)+" is right, for the name "+s.named)
+		e.setUnusable(v, l, f, s, "its "+string(s.namedBy)+" matches, but under the name "+s.named)
 	default:
 		e.setUnusable(v, l, f, s, l.whyUnusable(f))
 	}
@@ -210,12 +210,12 @@ func contradicted(path string, l *list, f *subject, s statement) error {
 	found = append(found, f.sums.sha256.Named())
 	what := "not the file that was published"
 	if len(s.matches) > 0 {
-		what += ": its list says two things"
+		what += ": its list contradicts itself"
 	}
 	return &Refused{
 		Path: path, What: what, Problem: problem.Problem{
 			Found: strings.Join(slices.Compact(found), ", "), Expected: "in " + l.name + " for " + f.names[0] + ": " + strings.Join(slices.Compact(expected), ", "),
-			Advice: "download it again, and the list with it; a list of something else belongs in another folder",
+			Advice: "download the file and the list again; move a list of other files to another folder",
 		},
 	}
 }
@@ -224,7 +224,7 @@ func contradicted(path string, l *list, f *subject, s statement) error {
 func (e *evidence) countList(v *vouching, l *list, s statement) {
 	if !s.strong() {
 		v.proofs = append(v.proofs, Proof{"the " + string(s.by[0]) + " in " + l.name, manifest.TrustOurs})
-		v.note("the %s in %s is right: a digest of that kind shows an accident, not an attack", s.by[0], l.name)
+		v.note("the %s in %s matches: that kind of digest shows an accident, not an attack", s.by[0], l.name)
 		return
 	}
 	v.lists = append(v.lists, l)
@@ -250,7 +250,7 @@ func (e *evidence) setUnusable(v *vouching, l *list, f *subject, s statement, wh
 func (e *evidence) noteUnusable(v *vouching) {
 	for i := range e.lists {
 		if why := v.unusable[&e.lists[i]]; why != "" {
-			v.note("a list lies beside it but says nothing usable about this file: %s: %s", e.lists[i].name, why)
+			v.note("a list beside it says nothing usable about this file: %s: %s", e.lists[i].name, why)
 		}
 	}
 }
@@ -267,17 +267,17 @@ func (l *list) whyUnusable(f *subject) string {
 	}
 	switch {
 	case slices.ContainsFunc(f.names, func(n string) bool { return hasWord(strings.ToLower(l.text), strings.ToLower(n)) }):
-		return "it names it, with no digest that can be read"
+		return "it names the file, without a digest that can be read"
 	case l.longLine:
 		return fmt.Sprintf("it has lines of more than %d bytes", maxListLine)
 	case len(l.entries) == 0:
-		return "no digest in it"
+		return "there is no digest in it"
 	case len(others) == 0:
 		return "its digests have no names"
 	case len(others) > shownMembers:
 		others[shownMembers] = "…"
 	}
-	return "it names " + strings.Join(others, ", ")
+	return "it only names " + strings.Join(others, ", ")
 }
 
 // checkSignature verifies a signature against any of the keys.
@@ -287,7 +287,7 @@ func checkSignature(path, what string, hashed *minisign.Reader, whole func() ([]
 	}
 	var s minisign.Signature
 	if err := s.UnmarshalText(signature); err != nil {
-		return nil, &Refused{Path: path, What: what + ": no signature in it", Problem: problem.Problem{Found: err.Error(), Expected: "what minisign writes", Advice: "download the signature again"}}
+		return nil, &Refused{Path: path, What: what + ": no signature in it", Problem: problem.Problem{Found: err.Error(), Expected: "a signature as minisign writes it", Advice: "download the signature again"}}
 	}
 	another := true
 	for _, text := range keys {
@@ -304,7 +304,7 @@ func checkSignature(path, what string, hashed *minisign.Reader, whole func() ([]
 	if another {
 		found, advice = what+", by a key with the id "+fmt.Sprintf("%X", s.KeyID)+", which isn't the maker's", "download both again; compare the key with the maker's"
 	}
-	return nil, &Refused{Path: path, What: "not what its signature says", Problem: problem.Problem{Found: found, Expected: "a signature of this very file by the maker's key", Advice: advice}}
+	return nil, &Refused{Path: path, What: "not what was signed", Problem: problem.Problem{Found: found, Expected: "a signature of this very file by the maker's key", Advice: advice}}
 }
 
 func verifySignature(key minisign.PublicKey, algorithm uint16, hashed *minisign.Reader, whole func() ([]byte, error), signature []byte) (bool, error) {
@@ -344,7 +344,7 @@ func (v *vouching) listSignatures(maker string, keys []string) error {
 		case l.signature != nil:
 			v.note("%s was not checked: no key of %s is known", l.signature.name, maker)
 		default:
-			v.note("%s is signed by nobody known: it shows an accident, not an attack on both", l.name)
+			v.note("no known key has signed %s: it shows an accident, not an attack on both", l.name)
 		}
 	}
 	return nil
@@ -394,7 +394,7 @@ func (e *evidence) compareListsInside(v *vouching, f *subject, whole bool) error
 		case err != nil:
 			return err
 		case s.several:
-			v.note("%s gives different digests for %s (%s): none of them counts without its folder", l.name, f.names[0], namesOf(s))
+			v.note("%s gives different digests for %s (%s): without the folder none of them counts", l.name, f.names[0], namesOf(s))
 		case len(s.fails) > 0:
 			return contradicted(v.path, l, f, s)
 		case whole && l.odd == "" && len(s.matches) > 0 && !slices.Contains(v.lists, l):

@@ -94,7 +94,7 @@ func (x *examination) refuseUnopened(model *manifest.Model) error {
 			Expected: "the package itself, as the device takes it",
 		}, Archive: []string{},
 	}
-	r.Advice = "unpack it first, and take in what is inside"
+	r.Advice = "unpack it, and take in what is inside"
 	if x.zip != nil {
 		r.Found += " of " + memberNames(x.zip.File)
 		r.Advice = "take the package inside with " + x.act(NameMember) + ", or all with " + x.act(UnpackIt)
@@ -107,7 +107,7 @@ func (x *examination) refuseUnopened(model *manifest.Model) error {
 			}
 		}
 	}
-	r.Advice += "; where the device opens archives itself, say so: " + x.act(OpensArchive, model.ID)
+	r.Advice += "; if the device opens archives itself, say so: " + x.act(OpensArchive, model.ID)
 	return r
 }
 

@@ -106,7 +106,7 @@ func (x *examination) memberSums(name string, sum digest.SHA256, kinds []kind) (
 	if all := sums.sums(); all[sha256Kind] == string(sum) {
 		return all, nil
 	}
-	return nil, x.refuse("a download that is still being written", "another member "+name, "the one that was read at first", "wait until it is finished")
+	return nil, x.refuse("a download that is still being written", "a changed member "+name, "the member as first read", "wait until it is finished")
 }
 
 // signature verifies the signature of the download. Where the maker's key is known
@@ -126,9 +126,9 @@ func (x *examination) signature(v *vouching, found *Found, keys []string) error 
 	case p != nil:
 		v.proofs = append(v.proofs, *p)
 	case text != nil:
-		v.note("the signature beside it was not checked: no key of %s is known; write it to signing_key in the catalogue, or give %s", found.Model.Maker, x.act(GiveKey))
+		v.note("the signature beside it was not checked: no key of %s is known; put the key under signing_key in the catalogue, or give %s", found.Model.Maker, x.act(GiveKey))
 	case len(keys) > 0 && !slices.ContainsFunc(v.proofs, byKey):
-		v.note("no signature by %s's key lies beside it, and the key is known: look for %s where it was published", found.Model.Maker, x.base+signatureEnd)
+		v.note("%s's key is known, but there is no signature by it: look for %s where the file was published", found.Model.Maker, x.base+signatureEnd)
 	}
 	return nil
 }
@@ -169,8 +169,8 @@ func (x *examination) keys(found *Found) ([]string, error) {
 	case known == "" || sameKey(given, known):
 		return []string{given}, nil
 	case x.request.ReplaceKey == "":
-		return nil, x.refuse("another key than the catalogue has for "+found.Model.Maker, x.act(GiveKeySo, given), "signing_key: "+known+", as "+found.Model.ID+" has",
-			"leave out "+x.act(GiveKey)+"; if the maker has a new key, and says so where you trust it, give "+x.act(ReplaceKey)+" with why")
+		return nil, x.refuse("not the key that the catalogue has for "+found.Model.Maker, x.act(GiveKeySo, given), "signing_key: "+known+", as "+found.Model.ID+" has",
+			"leave out "+x.act(GiveKey)+"; if the maker announces a new key in a place that you trust, say why with "+x.act(ReplaceKey))
 	}
 	found.NewKey = given
 	return []string{given}, nil
@@ -203,12 +203,12 @@ func (x *examination) typed(v *vouching, found *Found) (*Proof, error) {
 	byMaker := strings.EqualFold(strings.TrimSpace(x.request.From), FromMaker)
 	if want == "" {
 		if byMaker && bestTrust(v.proofs) != manifest.TrustMaker {
-			v.note("%s %s says where it was got: without a digest or a signature of %s's nothing vouches for it", x.act(SayFrom), x.request.From, found.Model.Maker)
+			v.note("%s %s says where it was got: without a digest or signature from %s nothing vouches for it", x.act(SayFrom), x.request.From, found.Model.Maker)
 		}
 		return nil, nil
 	}
 	if want != x.sums.sha256 && want != found.SHA256 {
-		return nil, x.refuse("not the file that has this digest", x.sums.sha256.Named(), want.Named(), "download it again, and compare what was typed")
+		return nil, x.refuse("not the file with this digest", x.sums.sha256.Named(), want.Named(), "check the digest that was typed, and download the file again")
 	}
 	if byMaker {
 		return &Proof{"the digest given, from the maker", manifest.TrustMaker}, nil
