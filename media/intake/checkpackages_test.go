@@ -184,16 +184,6 @@ func (zeros) Read(p []byte) (int, error) {
 	return len(p), nil
 }
 
-func hexOf(sum []byte) string {
-	const digits = "0123456789abcdef"
-	var b strings.Builder
-	for _, c := range sum {
-		b.WriteByte(digits[c>>4])
-		b.WriteByte(digits[c&15])
-	}
-	return b.String()
-}
-
 // BenchmarkCheck is package check; BenchmarkPlainLoop hashes the same files as
 // a plain loop does.
 func BenchmarkCheck(b *testing.B) {
