@@ -10,6 +10,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"syscall"
 
 	"cardwright/manifest"
@@ -47,8 +48,9 @@ func (e *PackageError) Error() string {
 // Packages is the shop's folder of package files.
 type Packages struct {
 	Dir string
-	// Else, which may be nil, gives what opens a file that the folder lacks, or
-	// nil where it lacks it too. What it gives is hashed like any package.
+	// Else, which may be nil, gives what opens a file that the folder lacks or has
+	// with wrong bytes, or nil where it lacks it too. What it gives is hashed like any
+	// package.
 	Else func(Source) func() (io.ReadCloser, error)
 }
 
@@ -103,10 +105,15 @@ func (p Packages) Find(s Source) (string, error) {
 // There returns nil when a file is at hand; nothing of it is read.
 func (p Packages) There(s Source) error {
 	_, err := p.Find(s)
-	if err != nil && p.Else != nil && p.Else(s) != nil {
+	if err != nil && p.Elsewhere(s) {
 		return nil
 	}
 	return err
+}
+
+// Elsewhere tells whether all of these can be had from Else.
+func (p Packages) Elsewhere(all ...Source) bool {
+	return p.Else != nil && !slices.ContainsFunc(all, func(s Source) bool { return p.Else(s) == nil })
 }
 
 // where is where a package stands that was found before.
@@ -128,13 +135,13 @@ func foundThere(info fs.FileInfo) string {
 // Open opens what goes on the card: the package file or a member of it. The
 // caller compares size and digest with what the card's file should have.
 func (p Packages) Open(s Source) (io.ReadCloser, error) {
+	if p.Else != nil {
+		if open := p.Else(s); open != nil && p.Check(s, nil) != nil {
+			return open()
+		}
+	}
 	path, err := p.Find(s)
 	if err != nil {
-		if p.Else != nil {
-			if open := p.Else(s); open != nil {
-				return open()
-			}
-		}
 		return nil, err
 	}
 	if s.Member != "" {

@@ -227,3 +227,36 @@ func TestPackagesThatCannotBeRead(t *testing.T) {
 	assert.False(t, errors.As(err, new(*media.PackageError)))
 	assert.ErrorContains(t, err, "finding package a: ")
 }
+
+// A repair goes by the right bytes, wherever they stand: a package that went bad in the
+// shop's folder doesn't stop a card that has it whole.
+func TestElseStandsInForWrongBytesOfTheRightSize(t *testing.T) {
+	f := shoptest.Make("a/plot12.upd", 1000, 1)
+	bad := bytes.Clone(f.Content)
+	bad[500] ^= 1
+	for name, inFolder := range map[string][]byte{"wrong": bad, "short": bad[1:], "right": f.Content} {
+		asked := false
+		p := onePackage(t, "a/plot12.upd", inFolder)
+		p.Else = func(media.Source) func() (io.ReadCloser, error) {
+			return func() (io.ReadCloser, error) {
+				asked = true
+				return io.NopCloser(bytes.NewReader(f.Content)), nil
+			}
+		}
+		r, err := p.Open(source(f, ""))
+		require.NoError(t, err, name)
+		got, err := io.ReadAll(r)
+		require.NoError(t, err)
+		require.NoError(t, r.Close())
+		assert.Equal(t, f.Content, got, name)
+		assert.Equal(t, name != "right", asked, "%s: the shop's own goes first", name)
+	}
+	p := onePackage(t, "a/plot12.upd", bad)
+	p.Else = func(media.Source) func() (io.ReadCloser, error) { return nil }
+	r, err := p.Open(source(f, ""))
+	require.NoError(t, err)
+	got, err := io.ReadAll(r)
+	require.NoError(t, err)
+	assert.Equal(t, bad, got, "told by whoever hashes it: there is nothing else")
+	require.NoError(t, r.Close())
+}

@@ -232,17 +232,20 @@ func (p *preparing) job(c media.Card) media.Job {
 func (p *preparing) checkPackages(ctx context.Context) error {
 	var total int64
 	whole := false
-	sources := map[media.Source]bool{}
+	sources := map[media.Source][]media.Source{} // of each package what goes on cards
 	for _, t := range p.targets {
 		whole = whole || t.kind != imageTarget
 		for _, f := range t.job.Card.Files {
 			if err := p.packages.There(f.Source); err != nil {
 				return err
 			}
-			f.Source.Member = ""
-			if _, err := p.packages.Find(f.Source); err == nil && !sources[f.Source] {
-				sources[f.Source] = true
-				total += f.Source.Size
+			of := f.Source
+			of.Member = ""
+			if _, err := p.packages.Find(of); err == nil {
+				if sources[of] == nil {
+					total += of.Size
+				}
+				sources[of] = append(sources[of], f.Source)
 			}
 		}
 	}
@@ -251,8 +254,9 @@ func (p *preparing) checkPackages(ctx context.Context) error {
 	}
 	bar := p.session.bar("checking packages", total)
 	defer bar.end()
-	for s := range sources {
-		if err := p.packages.Check(s, func(n int) { bar.add(int64(n)) }); err != nil {
+	for of, onCards := range sources {
+		err := p.packages.Check(of, func(n int) { bar.add(int64(n)) })
+		if err != nil && !p.packages.Elsewhere(onCards...) {
 			return err
 		}
 		if err := ctx.Err(); err != nil {
