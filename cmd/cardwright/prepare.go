@@ -160,7 +160,7 @@ func (p *preparing) lay(ctx context.Context) error {
 }
 
 // sets are the targets, by the bytes that their cards have.
-func (p *preparing) sets() (sets media.Sets) {
+func (p *preparing) sets() (sets media.TargetSets) {
 	for _, t := range p.targets {
 		sets = append(sets, t.bytes)
 	}

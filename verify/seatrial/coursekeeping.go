@@ -96,32 +96,6 @@ func autocorrelation(x []float64, most int) []float64 {
 	return all
 }
 
-// Swung is how far a turn went past its new course: its overshoot.
-type Swung struct {
-	From, Final float64 // headings, degrees
-	Past        float64 // degrees beyond the final heading, in the turn's direction
-	At          float64 // seconds from the start of the turn
-	Percent     float64 // of the turn
-}
-
-// overshootOf is the overshoot of a turn, from headings dt seconds apart that begin on
-// the old course; the final one is the mean of the second half.
-func overshootOf(headings []float64, dt float64) Swung {
-	half := (len(headings) + 1) / 2
-	s := Swung{From: headings[0], Final: circularMean(headings[half:]).Mean}
-	turn := wrap180(s.Final - s.From)
-	side := math.Copysign(1, turn)
-	for i, h := range headings {
-		if past := side * wrap180(h-s.Final); past > s.Past {
-			s.Past, s.At = past, float64(i)*dt
-		}
-	}
-	if turn != 0 {
-		s.Percent = 100 * s.Past / math.Abs(turn)
-	}
-	return s
-}
-
 // stopsOf tells whether the rudder was held at its end: within half a degree of
 // its greatest angle for two seconds, at more than 20°, on both sides.
 func stopsOf(angles []float64, dt float64) (port, starboard float64, reached bool) {

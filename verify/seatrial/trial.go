@@ -37,7 +37,7 @@ type Trial struct {
 	Turns      []Turn         `json:"turns"`
 	Keeping    *Keeping       `json:"keeping"`
 	KeepingLeg int            `json:"keeping_leg"`
-	Swung      []Swung        `json:"overshoots"`
+	Overshoots []Overshoot    `json:"overshoots"`
 	Helm       *Estimate      `json:"helm"`
 	Rudder     *Rudder        `json:"rudder"`
 	Pulled     *Pulled        `json:"pulled"`
@@ -169,8 +169,8 @@ func Try(in Input) Trial {
 		t.Keeping, t.KeepingLeg = &kept, longest.Number
 		add(keeping)
 	}
-	if t.Swung = courseChanges(&f); len(t.Swung) > 0 {
-		add(overshootCheck(in, t.Swung, t.Keeping))
+	if t.Overshoots = courseChanges(&f); len(t.Overshoots) > 0 {
+		add(overshootCheck(in, t.Overshoots, t.Keeping))
 	}
 	t.Verdict, t.Says, t.Next = conclude(t.Checks, len(t.Pairs) == 0 && f.lack != "")
 	return t

@@ -9,7 +9,7 @@ import (
 )
 
 func TestTargetsAreSharedOutInSets(t *testing.T) {
-	two := media.Sets{8e9, 4e9, 7e9, 5e9} // two sets of two cards
+	two := media.TargetSets{8e9, 4e9, 7e9, 5e9} // two sets of two cards
 	assert.True(t, two.Whole(2))
 	assert.False(t, two.Whole(3))
 	assert.Equal(t, []int64{8e9, 4e9, 7e9, 5e9}, two.Smallest(1))
@@ -17,8 +17,8 @@ func TestTargetsAreSharedOutInSets(t *testing.T) {
 	assert.Equal(t, [][]int{{0, 2}, {1, 3}}, two.Together(2))
 	assert.Equal(t, [][]int{{0, 1, 2, 3}}, two.Together(1))
 
-	folder := media.Sets{8e9, 0, 7e9}
+	folder := media.TargetSets{8e9, 0, 7e9}
 	assert.Equal(t, []int64{7e9}, folder.Smallest(3))
 	assert.Equal(t, [][]int{{1}, {0, 2}}, folder.Together(1), "a folder is written on its own")
-	assert.Empty(t, media.Sets{0, 0}.Smallest(1))
+	assert.Empty(t, media.TargetSets{0, 0}.Smallest(1))
 }
