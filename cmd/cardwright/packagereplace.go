@@ -36,7 +36,7 @@ The old file leaves the package folder last of all. Interrupted at any moment, t
 shop has the old file or the new one, and the same command goes on.`,
 		Example: `  cardwright package replace plot12-4.0.upd --model fennick-plot-12 \
       --version 4.0 --why 'the maker mended the menu'`,
-		Args:    exactly(1, "one download"),
+		Args: exactly(1, "one download"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.Replace = true
 			return runPackageReplace(interruptible(cmd), s, o, args[0])
@@ -156,7 +156,7 @@ all that the catalogue says of it. What it was and why it went stays under histo
 Cards that carry it are named, where the ledger knows of them.`,
 		Example: `  cardwright package remove --model fennick-plot-12 --version 4.0 \
       --release --why 'never used'`,
-		Args:    exactly(0, "no arguments"),
+		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runPackageRemove(interruptible(cmd), s, o, release)
 		},

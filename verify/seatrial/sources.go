@@ -1,10 +1,11 @@
 package seatrial
 
 import (
-	"cardwright/manifest/problem"
-	"cardwright/verify/seatrial/sentences"
 	"slices"
 	"strings"
+
+	"cardwright/manifest/problem"
+	"cardwright/verify/seatrial/sentences"
 )
 
 // UsedSource is a source as the page tells it.
