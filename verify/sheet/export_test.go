@@ -43,3 +43,6 @@ func Composed(letter rune, parts [][]uint16) []byte {
 		"post": words16(3, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0),
 	})
 }
+
+// Renderer is what each form is.
+type Renderer = renderer

@@ -35,20 +35,20 @@ func HTML(s Sheet, paper Paper) ([]byte, error) {
 		return nil, fmt.Errorf("writing HTML: %w", err)
 	}
 	style := pageStyle + printed(s, w, paper)
-	page, err := template.New("sheet").Funcs(template.FuncMap{
+	page := template.New("sheet")
+	page, err = page.Funcs(template.FuncMap{
 		"say":     w.say,
 		"plain":   plainSpaces,
 		"show":    show,
 		"long":    long,
 		"symbol":  symbol,
-		"kind":    kindOf,
+		"blocks":  func(s Section) (template.HTML, error) { return htmlOf(page, s) },
 		"percent": func(r Room) string { return fmt.Sprintf("%.1f", 100*share(r)) },
 		"below":   func(n Network, i int) []Node { return n.below(i) },
-		"clocked": func(b Block) bool { all, ok := b.(Blanks); return ok && all[len(all)-1].ID == untilID },
+		"clocked": func(all Blanks) bool { return all[len(all)-1].ID == untilID },
 		"alike":   func(c Checks) [][]Check { return alike(c) },
 		"code":    codePath,
 		"drawing": drawing,
-		"on":      func(s Section, b Block, i int) onPage { return onPage{s, b, i} },
 		"works":   func() bool { return len(s.Form.Steps) > 0 },
 		"keeps":   func() bool { return len(s.Form.Steps) > 0 || s.Answers != nil },
 		"carried": func() any { return carried(s) },
@@ -74,16 +74,48 @@ func carried(s Sheet) any {
 	return s.Form
 }
 
-// onPage is a block with the section that it stands in, and its place there.
-type onPage struct {
-	Section Section
-	Block   Block
-	Place   int
+// html is the renderer of a page: each kind of block has a template of its name.
+type html struct {
+	page  *template.Template
+	title string // of the section
+	b     bytes.Buffer
+	err   error
 }
 
-// kindOf names a block's kind, by which the page chooses how to write it.
-func kindOf(b Block) string {
-	return strings.ToLower(strings.TrimPrefix(fmt.Sprintf("%T", b), "sheet."))
+// htmlOf writes a section's blocks.
+func htmlOf(page *template.Template, s Section) (template.HTML, error) {
+	h := &html{page: page, title: s.Title}
+	for _, b := range s.Blocks {
+		b.on(h)
+	}
+	return template.HTML(h.b.String()), h.err
+}
+
+func (h *html) write(kind string, b any) {
+	if h.err == nil {
+		h.err = h.page.ExecuteTemplate(&h.b, kind, b)
+	}
+}
+
+func (h *html) heading(b Heading)     { h.write("heading", string(b)) }
+func (h *html) paragraph(b Paragraph) { h.write("paragraph", string(b)) }
+func (h *html) caution(b Caution)     { h.write("caution", string(b)) }
+func (h *html) facts(b Facts)         { h.write("facts", b) }
+func (h *html) tick(b Tick)           { h.write("tick", b) }
+func (h *html) boxes(b Boxes)         { h.write("boxes", b) }
+func (h *html) blanks(b Blanks)       { h.write("blanks", b) }
+func (h *html) step(b Step)           { h.write("step", b) }
+func (h *html) checks(b Checks)       { h.write("checks", b) }
+func (h *html) signs(b Signs)         { h.write("signs", b) }
+func (h *html) picture(b Picture)     { h.write("picture", b) }
+func (h *html) network(b Network)     { h.write("network", b) }
+func (h *html) cards(b Cards)         { h.write("cards", b) }
+
+func (h *html) table(b Table) {
+	h.write("table", struct {
+		Table
+		Title string
+	}{b, h.title})
 }
 
 // policy lets the page use its own style and script and nothing else (Content

@@ -14,13 +14,18 @@ const (
 )
 
 // nodeWide is the width of a box.
-func (p *pdf) nodeWide() float64 {
+func (p networkPieces) nodeWide() float64 {
 	return (p.room() - (nodesAcross-1)*nodeBetween) / nodesAcross
 }
 
-// network draws who updates whom: a host and, to its right, what it passes on.
-// Those that take the card for themselves are named; the rest have no part in it.
-func (p *pdf) network(n Network) []piece {
+// networkPieces is who updates whom on paper: a host and, to its right, what it
+// passes on. Those that take the card for themselves are named; the rest have no
+// part in it.
+type networkPieces struct{ blockPieces }
+
+func (p blockPieces) network(n Network) []piece { return networkPieces{p}.all(n) }
+
+func (p networkPieces) all(n Network) []piece {
 	all := append(p.row(cell{left, p.room(), small, n.Legend}), gap(2))
 	var alone []string
 	for i, node := range n.Nodes {
@@ -45,7 +50,7 @@ func numbers(n Node) string {
 }
 
 // node is a box with the device's name and model and the numbers of its steps.
-func (p *pdf) node(n Node, x float64) []piece {
+func (p networkPieces) node(n Node, x float64) []piece {
 	steps := strings.Trim(fmt.Sprint(n.Steps), "[]")
 	wide := p.nodeWide()
 	first := min(max(p.measure(big)(steps)+3, nodeNumber), wide/2)
@@ -67,7 +72,7 @@ func (p *pdf) node(n Node, x float64) []piece {
 
 // group is a host with arrows to what it updates: one trunk from the middle of
 // the host's box, a branch to the middle of each.
-func (p *pdf) group(host Node, below []Node) []piece {
+func (p networkPieces) group(host Node, below []Node) []piece {
 	const gapBelow, arrow = 2, 18
 	far := left + p.nodeWide() + arrow
 	trunk := far - arrow/2
@@ -103,15 +108,8 @@ func (p *pdf) group(host Node, below []Node) []piece {
 	return pieces
 }
 
-func drawAll(pieces []piece, y float64) {
-	for _, one := range pieces {
-		one.draw(y)
-		y += one.high
-	}
-}
-
 // arrow is a line with a tip at its right end.
-func (p *pdf) arrow(from, to, y float64) {
+func (p networkPieces) arrow(from, to, y float64) {
 	const tip = 1.6
 	p.doc.Line(from, y, to, y)
 	p.doc.SetFillColor(0, 0, 0)
@@ -120,12 +118,4 @@ func (p *pdf) arrow(from, to, y float64) {
 	p.doc.LineTo(to-2*tip, y+tip)
 	p.doc.ClosePath()
 	p.doc.DrawPath("F")
-}
-
-// merge sets two columns of pieces side by side, as one piece.
-func merge(a, b []piece) []piece {
-	return []piece{{max(height(a), height(b)), func(y float64) {
-		drawAll(a, y)
-		drawAll(b, y)
-	}}}
 }

@@ -68,9 +68,42 @@ type Section struct {
 	Blocks []Block
 }
 
-// Block is one thing on a sheet: a Heading, Paragraph, Caution, Facts, Tick, Table,
-// Step, Checks, Boxes, Blanks, Signs, Picture, Network or Cards.
-type Block interface{ block() }
+// Block is one thing on a sheet, of one of the kinds that renderer lists.
+type Block interface{ on(renderer) }
+
+// renderer writes blocks in one form. There are three: text.go, html.go,
+// pdfsection.go. One that doesn't know a kind of block doesn't compile.
+type renderer interface {
+	heading(Heading)
+	paragraph(Paragraph)
+	caution(Caution)
+	facts(Facts)
+	tick(Tick)
+	boxes(Boxes)
+	blanks(Blanks)
+	table(Table)
+	step(Step)
+	checks(Checks)
+	signs(Signs)
+	picture(Picture)
+	network(Network)
+	cards(Cards)
+}
+
+func (b Heading) on(r renderer)   { r.heading(b) }
+func (b Paragraph) on(r renderer) { r.paragraph(b) }
+func (b Caution) on(r renderer)   { r.caution(b) }
+func (b Facts) on(r renderer)     { r.facts(b) }
+func (b Tick) on(r renderer)      { r.tick(b) }
+func (b Boxes) on(r renderer)     { r.boxes(b) }
+func (b Blanks) on(r renderer)    { r.blanks(b) }
+func (b Table) on(r renderer)     { r.table(b) }
+func (b Step) on(r renderer)      { r.step(b) }
+func (b Checks) on(r renderer)    { r.checks(b) }
+func (b Signs) on(r renderer)     { r.signs(b) }
+func (b Picture) on(r renderer)   { r.picture(b) }
+func (b Network) on(r renderer)   { r.network(b) }
+func (b Cards) on(r renderer)     { r.cards(b) }
 
 // Heading begins a part of a section.
 type Heading string
@@ -229,21 +262,6 @@ type Sign struct {
 	Who    string  `json:"who"`
 	Blanks []Blank `json:"blanks"`
 }
-
-func (Heading) block()   {}
-func (Paragraph) block() {}
-func (Caution) block()   {}
-func (Facts) block()     {}
-func (Blanks) block()    {}
-func (Signs) block()     {}
-func (Checks) block()    {}
-func (Boxes) block()     {}
-func (Tick) block()      {}
-func (Table) block()     {}
-func (Step) block()      {}
-func (Picture) block()   {}
-func (Network) block()   {}
-func (Cards) block()     {}
 
 // MarshalJSON gives a section's blocks by kind, each kind in its order: programs
 // look for the steps, not for where they stand on paper. Cards and network have

@@ -21,14 +21,14 @@ func Text(s Sheet) string {
 	for i, section := range s.Sections {
 		t.title(fmt.Sprintf("%d  %s", i+1, section.Title))
 		for _, b := range section.Blocks {
-			t.block(b)
+			b.on(t)
 		}
 	}
 	t.end(s)
 	return plainSpaces(t.b.String())
 }
 
-// text grows line by line.
+// text is the renderer of plain text, which grows line by line.
 type text struct {
 	b      strings.Builder
 	words  words
@@ -46,7 +46,7 @@ func (t *text) head(s Sheet) {
 	t.gap()
 	t.lines("", "", s.About)
 	if s.By.Value == "" {
-		t.blanks("", []Blank{s.By})
+		t.penLines("", []Blank{s.By})
 	} else {
 		t.lines("", "", s.By.Label+": "+s.By.Value)
 	}
@@ -72,47 +72,30 @@ func (t *text) end(s Sheet) {
 // margin stands before what belongs to a section.
 const margin = "    "
 
-func (t *text) block(b Block) {
-	switch b := b.(type) {
-	case Heading:
+func (t *text) heading(h Heading) {
+	t.gap()
+	t.lines(margin, margin, string(h))
+}
+
+func (t *text) paragraph(p Paragraph) { t.lines(margin, margin, string(p)) }
+func (t *text) caution(c Caution)     { t.lines("!   ", margin, string(c)) }
+func (t *text) facts(all Facts)       { t.factLines(margin, all) }
+func (t *text) tick(tick Tick)        { t.tickLines("", tick) }
+func (t *text) blanks(all Blanks)     { t.penLines(margin, all) }
+
+func (t *text) boxes(all Boxes) {
+	for _, b := range all {
+		t.lines("[ ] ", margin, b.Text+" ("+b.Note+")")
+	}
+}
+
+func (t *text) signs(all Signs) {
+	for _, sign := range all {
 		t.gap()
-		t.lines(margin, margin, string(b))
-	case Paragraph:
-		t.lines(margin, margin, string(b))
-	case Caution:
-		t.lines("!   ", margin, string(b))
-	case Facts:
-		t.facts(margin, b)
-	case Tick:
-		t.tick("", b)
-	case Picture:
-		t.picture(b)
-	case Table:
-		t.table(b)
-	case Step:
-		t.step(b)
-	case Checks:
-		t.checks(b)
-	case Boxes:
-		for _, box := range b {
-			t.lines("[ ] ", margin, box.Text+" ("+box.Note+")")
-		}
-	case Blanks:
-		t.blanks(margin, b)
-	case Signs:
-		for _, sign := range b {
-			t.gap()
-			t.lines(margin, margin, sign.Who)
-			for _, b := range sign.Blanks {
-				b.Wide = true
-				t.blanks(margin, []Blank{b})
-			}
-		}
-	case Network:
-		t.network(b)
-	case Cards:
-		for _, c := range b {
-			t.card(c)
+		t.lines(margin, margin, sign.Who)
+		for _, b := range sign.Blanks {
+			b.Wide = true
+			t.penLines(margin, []Blank{b})
 		}
 	}
 }
@@ -125,12 +108,14 @@ func (t *text) picture(p Picture) {
 	}
 }
 
-func (t *text) card(c Card) {
-	t.gap()
-	t.lines(margin, margin, strings.ToUpper(c.Name))
-	t.facts(margin, c.Facts)
-	if c.Room != nil {
-		t.lines(margin, margin, bar(*c.Room))
+func (t *text) cards(all Cards) {
+	for _, c := range all {
+		t.gap()
+		t.lines(margin, margin, strings.ToUpper(c.Name))
+		t.factLines(margin, c.Facts)
+		if c.Room != nil {
+			t.lines(margin, margin, bar(*c.Room))
+		}
 	}
 }
 
@@ -175,12 +160,12 @@ func (t *text) node(lead string, n Node) {
 	t.lines(lead, strings.Repeat(" ", len(lead)), n.Device+", "+n.Model+": "+n.Words)
 }
 
-func (t *text) tick(indent string, tick Tick) {
+func (t *text) tickLines(indent string, tick Tick) {
 	t.lines(indent+"[ ] ", indent+margin, tick.Text)
 	for _, note := range tick.Notes {
 		t.lines(indent+margin, indent+margin, note)
 	}
-	t.blanks(indent+margin, tick.Blanks)
+	t.penLines(indent+margin, tick.Blanks)
 }
 
 // table sets short cells side by side where a line can hold them. Else each row
@@ -206,7 +191,7 @@ func (t *text) table(table Table) {
 		if row.Blank != nil {
 			blank := *row.Blank
 			blank.Want = "" // it stands in the row
-			t.blanks("      ", []Blank{blank})
+			t.penLines("      ", []Blank{blank})
 		}
 	}
 }
@@ -257,21 +242,21 @@ func (t *text) step(s Step) {
 	for _, c := range s.Cautions {
 		t.lines("  ! ", margin, c)
 	}
-	t.facts(margin, append(s.Facts[:len(s.Facts):len(s.Facts)],
+	t.factLines(margin, append(s.Facts[:len(s.Facts):len(s.Facts)],
 		Fact{t.words.say("step.fails"), t.words.say("step.fails.see", "fails", t.words.say("fails")), false}))
 	for _, first := range s.First {
-		t.tick(margin, first)
+		t.tickLines(margin, first)
 	}
-	t.blanks(margin, []Blank{s.Before})
+	t.penLines(margin, []Blank{s.Before})
 	for i, do := range s.Do {
 		t.lines(fmt.Sprintf("    %c ", 'a'+i), "      ", do)
 	}
-	t.blanks(margin, []Blank{s.Read, s.Took})
+	t.penLines(margin, []Blank{s.Read, s.Took})
 	t.results(margin, "result.done", "result.failed", "result.put off")
 	for _, then := range s.Then {
-		t.tick(margin, then)
+		t.tickLines(margin, then)
 	}
-	t.blanks(margin, []Blank{s.Note})
+	t.penLines(margin, []Blank{s.Note})
 }
 
 // results are boxes of which one is ticked.
@@ -290,13 +275,13 @@ func (t *text) checks(all Checks) {
 		for _, c := range same {
 			t.lines(margin, margin, c.Device)
 			t.results(margin+"  ", "check.passed", "check.failed", "check.not done")
-			t.blanks(margin+"  ", []Blank{c.Value})
+			t.penLines(margin+"  ", []Blank{c.Value})
 		}
 	}
 }
 
-// blanks are lines for a pen; short ones share a line.
-func (t *text) blanks(indent string, all []Blank) {
+// penLines are lines to fill in; short ones share a line.
+func (t *text) penLines(indent string, all []Blank) {
 	const pen = 18
 	line := ""
 	for _, b := range all {
@@ -330,9 +315,9 @@ func (t *text) flush(indent string, line *string) {
 	*line = ""
 }
 
-// facts are written with their values below one another where the labels
+// factLines have their values below one another where the labels
 // allow it.
-func (t *text) facts(indent string, all []Fact) {
+func (t *text) factLines(indent string, all []Fact) {
 	wide := 0
 	for _, f := range all {
 		wide = max(wide, width(f.Label))
