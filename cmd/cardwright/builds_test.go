@@ -228,7 +228,7 @@ func TestWhatANewerBuildWritesIsRefused(t *testing.T) {
 	newer := filepath.Join(t.TempDir(), "newer.json")
 	require.Equal(t, exitDone, cardwright(t, "key", "new").code)
 	for name, args := range map[string][]string{
-		`{"format":3,"vessel":"kittiwake","came_later":1}`:         {"record", "kittiwake", "--sheet", newer},
+		`{"format":4,"vessel":"kittiwake","came_later":1}`:         {"record", "kittiwake", "--sheet", newer},
 		`{"format":1,"heads":{"format":2,"ledger":"a","heads":1}}`: {"audit", "check", "--heads", newer},
 	} {
 		require.NoError(t, os.WriteFile(newer, []byte(name), 0o600))

@@ -38,11 +38,12 @@ func note(ctx context.Context, s *session, shop *manifest.Shop, key *keys.Key, e
 }
 
 // noteVisit adds the entries of a visit, unless the ledger has it already.
-func noteVisit(ctx context.Context, s *session, shop *manifest.Shop, key *keys.Key, visit string, entries ...ledger.Entry) error {
-	return noteBy(ctx, s, shop, key, func(l *store.Ledger, w store.Writer) error {
-		_, err := l.AppendVisit(ctx, w, visit, entries...)
+func noteVisit(ctx context.Context, s *session, shop *manifest.Shop, key *keys.Key, visit string, entries ...ledger.Entry) (events []ledger.Event, err error) {
+	err = noteBy(ctx, s, shop, key, func(l *store.Ledger, w store.Writer) (err error) {
+		events, err = l.AppendVisit(ctx, w, visit, entries...)
 		return err
 	})
+	return events, err
 }
 
 // noteLife adds what became of a boat, a device or a card, and says how it is
@@ -112,6 +113,16 @@ func answerLife(t *terminal, e ledger.Entry, file, undo string) {
 		if file != "" {
 			fmt.Fprintf(w, "%s was brought up to date.\n", visible.Visible(file))
 		}
-		fmt.Fprintf(w, "To take it back:\n  %s\n", undo)
+		writeUndo(w, undo)
 	})
+}
+
+// writeUndo names the commands that take back what was noted.
+func writeUndo(w io.Writer, undo ...string) {
+	for i, command := range undo {
+		if i == 0 {
+			fmt.Fprintln(w, "To take it back:")
+		}
+		fmt.Fprintf(w, "  %s\n", command)
+	}
 }

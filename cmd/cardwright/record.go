@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -11,13 +10,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
-	"cardwright/manifest/order"
 	"cardwright/media/keys"
 	"cardwright/verify/ledger"
-	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
-	"cardwright/verify/ledger/store"
 )
 
 type recordOptions struct {
@@ -62,7 +58,7 @@ each step or check. Its columns, in any order:
   a step   step, device, result (done, failed, put off), before, after,
            minutes, note
   a check  device, check, result (passed, failed, not done), value
-  any line settings_saved
+  any line settings_saved, approved_by, told
 
 UTF-8, UTF-16 and Latin-1 are read.
 
@@ -125,6 +121,14 @@ func (o recordOptions) only(does string) error {
 	return nil
 }
 
+// said is what the flags say.
+func (o recordOptions) said() record.Said {
+	return record.Said{
+		Steps: o.steps, Readings: o.reads, Checks: o.checks, RestOff: o.restOff,
+		SettingsSaved: o.settings, ApprovedBy: o.approved, Told: o.told,
+	}
+}
+
 // nothingElse tells whether no work is to be noted.
 func (o recordOptions) nothingElse() bool {
 	return o.sheet+o.settings+o.purpose+o.told+o.approved+o.restOff == "" && len(o.steps)+len(o.checks)+len(o.reads) == 0 && !o.otherPlan
@@ -137,12 +141,10 @@ type recording struct {
 	shop    *manifest.Shop
 	vessel  *manifest.Vessel
 	key     *keys.Key
-	job     record.Job
-	filled  record.Filled
-	visit   record.Visit
-	typed   *bufio.Reader // at a terminal
-	open    record.Interview
 }
+
+// known is what file and ledger say together of the vessel.
+func (r *recording) known() *known.Joined { return r.session.known[r.vessel.ID] }
 
 func runRecord(ctx context.Context, s *session, o recordOptions, id string) error {
 	shop, vessel, err := s.vessel(id)
@@ -156,93 +158,21 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 		return usage(errors.New("--way-back is the way back of a whole plan: note first what was done of the plan, then plan and note the way back from there with --back DEVICE=VERSION"))
 	}
 	ranBefore(vessel, s.known[vessel.ID], &o.ask)
-	r := recording{session: s, options: o, shop: shop, vessel: vessel}
+	r := &recording{session: s, options: o, shop: shop, vessel: vessel}
 	if o.follow || o.undo {
-		return r.followLedger()
+		return followLedger(r)
 	}
 	if r.key, err = o.key.ledgerKey(); err != nil {
 		return err
 	}
 	if o.takenOn {
-		return r.takeOn(ctx)
+		return takeOn(ctx, r)
 	}
-	if only, err := r.byHand(ctx); only || err != nil {
+	if only, err := noteByHand(ctx, r); only || err != nil {
 		return err
 	}
 	if len(o.works)+len(o.how) > 0 {
-		return r.recordWork(ctx)
+		return recordWork(ctx, r)
 	}
-	if err := r.prepare(ctx); err != nil {
-		return err
-	}
-	again, err := r.recorded(ctx)
-	if err != nil {
-		return err
-	}
-	if again {
-		return r.keepAgain()
-	}
-	if err := r.job.Belongs(r.filled, r.visit); err != nil {
-		return usage(err)
-	}
-	if err := r.notedFirst(); err != nil {
-		return err
-	}
-	tellDiffering(&s.terminal, r.vessel, s.known[r.vessel.ID], known.FileOlder) // the rest was offered
-	if err := r.somethingToNote(); err != nil {
-		return err
-	}
-	outcome, noted, err := r.askAndNote(ctx)
-	if errors.Is(err, store.ErrRecorded) { // meanwhile, by another cardwright
-		return r.keepAgain()
-	}
-	if !noted {
-		return r.saveTyped(err)
-	}
-	return r.keep(ctx, outcome)
-}
-
-// somethingToNote keeps an empty visit out of the ledger, where it would stay.
-func (r *recording) somethingToNote() error {
-	if !r.job.Nothing(r.filled, r.visit) {
-		return nil
-	}
-	return usage(fmt.Errorf("nothing is planned for %s, so there is nothing to ask: note other work with --sheet and --other-plan, a visit without any with --purpose, the vessel as its file has it with --taken-on", r.vessel.Name))
-}
-
-// prepare gathers what the sheet is filled in against, and what is filled in.
-func (r *recording) prepare(ctx context.Context) error {
-	_, plan, err := planned(r.shop, r.vessel, r.options.ask)
-	if _, unread := errors.AsType[*order.Unread](err); unread && r.options.otherPlan {
-		plan, err = order.Plan{}, nil // other work can be noted, and the very reading that is missing
-	}
-	if err != nil {
-		return err
-	}
-	r.job = record.Job{Plan: plan, Vessel: r.vessel, Catalogue: r.shop.Models}
-	if r.job.Cards, err = r.cards(ctx); err != nil {
-		return err
-	}
-	if err := r.session.sureMoment(ctx, "--at", &r.options.at); err != nil {
-		return err
-	}
-	at, err := r.options.moment()
-	if err != nil {
-		return err
-	}
-	r.visit = record.Visit{
-		ID: ledger.NewVisit(), At: at, Purpose: r.options.purpose,
-		ApprovedBy: r.options.approved, Told: r.options.told, OtherPlan: r.options.otherPlan,
-	}
-	return r.fill()
-}
-
-// cards are the releases that stood on good cards for this vessel.
-func (r *recording) cards(ctx context.Context) ([]ledger.OnCard, error) {
-	l, err := openToWrite(ctx, r.shop)
-	if err != nil {
-		return nil, fmt.Errorf("opening the ledger: %w", err)
-	}
-	cards, err := audit.OnGoodCards(ctx, l, r.vessel.ID)
-	return cards, errors.Join(err, l.Close())
+	return recordVisit(ctx, r)
 }

@@ -5,13 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"time"
 
 	"cardwright/manifest"
 	"cardwright/manifest/version"
 	"cardwright/media/keys"
-	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
 	"cardwright/verify/visible"
@@ -49,9 +47,7 @@ func offerByHand(ctx context.Context, s *session, shop *manifest.Shop, vessel *m
 			return false, err
 		}
 	}
-	job := record.Job{Vessel: k.File, Catalogue: shop.Models}
-	body := known.Agree(differs, k.File, func(id string) ledger.Device { d, _ := job.Device(id); return d })
-	e := ledger.Entry{At: time.Now().UTC().Truncate(time.Second), Kind: ledger.WrittenByHand, Vessel: vessel.ID, Berth: vessel.Berth, ByHand: body}
+	e, wrote := record.Agreed(k, shop.Models, time.Now().UTC().Truncate(time.Second))
 	if err := e.Validate(); err != nil {
 		return false, usage(err)
 	}
@@ -59,24 +55,12 @@ func offerByHand(ctx context.Context, s *session, shop *manifest.Shop, vessel *m
 		return false, err
 	}
 	fmt.Fprintf(w, "%s\n", wrapped("Noted: "+e.Tell(), "  "))
-	return true, record.KeepWritten(shop, k.File, agreedWritten(k.File, body))
+	return true, record.KeepWritten(shop, k.File, wrote)
 }
 
-// agreedWritten are the values that file and ledger agree on from now on.
-func agreedWritten(file *manifest.Vessel, b *ledger.ByHand) known.Written {
-	w := known.Written{}
-	for _, f := range b.Devices {
-		w[f.Device.ID] = known.FileValues(file.Device(f.Device.ID))
-	}
-	for _, id := range b.Removed {
-		w[id] = nil
-	}
-	return w
-}
-
-// byHand offers it before anything else is asked, and tells whether that was all
+// noteByHand offers it before anything else is asked, and tells whether that was all
 // that record was to do.
-func (r *recording) byHand(ctx context.Context) (only bool, err error) {
+func noteByHand(ctx context.Context, r *recording) (only bool, err error) {
 	noted, err := offerByHand(ctx, r.session, r.shop, r.vessel, r.key, r.options.byHand)
 	if err != nil {
 		return false, err
@@ -97,38 +81,19 @@ func (r *recording) byHand(ctx context.Context) (only bool, err error) {
 		}{1, r.vessel.ID, true}, func(w io.Writer) { fmt.Fprintf(w, "1 event noted for %s.\n", visible.Visible(r.vessel.Name)) })
 		return true, nil
 	}
-	withoutByHand(r.vessel, r.session.known[r.vessel.ID])
+	record.WithoutByHand(r.vessel, r.known())
 	return false, nil
 }
 
-// withoutByHand keeps out of what will be signed what a person changed by hand and
-// nobody agreed to.
-func withoutByHand(vessel *manifest.Vessel, k *known.Joined) {
-	for _, x := range k.FileByHand() {
-		d := vessel.Device(x.Device)
-		switch {
-		case d == nil:
-		case x.Key == known.SerialKey:
-			d.Serial = x.Ledger
-		case x.Key == known.PlaceKey:
-			d.Place = x.Ledger
-		}
-	}
-}
-
-// notedFirst refuses work on devices of which the file has another model than the
+// refuseAnotherBox refuses work on devices of which the file has another model than the
 // ledger: nobody could tell later on which box it was done.
-func (r *recording) notedFirst() error {
+func refuseAnotherBox(f record.Filled, k *known.Joined) error {
 	var errs []error
-	for _, x := range r.session.known[r.vessel.ID].FileByHand() {
-		worked := slices.ContainsFunc(r.filled.Steps, func(f record.FilledStep) bool { return f.Device == x.Device }) ||
-			slices.ContainsFunc(r.filled.Checks, func(f record.FilledCheck) bool { return f.Device == x.Device })
-		if worked && (x.Key == known.ModelKey || x.Key == known.AboardKey) {
-			errs = append(errs, fmt.Errorf("%s: %s: have that noted first with --by-hand", x.Device, x.Told()))
-		}
+	for _, x := range record.OnAnotherBox(f, k) {
+		errs = append(errs, fmt.Errorf("%s: %s: have that noted first with --by-hand", x.Device, x.Told()))
 	}
-	if len(errs) > 0 {
-		return usage(errors.Join(errs...))
+	if errs == nil {
+		return nil
 	}
-	return nil
+	return usage(errors.Join(errs...))
 }

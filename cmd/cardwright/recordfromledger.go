@@ -18,7 +18,7 @@ import (
 // followLedger brings the vessel's file up to date, and notes nothing: with
 // --from-ledger where the ledger has gone beyond it, with --undo-by-hand where a
 // person changed it.
-func (r *recording) followLedger() error {
+func followLedger(r *recording) error {
 	if err := r.options.only("--from-ledger and --undo-by-hand make the vessel's file as the ledger has it"); err != nil {
 		return err
 	}
@@ -26,14 +26,14 @@ func (r *recording) followLedger() error {
 		return usage(errors.New("--from-ledger and --undo-by-hand note nothing: leave --taken-on, --by-hand and --at out"))
 	}
 	var differs []known.FileDiffers
-	if k := r.session.known[r.vessel.ID]; k != nil {
+	if k := r.known(); k != nil {
 		for _, d := range k.Differs {
 			if behind := d.Kind == known.Behind; behind && r.options.follow || !behind && r.options.undo {
 				differs = append(differs, d)
 			}
 		}
 	}
-	file, err := bringUpToDate(r.shop, r.vessel, r.session.known[r.vessel.ID], differs)
+	file, err := bringUpToDate(r.shop, r.vessel, r.known(), differs)
 	if err != nil {
 		return fmt.Errorf("bringing the vessel's file up to date: %w", err)
 	}

@@ -13,11 +13,11 @@ import (
 
 // takeOn notes the vessel as its file has it, and that what is no longer in the
 // file is no longer aboard.
-func (r *recording) takeOn(ctx context.Context) error {
+func takeOn(ctx context.Context, r *recording) error {
 	if err := r.options.only("--taken-on notes the vessel as its file has it"); err != nil {
 		return err
 	}
-	if err := r.fileIsAhead(); err != nil {
+	if err := refuseOlderFile(r); err != nil {
 		return err
 	}
 	if err := r.session.sureMoment(ctx, "--at", &r.options.at); err != nil {
@@ -27,12 +27,12 @@ func (r *recording) takeOn(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	h, err := r.history(ctx, at)
+	h, err := historyUntil(ctx, r, at)
 	if err != nil {
 		return err
 	}
 	vessel := r.vessel
-	if k := r.session.known[vessel.ID]; k != nil {
+	if k := r.known(); k != nil {
 		vessel = k.File
 	}
 	job := record.Job{Vessel: vessel, Catalogue: r.shop.Models}
@@ -51,11 +51,11 @@ func (r *recording) takeOn(ctx context.Context) error {
 	return nil
 }
 
-// fileIsAhead refuses to take an old file's word for what the ledger has gone
+// refuseOlderFile refuses to take an old file's word for what the ledger has gone
 // beyond.
-func (r *recording) fileIsAhead() error {
+func refuseOlderFile(r *recording) error {
 	var behind []error
-	for _, x := range r.session.known[r.vessel.ID].FileBehind() {
+	for _, x := range r.known().FileBehind() {
 		behind = append(behind, fmt.Errorf("%s: %s", x.Device, x.Told()))
 	}
 	if behind == nil {
@@ -65,9 +65,9 @@ func (r *recording) fileIsAhead() error {
 		errors.Join(behind...), r.vessel.ID, r.vessel.ID))
 }
 
-// history is what the ledger has of the vessel up to a moment; nothing where there
+// historyUntil is what the ledger has of the vessel up to a moment; nothing where there
 // is no ledger yet.
-func (r *recording) history(ctx context.Context, at time.Time) (audit.History, error) {
+func historyUntil(ctx context.Context, r *recording, at time.Time) (audit.History, error) {
 	l, err := openLedgerIfAny(ctx, r.shop)
 	if l == nil || err != nil {
 		return audit.History{}, err

@@ -14,9 +14,10 @@ import (
 )
 
 // keep brings the vessel's file up to date with what was noted: the ledger
-// comes first, since the file follows from it.
-func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
-	counts, late, err := r.whatCounts(ctx, outcome.Versions)
+// comes first, since the file follows from it. undo are the commands that take it back,
+// where it was work outside any plan.
+func keep(ctx context.Context, r *recording, outcome record.Outcome, undo []string) error {
+	counts, late, err := whatCounts(ctx, r, outcome.Versions)
 	if err != nil {
 		return err
 	}
@@ -30,7 +31,8 @@ func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
 		Entries []ledger.Entry       `json:"entries"`
 		Files   map[string]version.V `json:"versions"`
 		Notes   []string             `json:"notes"`
-	}{1, outcome.Entries, outcome.Versions, outcome.Notes}, func(w io.Writer) {
+		Undo    []string             `json:"undo,omitempty"`
+	}{1, outcome.Entries, outcome.Versions, outcome.Notes, undo}, func(w io.Writer) {
 		fmt.Fprintf(w, "%s noted for %s.\n", counted(len(outcome.Entries), "event"), visible.Visible(r.vessel.Name))
 		for _, e := range outcome.Entries {
 			fmt.Fprintf(w, "  %s\n", wrapped(e.Tell(), "    "))
@@ -41,13 +43,14 @@ func (r *recording) keep(ctx context.Context, outcome record.Outcome) error {
 		for _, n := range outcome.Notes {
 			fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))
 		}
+		writeUndo(w, undo...)
 	})
 	return nil
 }
 
 // whatCounts gives what the ledger goes by for the devices that were seen, and
 // tells of those for which that is a later reading than this visit's.
-func (r *recording) whatCounts(ctx context.Context, seen map[string]version.V) (map[string]version.V, []string, error) {
+func whatCounts(ctx context.Context, r *recording, seen map[string]version.V) (map[string]version.V, []string, error) {
 	l, err := openLedger(ctx, r.shop)
 	if err != nil {
 		return nil, nil, err
@@ -57,7 +60,7 @@ func (r *recording) whatCounts(ctx context.Context, seen map[string]version.V) (
 	if err != nil {
 		return nil, nil, err
 	}
-	counts := record.Counts(r.session.known[r.vessel.ID].FileBehind(), h, seen)
+	counts := record.Counts(r.known().FileBehind(), h, seen)
 	var notes []string
 	for _, d := range counts.Later {
 		notes = append(notes, fmt.Sprintf("%s: the ledger goes by a later reading, %s on %s; read the device again if that is not so", d.ID, d.Version, clock(d.Since)))

@@ -42,48 +42,7 @@ func (r *seatrying) earlier(ctx context.Context, log *sentences.Log) (*seatrial.
 	if err != nil {
 		return nil, err
 	}
-	t := r.trial(seatrial.Trial{Date: log.Date, Log: log})
-	device := ""
-	if d, err := t.Device(); err == nil {
-		device = d.ID
-	}
-	last, anew := (*audit.Swing)(nil), time.Time{}
-	for i, s := range all {
-		switch {
-		case s.Device != device || s.At.After(t.At()) || s.Visit == t.VisitID():
-		case s.Trial == nil:
-			anew = s.At
-		case len(s.Trial.Coefficients) > 0 || len(s.Trial.RMS) > 0 || len(s.Trial.Helm) > 0:
-			last = &all[i]
-		}
-	}
-	if last == nil {
-		return nil, nil
-	}
-	e := earlierOf(*last)
-	if anew.After(last.At) {
-		e.Unalike = "a swing was noted by hand on " + date(anew) + ", and the compass was set up anew with it, as it seems"
-	}
-	return &e, nil
-}
-
-// earlierOf is a trial of the ledger as a new one is compared with it.
-func earlierOf(s audit.Swing) seatrial.Earlier {
-	t := s.Trial
-	e := seatrial.Earlier{From: "the ledger's of " + date(s.At), At: s.At, Method: seatrial.Method(t.Method), Sensor: t.Sensor, Period: t.Period}
-	copy(e.Coef[:], t.Coefficients)
-	copy(e.SE[:], t.Errors)
-	if len(t.Place) == 2 {
-		e.Place = &[2]float64{t.Place[0], t.Place[1]}
-	}
-	estimate := func(values []float64) *seatrial.Estimate {
-		if len(values) != 2 {
-			return nil
-		}
-		return &seatrial.Estimate{Value: values[0], U: values[1], Known: values[1] > 0}
-	}
-	e.RMS, e.Helm = estimate(t.RMS), estimate(t.Helm)
-	return e
+	return r.trial(seatrial.Trial{Date: log.Date, Log: log}).Earlier(all), nil
 }
 
 // trial is what is noted of a trial.
@@ -108,7 +67,7 @@ func (r *seatrying) record(ctx context.Context, t seatrial.Trial) error {
 	if err != nil {
 		return err
 	}
-	err = noteVisit(ctx, r.session, r.shop, key, noted.VisitID(), entries...)
+	_, err = noteVisit(ctx, r.session, r.shop, key, noted.VisitID(), entries...)
 	if errors.Is(err, store.ErrRecorded) {
 		fmt.Fprintln(r.session.errs, "This log is in the ledger already: nothing was noted again.")
 		return nil

@@ -27,7 +27,8 @@ func (v *surveying) note(ctx context.Context, shop *manifest.Shop, vessel *manif
 	if err != nil || there {
 		return 0, err
 	}
-	return len(entries), noteVisit(ctx, v.session, shop, key, found.Visit, entries...)
+	_, err = noteVisit(ctx, v.session, shop, key, found.Visit, entries...)
+	return len(entries), err
 }
 
 func hasVisit(ctx context.Context, shop *manifest.Shop, visit string) (bool, error) {

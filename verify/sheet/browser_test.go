@@ -229,6 +229,8 @@ func TestHTMLExport(t *testing.T) {
 	}, form.Steps)
 	assert.Equal(t, record.FilledCheck{Device: "flybridge", Check: "settings and waypoints", Result: "passed", Value: "all 212"}, form.Checks[0])
 	assert.Empty(t, form.Checks[1].Result)
+	assert.Equal(t, sheet.FormFormat, form.Format, "earlier builds read a form that says nothing of who agreed")
+	assert.Empty(t, form.ApprovedBy+form.Told)
 	validForm(t, data)
 
 	b.do(chromedp.Click(chromedp.CSS("#copy summary"))) // the same as text, for a browser that saves nothing
@@ -391,6 +393,9 @@ func TestHTMLSavesEverythingAndOpensIt(t *testing.T) {
 	form, err := record.ReadJSON(data)
 	require.NoError(t, err)
 	assert.Equal(t, was["note-1"], form.Steps[0].Note)
+	assert.Equal(t, record.Format, form.Format)
+	assert.Equal(t, was["approved_by"], form.ApprovedBy)
+	assert.Equal(t, was["told"], form.Told)
 
 	eval[chromedp.Void](b, `localStorage.clear()`)
 	b.do(chromedp.Reload())
@@ -408,7 +413,7 @@ func TestHTMLSavesEverythingAndOpensIt(t *testing.T) {
 	require.NoError(t, err)
 	b.openFile("earlier.json", string(text))
 	now := eval[map[string]string](b, filledIn)
-	for _, id := range []string{"by", "before-1", "after-1", "took-1", "note-1", "value-1", "result-1=failed", "check-1=failed"} {
+	for _, id := range []string{"by", "before-1", "after-1", "took-1", "note-1", "value-1", "approved_by", "told", "result-1=failed", "check-1=failed"} {
 		assert.Equal(t, was[id], now[id], id)
 	}
 	b.clean()

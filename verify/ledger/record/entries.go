@@ -23,11 +23,9 @@ type Job struct {
 
 // Visit is what a sheet doesn't say.
 type Visit struct {
-	ID         string    // the same for one sheet however often it is recorded: see VisitOf; or ledger.NewVisit()
-	At         time.Time // when the work ended
-	Purpose    string
-	ApprovedBy string
-	Told       string
+	ID      string    // the same for one sheet however often it is recorded: see VisitOf; or ledger.NewVisit()
+	At      time.Time // when the work ended
+	Purpose string
 	// OtherPlan takes a sheet of another plan than the job's, or of none: its
 	// steps stand as they are, and each needs a note.
 	OtherPlan bool
@@ -111,7 +109,7 @@ func (m *maker) entry(kind ledger.Kind) ledger.Entry {
 
 func (m *maker) begin() {
 	e := m.entry(ledger.VisitBegun)
-	e.VisitBegun = &ledger.Visit{ApprovedBy: m.visit.ApprovedBy, Told: m.visit.Told, Purpose: m.visit.Purpose, Plan: m.filled.Plan}
+	e.VisitBegun = &ledger.Visit{ApprovedBy: m.filled.ApprovedBy, Told: m.filled.Told, Purpose: m.visit.Purpose, Plan: m.filled.Plan}
 	m.out.Entries = append(m.out.Entries, e)
 	if m.filled.SettingsSaved != "" {
 		e := m.entry(ledger.SettingsSaved)

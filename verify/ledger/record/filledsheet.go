@@ -18,9 +18,14 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// Format is the version of a filled sheet's JSON form. Format 2 may have the
-// fields of the page on a phone (page), which only the page reads back.
-const Format = 2
+// Format is the newest version of a filled sheet's JSON form. Format 2 may have the
+// fields of the page on a phone (page), which only the page reads back; format 3 who
+// agreed and who was told. A sheet that has neither is written as format 2, which
+// earlier builds read.
+const (
+	Format     = 3
+	plainSheet = 2
+)
 
 // Schema is the JSON Schema (draft 2020-12) of a filled sheet.
 //
@@ -39,6 +44,8 @@ type Filled struct {
 	Steps         []FilledStep  `json:"steps"`
 	SettingsSaved string        `json:"settings_saved"` // where; "" where they weren't
 	Checks        []FilledCheck `json:"checks"`
+	ApprovedBy    string        `json:"approved_by,omitempty"` // who agreed: initials or a role; "" where nobody said
+	Told          string        `json:"told,omitempty"`        // who was told: the same
 
 	// Latin1 says that a table was read as Latin-1: which letters its bytes stand for
 	// was a guess, to be looked at.
@@ -49,6 +56,9 @@ type Filled struct {
 func (f Filled) JSON() ([]byte, error) {
 	f.Steps = append([]FilledStep{}, f.Steps...) // [] where nothing is filled in: the schema takes no null
 	f.Checks = append([]FilledCheck{}, f.Checks...)
+	if f.Format = plainSheet; f.ApprovedBy+f.Told != "" {
+		f.Format = Format
+	}
 	text, err := json.MarshalIndent(f, "", "  ")
 	return append(text, '\n'), err
 }
@@ -187,7 +197,7 @@ func (f Filled) tidy() Filled {
 		c.Value = tidyText(c.Value)
 	}
 	f.Vessel, f.Plan, f.By = strings.TrimSpace(f.Vessel), strings.TrimSpace(f.Plan), strings.TrimSpace(f.By)
-	f.SettingsSaved = tidyText(f.SettingsSaved)
+	f.SettingsSaved, f.ApprovedBy, f.Told = tidyText(f.SettingsSaved), tidyText(f.ApprovedBy), tidyText(f.Told)
 	return f
 }
 

@@ -18,7 +18,8 @@ import (
 )
 
 // sheetColumns are those of a filled sheet as a table, in any order. A line with
-// a check is a check, another one a step; "settings saved" may stand on any line.
+// a check is a check, another one a step; where the settings were saved, who agreed and
+// who was told may stand on any line.
 var sheetColumns = []tables.Column{
 	{Name: "step"},
 	{Name: "device"},
@@ -30,6 +31,8 @@ var sheetColumns = []tables.Column{
 	{Name: "value"},
 	{Name: "note"},
 	{Name: "settings_saved"},
+	{Name: "approved_by"},
+	{Name: "told"},
 }
 
 // ReadCSV reads a filled sheet from a table. Vessel, plan and technician are not
@@ -97,8 +100,10 @@ func (f *Filled) addRow(row tables.Row) (mistakes Mistakes) {
 		}
 		return v
 	}
-	if where := row.Get("settings_saved"); where != "" {
-		f.SettingsSaved = where
+	for column, field := range map[string]*string{"settings_saved": &f.SettingsSaved, "approved_by": &f.ApprovedBy, "told": &f.Told} {
+		if text := row.Get(column); text != "" {
+			*field = text
+		}
 	}
 	switch {
 	case row.Get("check") != "":

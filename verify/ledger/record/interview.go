@@ -13,18 +13,24 @@ type Interview struct {
 	Job       *Job
 	Filled    *Filled // answers are written into it
 	OtherPlan bool    // nothing of today's plan is asked for
-	Answered  bool    // something was
+	Sheet     bool    // Filled is from a sheet that somebody filled in elsewhere
+	Answered  bool    // something was answered
 
 	passed map[string]bool // questions that may stay open, by key
 	checks int             // how many there are in all
 }
 
-// Open are the questions that are open now. Each answer may open another.
+// Open are the questions that are open now. Each answer may open another. Who agreed
+// and who was told is asked last, and only of somebody who has answered anything.
 func (i *Interview) Open() []Question {
+	open := i.Job.Open(*i.Filled)
 	if i.OtherPlan {
-		return i.Job.OpenOfOther(*i.Filled)
+		open = i.Job.OpenOfOther(*i.Filled)
 	}
-	return i.Job.Open(*i.Filled)
+	if i.Answered {
+		open = append(open, openWho(*i.Filled)...)
+	}
+	return open
 }
 
 // Needed are the open questions without which nothing can be noted: where nobody
@@ -85,6 +91,10 @@ func (i *Interview) Answer(q Question, said string) error {
 	return nil
 }
 
+// Confirm tells whether somebody has to agree before anything is noted, since what is
+// noted stays: where something was answered, or a sheet is read by a person.
+func (i *Interview) Confirm() bool { return i.Answered || i.Sheet }
+
 // Steps counts the questions that ask for what became of a step.
 func (i *Interview) Steps() (n int) {
 	for _, q := range i.Open() {
@@ -98,7 +108,7 @@ func (i *Interview) Steps() (n int) {
 // Nothing tells whether there would be nothing to note of a visit: an empty one
 // would stay in the ledger.
 func (j *Job) Nothing(f Filled, v Visit) bool {
-	return len(j.Plan.Steps)+len(f.Steps)+len(f.Checks) == 0 && f.SettingsSaved == "" && v.Purpose == ""
+	return len(j.Plan.Steps)+len(f.Steps)+len(f.Checks) == 0 && f.SettingsSaved+f.ApprovedBy+f.Told+v.Purpose == ""
 }
 
 // FilledFor tells whether a sheet can have been filled in for a plan: it names

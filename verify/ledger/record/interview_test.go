@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/record"
 )
 
@@ -20,7 +21,7 @@ func TestAScriptAnswersTheInterview(t *testing.T) {
 	assert.Equal(t, 3, i.Steps())
 	answers := map[string]string{
 		"step/1": "1.6 to 1.8, 12 min", "step/2": "failed, screen stayed dark", "step/3": "put off", "note/3": "the tide",
-		"check/radar/radar picture": "passed, harbour wall at 0.2 M",
+		"check/radar/radar picture": "passed, harbour wall at 0.2 M", "approved_by": "the owner",
 	}
 	var asked []string
 	for q, ok := i.Next(); ok; q, ok = i.Next() {
@@ -35,9 +36,31 @@ func TestAScriptAnswersTheInterview(t *testing.T) {
 		assert.Equal(t, 1, strings.Count(all, key+" "), key)
 	}
 	assert.Contains(t, all, "Check 1 of ")
+	assert.Equal(t, []string{"approved_by", "told"}, []string{strings.Fields(asked[len(asked)-2])[0], strings.Fields(asked[len(asked)-1])[0]}, "who agreed and who was told comes last")
+	assert.Equal(t, "the owner", outcomeOf(t, j, f).ApprovedBy)
+	assert.True(t, i.Confirm(), "what was typed is shown before it is noted")
 	outcome, err := j.Entries(f, visit())
 	require.NoError(t, err)
 	assert.NotEmpty(t, outcome.Entries)
+}
+
+// outcomeOf is how the visit of a sheet begins.
+func outcomeOf(t *testing.T, j *record.Job, f record.Filled) *ledger.Visit {
+	t.Helper()
+	out, err := j.Entries(f, visit())
+	require.NoError(t, err)
+	return out.Entries[0].VisitBegun
+}
+
+// Somebody who has said nothing isn't asked who agreed to it.
+func TestNobodyIsAskedWhoAgreedToNothing(t *testing.T) {
+	f := record.Filled{Format: record.Format, Vessel: "kittiwake", SettingsSaved: "nowhere"}
+	i := record.Interview{Job: job(), Filled: &f, OtherPlan: true}
+	_, open := i.Next()
+	assert.False(t, open)
+	assert.False(t, i.Confirm())
+	i.Sheet = true
+	assert.True(t, i.Confirm(), "a sheet that a person reads in is shown before it is noted")
 }
 
 // What is no answer is asked again, and changes nothing.

@@ -1,11 +1,8 @@
 package record
 
 import (
-	"fmt"
-	"strings"
 	"time"
 
-	"cardwright/manifest"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/known"
@@ -94,37 +91,4 @@ func Undone(c *ledger.DeviceChange, kind ledger.Kind) Changed {
 		is.Version = known.OrUnknown(c.Version)
 	}
 	return changes(is, c.Was)
-}
-
-// WrittenWork reads work outside any plan as one line: DEVICE= and what would be
-// typed for a step.
-func (j *Job) WrittenWork(text, how string) (ledger.Entry, error) {
-	device, rest, ok := strings.Cut(text, "=")
-	d, aboard := j.device(device)
-	if !ok || !aboard {
-		return ledger.Entry{}, fmt.Errorf("expected DEVICE=VERSION, or DEVICE=BEFORE to AFTER, with one of %s%s", j.aboard(), tryNearest(device, j.Vessel))
-	}
-	s := FilledStep{Device: device, Result: Done}
-	if result, why := leading(rest, Failed); result != "" {
-		s.Result, s.Note = Failed, why
-	} else if err := s.read(rest, "", false); err != nil {
-		return ledger.Entry{}, err
-	}
-	if s.Result == Failed && s.Note == "" {
-		return ledger.Entry{}, fmt.Errorf("expected why it failed: DEVICE=failed, screen stayed dark")
-	}
-	return ledger.Entry{Kind: stepKinds[s.Result], Step: &ledger.Step{
-		Device: d, Before: s.Before, After: s.After, Minutes: s.Minutes, Note: s.Note, How: how,
-	}}, nil
-}
-
-func tryNearest(id string, v *manifest.Vessel) string {
-	var ids []string
-	for _, d := range v.Devices {
-		ids = append(ids, d.ID)
-	}
-	if near := manifest.Nearest(id, ids); near != "" {
-		return "; try " + near
-	}
-	return ""
 }

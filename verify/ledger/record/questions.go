@@ -1,8 +1,6 @@
 package record
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"slices"
 	"strconv"
@@ -22,8 +20,13 @@ type Question struct {
 	Needed  bool     `json:"needed"`
 }
 
-// What the keys of questions begin with.
-const stepKey, checkKey = "step/", "check/"
+// What the keys of questions begin with, or are.
+const (
+	stepKey     = "step/"
+	checkKey    = "check/"
+	approvedKey = "approved_by"
+	toldKey     = "told"
+)
 
 // IsStep tells whether a question asks for what became of a step.
 func IsStep(q Question) bool { return strings.HasPrefix(q.Key, stepKey) }
@@ -113,6 +116,17 @@ func (j *Job) openChecks(f Filled) []Question {
 	return list
 }
 
+// openWho asks who agreed and who was told, where the sheet doesn't say.
+func openWho(f Filled) (list []Question) {
+	if f.ApprovedBy == "" {
+		list = append(list, Question{Key: approvedKey, Ask: "Who agreed to the work (initials or a role; empty: not said)?", Choices: []string{}})
+	}
+	if f.Told == "" {
+		list = append(list, Question{Key: toldKey, Ask: "Who was told (initials or a role; empty: nobody)?", Choices: []string{}})
+	}
+	return list
+}
+
 func askCheck(due FilledCheck, lost bool) string {
 	if lost {
 		return fmt.Sprintf("%s lost its settings. Entered again and checked: passed, failed or not done?", due.Device)
@@ -129,11 +143,4 @@ func (j *Job) named(f Filled, due FilledCheck) bool {
 		r := m.Release(s.After, d.Variant)
 		return s.Device == due.Device && s.Result == Done && r != nil && slices.Contains(r.After, due.Check)
 	})
-}
-
-// VisitOf names the visit of a filled sheet by the sheet's own bytes, so that
-// the ledger shows when the same sheet is recorded again.
-func VisitOf(sheet []byte) string {
-	sum := sha256.Sum256(sheet)
-	return hex.EncodeToString(sum[:16])
 }

@@ -61,7 +61,7 @@ func job() *record.Job {
 }
 
 func visit() record.Visit {
-	return record.Visit{ID: "visit", At: time.Date(2026, 4, 7, 15, 30, 12, 99, time.UTC), Purpose: "spring update", ApprovedBy: "the owner"}
+	return record.Visit{ID: "visit", At: time.Date(2026, 4, 7, 15, 30, 12, 99, time.UTC), Purpose: "spring update"}
 }
 
 func filled() record.Filled {
@@ -72,7 +72,7 @@ func filled() record.Filled {
 			{Number: 2, Device: "flybridge", Before: "3.1-40", After: "4.0-12", Result: record.Done, Minutes: 35},
 			{Number: 3, Device: "pilot", Before: "2.0", Result: record.PutOff, Note: "owner aboard"},
 		},
-		SettingsSaved: "on a card in the wheelhouse",
+		SettingsSaved: "on a card in the wheelhouse", ApprovedBy: "the owner",
 		Checks: []record.FilledCheck{
 			{Device: "radar", Check: "radar picture", Result: record.Passed, Value: "harbour wall at 0.2 M"},
 			{Device: "flybridge", Check: "heading against course", Result: record.Failed, Value: "12 degrees apart"},
@@ -289,7 +289,7 @@ func TestTheSchemaAndTheFormAgree(t *testing.T) {
 		"another result": {`"result":"done"`, `"result":"ok"`},
 		"unknown key":    {`"by"`, `"who"`},
 		"a number":       {`"minutes":20`, `"minutes":"20"`},
-		"newer":          {`"format":1`, `"format":3`},
+		"newer":          {`"format":1`, `"format":4`},
 		"huge":           {`"number":1,`, `"number":1e99,`},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -326,12 +326,12 @@ func FuzzReadJSON(f *testing.F) {
 }
 
 func TestCSVInAnyUsualDialect(t *testing.T) {
-	const lines = "Step,Device,Check,Before,After,Result,Minutes,Value,Note,Settings saved\n" +
-		"1,radar,,1.6,v1.8,done,20,,,on a card in the wheelhouse\n" +
-		"2,flybridge,,3.1-40,4.0-12,done,35,,,\n" +
-		"3,pilot,,2.0,,put off,,,owner aboard,\n" +
-		",radar,radar picture,,,passed,,harbour wall at 0.2 M,,\n" +
-		",flybridge,heading against course,,,failed,,12 degrees apart,,\n"
+	const lines = "Step,Device,Check,Before,After,Result,Minutes,Value,Note,Settings saved,Approved by\n" +
+		"1,radar,,1.6,v1.8,done,20,,,on a card in the wheelhouse,the owner\n" +
+		"2,flybridge,,3.1-40,4.0-12,done,35,,,,\n" +
+		"3,pilot,,2.0,,put off,,,owner aboard,,\n" +
+		",radar,radar picture,,,passed,,harbour wall at 0.2 M,,,\n" +
+		",flybridge,heading against course,,,failed,,12 degrees apart,,,\n"
 	for name, text := range map[string]string{
 		"commas": lines, "semicolons": strings.ReplaceAll(lines, ",", ";"), "tabs": strings.ReplaceAll(lines, ",", "\t"),
 		"marked, CRLF": "\ufeff" + strings.ReplaceAll(lines, "\n", "\r\n"), "quoted": strings.ReplaceAll(lines, "owner aboard", `"owner aboard"`),

@@ -10,6 +10,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/audit"
 	"cardwright/verify/seatrial"
 )
 
@@ -74,6 +75,54 @@ func (t *Trial) At() time.Time {
 		at = t.Now
 	}
 	return at.UTC().Truncate(time.Second)
+}
+
+// Earlier is the last trial before this one, of the same sensor, as it is compared with;
+// nil where there is none. Of a log that is noted already it is the one before that.
+func (t *Trial) Earlier(all []audit.Swing) *seatrial.Earlier {
+	device := ""
+	if d, err := t.Device(); err == nil {
+		device = d.ID
+	}
+	last, anew := (*audit.Swing)(nil), time.Time{}
+	for i, s := range all {
+		switch {
+		case s.Device != device || s.At.After(t.At()) || s.Visit == t.VisitID():
+		case s.Trial == nil:
+			anew = s.At
+		case len(s.Trial.Coefficients) > 0 || len(s.Trial.RMS) > 0 || len(s.Trial.Helm) > 0:
+			last = &all[i]
+		}
+	}
+	if last == nil {
+		return nil
+	}
+	e := earlierOf(*last)
+	if anew.After(last.At) {
+		e.Unalike = "a swing was noted by hand on " + day(anew) + ", and the compass was set up anew with it, as it seems"
+	}
+	return &e
+}
+
+func day(t time.Time) string { return t.Local().Format(time.DateOnly) }
+
+// earlierOf is a trial of the ledger as a new one is compared with it.
+func earlierOf(s audit.Swing) seatrial.Earlier {
+	t := s.Trial
+	e := seatrial.Earlier{From: "the ledger's of " + day(s.At), At: s.At, Method: seatrial.Method(t.Method), Sensor: t.Sensor, Period: t.Period}
+	copy(e.Coef[:], t.Coefficients)
+	copy(e.SE[:], t.Errors)
+	if len(t.Place) == 2 {
+		e.Place = &[2]float64{t.Place[0], t.Place[1]}
+	}
+	estimate := func(values []float64) *seatrial.Estimate {
+		if len(values) != 2 {
+			return nil
+		}
+		return &seatrial.Estimate{Value: values[0], U: values[1], Known: values[1] > 0}
+	}
+	e.RMS, e.Helm = estimate(t.RMS), estimate(t.Helm)
+	return e
 }
 
 // Entries makes the ledger's entries of a trial: a visit with its checks.

@@ -33,8 +33,14 @@ func (j *Job) Answer(f *Filled, key, answer string) error {
 	case "settings":
 		f.SettingsSaved = answer
 		return nil
+	case approvedKey:
+		f.ApprovedBy = answer
+		return nil
+	case toldKey:
+		f.Told = answer
+		return nil
 	}
-	return fmt.Errorf("question %+q: expected one of step, note, check, settings", key)
+	return fmt.Errorf("question %+q: expected one of step, note, check, settings, approved_by, told", key)
 }
 
 func (j *Job) answerStep(f *Filled, of, answer string) error {

@@ -207,6 +207,12 @@
   const done = (out) => {
     const now = new Map();
     out.settings_saved = value("start-settings-where");
+    // Builds from before who agreed and who was told read a form that has neither.
+    for (const who of ["approved_by", "told"]) {
+      if (value(who) === "") continue;
+      out[who] = value(who);
+      out.format = 3;
+    }
     for (const step of out.steps) {
       step.before = version(value("before-" + step.number)) || (now.get(step.device) ?? "");
       step.after = version(value("after-" + step.number));
@@ -236,7 +242,9 @@
 
   // A file of before the page's own fields were in it has steps and checks alone.
   const fromSteps = (saved) => {
-    const all = new Map([["by", saved.by], ["start-settings-where", saved.settings_saved]]);
+    const all = new Map([
+      ["by", saved.by], ["start-settings-where", saved.settings_saved], ["approved_by", saved.approved_by], ["told", saved.told],
+    ]);
     for (const step of saved.steps) {
       all.set("before-" + step.number, step.before).set("after-" + step.number, step.after);
       all.set("result-" + step.number, step.result).set("note-" + step.number, step.note);

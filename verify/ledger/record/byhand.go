@@ -1,0 +1,56 @@
+package record
+
+import (
+	"slices"
+	"time"
+
+	"cardwright/manifest"
+	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/known"
+)
+
+// Agreed is the entry that notes what a person changed by hand in a vessel's file, now
+// that somebody has agreed to it, and the values on which file and ledger agree from
+// then on.
+func Agreed(k *known.Joined, catalogue []*manifest.Model, now time.Time) (ledger.Entry, known.Written) {
+	file := k.File
+	job := Job{Vessel: file, Catalogue: catalogue}
+	body := known.Agree(k.FileByHand(), file, func(id string) ledger.Device { d, _ := job.Device(id); return d })
+	wrote := known.Written{}
+	for _, f := range body.Devices {
+		wrote[f.Device.ID] = known.FileValues(file.Device(f.Device.ID))
+	}
+	for _, id := range body.Removed {
+		wrote[id] = nil
+	}
+	return ledger.Entry{At: now, Kind: ledger.WrittenByHand, Vessel: file.ID, Berth: file.Berth, ByHand: body}, wrote
+}
+
+// WithoutByHand keeps out of a vessel in memory, and so out of what will be signed, what
+// a person changed by hand in her file and nobody agreed to.
+func WithoutByHand(vessel *manifest.Vessel, k *known.Joined) {
+	for _, x := range k.FileByHand() {
+		d := vessel.Device(x.Device)
+		switch {
+		case d == nil:
+		case x.Key == known.SerialKey:
+			d.Serial = x.Ledger
+		case x.Key == known.PlaceKey:
+			d.Place = x.Ledger
+		}
+	}
+}
+
+// OnAnotherBox are the devices of a sheet of which the vessel's file has another model
+// than the ledger, or which only one of the two has: nobody could tell later on which
+// box the work was done.
+func OnAnotherBox(f Filled, k *known.Joined) (list []known.FileDiffers) {
+	for _, x := range k.FileByHand() {
+		worked := slices.ContainsFunc(f.Steps, func(s FilledStep) bool { return s.Device == x.Device }) ||
+			slices.ContainsFunc(f.Checks, func(c FilledCheck) bool { return c.Device == x.Device })
+		if worked && (x.Key == known.ModelKey || x.Key == known.AboardKey) {
+			list = append(list, x)
+		}
+	}
+	return list
+}
