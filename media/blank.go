@@ -7,11 +7,10 @@ import (
 	"cardwright/media/fat32"
 )
 
-// What is blanked of an older format. The first sectors of a partition hold
-// the boot sectors and superblocks of the file systems in use (FAT, exFAT,
-// NTFS, ext). At the end of a card stand the backup GPT and the marks of RAID
-// and ZFS members, within the last 512 KiB; the new partition may end a
-// boundary unit before the card.
+// What is blanked of an older format. The first sectors of a partition hold the
+// boot sectors and superblocks of the usual file systems (FAT, exFAT, NTFS, ext).
+// The last 512 KiB of a card hold the backup GPT and the marks of RAID and ZFS
+// members; the new partition may end a boundary unit before the card does.
 const (
 	oldHeadSectors = 32
 	oldTailSectors = 1 << 20 / SectorSize
@@ -23,24 +22,25 @@ const (
 	maxLogical = 64 // partitions in the chain of an extended one; hostile chains loop
 )
 
-// backupSectors are the backups of the boot sectors of FAT32 (6) and exFAT
-// (12), counted from the partition's first. NTFS has its own in the last one.
+// backupSectors are where FAT32 (6) and exFAT (12) keep a backup of their boot
+// sector, counted from the first of the partition. NTFS keeps its own in the last
+// one.
 var backupSectors = []int64{6, 12}
 
-// old are the places on a card where an earlier format left something that
-// could still be taken for a file system. They are blanked in this order, each
-// kind for certain before the next: without its first sector nothing finds a
-// file system but by a backup, and without these nothing at all. So an older
-// card that loses power meanwhile never shows some of its files.
-type old struct {
+// oldPlaces are the places on a card where an earlier format left something that
+// could still be taken for a file system. They are blanked in this order, each kind
+// durably before the next: without its first sector a file system is found only by
+// a backup, and without the backups not at all. So an older card that loses power
+// meanwhile never shows only some of its files.
+type oldPlaces struct {
 	first   []fat32.Extent // sector 0, and each partition's first
 	backups []fat32.Extent // of boot sectors and partition tables
 	rest    []fat32.Extent
 }
 
-// oldStructures finds them. What can't be read or makes no sense names no
-// place; the start and the end of the card are told in any case.
-func oldStructures(m Medium) (o old) {
+// oldStructures finds them. What can't be read, or makes no sense, adds no place;
+// the start and the end of the card are always among them.
+func oldStructures(m Medium) (o oldPlaces) {
 	last := m.Bytes() / SectorSize
 	parts := append([]oldPartition{{0, last}}, mbrPartitions(m)...)
 	parts = append(parts, gptPartitions(m, 1, 2)...)
@@ -62,7 +62,7 @@ func oldStructures(m Medium) (o old) {
 // oldPartition is a place and a length in sectors.
 type oldPartition struct{ start, count int64 }
 
-// sectors is the part of these sectors that is on the card, if any.
+// sectors are those of these sectors that are on the card, if any.
 func sectors(first, count, last int64) []fat32.Extent {
 	end := min(first+count, last)
 	first = max(first, 0)
@@ -72,8 +72,8 @@ func sectors(first, count, last int64) []fat32.Extent {
 	return []fat32.Extent{{Offset: first * SectorSize, Length: (end - first) * SectorSize}}
 }
 
-// mbrPartitions are the primary partitions and the logical ones within them,
-// with the sectors that chain these.
+// mbrPartitions are the primary partitions and the logical ones within them, with
+// the sectors that chain these.
 func mbrPartitions(r io.ReaderAt) (parts []oldPartition) {
 	for _, e := range mbrEntries(r, 0) {
 		parts = append(parts, e.oldPartition)
@@ -132,8 +132,8 @@ func mbrEntries(r io.ReaderAt, table int64) (entries []mbrEntry) {
 	return entries
 }
 
-// gptPartitions reads the first entries of a GPT with its header and entries
-// where the standard places them.
+// gptPartitions reads the first entries of a GPT whose header and entries are where
+// the standard places them.
 func gptPartitions(r io.ReaderAt, header, entries int64) (parts []oldPartition) {
 	mark := make([]byte, SectorSize)
 	if _, err := r.ReadAt(mark, header*SectorSize); err != nil || string(mark[:8]) != "EFI PART" {

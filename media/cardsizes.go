@@ -10,8 +10,8 @@ import (
 
 // A card sold as n GB measures somewhat less or more than n × 10⁹ bytes
 // (7,948,206,080 was measured on a nominal 8 GB card, 32,023,511,040 on a
-// nominal 32 GB one), so a device's limits are taken with this slack, in
-// hundredths of the nominal size, on measured bytes.
+// nominal 32 GB one), so a device's limits allow for this slack, in hundredths of
+// the nominal size.
 const (
 	leastHundredths = 92
 	mostHundredths  = 105
@@ -36,21 +36,20 @@ func LimitsOf(rules *manifest.CardRules) Limits {
 	}
 }
 
-// Nominal are the sizes printed on the smallest and the largest card within
-// the limits, in bytes.
+// Nominal are the sizes printed on the smallest and the largest card within the
+// limits, in bytes.
 func (l Limits) Nominal() (least, most int64) {
 	return (l.Least*100 + leastHundredths - 1) / leastHundredths, l.Most * 100 / mostHundredths
 }
 
-// Both is the span that is within l and within other; ok is false when no
-// size is.
+// Both is the span within both limits; ok is false where there is none.
 func (l Limits) Both(other Limits) (both Limits, ok bool) {
 	both = Limits{max(l.Least, other.Least), min(l.Most, other.Most)}
 	return both, both.Least <= both.Most
 }
 
-// Check returns nil when a card of this many measured bytes is within the
-// limits, and otherwise an error that says by how much it isn't.
+// Check is nil for a card of this many measured bytes that is within the limits,
+// and otherwise an error that says by how much it isn't.
 func (l Limits) Check(bytes int64) error {
 	switch {
 	case bytes < l.Least:

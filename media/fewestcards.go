@@ -16,7 +16,7 @@ import (
 	"cardwright/media/fat32"
 )
 
-// layer finds the cards of a plan's steps.
+// layer lays a plan's steps out on cards.
 type layer struct {
 	shop   *manifest.Shop
 	vessel *manifest.Vessel
@@ -24,34 +24,34 @@ type layer struct {
 	sizes  []int64
 }
 
-// openCard is a card that may still take more. It is never changed: taking
-// more makes another.
+// openCard is a card that may take more files. It never changes: adding to it makes
+// another.
 type openCard struct {
 	card  Card
 	paths map[string]digest.SHA256 // samename.Key of a file's path → digest; of a folder's → "/"
-	finds []find                   // what devices would find on it, and where
+	found []foundPackage           // what devices would find on it, and where
 }
 
-// find is a package as a device finds it.
-type find struct {
+// foundPackage is a package as a device would find it on a card.
+type foundPackage struct {
 	model, folder, set string
 	atPowerUp          bool   // wherever it is
 	slot               string // the device that the card goes into
 	powersUp           bool   // and that device installs what it finds at power-up
 }
 
-// clashes tells whether a device that looks for one of two packages may take
-// the other: two releases of one model in one folder, or one in a folder within
-// the other's, or anywhere on a card from which it installs by itself.
-func (f find) clashes(other find) bool {
+// clashes tells whether a device that looks for one of two packages may take the
+// other: two releases of one model in one folder, or in a folder within the
+// other's, or anywhere on a card from which the device installs by itself.
+func (f foundPackage) clashes(other foundPackage) bool {
 	return f.model == other.model && f.set != other.set &&
 		(f.atPowerUp && other.atPowerUp || samename.Within(f.folder, other.folder) || samename.Within(other.folder, f.folder))
 }
 
-// apart tells whether two packages that take devices back must not share a card: one
-// of the devices would take at power-up what it finds, and the card goes into the
-// other as well.
-func (f find) apart(other find) bool {
+// mustStayApart tells whether two packages that take devices back need cards of
+// their own: the card of one goes into the slot of the other, and a device installs
+// at power-up what it finds.
+func (f foundPackage) mustStayApart(other foundPackage) bool {
 	return f.slot != other.slot && (f.powersUp || other.powersUp)
 }
 
@@ -62,9 +62,9 @@ func slotOf(s order.Step) string {
 	return s.Device
 }
 
-// nameFolders gives every step the folder that its device will show. A folder
-// of ours is numbered by the step of its first use; a device that takes
-// several packages has them in folders by version below its own.
+// nameFolders gives every step the folder that its device will show. A folder of
+// ours is numbered by the step that uses it first; the packages of one device stand
+// in folders by version below its own.
 func (l *layer) nameFolders(steps []order.Step) {
 	perDevice := map[string]int{}
 	first := map[string]int{}
@@ -96,11 +96,11 @@ func (l *layer) nameFolders(steps []order.Step) {
 	}
 }
 
-// versionFolder is a version as a folder's name: FAT allows no colon.
+// versionFolder is a version as the name of a folder: FAT allows no colon.
 func versionFolder(v version.V) string { return strings.ReplaceAll(string(v), ":", "_") }
 
-// rules are the card rules that a step's files obey: those of the device
-// whose slot the card goes into.
+// rules are the card rules of a step: those of the device whose slot the card goes
+// into.
 func (l *layer) rules(s order.Step) *manifest.CardRules {
 	id := s.Device
 	if s.Through != "" {
@@ -163,15 +163,14 @@ func (l *layer) placing(s *order.Step) (placing, error) {
 	return placing{s, rules, release, cardFiles(*s, model, release)}, nil
 }
 
-// mostTries bounds the search: it finds the fewest cards and swaps of every
+// mostTries bounds the search. It is enough for the fewest cards and swaps of every
 // visit but the oddest, and takes a second at most.
 const mostTries = 5000
 
-// search places one step after the other, each on the card that is in the
-// reader already where that can be, then on the others, then on a new one. The
-// first way that it finds is that of whoever fills one card after the other;
-// from there it goes back and looks for one of fewer cards, or of as many
-// cards and fewer swaps, until there is none or it has tried enough.
+// search places one step after another: on the card that is in the reader, or else
+// on another one, or else on a new one. The first way that it finds fills one card
+// after the other; from there it goes back and looks for fewer cards, or as many
+// with fewer swaps, until there are none or the tries are used up.
 type search struct {
 	*layer
 	steps     []placing
@@ -183,7 +182,7 @@ type search struct {
 	swaps int
 }
 
-// place places the steps after those that stand at `at`.
+// place places the steps that follow those in `at`, which has the card of each.
 func (s *search) place(open []*openCard, at []int, swaps int) {
 	if len(at) == len(s.steps) {
 		s.best, s.swaps, s.cards = slices.Clone(at), swaps, nil
@@ -199,7 +198,7 @@ func (s *search) place(open []*openCard, at []int, swaps int) {
 		if len(at) > 0 && n != at[len(at)-1] {
 			swapped++
 		}
-		if s.triesLeft == 0 || !s.better(max(len(open), n+1), swapped) {
+		if s.triesLeft == 0 || !s.mayImprove(max(len(open), n+1), swapped) {
 			continue
 		}
 		s.triesLeft--
@@ -211,7 +210,7 @@ func (s *search) place(open []*openCard, at []int, swaps int) {
 		}
 		var next *openCard
 		if next, why = s.add(into, n, p); next != nil {
-			s.place(with(open, n, next), append(slices.Clip(at), n), swapped)
+			s.place(withCard(open, n, next), append(slices.Clip(at), n), swapped)
 		}
 	}
 	if s.stuck == nil && s.best == nil {
@@ -219,13 +218,13 @@ func (s *search) place(open []*openCard, at []int, swaps int) {
 	}
 }
 
-// better tells whether so many cards and swaps, or more, can be better than
-// the best way so far.
-func (s *search) better(cards, swaps int) bool {
+// mayImprove tells whether this many cards and swaps, or more, can still beat the
+// best way so far.
+func (s *search) mayImprove(cards, swaps int) bool {
 	return s.best == nil || cards < len(s.cards) || cards == len(s.cards) && swaps < s.swaps
 }
 
-// candidates are the cards that the next step may go on; the last is a new one.
+// candidates are the cards that the next step may go on; the last one is new.
 func candidates(open []*openCard, at []int) []int {
 	var all []int
 	current := -1
@@ -241,8 +240,8 @@ func candidates(open []*openCard, at []int) []int {
 	return all
 }
 
-// with are the cards with the nth, or one more, replaced.
-func with(open []*openCard, n int, next *openCard) []*openCard {
+// withCard are the cards with the nth replaced, or one added.
+func withCard(open []*openCard, n int, next *openCard) []*openCard {
 	open = append(slices.Clone(open), nil)[:max(len(open), n+1)]
 	open[n] = next
 	return open
@@ -283,13 +282,13 @@ func cardFiles(s order.Step, model *manifest.Model, release *manifest.Release) [
 	return files
 }
 
-// add is card n with a step's files on it, or why they can't go there.
+// add is card n with a step's files added, or why they can't go there.
 func (l *layer) add(open *openCard, n int, p placing) (*openCard, string) {
 	limits, ok := open.card.Limits.Both(LimitsOf(p.rules))
 	if !ok {
 		return nil, "its device reads cards of other sizes"
 	}
-	fresh, why := open.fresh(p.files)
+	fresh, why := open.newFiles(p.files)
 	if why != "" {
 		return nil, why
 	}
@@ -297,14 +296,14 @@ func (l *layer) add(open *openCard, n int, p placing) (*openCard, string) {
 	if started && alone && (len(fresh) > 0 || p.rules.Alone != open.card.Alone) {
 		return nil, "nothing else may be on the card of a device that wants its package alone"
 	}
-	found := find{p.step.Model, p.step.Folder, packageSet(p.files), p.step.Through == "" && p.rules.AtPowerUp, slotOf(*p.step), p.rules.AtPowerUp}
-	if l.layout.WayBack && slices.ContainsFunc(open.finds, found.apart) {
+	found := foundPackage{p.step.Model, p.step.Folder, packageSet(p.files), p.step.Through == "" && p.rules.AtPowerUp, slotOf(*p.step), p.rules.AtPowerUp}
+	if l.layout.WayBack && slices.ContainsFunc(open.found, found.mustStayApart) {
 		return nil, "what takes a device back that installs at power-up stands on a card of its own"
 	}
-	if slices.ContainsFunc(open.finds, found.clashes) {
+	if slices.ContainsFunc(open.found, found.clashes) {
 		return nil, "its device would find two packages"
 	}
-	next := &openCard{card: open.card, paths: open.with(fresh), finds: append(slices.Clip(open.finds), found)}
+	next := &openCard{card: open.card, paths: open.pathsWith(fresh), found: append(slices.Clip(open.found), found)}
 	card := &next.card
 	card.Limits, card.Alone = limits, p.rules.Alone
 	card.AtPowerUp = card.AtPowerUp || p.rules.AtPowerUp
@@ -316,7 +315,7 @@ func (l *layer) add(open *openCard, n int, p placing) (*openCard, string) {
 	if p.release.Released.After(card.Modified) {
 		card.Modified = p.release.Released.Time
 	}
-	if why := l.fits(*card, n); why != "" {
+	if why := l.whyNoRoom(*card, n); why != "" {
 		return nil, why
 	}
 	return next, ""
@@ -331,9 +330,9 @@ func readByBoth(c Card, rules *manifest.CardRules) []string {
 	})
 }
 
-// fresh are the files that aren't on the card yet (same path and digest: one
-// copy), or why some can't be.
-func (o *openCard) fresh(files []CardFile) ([]CardFile, string) {
+// newFiles are the files that the card doesn't hold yet (one copy of the same path
+// and digest is enough), or why they can't be added.
+func (o *openCard) newFiles(files []CardFile) ([]CardFile, string) {
 	var fresh []CardFile
 	for _, f := range files {
 		path := samename.Key(f.Path)
@@ -354,8 +353,8 @@ func (o *openCard) fresh(files []CardFile) ([]CardFile, string) {
 
 const folderMark = "/"
 
-// with are the card's paths with those of more files.
-func (o *openCard) with(files []CardFile) map[string]digest.SHA256 {
+// pathsWith are the paths of the card and of more files.
+func (o *openCard) pathsWith(files []CardFile) map[string]digest.SHA256 {
 	paths := copied(o.paths)
 	for _, f := range files {
 		path := samename.Key(f.Path)
@@ -382,7 +381,7 @@ func parent(path string) string {
 	return path[:i]
 }
 
-// packageSet tells two packages of one model apart.
+// packageSet is a digest that tells different packages of one model apart.
 func packageSet(files []CardFile) string {
 	sum := sha256.New()
 	for _, f := range files {
@@ -391,14 +390,14 @@ func packageSet(files []CardFile) string {
 	return hex.EncodeToString(sum.Sum(nil))
 }
 
-// fits says why a card doesn't have the room, or "".
-func (l *layer) fits(c Card, n int) string {
+// whyNoRoom is why a card has no room for its files, or "".
+func (l *layer) whyNoRoom(c Card, n int) string {
 	files, err := l.layout.files(c)
 	if err != nil {
 		return err.Error()
 	}
 	if len(l.sizes) == 0 {
-		return fitsWithin(files, c.Limits.Most/mostHundredths*imageHundredths)
+		return whyNoRoomWithin(files, c.Limits.Most/mostHundredths*imageHundredths)
 	}
 	size := l.sizes[min(n, len(l.sizes)-1)]
 	if err := c.Limits.Check(size); err != nil {
@@ -410,8 +409,8 @@ func (l *layer) fits(c Card, n int) string {
 	return ""
 }
 
-// fitsWithin says why files don't fit on any card of at most so many bytes.
-func fitsWithin(files []fat32.File, most int64) string {
+// whyNoRoomWithin is why files fit on no card of at most so many bytes, or "".
+func whyNoRoomWithin(files []fat32.File, most int64) string {
 	least, err := fat32.Least(files)
 	if err != nil {
 		return err.Error()

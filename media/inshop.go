@@ -7,8 +7,8 @@ import (
 	"cardwright/manifest/order"
 )
 
-// InShop are the files of a step that comes from no card, where they belong in the
-// shop folder: with slashes, from that folder on.
+// InShop are the places in the shop folder of a step's files, where they come from
+// no card: with slashes, below that folder.
 func InShop(shop *manifest.Shop, vessel *manifest.Vessel, s order.Step) (paths []string) {
 	packages := Packages{Dir: shop.Packages}
 	for _, f := range releaseFiles(shop, vessel, s) {
@@ -17,8 +17,8 @@ func InShop(shop *manifest.Shop, vessel *manifest.Vessel, s order.Step) (paths [
 	return paths
 }
 
-// NotInShop says which of the files that the shop's laptop needs for a step aren't
-// at hand, by name and size: nothing of them is read.
+// NotInShop are the files that the shop's laptop needs for a step and that aren't
+// at hand, by name and size; nothing of them is read.
 func NotInShop(shop *manifest.Shop, vessel *manifest.Vessel, s order.Step) (missing []error) {
 	if s.Route == "" || s.Route == manifest.ByMaker { // from a card; the maker brings his own
 		return nil

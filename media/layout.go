@@ -14,7 +14,7 @@ import (
 	"cardwright/media/fat32"
 )
 
-// Layout says which files go on which card of a vessel's set, and where.
+// Layout is which files go on which of a vessel's cards, and where.
 type Layout struct {
 	Shop       string
 	Vessel     string
@@ -38,7 +38,8 @@ type Card struct {
 	Files       []CardFile
 }
 
-// CardFile is one payload file.
+// CardFile is one payload file at its place on a card. It isn't a digest.File: its
+// path is the card's, and may be of a member of its source.
 type CardFile struct {
 	Path   string // from the card's root, slashes between
 	Size   int64
@@ -46,8 +47,8 @@ type CardFile struct {
 	Source Source
 }
 
-// What is kept free on a card before it is known, in bytes: its install order
-// may take no more, and a signature takes less.
+// Room that is kept for what isn't known yet, in bytes: an install order may take
+// no more, and a signature takes less.
 const (
 	installOrderRoom = 2 << 20
 	signatureRoom    = 1 << 10
@@ -65,13 +66,13 @@ func (e *Unplaced) Error() string {
 	return fmt.Sprintf("step %d (%s) fits on no card: %s", e.Step, e.Device, e.Reason)
 }
 
-// Lay places a plan's files on as few cards as fit, with as few swaps from
-// one step to the next, and fills in Card and Folder of every step and Cards
-// of the plan, which it returns changed.
+// Lay places a plan's files on as few cards as they fit on, with as few swaps
+// between steps. It returns the plan with Card and Folder of every step, and Cards,
+// filled in.
 //
-// sizes are the measured bytes of the cards at hand, in the order in which
-// they will be filled, the last one standing for all that follow; none means
-// cards of the largest size that the devices read.
+// sizes are the measured bytes of the cards at hand, in the order in which they are
+// filled; the last one stands for all that follow. Without them cards are as large
+// as the devices can read.
 func Lay(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, sizes ...int64) (Layout, order.Plan, error) {
 	layout := Layout{Shop: shop.Name, Vessel: vessel.ID, VesselName: vessel.Name, PlanID: plan.ID(), WayBack: plan.WayBack}
 	l := layer{shop: shop, vessel: vessel, layout: layout, sizes: sizes}
@@ -100,7 +101,7 @@ func Lay(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, sizes ..
 	return layout, plan, nil
 }
 
-// planned is what the plan says of a card.
+// planned is a card as the plan shows it.
 func (l Layout) planned(c Card) (order.Card, error) {
 	files, err := l.files(c)
 	if err != nil {
@@ -117,8 +118,8 @@ func (l Layout) planned(c Card) (order.Card, error) {
 	return order.Card{Number: c.Number, Bytes: payload, Needed: max(least, c.Limits.Least), Devices: c.Devices}, nil
 }
 
-// files are the files of a card before anything but the payload's names and
-// sizes is known, none smaller than it will be.
+// files are all files of a card as far as they are known before the payload is
+// read; none is smaller than it will be.
 func (l Layout) files(c Card) ([]fat32.File, error) {
 	files := make([]fat32.File, 0, len(c.Files)+4)
 	for _, f := range c.Files {
@@ -135,8 +136,7 @@ func (l Layout) files(c Card) ([]fat32.File, error) {
 	return append(append(files, own...), fat32.File{Path: SignaturePath, Size: signatureRoom}), nil
 }
 
-// Record is the record of a card before its payload was read: without running
-// digests.
+// Record is a card's record before its payload is read: without running digests.
 func (l Layout) Record(c Card) Record {
 	r := Record{
 		Format: RecordFormat, Shop: l.Shop, Vessel: l.Vessel, VesselName: l.VesselName,
@@ -152,8 +152,8 @@ func (l Layout) Record(c Card) Record {
 	return r
 }
 
-// recordFiles are the files of the record's folder with their sizes, in the
-// order in which they are written, before their contents are known.
+// recordFiles are the files of the record's folder and their sizes, in the order of
+// writing, before their contents are known.
 func recordFiles(r Record, installOrder int64) ([]fat32.File, error) {
 	r.InstallOrder = RecordFile{Path: InstallOrderPath, Size: installOrder, SHA256: blankDigest}
 	length, err := r.encodedBytes()
@@ -170,7 +170,7 @@ func recordFiles(r Record, installOrder int64) ([]fat32.File, error) {
 	}, nil
 }
 
-// VolumeText writes a volume id as file systems' tools show it.
+// VolumeText is a volume id as file-system tools show it.
 func VolumeText(id uint32) string { return fmt.Sprintf("%04X-%04X", id>>16, id&0xFFFF) }
 
 func volumeID(planID string, card int) uint32 {

@@ -13,8 +13,8 @@ import (
 	"cardwright/manifest/problem"
 )
 
-// Sizes that bound the memory of writing: a few large blocks go round between
-// the one that reads packages, the one that hashes and those that write.
+// These bound the memory that writing takes: a few large blocks go round between the
+// reader of packages, the hasher and the writers.
 const (
 	blockBytes = 1 << 20
 	blockCount = 8
@@ -29,8 +29,8 @@ func alignedBytes(n int) []byte {
 	return b[skip : int(skip)+n : int(skip)+n]
 }
 
-// block is a piece of the payload, of one or several files, that all lanes
-// share. The last one to release it gives it back.
+// block is a piece of the payload, of one or several files, that all lanes share.
+// Whoever releases it last gives it back.
 type block struct {
 	bytes    []byte
 	used     int
@@ -39,7 +39,7 @@ type block struct {
 	free     chan<- *block
 }
 
-// segment says that bytes[from:to] of a block stand at `at` of a file.
+// segment says that bytes[from:to] of a block are a file's bytes from `at` on.
 type segment struct {
 	file     int
 	at       int64
@@ -53,7 +53,7 @@ func (b *block) release() {
 	}
 }
 
-// lane is where one target takes its blocks from.
+// lane is how one target gets its blocks.
 type lane struct {
 	blocks chan *block
 	gone   chan struct{}
@@ -61,8 +61,8 @@ type lane struct {
 	feed   *feed
 }
 
-// leave tells the feed not to wait for this lane any more, and gives back what
-// is still in it.
+// leave tells the feed not to wait for this lane any longer, and gives back what is
+// still in it.
 func (l *lane) leave() {
 	l.once.Do(func() {
 		close(l.gone)
@@ -74,14 +74,14 @@ func (l *lane) leave() {
 	})
 }
 
-// result is what the feed ended with; it is called once the lane is closed.
+// result is how the feed ended; it is called once the lane is closed.
 func (l *lane) result() (running [][]digest.SHA256, err error) {
 	<-l.feed.done
 	return l.feed.running, l.feed.err
 }
 
-// feed reads the payload of a card once, in the order in which it stands
-// there, hashes it and hands it to all lanes.
+// feed reads the payload of a card once, in card order, hashes it and hands it to
+// all lanes.
 type feed struct {
 	files    []CardFile
 	packages Packages
@@ -107,7 +107,7 @@ func newFeed(files []CardFile, packages Packages, lanes int) *feed {
 	return f
 }
 
-// run ends when everything was handed out, or nobody wants it any more.
+// run ends when everything has been handed out, or no lane is left.
 func (f *feed) run(ctx context.Context) {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
@@ -143,8 +143,8 @@ func (f *feed) read(ctx context.Context) error {
 	return f.hand(ctx, b)
 }
 
-// readFile reads one file to its end, handing out each block that gets full,
-// and returns the block that isn't full yet.
+// readFile reads one file to its end, hands out every full block, and returns the
+// one that isn't full yet.
 func (f *feed) readFile(ctx context.Context, b *block, i int, file CardFile) (*block, error) {
 	in, err := f.packages.Open(file.Source)
 	if err != nil {
@@ -185,10 +185,10 @@ func (f *feed) short(file CardFile, got int64, err error) error {
 }
 
 func (f *feed) otherSize(file CardFile, found string) error {
-	return &PackageError{file.Source, f.packages.where(file.Source), problem.Problem{Expected: Bytes(file.Size), Found: found, Advice: "download it again"}}
+	return &PackageError{file.Source, f.packages.whereFound(file.Source), problem.Problem{Expected: Bytes(file.Size), Found: found, Advice: "download it again"}}
 }
 
-// hand gives a block to the hasher and to every lane that is still there.
+// hand gives a block to the hasher and to every lane that is left.
 func (f *feed) hand(ctx context.Context, b *block) error {
 	b.holders.Store(int32(len(f.lanes)) + 1)
 	f.hashing <- b
@@ -216,8 +216,8 @@ func (f *feed) hand(ctx context.Context, b *block) error {
 	return nil
 }
 
-// hash forms the digests of all files and compares them with the catalogue's.
-// The first that differs stops the reading: what follows would be blanked.
+// hash forms the digests of all files and compares them with the catalogue's. The
+// first that differs stops the reading: whatever was written would be blanked.
 func (f *feed) hash(stop func()) (err error) {
 	f.running = make([][]digest.SHA256, len(f.files))
 	running := NewRunning()
@@ -251,22 +251,18 @@ func (f *feed) compare(i int, got *Running) error {
 		return nil // reading stopped before its end, and says why
 	}
 	if got.SHA256() != file.SHA256 {
-		return file.Source.differs(f.packages.where(file.Source), file.SHA256, got.SHA256())
+		return file.Source.differs(f.packages.whereFound(file.Source), file.SHA256, got.SHA256())
 	}
 	f.running[i] = got.Digests()
 	return nil
 }
 
-// gather turns small writes that follow one another into large ones.
+// gather joins small writes that follow one another into large ones.
 type gather struct {
 	w      io.WriterAt
 	buffer []byte
 	at     int64 // where the buffer's first byte goes
 	used   int
-}
-
-func newGather(w io.WriterAt) *gather {
-	return &gather{w: w, buffer: alignedBytes(blockBytes)}
 }
 
 // write writes p at `at`; large pieces that are aligned go out as they are.

@@ -32,8 +32,8 @@ func SourceOf(m *manifest.Model, r *manifest.Release, f *manifest.File) Source {
 	return Source{Model: m.ID, Version: r.Version, File: digest.File{Name: f.Name, Size: int64(f.Size), SHA256: f.SHA256}}
 }
 
-// PackageError is a package that is missing from the shop's folder or isn't
-// what the catalogue says. Nothing was written because of it.
+// PackageError is a package that is missing from the shop's folder, or differs from
+// the catalogue. Nothing was written because of it.
 type PackageError struct {
 	Source Source
 	Path   string // where it was looked for, or stands
@@ -48,9 +48,8 @@ func (e *PackageError) Error() string {
 // Packages is the shop's folder of package files.
 type Packages struct {
 	Dir string
-	// Else, which may be nil, gives what opens a file that the folder lacks or has
-	// with wrong bytes, or nil where it lacks it too. What it gives is hashed like any
-	// package.
+	// Else, which may be nil, returns how to open a file that the folder lacks or has
+	// with other bytes, or nil. What it opens is hashed like any package.
 	Else func(Source) func() (io.ReadCloser, error)
 }
 
@@ -65,17 +64,18 @@ func (p Packages) Place(s Source) string {
 }
 
 // PlaceApart is where it belongs when another file has that place: variants of a
-// release may have files of one name.
+// release may have files of the same name.
 func (p Packages) PlaceApart(s Source) string {
 	return filepath.Join(p.Dir, s.Model, versionFolder(s.Version), string(s.SHA256[:min(len(s.SHA256), apartDigits)]), filepath.FromSlash(s.Name))
 }
 
-// apartDigits of the SHA-256 tell the files of one name and release apart.
+// apartDigits is how many digits of the SHA-256 tell files of one name and release
+// apart.
 const apartDigits = 12
 
-// Find returns the path of the package file: packages/<model>/<version>/<name>,
-// packages/<name> or, before these, where PlaceApart puts it. Its size is checked
-// here, its digest while it is read.
+// Find is the path of a package file: where PlaceApart puts it,
+// packages/<model>/<version>/<name>, or packages/<name>. It compares the size; the
+// digest is compared while the file is read.
 func (p Packages) Find(s Source) (string, error) {
 	own := p.Place(s)
 	var wrong *PackageError
@@ -102,7 +102,7 @@ func (p Packages) Find(s Source) (string, error) {
 	}
 }
 
-// There returns nil when a file is at hand; nothing of it is read.
+// There is nil when a file is at hand. Nothing of it is read.
 func (p Packages) There(s Source) error {
 	_, err := p.Find(s)
 	if err != nil && p.Elsewhere(s) {
@@ -116,8 +116,8 @@ func (p Packages) Elsewhere(all ...Source) bool {
 	return p.Else != nil && !slices.ContainsFunc(all, func(s Source) bool { return p.Else(s) == nil })
 }
 
-// where is where a package stands that was found before.
-func (p Packages) where(s Source) string {
+// whereFound is the path of a package that was found before.
+func (p Packages) whereFound(s Source) string {
 	path, err := p.Find(s)
 	if err != nil {
 		return p.Dir
@@ -132,8 +132,8 @@ func foundThere(info fs.FileInfo) string {
 	return Bytes(info.Size())
 }
 
-// Open opens what goes on the card: the package file or a member of it. The
-// caller compares size and digest with what the card's file should have.
+// Open opens what goes on the card: the package file or a member of it. Size and
+// digest are for the caller to compare.
 func (p Packages) Open(s Source) (io.ReadCloser, error) {
 	if p.Else != nil {
 		if open := p.Else(s); open != nil && p.Check(s, nil) != nil {
@@ -170,8 +170,7 @@ func OpenMember(path string, s Source) (io.ReadCloser, error) {
 	return memberReader{in, f}, nil
 }
 
-// memberOf finds a member in an archive of which nothing is known but its
-// size.
+// memberOf finds a member of an archive that may hold anything.
 func memberOf(archive io.ReaderAt, path string, s Source) (io.ReadCloser, error) {
 	z, err := ReadArchive(archive, s.Size)
 	if err != nil {
@@ -190,8 +189,8 @@ func memberOf(archive io.ReaderAt, path string, s Source) (io.ReadCloser, error)
 	return nil, &PackageError{s, path, problem.Problem{Expected: "member " + s.Member, Found: "no such member", Advice: "compare the catalogue with the archive"}}
 }
 
-// ReadArchive reads the list of a zip archive's members, of which nothing is
-// known but its size.
+// ReadArchive reads the list of members of a zip archive that may hold anything,
+// within bounds.
 func ReadArchive(archive io.ReaderAt, size int64) (*zip.Reader, error) {
 	list := &listReader{archive, mostListBytes}
 	z, err := zip.NewReader(list, size)
@@ -199,11 +198,11 @@ func ReadArchive(archive io.ReaderAt, size int64) (*zip.Reader, error) {
 	return z, err
 }
 
-// mostListBytes bounds an archive's list of members, which is held in memory;
-// a list of 10,000 takes about half as much.
+// mostListBytes bounds an archive's list of members, which is held in memory. A
+// list of 10,000 takes about half of it.
 const mostListBytes = 2 << 20
 
-// listReader reads no more of an archive than is left.
+// listReader reads so many bytes of an archive and no more.
 type listReader struct {
 	io.ReaderAt
 	left int64
@@ -226,8 +225,8 @@ func (m memberReader) Close() error {
 	return errors.Join(m.ReadCloser.Close(), m.archive.Close())
 }
 
-// Check reads one package file whole and compares its digest.
-// progress, which may be nil, is told of every byte read.
+// Check reads one package file to its end and compares its digest. progress, which
+// may be nil, is told of every byte read.
 func (p Packages) Check(s Source, progress func(n int)) error {
 	path, err := p.Find(s)
 	if err != nil {

@@ -8,9 +8,9 @@ import (
 	"cardwright/manifest/order"
 )
 
-// Visit plans a vessel's visit and lays its cards out; sizes are the bytes of the
+// Visit plans a vessel's visit and lays its cards out. sizes are the bytes of the
 // cards at hand, none where they aren't known. A plan that is a conflict has no
-// layout. An ask that can't stand is *order.BadAsk.
+// layout. A question that makes no sense is *order.BadAsk.
 func Visit(shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ...int64) (Layout, order.Plan, error) {
 	plan, err := order.WhatIf(shop, vessel, ask)
 	if bad, ok := errors.AsType[*order.BadAsk](err); ok {
@@ -29,9 +29,8 @@ func Visit(shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ..
 	return layout, plan, nil
 }
 
-// VisitNamed is Visit for a card or a sheet that names its plan ("": none): it is
-// a plan that builds before this one made of the same steps, where that is the
-// one named.
+// VisitNamed is Visit for a card or sheet that names its plan ("": none). Where
+// earlier builds would have made the plan of that name, it is theirs.
 func VisitNamed(id string, shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ...int64) (Layout, order.Plan, error) {
 	layout, plan, err := Visit(shop, vessel, ask, sizes...)
 	if err != nil || id == "" || plan.ID() == id {

@@ -14,8 +14,8 @@ import (
 	"cardwright/manifest/digest"
 )
 
-// What the folder of the record holds, on every card but those that may hold
-// nothing else (CardRules.Alone).
+// The folder of the record and its files. A card for a device that takes its package
+// alone (CardRules.Alone) has none of it.
 const (
 	RecordFolder     = "_card"
 	RecordPath       = RecordFolder + "/record.json"
@@ -37,7 +37,7 @@ const (
 // BlockSize is the distance between two running digests of a file, in bytes.
 const BlockSize = 1 << 20
 
-// Record says what was put on one card, and stands on it.
+// Record says what was written on a card, and stands on it.
 type Record struct {
 	Format       int          `json:"format"`
 	Shop         string       `json:"shop"`
@@ -53,12 +53,12 @@ type Record struct {
 	WayBack      bool         `json:"way_back,omitempty"` // it takes devices back to older releases
 }
 
-// RecordFile is one file with its digests.
+// RecordFile is one file in a record. It isn't a digest.File: the bytes of records
+// on cards have path for name, and running digests.
 //
-// Running[i] is the SHA-256 of the file's first i+1 MiB (of all of it for the
-// last one), as `head -c` and `sha256sum` give it. The first running digest
-// that differs names the first MiB that differs, at no more cost than hashing
-// the file once.
+// Running[i] is the SHA-256 of the file's first i+1 MiB (of all of it for the last
+// one), as `head -c` and `sha256sum` give it. The first that differs names the
+// first MiB that differs, at no more cost than hashing the file once.
 type RecordFile struct {
 	Path    string          `json:"path"`
 	Size    int64           `json:"size"`
@@ -117,8 +117,8 @@ func (r *Running) Digests() []digest.SHA256 {
 // Blocks is how many running digests a file of this size has.
 func Blocks(size int64) int { return int((size + BlockSize - 1) / BlockSize) }
 
-// Encode writes the record as it stands on the card. The same record always
-// gives the same bytes, and its length follows from paths and sizes alone.
+// Encode is the record as it stands on the card. The same record always gives the
+// same bytes; their number depends on paths and sizes alone.
 func (r Record) Encode() ([]byte, error) {
 	before, after, err := r.frame()
 	if err != nil || r.Files == nil {
@@ -141,8 +141,8 @@ func (r Record) Encode() ([]byte, error) {
 	return append(out, after...), nil
 }
 
-// frame is what stands before and after the files; all of it where there is no
-// list of them. encoding/json would take long for thousands of files.
+// frame is what stands before and after the list of files; everything where there
+// is no list. encoding/json would be slow for thousands of files.
 func (r Record) frame() (before, after []byte, err error) {
 	if r.Files != nil {
 		r.Files = []RecordFile{}
@@ -162,7 +162,7 @@ func (r Record) frame() (before, after []byte, err error) {
 	return out.Bytes()[:at+len(files)], out.Bytes()[at+len(files):], nil
 }
 
-// appendTo writes a file as encoding/json would, at its place in the record.
+// appendTo writes a file as encoding/json would at its place in the record.
 func (f RecordFile) appendTo(b []byte) []byte {
 	b = append(b, "\n  {\n   \"path\": "...)
 	b = appendText(b, f.Path)
@@ -206,11 +206,11 @@ func quoted(s string) []byte {
 	return bytes.TrimSuffix(out.Bytes(), []byte("\n"))
 }
 
-// blankDigest stands where a digest will be once it is known.
+// blankDigest stands in for a digest that isn't known yet.
 var blankDigest = digest.SHA256(strings.Repeat("0", sha256.Size*2))
 
-// encodedBytes is the length of what Encode will write once the running
-// digests are known.
+// encodedBytes is how many bytes Encode will give once the running digests are
+// known.
 func (r Record) encodedBytes() (int64, error) {
 	files := r.Files
 	r.InstallOrder.Running = []digest.SHA256{}
@@ -228,9 +228,9 @@ func (r Record) encodedBytes() (int64, error) {
 	return n, err
 }
 
-// listBytes is by how much a list of n digests is longer than an empty one: a
-// line for each, indented by one more than the line that ends the list, and
-// commas between them.
+// listBytes is how many bytes more a list of n digests takes than an empty one: a
+// line for each, indented by one more than the list's last line, and commas between
+// them.
 func listBytes(n, depth int64) int64 {
 	if n == 0 {
 		return 0
@@ -239,8 +239,8 @@ func listBytes(n, depth int64) int64 {
 	return n*(line+depth+1) + n - 1 + 1 + depth
 }
 
-// Sums is the check file that stands on the card, in the form that coreutils'
-// sha256sum --check reads: all files of the card but itself and the signature.
+// Sums is the file of digests on the card, for `sha256sum --check` of coreutils:
+// all files but itself and the signature.
 func (r Record) Sums(record []byte) []byte {
 	var out bytes.Buffer
 	for _, f := range r.Files {
@@ -251,7 +251,7 @@ func (r Record) Sums(record []byte) []byte {
 	return out.Bytes()
 }
 
-// writeSum needs no escaping: no path that can stand on FAT has a backslash
+// writeSum writes one line. Nothing needs escaping: no path on FAT has a backslash
 // or a line end in it.
 func writeSum(out *bytes.Buffer, sum digest.SHA256, path string) {
 	fmt.Fprintf(out, "%s  %s\n", sum, path)
@@ -267,12 +267,12 @@ const (
 	leastValueBytes = 20
 )
 
-// ErrNewerRecord says that a record is of a format that came after this build.
+// ErrNewerRecord is a record whose format is newer than this build.
 var ErrNewerRecord = errors.New("a newer cardwright made it")
 
-// DecodeRecord reads a record that stands on a card. Everything in it is
-// checked for form: what it says is believed only as far as the caller trusts
-// the card. It wraps ErrNewerRecord where a newer cardwright made the card.
+// DecodeRecord reads a record from a card, and checks the form of everything in it.
+// Whether it is true depends on how far the card is trusted. It wraps
+// ErrNewerRecord where a newer cardwright made the card.
 func DecodeRecord(text []byte) (Record, error) {
 	var r Record
 	if len(text) > MaxRecordBytes {
@@ -298,7 +298,7 @@ func DecodeRecord(text []byte) (Record, error) {
 	return r, nil
 }
 
-// formatOf is the format that a record names, whatever else it says; 0 where it
+// formatOf is the format that a record names, whatever else is in it; 0 where it
 // names none.
 func formatOf(text []byte) int {
 	var r struct {
@@ -310,8 +310,8 @@ func formatOf(text []byte) int {
 	return r.Format
 }
 
-// values is how many values a JSON text has: each comes after a bracket, a
-// brace or a comma.
+// values counts the values in a JSON text: each comes after a bracket, a brace or a
+// comma.
 func values(text []byte) (n int) {
 	quoted := false
 	for i := 0; i < len(text); i++ {

@@ -13,15 +13,15 @@ import (
 // saveBlock is how much of a card is copied at a time, in bytes.
 const saveBlock = 1 << 20
 
-// Save copies a whole card, sector by sector, and reads the copy back: it
-// returns nil only when both hold the same bytes. Blocks of zeros are left
-// out of a copy that is all zeros to begin with. progress is told of every
+// Save copies a whole card, sector by sector, and reads the copy back. It is nil
+// only when both hold the same bytes. Blocks of zeros are not written: the copy
+// must be all zeros to begin with. progress, which may be nil, is told of every
 // byte, once for copying and once for reading back.
 func Save(ctx context.Context, from, to Medium, progress Progress) error {
 	if from.Bytes() != to.Bytes() {
 		return fmt.Errorf("saving the card: it holds %d bytes, the copy %d", from.Bytes(), to.Bytes())
 	}
-	read, err := passOver(ctx, from, func(block []byte, at int64) error {
+	read, err := readThrough(ctx, from, func(block []byte, at int64) error {
 		if progress != nil {
 			progress(Writing, int64(len(block)))
 		}
@@ -37,7 +37,7 @@ func Save(ctx context.Context, from, to Medium, progress Progress) error {
 	if err := errors.Join(to.Sync(), to.Forget()); err != nil {
 		return fmt.Errorf("saving the card: %w", err)
 	}
-	written, err := passOver(ctx, to, func(block []byte, _ int64) error {
+	written, err := readThrough(ctx, to, func(block []byte, _ int64) error {
 		if progress != nil {
 			progress(ReadingBack, int64(len(block)))
 		}
@@ -52,8 +52,8 @@ func Save(ctx context.Context, from, to Medium, progress Progress) error {
 	return nil
 }
 
-// passOver reads a medium from end to end and hashes it.
-func passOver(ctx context.Context, m Medium, each func(block []byte, at int64) error) (hash.Hash, error) {
+// readThrough reads a medium from end to end, hashes it and hands out each block.
+func readThrough(ctx context.Context, m Medium, each func(block []byte, at int64) error) (hash.Hash, error) {
 	sum := sha256.New()
 	buffer := alignedBytes(saveBlock)
 	for at := int64(0); at < m.Bytes(); {

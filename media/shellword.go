@@ -10,12 +10,12 @@ import (
 
 const plainInShells = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789./_-+=:,@%"
 
-// ShellWord writes a word so that the shells of this system take it as one, as
-// it is: for commands that are to be copied.
+// ShellWord writes a word so that the shells of this system take it as one,
+// unchanged: for commands that people copy.
 func ShellWord(word string) string { return shellWord(runtime.GOOS, word) }
 
 // unshownWord stands in a command for a word that can't be shown, or that no
-// way of quoting keeps as it is.
+// quoting keeps as it is.
 const unshownWord = "NAME"
 
 func shellWord(system, word string) string {
@@ -41,10 +41,9 @@ func posixWord(word string) string {
 // alias of one (about_Parsing, about_Splatting) and cmd for a variable.
 var plainInWindows = strings.NewReplacer("%", "", "@", "", ",", "").Replace(plainInShells) + `\`
 
-// replacedInQuotes is what cmd or PowerShell replaces or ends a text at between
-// double quotes: %NAME%; $name, ${, $(, the backtick and typographic quotes
-// (about_Quoting_Rules). What one of them keeps by another quote the other
-// doesn't.
+// replacedInQuotes is what cmd or PowerShell replaces between double quotes, or
+// ends the text at: %NAME%; $name, ${, $(, the backtick and typographic quotes
+// (about_Quoting_Rules). No other quoting works in both.
 var replacedInQuotes = regexp.MustCompile("%[^%]+%|\\$[\\pL\\pN_{($?^:]|[`\"“”„]")
 
 // windowsWord quotes with double quotes, which cmd and PowerShell both take. A

@@ -1,15 +1,15 @@
 package media
 
-// TargetSets share targets out: the first takes the first card of a plan, the next the
-// second, and so on, again and again for as many equal sets as there are targets.
-// A target is told by how many bytes its card has; a folder has none, 0.
+// TargetSets are the targets of several equal sets of cards: the first takes the first
+// card of a plan, the next the second, and so on, over and over. A target is the
+// bytes of its card; a folder has none, 0.
 type TargetSets []int64
 
 // Whole tells whether there is a target for every card of every set.
 func (s TargetSets) Whole(cards int) bool { return len(s)%cards == 0 }
 
-// Smallest are the bytes of the cards of one set: of each, the smallest of its
-// copies, since the same files go onto all of them. Folders are left out.
+// Smallest are the bytes of the cards of one set. Each is the smallest of its
+// copies, since all of them get the same files. Folders are left out.
 func (s TargetSets) Smallest(sets int) []int64 {
 	per := len(s) / sets
 	smallest := make([]int64, 0, per)
@@ -26,7 +26,7 @@ func (s TargetSets) Smallest(sets int) []int64 {
 }
 
 // Together are the targets, by index, that are written in one go: copies of one
-// card, whose packages are read once. A folder is on its own.
+// card, whose packages are read once. A folder is written alone.
 func (s TargetSets) Together(cards int) [][]int {
 	copies := make([][]int, cards)
 	var groups [][]int

@@ -29,9 +29,9 @@ type Progress func(phase Phase, bytes int64)
 // Target is where one copy of a card goes.
 type Target struct {
 	Medium Medium
-	// Judge reads the card as it will be: what is on the medium, with the boot
-	// sectors and the partition table, which aren't written yet, laid over.
-	// card is what was meant to be written; digest is its digest.
+	// Judge reads the card as it will be: the medium's bytes, overlaid with the boot
+	// sectors and the partition table, which aren't written yet. record is what was
+	// meant to be written; digest is the card's.
 	Judge func(ctx context.Context, read io.ReaderAt, record Record, digest string) error
 }
 
@@ -51,12 +51,12 @@ type FolderState int
 const (
 	FolderUntouched  FolderState = iota
 	FolderCleared                // what was written is removed
-	FolderWithoutOld             // that, and the earlier card of ours that stood there is gone
+	FolderWithoutOld             // the same, and our earlier card there is gone
 	FolderUnknown                // it could not be cleared
 )
 
-// NotBlank says that a card could not even be blanked after a failure, so
-// that nothing is known of what it holds.
+// NotBlank says that a card could not be blanked after a failure: what it holds is
+// unknown.
 type NotBlank struct{ Cause, Blanking error }
 
 func (e *NotBlank) Error() string {
@@ -65,7 +65,7 @@ func (e *NotBlank) Error() string {
 
 func (e *NotBlank) Unwrap() []error { return []error{e.Cause, e.Blanking} }
 
-// Misread is a card whose read-back wasn't what had been written.
+// Misread is a card that reads back otherwise than it was written.
 type Misread struct{ Err error }
 
 func (e *Misread) Error() string {
@@ -74,7 +74,7 @@ func (e *Misread) Error() string {
 
 func (e *Misread) Unwrap() error { return e.Err }
 
-// Job is one card of a layout and all the targets that get a copy of it.
+// Job is one card of a layout, for all targets that get a copy of it.
 type Job struct {
 	Layout       Layout
 	Card         Card
@@ -84,8 +84,8 @@ type Job struct {
 	Progress     Progress                            // may be nil
 }
 
-// Prepare lays a card out for a medium of this many bytes, and says what is in
-// the way: nothing has been read or written yet.
+// Prepare lays a card out for a medium of this many bytes, or says why it can't be
+// done. Nothing is read or written.
 func (j Job) Prepare(bytes int64) (*fat32.Layout, error) {
 	if err := j.Card.Limits.Check(bytes); err != nil {
 		return nil, err
@@ -106,8 +106,8 @@ func (j Job) Prepare(bytes int64) (*fat32.Layout, error) {
 	return fat32.Lay(spec)
 }
 
-// recordFiles are the files of the record's folder with their sizes; none on
-// a card that may hold nothing but its package.
+// recordFiles are the files of the record's folder and their sizes; none on a card
+// that holds its package alone.
 func (j Job) recordFiles() ([]fat32.File, error) {
 	if j.Card.Alone {
 		return nil, nil
@@ -126,22 +126,22 @@ func (j Job) recordFiles() ([]fat32.File, error) {
 	return append(files, fat32.File{Path: SignaturePath, Size: int64(len(signature))}), nil
 }
 
-// Write writes one card to all targets at once, reading and hashing each
-// package once. A target that fails doesn't stop the others; it is blank
-// afterwards, or its error is a *NotBlank. The order of writing is such that a
-// card which a device could start from is a proven card, at every moment:
+// Write writes one card to all targets at once; each package is read and hashed
+// once. A target that fails doesn't stop the others: it is left blank, or its error
+// is a *NotBlank. The order of writing sees to it that a card which a device could
+// start from is a proven card, at every moment:
 //
-//  1. blank everything that could be taken for a file system, sync;
-//  2. write all but the boot sectors and the partition table, sync;
-//  3. read it back from the medium and have it judged;
+//  1. blank everything that could be taken for a file system, and sync;
+//  2. write all but the boot sectors and the partition table, and sync;
+//  3. read it back from the medium, and have it judged;
 //  4. only then write the backup boot sector, the boot sector and the
-//     partition table, with a sync after each, and read these back.
+//     partition table, with a sync after each, and read them back.
 func (j Job) Write(ctx context.Context, targets []Target) []Outcome {
 	outcomes := make([]Outcome, len(targets))
 	feed := newFeed(j.Card.Files, j.Packages, len(targets))
 	var wait sync.WaitGroup
 	for i := range targets {
-		c := &copyOf{job: j, target: targets[i], medium: &counting{Medium: targets[i].Medium}, lane: feed.lanes[i]}
+		c := &cardWriter{job: j, target: targets[i], medium: &counting{Medium: targets[i].Medium}, lane: feed.lanes[i]}
 		wait.Go(func() {
 			outcomes[i] = c.run(ctx)
 		})
@@ -151,18 +151,19 @@ func (j Job) Write(ctx context.Context, targets []Target) []Outcome {
 	return outcomes
 }
 
-// Blank overwrites all on a medium that a device could take for a file system.
+// Blank overwrites everything on a medium that a device could take for a file
+// system.
 func (j Job) Blank(m Medium) error {
 	layout, err := j.Prepare(m.Bytes())
 	if err != nil {
 		return err
 	}
-	c := copyOf{job: j, medium: &counting{Medium: m}, layout: layout}
+	c := cardWriter{job: j, medium: &counting{Medium: m}, layout: layout}
 	return c.blank()
 }
 
-// copyOf is the writing of one card to one target.
-type copyOf struct {
+// cardWriter writes one card to one target.
+type cardWriter struct {
 	job    Job
 	target Target
 	medium *counting
@@ -170,7 +171,7 @@ type copyOf struct {
 	layout *fat32.Layout
 }
 
-func (c *copyOf) run(ctx context.Context) Outcome {
+func (c *cardWriter) run(ctx context.Context) Outcome {
 	defer c.lane.leave()
 	layout, err := c.job.Prepare(c.medium.Bytes())
 	if err != nil {
@@ -188,7 +189,7 @@ func (c *copyOf) run(ctx context.Context) Outcome {
 	return Outcome{Record: record, Digest: digest, Written: c.medium.written}
 }
 
-func (c *copyOf) write(ctx context.Context) (Record, string, error) {
+func (c *cardWriter) write(ctx context.Context) (Record, string, error) {
 	if err := c.blank(); err != nil {
 		return Record{}, "", fmt.Errorf("blanking the card: %w", err)
 	}
@@ -203,16 +204,16 @@ func (c *copyOf) write(ctx context.Context) (Record, string, error) {
 	if err := c.medium.Sync(); err != nil {
 		return Record{}, "", fmt.Errorf("syncing the card: %w", err)
 	}
-	if err := c.judge(ctx, record, digest); err != nil {
+	if err := c.readBack(ctx, record, digest); err != nil {
 		return Record{}, "", err
 	}
 	return record, digest, c.boot(ctx)
 }
 
-// files writes the payload as it comes down the lane, then the record's
-// folder, whose content is known only once the payload was hashed.
-func (c *copyOf) files(ctx context.Context) (Record, [][]byte, error) {
-	out := newGather(c.medium)
+// files writes the payload as it comes down the lane, then the record's folder,
+// whose contents are known only once the payload has been hashed.
+func (c *cardWriter) files(ctx context.Context) (Record, [][]byte, error) {
+	out := &gather{w: c.medium, buffer: alignedBytes(blockBytes)}
 	placed := c.layout.Files()
 	for b := range c.lane.blocks {
 		err := c.writeBlock(ctx, out, placed, b)
@@ -245,7 +246,7 @@ func (c *copyOf) files(ctx context.Context) (Record, [][]byte, error) {
 	return record, own, out.flush()
 }
 
-func (c *copyOf) writeBlock(ctx context.Context, out *gather, placed []fat32.Placed, b *block) error {
+func (c *cardWriter) writeBlock(ctx context.Context, out *gather, placed []fat32.Placed, b *block) error {
 	for _, s := range b.segments {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -276,7 +277,7 @@ func writeFile(out *gather, p fat32.Placed, content []byte) error {
 }
 
 // recordContents are the contents of the record's folder, in the order of
-// recordFiles; it completes the record.
+// recordFiles. It completes the record.
 func (j Job) recordContents(r *Record) ([][]byte, error) {
 	if j.Card.Alone {
 		return nil, nil
@@ -297,19 +298,19 @@ func (j Job) recordContents(r *Record) ([][]byte, error) {
 	return append(contents, signature), nil
 }
 
-// digest is the card's digest as fat32 defines it.
-func (c *copyOf) digest(r Record, own [][]byte) string {
+// digest is the card's digest, as fat32 defines it.
+func (c *cardWriter) digest(r Record, own [][]byte) string {
 	sum := c.layout.Digest(func(i int) (d [sha256.Size]byte) {
 		if i >= len(r.Files) {
 			return sha256.Sum256(own[i-len(r.Files)])
 		}
-		hex.Decode(d[:], []byte(r.Files[i].SHA256)) // it was compared with what was hashed
+		hex.Decode(d[:], []byte(r.Files[i].SHA256)) // which the feed has compared with the bytes
 		return d
 	})
 	return hex.EncodeToString(sum[:])
 }
 
-func (c *copyOf) judge(ctx context.Context, r Record, digest string) error {
+func (c *cardWriter) readBack(ctx context.Context, r Record, digest string) error {
 	if err := c.medium.Forget(); err != nil {
 		return fmt.Errorf("dropping caches before reading back: %w", err)
 	}
@@ -323,8 +324,8 @@ func (c *copyOf) judge(ctx context.Context, r Record, digest string) error {
 	return ctx.Err()
 }
 
-// boot makes the proven card startable, and reads back what does.
-func (c *copyOf) boot(ctx context.Context) error {
+// boot makes the proven card startable, and reads back what makes it so.
+func (c *cardWriter) boot(ctx context.Context) error {
 	for _, w := range c.layout.Boot() {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -351,13 +352,13 @@ func (c *copyOf) boot(ctx context.Context) error {
 	return nil
 }
 
-// blank overwrites all that a device could take for a file system.
-func (c *copyOf) blank() error {
+// blank overwrites everything that a device could take for a file system.
+func (c *cardWriter) blank() error {
 	if m, ok := c.medium.Medium.(interface{ AllZero() bool }); ok && m.AllZero() {
 		return nil
 	}
 	old := oldStructures(c.medium)
-	for _, w := range c.layout.Boot() { // a partition that no table tells of yet
+	for _, w := range c.layout.Boot() { // of a partition that no table lists yet
 		old.backups = append(old.backups, fat32.Extent{Offset: w.Offset, Length: int64(len(w.Data))})
 	}
 	for _, extents := range [][]fat32.Extent{old.first, old.backups, append(old.rest, c.layout.Blank()...)} {
@@ -371,7 +372,7 @@ func (c *copyOf) blank() error {
 	return nil
 }
 
-func (c *copyOf) progress(p Phase, n int64) {
+func (c *cardWriter) progress(p Phase, n int64) {
 	if c.job.Progress != nil {
 		c.job.Progress(p, n)
 	}
@@ -392,8 +393,8 @@ func (m *counting) WriteAt(p []byte, at int64) (int, error) {
 	return n, err
 }
 
-// Interrupted tells whether an outcome's error is the caller's own
-// interruption, and not a fault of card or packages.
+// Interrupted tells that an outcome's error is an interruption, and no fault of
+// card or packages.
 func Interrupted(err error) bool {
 	return errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded)
 }

@@ -18,19 +18,19 @@ import (
 	"cardwright/media/place"
 )
 
-// LeaveBeside is what the advice about a folder with other files asks to have done.
+// LeaveBeside is the act by which other files may stay in a folder.
 const LeaveBeside problem.Act = "say so"
 
-// FolderTarget is a card that is already formatted and mounted, or any other
-// folder. It promises less than a drive or an image: it can't be blank while
-// it is written, so an interruption can leave some of the files there. They
-// stand under temporary names until all were written, and the record comes
-// last, so such a folder never has a record of its new content.
+// FolderTarget is a card that is formatted and mounted already, or any other
+// folder. It promises less than a drive or an image: it can't be blank while it is
+// written, so an interruption can leave some files there. They have temporary names
+// until all are written, and the record comes last: such a folder never has a
+// record of its new content.
 type FolderTarget struct {
 	Dir    string
 	Beside bool // other files may be there, and stay
-	// Replace has the files of any card that was made go, whosever it is; without
-	// it only those of an earlier making of this one.
+	// Replace lets the files of any card that was made go, whoever it was for;
+	// without it only those of an earlier making of this one.
 	Replace bool
 	Words   problem.Words // for LeaveBeside, in advice
 	// Judge reads the folder, past caches where it can.
@@ -40,10 +40,10 @@ type FolderTarget struct {
 // pendingFolder holds the files under temporary names while they are written.
 const pendingFolder = place.Pending
 
-// maxFolderEntries bounds how much of a folder is looked at.
+// maxFolderEntries bounds how much of a folder is listed.
 const maxFolderEntries = 100_000
 
-// Occupied is a folder that holds what isn't ours to touch.
+// Occupied is a folder with files that aren't ours to touch.
 type Occupied struct {
 	Dir   string
 	Paths []string // some of what is in the way
@@ -54,7 +54,7 @@ func (e *Occupied) Error() string {
 	return fmt.Sprintf("%s holds %s: %s", e.Dir, e.Found, e.Advice)
 }
 
-// occupied tells of files in a folder that are not ours.
+// occupied refuses a folder that holds files of others.
 func occupied(dir string, paths []string, advice string) *Occupied {
 	return &Occupied{dir, paths, problem.Problem{
 		Expected: "no files but this card's",
@@ -63,7 +63,7 @@ func occupied(dir string, paths []string, advice string) *Occupied {
 	}}
 }
 
-// WriteFolder puts a card's files into a folder and has them judged.
+// WriteFolder writes a card's files into a folder and has them judged.
 func (j Job) WriteFolder(ctx context.Context, t FolderTarget) Outcome {
 	if err := place.MayMake(filepath.Join(t.Dir, pendingFolder)); err != nil {
 		return Outcome{Err: err}
@@ -81,14 +81,14 @@ func (j Job) WriteFolder(ctx context.Context, t FolderTarget) Outcome {
 	w := folderWriter{job: j, target: t, root: root}
 	record, err := w.write(ctx)
 	if err != nil {
-		left, err := w.undone(err)
+		left, err := w.takeBack(err)
 		return Outcome{Err: err, Written: w.written, Left: left}
 	}
 	return Outcome{Record: record, Written: w.written}
 }
 
-// claim keeps other runs off a folder for as long as what it returns is open:
-// each would take the other's files for its own.
+// claim keeps other runs off a folder until what it returns is closed: each would
+// take the other's files for its own.
 func claim(root *os.Root) (io.Closer, error) {
 	folder, err := root.Open(".")
 	if err != nil {
@@ -101,6 +101,9 @@ func claim(root *os.Root) (io.Closer, error) {
 	return claimed, nil
 }
 
+// folderWriter writes one card into one folder.
+// folderWriter writes one card into one folder.
+// folderWriter writes one card into one folder.
 type folderWriter struct {
 	job     Job
 	target  FolderTarget
@@ -112,7 +115,7 @@ type folderWriter struct {
 }
 
 func (w *folderWriter) write(ctx context.Context) (Record, error) {
-	old, err := w.lookAround()
+	old, err := w.findOld()
 	if err != nil {
 		return Record{}, err
 	}
@@ -120,7 +123,7 @@ func (w *folderWriter) write(ctx context.Context) (Record, error) {
 		return Record{}, fmt.Errorf("removing what an interrupted run left: %w", err)
 	}
 	w.started = true
-	record, own, err := w.pending(ctx)
+	record, own, err := w.writePending(ctx)
 	if err != nil {
 		return Record{}, err
 	}
@@ -139,13 +142,13 @@ func (w *folderWriter) write(ctx context.Context) (Record, error) {
 	return record, nil
 }
 
-// lookAround finds what is in the folder: the files that our own earlier
-// record lists, with the digests it has, and nothing else unless told so.
-func (w *folderWriter) lookAround() (old []string, err error) {
+// findOld lists the files of our earlier card: those in its record that still have
+// its digests. Other files are refused, unless they may stay.
+func (w *folderWriter) findOld() (old []string, err error) {
 	if w.target.Beside && w.job.Card.AtPowerUp {
 		return nil, errors.New("a device that installs at power-up takes this card: nothing may stand beside its package; use an empty card")
 	}
-	ours := w.earlier()
+	ours := w.earlierFiles()
 	var foreign []string
 	count := 0
 	err = fs.WalkDir(w.root.FS(), ".", func(p string, d fs.DirEntry, err error) error {
@@ -171,10 +174,10 @@ func (w *folderWriter) lookAround() (old []string, err error) {
 	if err != nil {
 		return nil, err
 	}
-	return old, w.refuse(foreign)
+	return old, w.refuseForeign(foreign)
 }
 
-func (w *folderWriter) refuse(foreign []string) error {
+func (w *folderWriter) refuseForeign(foreign []string) error {
 	if len(foreign) == 0 {
 		return nil
 	}
@@ -182,7 +185,7 @@ func (w *folderWriter) refuse(foreign []string) error {
 		return occupied(w.target.Dir, foreign, "use an empty card, or "+w.target.Words.For(LeaveBeside)+" to leave them there")
 	}
 	taken := map[string]string{} // files of the card and the folders above them, by key
-	for _, p := range w.paths() {
+	for _, p := range w.finalPaths() {
 		for ; p != "."; p = path.Dir(p) {
 			taken[samename.Key(p)] = p
 		}
@@ -197,11 +200,11 @@ func (w *folderWriter) refuse(foreign []string) error {
 	return nil
 }
 
-// earlier are the paths that an earlier record of ours lists, where the files
-// are still what it says.
-func (w *folderWriter) earlier() map[string]bool {
+// earlierFiles are the paths in an earlier record of ours whose files are still
+// what it says.
+func (w *folderWriter) earlierFiles() map[string]bool {
 	ours := map[string]bool{}
-	text, err := readBounded(w.root, RecordPath)
+	text, err := readRecord(w.root, RecordPath)
 	if err != nil {
 		return ours
 	}
@@ -212,7 +215,7 @@ func (w *folderWriter) earlier() map[string]bool {
 		return ours
 	}
 	for _, f := range append(slices.Clone(record.Files), record.InstallOrder) {
-		if w.isStill(f) {
+		if w.isUnchanged(f) {
 			ours[path.Clean(f.Path)] = true
 		}
 	}
@@ -222,7 +225,7 @@ func (w *folderWriter) earlier() map[string]bool {
 	return ours
 }
 
-func readBounded(root *os.Root, name string) ([]byte, error) {
+func readRecord(root *os.Root, name string) ([]byte, error) {
 	f, err := root.Open(name)
 	if err != nil {
 		return nil, err
@@ -231,7 +234,7 @@ func readBounded(root *os.Root, name string) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(f, MaxRecordBytes+1))
 }
 
-func (w *folderWriter) isStill(f RecordFile) bool {
+func (w *folderWriter) isUnchanged(f RecordFile) bool {
 	in, err := w.root.Open(f.Path)
 	if err != nil {
 		return false
@@ -242,8 +245,8 @@ func (w *folderWriter) isStill(f RecordFile) bool {
 	return err == nil && n == f.Size && running.SHA256() == f.SHA256
 }
 
-// paths are the files that will stand in the folder, the record's own last.
-func (w *folderWriter) paths() []string {
+// finalPaths are the files that will be in the folder, the record last.
+func (w *folderWriter) finalPaths() []string {
 	var paths []string
 	for _, f := range w.job.Card.Files {
 		paths = append(paths, f.Path)
@@ -258,12 +261,12 @@ func (w *folderWriter) paths() []string {
 	return append(paths, RecordPath)
 }
 
-// pendingName is where the n-th payload file, or the n-th of the record's
-// folder after them, stands until everything is written.
+// pendingName is where the nth payload file, or after these the nth file of the
+// record's folder, stands until everything is written.
 func pendingName(n int) string { return fmt.Sprintf("%s/%05d", pendingFolder, n) }
 
-// pending writes all files under temporary names.
-func (w *folderWriter) pending(ctx context.Context) (Record, []string, error) {
+// writePending writes all files under temporary names.
+func (w *folderWriter) writePending(ctx context.Context) (Record, []string, error) {
 	if err := w.root.Mkdir(pendingFolder, 0o755); err != nil {
 		return Record{}, nil, fmt.Errorf("making a folder on the card: %w", err)
 	}
@@ -358,8 +361,8 @@ func (w *folderWriter) writeWhole(name string, content []byte) error {
 	return nil
 }
 
-// removeOld removes what our earlier record listed, the record first, so that
-// no record ever stands for files that are gone.
+// removeOld removes the files of our earlier card, its record first: no record may
+// outlast its files.
 func (w *folderWriter) removeOld(old []string) error {
 	if i := slices.Index(old, RecordPath); i > 0 {
 		old[0], old[i] = old[i], old[0]
@@ -376,8 +379,8 @@ func (w *folderWriter) removeOld(old []string) error {
 	return nil
 }
 
-// removeEmpty removes a folder and those above it as long as they are empty;
-// one that isn't stays, which is no fault.
+// removeEmpty removes a folder and those above it as long as they are empty. One
+// that isn't stays, which is no fault.
 func (w *folderWriter) removeEmpty(dir string) {
 	for ; dir != "." && dir != "/"; dir = path.Dir(dir) {
 		if w.root.Remove(dir) != nil {
@@ -386,7 +389,7 @@ func (w *folderWriter) removeEmpty(dir string) {
 	}
 }
 
-// rename gives every file its own name, the record's last.
+// rename gives every file its own name, the record last.
 func (w *folderWriter) rename(own []string) error {
 	at := map[string]string{}
 	for i, f := range w.job.Card.Files {
@@ -395,7 +398,7 @@ func (w *folderWriter) rename(own []string) error {
 	for i, p := range own {
 		at[p] = pendingName(len(w.job.Card.Files) + i)
 	}
-	for _, p := range w.paths() {
+	for _, p := range w.finalPaths() {
 		if err := w.root.MkdirAll(path.Dir(p), 0o755); err != nil {
 			return fmt.Errorf("making a folder on the card: %w", err)
 		}
@@ -430,8 +433,8 @@ func (w *folderWriter) syncFolders() error {
 	return nil
 }
 
-// undone takes back what a run that failed has done, as far as it can be.
-func (w *folderWriter) undone(cause error) (FolderState, error) {
+// takeBack undoes what a failed run has done, as far as it can.
+func (w *folderWriter) takeBack(cause error) (FolderState, error) {
 	if !w.started {
 		return FolderUntouched, cause
 	}
@@ -453,7 +456,7 @@ func (e *notCleared) Error() string {
 
 func (e *notCleared) Unwrap() []error { return []error{e.cause, e.clearing} }
 
-// undo removes what this run has put there, the record first.
+// undo removes what this run has written, the record first.
 func (w *folderWriter) undo() error {
 	var errs []error
 	for _, p := range slices.Backward(w.placed) {

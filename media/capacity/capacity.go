@@ -37,12 +37,12 @@ const (
 	Reading Phase = "reading"
 )
 
-// Options are how to prove; the zero value is fine.
+// Options are how to test; the zero value is fine.
 type Options struct {
-	// Seed is what the bytes written follow from; a random one where it is zero.
+	// Seed determines the bytes that are written; zero stands for a random one.
 	Seed [32]byte
-	// Reads is how often everything is read; once where it is zero. A second
-	// time finds bytes that were good only once.
+	// Reads is how often everything is read; zero stands for once. A second time
+	// finds bytes that were right only once.
 	Reads int
 	// Progress is called with the bytes done of all that are to be written and
 	// read; it may be nil.
@@ -55,15 +55,15 @@ const sectorSize = media.SectorSize
 // unit of cards over 2 to 32 GB (SD File System Specification v3.00).
 const chunkBytes = 4 << 20
 
-// Prove writes and reads all of the card. The answer is in the Result; an
-// error is that of a card that could not be written, flushed or, in more than a
-// few places, read, or the context's. Nothing is proven then.
+// Prove writes and reads all of the card. The Result has the answer. An error says
+// that the card could not be written, flushed or, in more than a few places, read,
+// or that the context ended; nothing is proven then.
 func Prove(ctx context.Context, card media.Medium, options Options) (Result, error) {
 	return prove(ctx, Full, card, everything(card.Bytes()), options)
 }
 
-// Probe writes and reads chosen places: both ends, either side of every power
-// of two, and random ones. See Quick.
+// Probe writes and reads chosen places: both ends, either side of every power of
+// two, and random ones. What it doesn't try stays unknown.
 func Probe(ctx context.Context, card media.Medium, options Options) (Result, error) {
 	return prove(ctx, Quick, card, chosen(card.Bytes()), options)
 }
@@ -109,10 +109,10 @@ func newTest(card media.Medium, where places, options Options) (*test, error) {
 	}, nil
 }
 
-// run writes from the card's end to its start: on a card that wraps, what is
-// written last, at its start, stays as it was written, and the first place
-// that differs is its true size. A card that keeps what was written last in a
-// cache of its own has its far end found out too.
+// run writes from the card's end to its start: on a card that wraps, its start is
+// written last and stays right, so that the first place that differs is its true
+// size. A card that keeps the last writes in a cache of its own shows its far end
+// wrong, too.
 func (t *test) run(ctx context.Context) error {
 	for i := t.places.count() - 1; i >= 0; i-- {
 		if err := t.write(ctx, t.places.at(i)); err != nil {
@@ -150,7 +150,7 @@ func (t *test) write(ctx context.Context, s span) error {
 	content := t.buffer[:s.length]
 	t.pattern.fill(content, s.offset)
 	if n, err := t.card.WriteAt(content, s.offset); err != nil || n < len(content) {
-		return fmt.Errorf("writing the card at byte %d: %w", s.offset+int64(n), orShort(err, io.ErrShortWrite))
+		return fmt.Errorf("writing the card at byte %d: %w", s.offset+int64(n), shortOr(err, io.ErrShortWrite))
 	}
 	t.progress(Writing, s.length)
 	return nil
@@ -167,8 +167,8 @@ func (t *test) flush() error {
 	return nil
 }
 
-// A place that can't be read is passed over in pieces of this length; after so
-// many of them the card isn't worth the hours.
+// Places that can't be read are passed over in pieces of this length; with more
+// than so many of them the card isn't worth the hours.
 const (
 	unreadableBytes = 64 << 10
 	mostUnreadable  = 32
@@ -191,7 +191,7 @@ func (t *test) read(ctx context.Context, s span) error {
 	return nil
 }
 
-// readPart reads and judges up to an error, whole sectors.
+// readPart reads whole sectors up to an error, and judges them.
 func (t *test) readPart(at, end int64) (int64, error) {
 	part := t.found[:end-at]
 	n, err := t.card.ReadAt(part, at)
@@ -199,7 +199,7 @@ func (t *test) readPart(at, end int64) (int64, error) {
 		err = nil
 	}
 	if n < len(part) {
-		err = orShort(err, io.ErrUnexpectedEOF)
+		err = shortOr(err, io.ErrUnexpectedEOF)
 	}
 	if err != nil {
 		n = min(n, len(part)-1) // an error is about something: not all of it was read
@@ -218,7 +218,7 @@ func (t *test) passOver(at, end int64, err error) (next int64, _ error) {
 	return at + length, nil
 }
 
-func orShort(err, short error) error {
+func shortOr(err, short error) error {
 	if err == nil || errors.Is(err, io.EOF) {
 		return short
 	}

@@ -7,11 +7,11 @@ import (
 	"cardwright/media"
 )
 
-// Verdict is what became of the claim.
+// Verdict is whether a card holds what it claims.
 type Verdict string
 
-// The verdicts. Only Holds is good, and only in the full form it says
-// something about all of the card.
+// The verdicts. Only Holds is good, and only in the full form is it about all of the
+// card.
 const (
 	Holds  Verdict = "holds"  // everything read back as it was written
 	Wraps  Verdict = "wraps"  // what is written past its true size lands on earlier sectors
@@ -52,7 +52,7 @@ type Place struct {
 // mostPlaces is how many bad places are kept; the counts go on.
 const mostPlaces = 32
 
-// Conclusion says it in a sentence or two, with what to do.
+// Conclusion is the result in a sentence or two, with what to do.
 func (r Result) Conclusion() string {
 	switch {
 	case r.Proven:
@@ -94,20 +94,20 @@ func (r Result) whatIsBad() string {
 
 // tally is what was found, place by place from the start.
 type tally struct {
-	now        pass // under way
-	worst      pass // the one with the smallest size, of those before
-	passes     int
-	tried      int64
-	bad        Counts
-	places     []Place
-	firstBad   int64
-	nearest    int64 // the least distance between where a sector was written and where it was found
-	unreadable int   // places
+	now           pass // under way
+	worst         pass // the one with the smallest size, of those before
+	passes        int
+	tried         int64
+	bad           Counts
+	places        []Place
+	firstBad      int64
+	leastDistance int64 // the least distance between where a sector was written and where it was found
+	unreadable    int   // places
 }
 
-// pass finds the size at which good sectors end and missing ones begin: where
-// the good bytes less the missing ones before are most. A few bad places before
-// it, or an end that a fake keeps good, don't move it.
+// pass is one reading of the card. It finds the size at which good sectors end and
+// missing ones begin: where the good bytes so far, less the missing ones, are most.
+// A few bad places before it, or an end that a fake keeps right, don't move it.
 type pass struct {
 	score, best int64
 	missing     Counts // since best
@@ -117,7 +117,7 @@ type pass struct {
 const noEnd = math.MaxInt64
 
 func newTally() tally {
-	return tally{now: pass{from: noEnd}, worst: pass{from: noEnd}, firstBad: -1, nearest: noEnd}
+	return tally{now: pass{from: noEnd}, worst: pass{from: noEnd}, firstBad: -1, leastDistance: noEnd}
 }
 
 func (t *tally) startPass() {
@@ -145,7 +145,7 @@ func (t *tally) add(kind Kind, offset, length, from int64) {
 		t.firstBad = offset
 	}
 	if kind == kindElsewhere {
-		t.nearest = min(t.nearest, max(offset-from, from-offset))
+		t.leastDistance = min(t.leastDistance, max(offset-from, from-offset))
 	}
 	t.addPlace(Place{kind, offset, length, from})
 }
@@ -211,7 +211,7 @@ func (t *tally) result(form Form, claimed int64) Result {
 	case form == Quick && t.bad.Elsewhere > 0:
 		// Of the places tried, few land on one another; their distance is a
 		// multiple of the true size.
-		r.Verdict, r.Size = Wraps, t.nearest
+		r.Verdict, r.Size = Wraps, t.leastDistance
 	case missing.Elsewhere+missing.Blank+missing.Other == 0:
 		r.Verdict = Faulty
 	case missing.Elsewhere >= missing.Blank+missing.Other:

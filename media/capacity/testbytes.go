@@ -8,11 +8,10 @@ import (
 	"math/bits"
 )
 
-// pattern is what belongs at every offset of a card. A sector is: its offset
-// (8 bytes, little-endian), a mark of this run (8 bytes), and 496 bytes of the
+// pattern is what belongs at every offset of a card. A sector holds its offset (8
+// bytes, little-endian), a mark of this run (8 bytes), and 496 bytes of the
 // AES-256-CTR stream of the seed at that offset. So a sector tells where it was
-// meant to be, one of an earlier run is told from it, and none can be
-// compressed or made up.
+// written and in which run, and can't be compressed or made up.
 type pattern struct {
 	block cipher.Block
 	mark  [8]byte
@@ -32,7 +31,7 @@ func newPattern(seed [32]byte) *pattern {
 	return p
 }
 
-// fill writes the sectors that belong at offset into content, both whole
+// fill writes the sectors that belong at an offset into content. Both are whole
 // numbers of sectors.
 func (p *pattern) fill(content []byte, offset int64) {
 	var counter [aes.BlockSize]byte
@@ -45,7 +44,7 @@ func (p *pattern) fill(content []byte, offset int64) {
 	}
 }
 
-// What a sector that isn't as it was written can be.
+// Kind is how a sector differs from what was written.
 type Kind string
 
 // The kinds.
@@ -58,8 +57,8 @@ const (
 	good           Kind = ""
 )
 
-// kindOf judges one sector found at an offset against what belongs there; for
-// Elsewhere it also gives the offset at which the sector was written.
+// kindOf compares one sector found at an offset with what belongs there. For a
+// sector from elsewhere it also gives the offset at which it was written.
 func (p *pattern) kindOf(found, want []byte, claimed int64) (kind Kind, from int64) {
 	switch {
 	case bytes.Equal(found, want):
@@ -76,8 +75,8 @@ func (p *pattern) kindOf(found, want []byte, claimed int64) (kind Kind, from int
 	return kindOther, 0
 }
 
-// writtenAt is the offset at which a sector of this run was written, also when
-// a few of its bits are wrong.
+// writtenAt is the offset at which a sector of this run was written, even if a few
+// of its bits are wrong.
 func (p *pattern) writtenAt(found []byte, claimed int64) (int64, bool) {
 	from := int64(binary.LittleEndian.Uint64(found))
 	if !bytes.Equal(found[8:headBytes], p.mark[:]) || from < 0 || from > claimed-sectorSize || from%sectorSize != 0 {
@@ -88,8 +87,8 @@ func (p *pattern) writtenAt(found []byte, claimed int64) (int64, bool) {
 	return from, isAlike(found, meant[:])
 }
 
-// isAlike: of two sectors of random bits half the bits differ, so that a
-// quarter tells one with faults from another one.
+// isAlike tells a sector with faults from another one: two of random bits differ in
+// half of them, so the cut is a quarter.
 func isAlike(a, b []byte) bool {
 	different := 0
 	for i := 0; i < len(a); i += 8 {
@@ -98,7 +97,7 @@ func isAlike(a, b []byte) bool {
 	return different < sectorSize*8/4
 }
 
-// isFilled: equal to itself moved by one byte.
+// isFilled tells whether all bytes of a sector are this one.
 func isFilled(sector []byte, with byte) bool {
 	return sector[0] == with && bytes.Equal(sector[1:], sector[:len(sector)-1])
 }

@@ -10,13 +10,13 @@ type span struct{ offset, length int64 }
 
 func (s span) end() int64 { return s.offset + s.length }
 
-// places are parts of a card in order from its start, apart from one another.
+// places are parts of a card in ascending order, without overlap.
 type places interface {
 	count() int
 	at(i int) span
 }
 
-// everything is all of a card in chunks; it holds that many bytes.
+// everything is all of a card in chunks; its value is the bytes of the card.
 type everything int64
 
 func (e everything) count() int { return int((int64(e) + chunkBytes - 1) / chunkBytes) }
@@ -26,11 +26,11 @@ func (e everything) at(i int) span {
 	return span{offset, min(chunkBytes, int64(e)-offset)}
 }
 
-// some is some places.
-type some []span
+// chosenPlaces are the places of the quick form.
+type chosenPlaces []span
 
-func (s some) count() int    { return len(s) }
-func (s some) at(i int) span { return s[i] }
+func (s chosenPlaces) count() int    { return len(s) }
+func (s chosenPlaces) at(i int) span { return s[i] }
 
 func bytesOf(p places) int64 {
 	if whole, ok := p.(everything); ok {
@@ -43,14 +43,15 @@ func bytesOf(p places) int64 {
 	return sum
 }
 
-// The quick form tries so many bytes in each place, and so many random places.
+// How many bytes the quick form tries in each place, and how many random places.
 const (
 	probeBytes   = 64 << 10
 	randomProbes = 64
 )
 
-// chosen is where cards that lie are most often found out: fakes ignore the
-// upper bits of an address, so that a power of two lands on the card's start.
+// chosen are the places where lying cards are most often found out: fakes ignore
+// the upper bits of an address, so that a power of two lands on the start of the
+// card.
 func chosen(bytes int64) places {
 	last := bytes - probeBytes
 	if last < probeBytes {
@@ -64,7 +65,7 @@ func chosen(bytes int64) places {
 		at = append(at, rand.Int64N(last/probeBytes)*probeBytes)
 	}
 	slices.Sort(at)
-	var chosen some
+	var chosen chosenPlaces
 	for _, offset := range slices.Compact(at) {
 		chosen = append(chosen, span{offset, probeBytes})
 	}

@@ -30,9 +30,9 @@ const (
 	everybody, somebody = "S-1-1-0", "somebody unknown"
 )
 
-// mayRead is who may read a file on Windows other than me, the system and
-// administrators: their SIDs in Windows' own writing. What can't be read in the
-// descriptor counts as somebody.
+// mayRead are those who may read a file on Windows other than me, the system and
+// administrators, as SIDs in Windows' form. What can't be read in the descriptor
+// counts as somebody.
 func mayRead(descriptor []byte, me string) []string {
 	if len(descriptor) < descriptorHeader {
 		return []string{somebody}
@@ -64,8 +64,8 @@ func mayRead(descriptor []byte, me string) []string {
 	return others
 }
 
-// readerBy is whom an entry lets read, "" where it lets nobody. Entries that
-// deny are passed over: what they take away may be given by another way.
+// readerBy is whom an entry lets read, "" where it lets nobody. Entries that deny
+// are ignored: what they take away may be given in another way.
 func readerBy(entry []byte) string {
 	rights := binary.LittleEndian.Uint32(entry[4:])
 	if entry[1]&inheritOnly != 0 || rights&toRead == 0 {

@@ -43,14 +43,14 @@ const (
 // Key is a shop's own signing key.
 type Key struct{ private minisign.PrivateKey }
 
-// ErrNoPlace says that it isn't known where the user's settings stand, so that
-// nobody can tell whether there is a key.
+// ErrNoPlace says that the folder of the user's settings isn't known, and so
+// whether there is a key.
 var ErrNoPlace = errors.New("it isn't known where your key stands")
 
-// Place is where a technician's key stands when no other place is named: the
-// user's own folder for settings. It wraps ErrNoPlace where the environment
-// names none. A relative XDG_CONFIG_HOME is passed over, as the XDG Base
-// Directory Specification 0.8 asks for; Windows and macOS don't go by it at all.
+// Place is where a technician's key is kept unless another place is named: in the
+// user's folder for settings. It wraps ErrNoPlace where the environment names none.
+// A relative XDG_CONFIG_HOME is ignored, as the XDG Base Directory Specification
+// 0.8 asks; Windows and macOS don't use it at all.
 func Place() (string, error) {
 	dir, err := os.UserConfigDir()
 	home, homeErr := os.UserHomeDir()
@@ -66,18 +66,18 @@ func Place() (string, error) {
 	return filepath.Join(dir, "cardwright", "shop.key"), nil
 }
 
-// There is a key that stands where one was to be made: it was left as it is.
+// There is a key that already is where one was to be made. It was left as it is.
 type There struct{ Path string }
 
 func (e *There) Error() string {
 	return "there is a key at " + e.Path + " already: it was left as it is"
 }
 
-// ErrOthersRead says what to do where a place keeps no rights.
+// ErrOthersRead says what to do where a file system keeps no permissions.
 var ErrOthersRead = errors.New("name a place on this computer's own drive")
 
-// New makes a key and keeps it at path with owner-only rights; where the file
-// system keeps none it makes no key. A key that is there already (There) is never
+// New makes a key and keeps it at path, readable by its owner alone. Where the file
+// system can't do that, it makes none. A key that is there already (There) is never
 // replaced: cards were signed with it.
 func New(path string) (Key, error) {
 	_, private, err := minisign.GenerateKey(rand.Reader)
@@ -91,7 +91,7 @@ func New(path string) (Key, error) {
 	if err := place.MayMake(path); err != nil {
 		return Key{}, fmt.Errorf("keeping the key: %w", err)
 	}
-	err = keep(path, append(text, '\n'))
+	err = writeOwn(path, append(text, '\n'))
 	switch {
 	case errors.Is(err, fs.ErrExist):
 		return Key{}, &There{path}
@@ -101,9 +101,9 @@ func New(path string) (Key, error) {
 	return Key{private}, nil
 }
 
-// keep writes a key's text to a new file that only its owner may read from the
-// first byte on. Where a file stands already the error wraps fs.ErrExist.
-func keep(path string, text []byte) error {
+// writeOwn writes a key to a new file that only its owner may read from the first
+// byte on. Where a file exists already the error wraps fs.ErrExist.
+func writeOwn(path string, text []byte) error {
 	if err := durable.MakeFolders(filepath.Dir(path), 0o700); err != nil {
 		return err
 	}
@@ -123,8 +123,8 @@ func keep(path string, text []byte) error {
 	return nil
 }
 
-// ownAlone refuses a file that others may read although it was made for its
-// owner alone: a memory stick's file system keeps no rights.
+// ownAlone refuses a file that others may read although it was made for its owner
+// alone: the file system of a memory stick keeps no permissions.
 func ownAlone(f *os.File) error {
 	others, err := readByOthers(f)
 	if err == nil && others != "" {
@@ -134,7 +134,7 @@ func ownAlone(f *os.File) error {
 }
 
 // Load reads the key at path. It wraps fs.ErrNotExist where there is none, and
-// refuses one that others than its owner may read.
+// refuses one that others may read.
 func Load(path string) (Key, error) {
 	f, err := os.Open(path)
 	if err != nil {
@@ -167,12 +167,12 @@ func (k Key) Public() string {
 	return k.private.Public().(minisign.PublicKey).String()
 }
 
-// Sign gives the signature file of a record. Its length is always the same.
+// Sign is the signature file of a record. Its length is always the same.
 func (k Key) Sign(record []byte) ([]byte, error) {
 	return minisign.SignWithComments(k.private, record, trustedComment, untrustedComment), nil
 }
 
-// Signer is what a check found out about a signature.
+// Signer is who signed a record, as far as Check can tell.
 type Signer int
 
 // The outcomes of a check.
@@ -182,8 +182,8 @@ const (
 	Known                  // signed by a key that is trusted
 )
 
-// Check finds which of the trusted public keys has signed the record, by its
-// place among them.
+// Check finds which of the trusted public keys has signed the record, by its index
+// among them.
 func Check(record, signature []byte, trusted []string) (Signer, int) {
 	if len(signature) == 0 {
 		return Unsigned, -1
@@ -203,14 +203,14 @@ func Check(record, signature []byte, trusted []string) (Signer, int) {
 	return Nobody, -1
 }
 
-// InForm tells whether a text is a signature in minisign's form, whoever made
-// it, and nothing besides.
+// InForm tells whether a text is a signature in minisign's form, whoever made it,
+// and nothing else.
 func InForm(text []byte) bool {
-	_, ok := parse(text)
+	_, ok := parseSignature(text)
 	return ok
 }
 
-func parse(text []byte) (s minisign.Signature, ok bool) {
+func parseSignature(text []byte) (s minisign.Signature, ok bool) {
 	if len(text) > MaxSignature || s.UnmarshalText(text) != nil {
 		return s, false
 	}
@@ -219,11 +219,10 @@ func parse(text []byte) (s minisign.Signature, ok bool) {
 	return s, err == nil && bytes.Equal(text, again) && !control
 }
 
-// isAsWritten tells whether a signature's text is just what Sign would have
-// written. Its first comment is signed by nobody, so that anything could be
-// said there.
+// isAsWritten tells whether the text of a signature is just what Sign writes. Its
+// first comment isn't signed, so it could say anything.
 func isAsWritten(text []byte) bool {
-	s, ok := parse(text)
+	s, ok := parseSignature(text)
 	return ok && s.UntrustedComment == untrustedComment
 }
 
@@ -257,7 +256,7 @@ func PublicEd25519(public string) (ed25519.PublicKey, error) {
 	return ed25519.PublicKey(raw[publicAt:]), nil
 }
 
-// decoded is the last line of a key's text, of that many bytes at least.
+// decoded is the last line of a key's text, at least that many bytes.
 func decoded(text string, least int) ([]byte, error) {
 	lines := strings.Split(strings.TrimSpace(text), "\n")
 	raw, err := base64.StdEncoding.DecodeString(lines[len(lines)-1])

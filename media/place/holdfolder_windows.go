@@ -9,12 +9,11 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// HoldFolder keeps other runs of this program out of a folder until what it
-// gives is closed, which closes the folder, too; it fails with
-// windows.ERROR_ALREADY_EXISTS where another run holds it. Windows has no locks
-// on folders, so it is a name that the whole computer knows, which the system
-// takes back when its holder ends, however it ends. Another computer that writes
-// to the same share isn't kept off.
+// HoldFolder keeps other runs of this program out of a folder until what it returns
+// is closed, which also closes the folder. Where another run holds it the error is
+// windows.ERROR_ALREADY_EXISTS. Windows has no locks on folders, so this is a name
+// that the whole computer knows and that the system takes back however its holder
+// ends. A computer that writes to the same share isn't kept out.
 func HoldFolder(f *os.File) (io.Closer, error) {
 	var info windows.ByHandleFileInformation
 	if err := windows.GetFileInformationByHandle(windows.Handle(f.Fd()), &info); err != nil {

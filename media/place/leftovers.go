@@ -16,7 +16,7 @@ import (
 // written.
 const Pending = "_card.pending"
 
-// Leftover is what a run has left that was killed.
+// Leftover is what a killed run has left.
 type Leftover struct {
 	Path  string    `json:"path"`
 	Of    string    `json:"of"`    // what it should have become
@@ -24,8 +24,8 @@ type Leftover struct {
 	Since time.Time `json:"since"` // when it was last written to
 }
 
-// Leftovers are those in a folder, by name; none that another run is still
-// writing to, as far as its lock tells.
+// Leftovers are those in a folder, by name, but for what another run is still
+// writing, as far as its lock tells.
 func Leftovers(folder string) ([]Leftover, error) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
@@ -40,10 +40,10 @@ func Leftovers(folder string) ([]Leftover, error) {
 	return found, nil
 }
 
-// maxEntries bounds how much of a folder's tree is looked at.
+// maxEntries bounds how much of a folder's tree is searched.
 const maxEntries = 100_000
 
-// LeftoversBelow are those in a folder and all below it.
+// LeftoversBelow are those in a folder and everywhere below it.
 func LeftoversBelow(folder string) (found []Leftover, err error) {
 	count := 0
 	err = filepath.WalkDir(folder, func(path string, e fs.DirEntry, err error) error {
@@ -81,7 +81,7 @@ func leftover(folder string, e fs.DirEntry) (Leftover, bool) {
 	}
 	path := filepath.Join(folder, e.Name())
 	info, err := e.Info()
-	if err != nil || !free(path) {
+	if err != nil || !isFree(path) {
 		return Leftover{}, false // gone by now, or in use
 	}
 	l := Leftover{Path: path, Of: of, Since: info.ModTime()}
@@ -91,8 +91,8 @@ func leftover(folder string, e fs.DirEntry) (Leftover, bool) {
 	return l, ok
 }
 
-// free tells whether nobody has a file or folder locked: its writer is gone.
-func free(path string) bool {
+// isFree tells that nobody has a file or folder locked: its writer is gone.
+func isFree(path string) bool {
 	if filepath.Base(path) == Pending {
 		path = filepath.Dir(path) // the lock is on the folder of the card
 	}
@@ -112,9 +112,9 @@ func Write(path string, content io.Reader) error {
 	return durable.Write(path, 0o666, content)
 }
 
-// Remove is the command by which a person removes a leftover, for the shells of
-// an operating system as Go names it; quote makes a word of a path. rmdir is one
-// thing to cmd and another to PowerShell, so cmd is asked for it.
+// Remove is the command that removes a leftover in the shells of an operating
+// system, by its name in Go; quote makes a word of a path. rmdir means one thing to
+// cmd and another to PowerShell, so cmd runs it.
 func (l Leftover) Remove(system string, quote func(string) string) string {
 	folder := filepath.Base(l.Path) == Pending
 	how := "rm "

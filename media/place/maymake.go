@@ -2,9 +2,9 @@
 // they are finished. Everything that the program writes asks it, whatever the
 // file is: a card image, a page, a backup, a key.
 //
-// A device that isn't there has a name like any file that isn't there, and the
-// system makes one as gladly as the other: an ordinary file in the memory of
-// /dev looks like a card and is gone with the next start.
+// The name of a device that isn't there is a file name like any other, and the
+// system makes a plain file of it: in the memory of /dev it looks like a card, and
+// is gone after the next start.
 package place
 
 import (
@@ -31,37 +31,37 @@ func (e *NoPlace) Error() string {
 }
 
 // MayMake is nil where a file or folder may be made at a path, and otherwise a
-// *NoPlace. What counts is where the path leads and which file system that is;
-// links are followed, also those that lead to nothing yet. A folder on the way
-// that isn't there is none of its business.
+// *NoPlace. It goes by where the path leads and which file system that is. Links
+// are followed, even those that lead to nothing yet. A missing folder on the way is
+// not its business.
 func MayMake(path string) error {
-	if why := otherName(path); why != "" {
+	if why := deviceName(path); why != "" {
 		return &NoPlace{path, true, why}
 	}
 	if why := windowsName(path); why != "" && runtime.GOOS == "windows" {
 		return &NoPlace{path, false, why}
 	}
-	real, err := lead(path)
+	real, err := resolved(path)
 	if err != nil {
 		return nil // told when it is opened
 	}
 	if filepath.ToSlash(filepath.Dir(real)) == "/dev" {
 		return &NoPlace{path, true, "/dev is where a system keeps its drives and other devices"}
 	}
-	why, devices := kernels(thereOf(filepath.Dir(real)))
+	why, devices := whyNoFiles(nearestExisting(filepath.Dir(real)))
 	if why == "" {
 		return nil
 	}
 	return &NoPlace{path, devices, why}
 }
 
-// maxLinks is how many links that lead to one another are followed, as many as
-// Linux follows (path_resolution(7)).
+// maxLinks is how many links in a row are followed, as many as Linux follows
+// (path_resolution(7)).
 const maxLinks = 40
 
-// lead is where a path leads: an absolute path whose folder is free of links as
-// far as it is there, and whose last part is no link.
-func lead(path string) (string, error) {
+// resolved is where a path leads: an absolute path without links in its folder, as
+// far as that exists, and whose last part is no link.
+func resolved(path string) (string, error) {
 	for range maxLinks {
 		full, err := filepath.Abs(path)
 		if err != nil {
@@ -87,8 +87,8 @@ func lead(path string) (string, error) {
 	return "", errors.New("too many links")
 }
 
-// thereOf is a folder, or the nearest above it that is there.
-func thereOf(folder string) string {
+// nearestExisting is a folder, or the nearest one above it that exists.
+func nearestExisting(folder string) string {
 	for {
 		real, err := filepath.EvalSymlinks(folder)
 		if err == nil {
@@ -113,10 +113,10 @@ var (
 	unixDev   = pattern.Of(`^[\\/]dev[\\/][^\\/]+$`)
 )
 
-// otherName says of which system a path is a device's name, "" where of none.
-// The names of Windows are from Microsoft's "Naming Files, Paths, and
-// Namespaces".
-func otherName(path string) string {
+// deviceName says that a path is the name of a device, and on which system; ""
+// where it isn't. The names of Windows are from Microsoft's "Naming Files, Paths,
+// and Namespaces".
+func deviceName(path string) string {
 	const windows = "it is what Windows calls a drive"
 	switch {
 	case ntDevice.Regexp().MatchString(path), ntLetter.Regexp().MatchString(path), ntVolume.Regexp().MatchString(path):
@@ -140,14 +140,14 @@ func hasFolders(path string) bool {
 func lastPart(path string) string { return path[strings.LastIndexAny(path, `\/`)+1:] }
 
 // The ways in which a path of Windows begins, and what its names can't hold
-// (Microsoft, "Naming Files, Paths, and Namespaces"). What follows a colon is a
-// part of a file that no listing shows.
+// (Microsoft, "Naming Files, Paths, and Namespaces"). A colon would begin the name of
+// a stream, which no listing shows.
 var (
 	windowsStart   = pattern.Of(`^([\\/]{2}[?.][\\/])?([A-Za-z]:)?`)
 	windowsRefuses = pattern.Of(`[<>:"|?*\x00-\x1f]`)
 )
 
-// windowsName says why Windows takes no file of a name, "" where it does.
+// windowsName says why Windows makes no file of a name, "" where it does.
 func windowsName(path string) string {
 	path = path[len(windowsStart.Regexp().FindString(path)):]
 	for _, name := range strings.FieldsFunc(path, func(r rune) bool { return r == '\\' || r == '/' }) {

@@ -11,8 +11,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// kernelsOwn are file systems that show the kernel's own affairs as files, by
-// the type that statfs(2) gives; some let files be made, none keeps them.
+// kernelsOwn are file systems in which the kernel shows its own state as files, by
+// the type that statfs(2) gives. Some let files be made; none keeps them.
 var kernelsOwn = map[uint32]string{
 	unix.PROC_SUPER_MAGIC:     "proc",
 	unix.SYSFS_MAGIC:          "sysfs",
@@ -40,11 +40,11 @@ var kernelsOwn = map[uint32]string{
 	0x67596969:                "rpc_pipefs",
 }
 
-// kernels says why no file is made in a folder that is there, and whether it is
-// one of devices; "" where one may be. A folder below one of the kernel's own is
-// the kernel's too, whatever is mounted there, but for a plain file system in
-// /dev, which is where memory is offered for files (/dev/shm).
-func kernels(folder string) (why string, devices bool) {
+// whyNoFiles says why no file is made in an existing folder, and whether it is one
+// of devices; "" where one may be made. A folder below one of the kernel's is the
+// kernel's too, whatever is mounted there, but for a plain file system in /dev:
+// memory that is offered for files (/dev/shm).
+func whyNoFiles(folder string) (why string, devices bool) {
 	if isDevices(folder) {
 		return "that folder holds the system's devices (devtmpfs); what is no device there is lost with the next start", true
 	}
@@ -61,8 +61,8 @@ func kernels(folder string) (why string, devices bool) {
 	}
 }
 
-// isDevices tells a file system of devices. To statfs(2) devtmpfs is tmpfs, as
-// is what containers have in its place; so the mounts are asked.
+// isDevices recognises a file system of devices. statfs(2) takes devtmpfs, and what
+// containers have in its place, for tmpfs, so the list of mounts is read.
 func isDevices(folder string) bool {
 	var fs unix.Statfs_t
 	var in unix.Stat_t
@@ -80,10 +80,10 @@ func isDevices(folder string) bool {
 	return devicesIn(f, unix.Major(uint64(in.Dev)), unix.Minor(uint64(in.Dev)), hasNull)
 }
 
-// devicesIn reads a list of mounts (proc_pid_mountinfo(5): the numbers of the
-// file system are its third field, the place where it is mounted its fifth, and
-// its type stands behind the hyphen). A file system is one of devices by its
-// type, or where the device null stands at its top.
+// devicesIn reads a list of mounts (proc_pid_mountinfo(5): the third field has the
+// numbers of the file system, the fifth its mount point, and its type follows the
+// hyphen). A file system is one of devices by its type, or where its top holds the
+// device null.
 func devicesIn(mounts io.Reader, major, minor uint32, hasNull func(folder string) bool) bool {
 	numbers := fmt.Sprintf("%d:%d", major, minor)
 	lines := bufio.NewScanner(mounts)

@@ -17,13 +17,13 @@ func TestNamesOfDevices(t *testing.T) {
 		`\\?\PhysicalDrive2`, `\\.\E:`, `\\?\Volume{4c1b02c1-d990-11dc-99ae-806e6f6e6963}\`, `\\.\Harddisk1`, `\\.\CdRom0`,
 		"NUL", "nul.img", "cards/con.txt", `cards\COM1`, "lpt9", "/dev/disk9", "/dev/rdisk4s1", "/dev/sdq", "/dev/mmcblk0",
 	} {
-		assert.NotEmpty(t, otherName(name), name)
+		assert.NotEmpty(t, deviceName(name), name)
 	}
 	for _, name := range []string{
 		"k.img", "E.img", "e/k.img", "C:/cards/k.img", `C:\cards\k.img`, `\\server\cards\k.img`, `\\?\C:\cards\k.img`,
 		"physicaldrive.img", "console.txt", "com10", "nullarbor.img", "/dev/shm/ok.img", "sdq", "disk9.img", ".", "", "..", "/",
 	} {
-		assert.Empty(t, otherName(name), name)
+		assert.Empty(t, deviceName(name), name)
 	}
 }
 

@@ -2,5 +2,5 @@
 
 package place
 
-// kernels says nothing: Windows has no folders of devices.
-func kernels(string) (why string, devices bool) { return "", false }
+// whyNoFiles says nothing: Windows has no folders of devices.
+func whyNoFiles(string) (why string, devices bool) { return "", false }
