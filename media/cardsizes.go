@@ -89,7 +89,7 @@ func ImageBytes(size string) (int64, error) {
 			bytes = hundredths(bytes, imageHundredths) / alignment * alignment
 		}
 		if bytes%SectorSize != 0 {
-			return 0, fmt.Errorf("size %s is not a multiple of %d bytes", size, SectorSize)
+			return 0, fmt.Errorf("size %s isn't a multiple of %d bytes", size, SectorSize)
 		}
 		return bytes, nil
 	}

@@ -154,7 +154,7 @@ func (l *layer) placing(s *order.Step) (placing, error) {
 		return placing{}, &Unplaced{s.Number, s.Device, "neither the device nor the one it is updated through has a card slot"}
 	}
 	if !slices.Contains(rules.FileSystems, "fat32") {
-		return placing{}, &Unplaced{s.Number, s.Device, "its device reads " + strings.Join(rules.FileSystems, ", ") + ", and cards are written as FAT32"}
+		return placing{}, &Unplaced{s.Number, s.Device, "its device reads " + strings.Join(rules.FileSystems, ", ") + "; cards are written as FAT32"}
 	}
 	model, release, err := l.release(*s)
 	if err != nil {
@@ -250,7 +250,7 @@ func withCard(open []*openCard, n int, next *openCard) []*openCard {
 func (l *layer) release(s order.Step) (*manifest.Model, *manifest.Release, error) {
 	device, model := l.vessel.Device(s.Device), l.shop.Model(s.Model)
 	if device == nil || model == nil {
-		return nil, nil, fmt.Errorf("step %d: device %s of model %s is not in the shop", s.Number, s.Device, s.Model)
+		return nil, nil, fmt.Errorf("step %d: device %s of model %s isn't in the shop", s.Number, s.Device, s.Model)
 	}
 	release := model.Release(s.To, device.Variant)
 	if release == nil {
@@ -294,11 +294,11 @@ func (l *layer) add(open *openCard, n int, p placing) (*openCard, string) {
 	}
 	started, alone := len(open.card.Files) > 0, p.rules.Alone || open.card.Alone
 	if started && alone && (len(fresh) > 0 || p.rules.Alone != open.card.Alone) {
-		return nil, "nothing else may be on the card of a device that wants its package alone"
+		return nil, "its package, or one that is there already, must be alone on a card"
 	}
 	found := foundPackage{p.step.Model, p.step.Folder, packageSet(p.files), p.step.Through == "" && p.rules.AtPowerUp, slotOf(*p.step), p.rules.AtPowerUp}
 	if l.layout.WayBack && slices.ContainsFunc(open.found, found.mustStayApart) {
-		return nil, "what takes a device back that installs at power-up stands on a card of its own"
+		return nil, "a package that takes a device back at power-up needs a card of its own"
 	}
 	if slices.ContainsFunc(open.found, found.clashes) {
 		return nil, "its device would find two packages"
@@ -338,14 +338,14 @@ func (o *openCard) newFiles(files []CardFile) ([]CardFile, string) {
 		path := samename.Key(f.Path)
 		for folder := parent(path); folder != ""; folder = parent(folder) {
 			if has, ok := o.paths[folder]; ok && has != folderMark {
-				return nil, fmt.Sprintf("%s is a file on the card and would have to be a folder", folder)
+				return nil, fmt.Sprintf("%s would be a file and a folder on one card", folder)
 			}
 		}
 		switch has, ok := o.paths[path]; {
 		case !ok:
 			fresh = append(fresh, f)
 		case has != f.SHA256:
-			return nil, fmt.Sprintf("another file stands at %s", f.Path)
+			return nil, fmt.Sprintf("another file is already at %s", f.Path)
 		}
 	}
 	return fresh, ""
@@ -416,7 +416,7 @@ func whyNoRoomWithin(files []fat32.File, most int64) string {
 		return err.Error()
 	}
 	if least > most {
-		return fmt.Sprintf("its files need a card of %s, and the largest that its device reads holds %s", Bytes(least), Bytes(most))
+		return fmt.Sprintf("its files need a card of %s; the largest that its device reads holds %s", Bytes(least), Bytes(most))
 	}
 	return ""
 }

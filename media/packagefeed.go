@@ -130,7 +130,7 @@ func (f *feed) run(ctx context.Context) {
 	}
 }
 
-var errNobodyLeft = errors.New("no target is left")
+var errNobodyLeft = errors.New("every target has failed")
 
 func (f *feed) read(ctx context.Context) error {
 	b := <-f.free

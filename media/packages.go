@@ -127,7 +127,7 @@ func (p Packages) whereFound(s Source) string {
 
 func foundThere(info fs.FileInfo) string {
 	if !info.Mode().IsRegular() {
-		return "something that is not a plain file"
+		return "something that isn't a plain file"
 	}
 	return Bytes(info.Size())
 }
@@ -234,7 +234,7 @@ func (p Packages) Check(s Source, progress func(n int)) error {
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return fmt.Errorf("checking package: %w", err)
+		return fmt.Errorf("reading package: %w", err)
 	}
 	defer f.Close()
 	sum := sha256.New()
@@ -249,7 +249,7 @@ func (p Packages) Check(s Source, progress func(n int)) error {
 			break
 		}
 		if err != nil {
-			return fmt.Errorf("checking package: %w", err)
+			return fmt.Errorf("reading package: %w", err)
 		}
 	}
 	if got := digest.Sum(sum); got != s.SHA256 {
@@ -262,7 +262,7 @@ func (s Source) differs(path string, expected, found digest.SHA256) *PackageErro
 	return &PackageError{
 		s, path, problem.Problem{
 			Expected: "SHA-256 " + string(expected), Found: "SHA-256 " + string(found),
-			Advice: "download it again; if it stays so, compare the catalogue with what the maker publishes",
+			Advice: "download it again; if that changes nothing, compare the catalogue with what the maker publishes",
 		},
 	}
 }

@@ -95,7 +95,7 @@ func TestPackagesOfTheWrongSize(t *testing.T) {
 	p := media.Packages{Dir: t.TempDir()}
 	require.NoError(t, os.Mkdir(filepath.Join(p.Dir, "plot12.upd"), 0o755))
 	_, err := p.Find(source(f, ""))
-	assert.Contains(t, packageError(t, err).Found, "not a plain file")
+	assert.Contains(t, packageError(t, err).Found, "isn't a plain file")
 }
 
 // Another digest is told with both digests and where the package stands,

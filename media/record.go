@@ -290,7 +290,7 @@ func DecodeRecord(text []byte) (Record, error) {
 		return Record{}, fmt.Errorf("reading the record: %w", err)
 	}
 	if _, err := dec.Token(); err != io.EOF {
-		return Record{}, errors.New("reading the record: something stands after its end")
+		return Record{}, errors.New("reading the record: there is more after its end")
 	}
 	if err := r.check(); err != nil {
 		return Record{}, fmt.Errorf("reading the record: %w", err)
@@ -339,7 +339,7 @@ func (r Record) check() error {
 		return fmt.Errorf("%d files, expected at most %d", len(r.Files), maxRecordFiles)
 	}
 	if r.Card < 1 || r.Of < r.Card {
-		return fmt.Errorf("card %d of %d", r.Card, r.Of)
+		return fmt.Errorf("card number %d of %d, expected 1 to the number of cards", r.Card, r.Of)
 	}
 	if err := r.InstallOrder.check(); err != nil {
 		return err
@@ -354,11 +354,11 @@ func (r Record) check() error {
 
 func (f RecordFile) check() error {
 	if f.Size < 0 || !f.SHA256.Valid() || len(f.Running) != Blocks(f.Size) {
-		return fmt.Errorf("file %q: size, SHA-256 and running digests do not fit one another", f.Path)
+		return fmt.Errorf("file %q: its size, SHA-256 and running digests don't agree", f.Path)
 	}
 	for _, d := range f.Running {
 		if !d.Valid() {
-			return fmt.Errorf("file %q: %q is not a SHA-256", f.Path, d)
+			return fmt.Errorf("file %q: %q isn't a SHA-256", f.Path, d)
 		}
 	}
 	return nil

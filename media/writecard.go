@@ -60,7 +60,7 @@ const (
 type NotBlank struct{ Cause, Blanking error }
 
 func (e *NotBlank) Error() string {
-	return fmt.Sprintf("%v; and the card could not be blanked again (%v): do not use it", e.Cause, e.Blanking)
+	return fmt.Sprintf("%v; and the card could not be blanked (%v): don't use it", e.Cause, e.Blanking)
 }
 
 func (e *NotBlank) Unwrap() []error { return []error{e.Cause, e.Blanking} }
@@ -237,7 +237,7 @@ func (c *cardWriter) files(ctx context.Context) (Record, [][]byte, error) {
 	for i, content := range own {
 		p := placed[len(c.job.Card.Files)+i]
 		if int64(len(content)) != p.Size {
-			return Record{}, nil, fmt.Errorf("writing %s: %d bytes, laid out as %d", p.Path, len(content), p.Size)
+			return Record{}, nil, fmt.Errorf("writing %s: it has %d bytes, and %d were laid out", p.Path, len(content), p.Size)
 		}
 		if err := writeFile(out, p, content); err != nil {
 			return Record{}, nil, err

@@ -309,7 +309,7 @@ func TestCardThatCannotBeBlanked(t *testing.T) {
 	require.ErrorAs(t, o.Err, &not)
 	assert.ErrorIs(t, not.Cause, taken)
 	assert.ErrorIs(t, not.Blanking, taken)
-	assert.ErrorContains(t, o.Err, "do not use it")
+	assert.ErrorContains(t, o.Err, "don't use it")
 	locked := write(t, job, mediatest.ReadOnly(mediatest.NewMemory(shoptest.Small)))
 	assert.ErrorIs(t, locked.Err, mediatest.ErrReadOnly)
 }
@@ -400,7 +400,7 @@ func TestSignedRecord(t *testing.T) {
 		return []byte(strings.Repeat("s", map[bool]int{false: 1, true: 2}[long])), nil
 	}
 	m = mediatest.NewMemory(shoptest.Small)
-	assert.ErrorContains(t, write(t, job, m).Err, "2 bytes, laid out as 1")
+	assert.ErrorContains(t, write(t, job, m).Err, "it has 2 bytes, and 1 were laid out")
 	requireBlank(t, m)
 }
 

@@ -56,11 +56,11 @@ func (e *Occupied) Error() string {
 
 // occupied refuses a folder that holds files of others.
 func occupied(dir string, paths []string, advice string) *Occupied {
-	return &Occupied{dir, paths, problem.Problem{
-		Expected: "no files but this card's",
-		Found:    fmt.Sprintf("%d files that are not ours (%q …)", len(paths), paths[0]),
-		Advice:   advice,
-	}}
+	found := fmt.Sprintf("%d files that aren't this card's (%q …)", len(paths), paths[0])
+	if len(paths) == 1 {
+		found = fmt.Sprintf("a file that isn't this card's (%q)", paths[0])
+	}
+	return &Occupied{dir, paths, problem.Problem{Expected: "no files but this card's", Found: found, Advice: advice}}
 }
 
 // WriteFolder writes a card's files into a folder and has them judged.
@@ -96,7 +96,7 @@ func claim(root *os.Root) (io.Closer, error) {
 	}
 	claimed, err := lockFolder(folder)
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("another run is writing to this folder: wait for it (%w)", err), folder.Close())
+		return nil, errors.Join(fmt.Errorf("another run is writing to this folder: wait until it ends (%w)", err), folder.Close())
 	}
 	return claimed, nil
 }
@@ -120,7 +120,7 @@ func (w *folderWriter) write(ctx context.Context) (Record, error) {
 		return Record{}, err
 	}
 	if err := w.root.RemoveAll(pendingFolder); err != nil {
-		return Record{}, fmt.Errorf("removing what an interrupted run left: %w", err)
+		return Record{}, fmt.Errorf("removing the leftovers of an interrupted run: %w", err)
 	}
 	w.started = true
 	record, own, err := w.writePending(ctx)
@@ -146,7 +146,7 @@ func (w *folderWriter) write(ctx context.Context) (Record, error) {
 // its digests. Other files are refused, unless they may stay.
 func (w *folderWriter) findOld() (old []string, err error) {
 	if w.target.Beside && w.job.Card.AtPowerUp {
-		return nil, errors.New("a device that installs at power-up takes this card: nothing may stand beside its package; use an empty card")
+		return nil, errors.New("a device that installs at power-up takes this card: no other files may be on it; use an empty card")
 	}
 	ours := w.earlierFiles()
 	var foreign []string
@@ -156,7 +156,7 @@ func (w *folderWriter) findOld() (old []string, err error) {
 			return fmt.Errorf("looking through the folder: %w", err)
 		}
 		if count++; count > maxFolderEntries {
-			return fmt.Errorf("looking through the folder: more than %d entries", maxFolderEntries)
+			return fmt.Errorf("looking through the folder: more than %d files and folders", maxFolderEntries)
 		}
 		if p == pendingFolder {
 			return fs.SkipDir
@@ -182,7 +182,7 @@ func (w *folderWriter) refuseForeign(foreign []string) error {
 		return nil
 	}
 	if !w.target.Beside {
-		return occupied(w.target.Dir, foreign, "use an empty card, or "+w.target.Words.For(LeaveBeside)+" to leave them there")
+		return occupied(w.target.Dir, foreign, "use an empty card, or "+w.target.Words.For(LeaveBeside)+" to leave the files there")
 	}
 	taken := map[string]string{} // files of the card and the folders above them, by key
 	for _, p := range w.finalPaths() {
@@ -403,12 +403,12 @@ func (w *folderWriter) rename(own []string) error {
 			return fmt.Errorf("making a folder on the card: %w", err)
 		}
 		if err := w.root.Rename(at[p], p); err != nil {
-			return fmt.Errorf("naming %s: %w", p, err)
+			return fmt.Errorf("renaming a file to %s: %w", p, err)
 		}
 		w.placed = append(w.placed, p)
 	}
 	if err := w.root.Remove(pendingFolder); err != nil {
-		return fmt.Errorf("removing the folder of temporary names: %w", err)
+		return fmt.Errorf("removing the folder of unfinished files: %w", err)
 	}
 	return w.syncFolders()
 }
@@ -451,7 +451,7 @@ func (w *folderWriter) takeBack(cause error) (FolderState, error) {
 type notCleared struct{ cause, clearing error }
 
 func (e *notCleared) Error() string {
-	return fmt.Sprintf("%v; and what was written could not be removed again (%s)", e.cause, strings.ReplaceAll(e.clearing.Error(), "\n", "; "))
+	return fmt.Sprintf("%v; and what was written could not be removed (%s)", e.cause, strings.ReplaceAll(e.clearing.Error(), "\n", "; "))
 }
 
 func (e *notCleared) Unwrap() []error { return []error{e.cause, e.clearing} }

@@ -374,5 +374,5 @@ func TestFolderLeft(t *testing.T) {
 	o := job.WriteFolder(t.Context(), spoiling)
 	assert.Equal(t, media.FolderUnknown, o.Left)
 	assert.NotContains(t, o.Err.Error(), "\n")
-	assert.ErrorContains(t, o.Err, "could not be removed again")
+	assert.ErrorContains(t, o.Err, "could not be removed")
 }

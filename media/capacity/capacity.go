@@ -125,7 +125,7 @@ func (t *test) run(ctx context.Context) error {
 		}
 	}
 	if now := t.card.Bytes(); now != t.claimed {
-		return fmt.Errorf("the card claims %d bytes now and claimed %d before: it is failing", now, t.claimed)
+		return fmt.Errorf("the card claims %d bytes now, and %d before: it is failing", now, t.claimed)
 	}
 	return nil
 }
@@ -213,7 +213,7 @@ func (t *test) passOver(at, end int64, err error) (next int64, _ error) {
 	length := min(unreadableBytes, end-at)
 	t.tally.add(kindUnreadable, at, length, 0)
 	if t.tally.unreadable++; t.tally.unreadable > mostUnreadable {
-		return 0, fmt.Errorf("reading the card failed in more than %d places, the last at byte %d: %w", mostUnreadable, at, err)
+		return 0, fmt.Errorf("more than %d places of the card can't be read, the last at byte %d: %w", mostUnreadable, at, err)
 	}
 	return at + length, nil
 }

@@ -260,9 +260,9 @@ func TestErrorsSurface(t *testing.T) {
 		"write":         {mediatest.WriteError(mediatest.NewMemory(16*mib), 5*mib, broken), broken, "proving capacity: writing the card at byte 5242880: broken"},
 		"locked":        {mediatest.ReadOnly(mediatest.NewMemory(16 * mib)), mediatest.ErrReadOnly, "writing the card at byte 12582912"},
 		"sync":          {mediatest.Fail(mediatest.NewMemory(16*mib), 5, broken), broken, "syncing the card: broken"},
-		"pulled":        {pulled{mediatest.NewMemory(16 * mib), broken}, broken, "reading the card failed in more than 32 places, the last at byte 2097152: broken"},
+		"pulled":        {pulled{mediatest.NewMemory(16 * mib), broken}, broken, "more than 32 places of the card can't be read, the last at byte 2097152: broken"},
 		"shrinks":       {mediatest.Shrinking(mediatest.NewMemory(16*mib), 2, 8*mib), io.ErrShortWrite, "writing the card"},
-		"shrinks later": {&shrinksLater{Memory: mediatest.NewMemory(16 * mib)}, nil, "claims 8388608 bytes now and claimed 16777216 before"},
+		"shrinks later": {&shrinksLater{Memory: mediatest.NewMemory(16 * mib)}, nil, "claims 8388608 bytes now, and 16777216 before"},
 		"forget":        {unforgetting{mediatest.NewMemory(mib), broken}, broken, "dropping the caches of the card: broken"},
 		"nothing":       {mediatest.NewMemory(0), nil, "claims 0 bytes"},
 		"odd size":      {mediatest.NewMemory(1000), nil, "claims 1000 bytes"},
@@ -357,11 +357,11 @@ func TestConclusions(t *testing.T) {
 		want string
 	}{
 		{mediatest.NewMemory(8 * mib), "the card holds all of the 8.4 MB (8,388,608 bytes) that it claims."},
-		{mediatest.Wrapping(mediatest.NewMemory(8*mib), 16*mib, 0), "the card claims 16.8 MB (16,777,216 bytes) but holds 8.4 MB (8,388,608 bytes): what is written past them overwrites what is there already. Don't use it."},
-		{mediatest.Dropping(mediatest.NewMemory(8*mib), 16*mib), "the card claims 16.8 MB (16,777,216 bytes) but holds 8.4 MB (8,388,608 bytes): what is written past them is lost. Don't use it."},
-		{mediatest.Protecting(mediatest.NewMemory(8*mib), 512), "the card does not keep what is written to it: at byte 0 stands something else, as if nothing had been written. Don't use it."},
-		{mediatest.RotOnFirstRead(mediatest.NewMemory(8*mib), 600, 1), "the card does not keep what is written to it: at byte 512 bits have changed. Don't use it."},
-		{mediatest.ReadError(mediatest.NewMemory(8*mib), 600, io.ErrClosedPipe), "the card does not keep what is written to it: at byte 512 it can't be read. Don't use it."},
+		{mediatest.Wrapping(mediatest.NewMemory(8*mib), 16*mib, 0), "the card claims 16.8 MB (16,777,216 bytes) but holds 8.4 MB (8,388,608 bytes): what is written past that overwrites what is there already. Don't use it."},
+		{mediatest.Dropping(mediatest.NewMemory(8*mib), 16*mib), "the card claims 16.8 MB (16,777,216 bytes) but holds 8.4 MB (8,388,608 bytes): what is written past that is lost. Don't use it."},
+		{mediatest.Protecting(mediatest.NewMemory(8*mib), 512), "the card doesn't keep what is written to it: byte 0 holds something else, as if nothing had been written. Don't use it."},
+		{mediatest.RotOnFirstRead(mediatest.NewMemory(8*mib), 600, 1), "the card doesn't keep what is written to it: byte 512 has changed bits. Don't use it."},
+		{mediatest.ReadError(mediatest.NewMemory(8*mib), 600, io.ErrClosedPipe), "the card doesn't keep what is written to it: byte 512 can't be read. Don't use it."},
 	} {
 		assert.Equal(t, c.want, full(t, c.card).Conclusion())
 	}

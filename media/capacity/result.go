@@ -61,7 +61,7 @@ func (r Result) Conclusion() string {
 		return fmt.Sprintf("the card holds what was written to it, in the %s that were tried of the %s that it claims. "+
 			"This proves nothing about the rest: only the full form proves a card's capacity.", media.Bytes(r.Tried), media.Bytes(r.Claimed))
 	case r.Verdict == Faulty:
-		return fmt.Sprintf("the card does not keep what is written to it: at byte %d %s. Don't use it.", r.Places[0].Offset, r.whatIsBad())
+		return fmt.Sprintf("the card doesn't keep what is written to it: byte %d %s. Don't use it.", r.Places[0].Offset, r.whatIsBad())
 	}
 	return fmt.Sprintf("the card claims %s but holds %s: %s. Don't use it.", media.Bytes(r.Claimed), r.size(), r.whatHappens())
 }
@@ -75,21 +75,21 @@ func (r Result) size() string {
 
 func (r Result) whatHappens() string {
 	if r.Verdict == Wraps {
-		return "what is written past them overwrites what is there already"
+		return "what is written past that overwrites what is there already"
 	}
-	return "what is written past them is lost"
+	return "what is written past that is lost"
 }
 
 func (r Result) whatIsBad() string {
 	switch r.Places[0].Kind {
 	case kindElsewhere:
-		return fmt.Sprintf("stands what was written at byte %d", r.Places[0].From)
+		return fmt.Sprintf("holds what was written at byte %d", r.Places[0].From)
 	case kindCorrupted:
-		return "bits have changed"
+		return "has changed bits"
 	case kindUnreadable:
-		return "it can't be read"
+		return "can't be read"
 	}
-	return "stands something else, as if nothing had been written"
+	return "holds something else, as if nothing had been written"
 }
 
 // tally is what was found, place by place from the start.

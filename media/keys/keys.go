@@ -45,7 +45,7 @@ type Key struct{ private minisign.PrivateKey }
 
 // ErrNoPlace says that the folder of the user's settings isn't known, and so
 // whether there is a key.
-var ErrNoPlace = errors.New("it isn't known where your key stands")
+var ErrNoPlace = errors.New("the folder for your key isn't known")
 
 // Place is where a technician's key is kept unless another place is named: in the
 // user's folder for settings. It wraps ErrNoPlace where the environment names none.
@@ -70,7 +70,7 @@ func Place() (string, error) {
 type There struct{ Path string }
 
 func (e *There) Error() string {
-	return "there is a key at " + e.Path + " already: it was left as it is"
+	return "there is a key at " + e.Path + " already; it was left as it is"
 }
 
 // ErrOthersRead says what to do where a file system keeps no permissions.
@@ -128,7 +128,7 @@ func writeOwn(path string, text []byte) error {
 func ownAlone(f *os.File) error {
 	others, err := readByOthers(f)
 	if err == nil && others != "" {
-		err = fmt.Errorf("others may read what is kept there (%s): %w", others, ErrOthersRead)
+		err = fmt.Errorf("others could read the key there (%s): %w", others, ErrOthersRead)
 	}
 	return err
 }
@@ -143,17 +143,17 @@ func Load(path string) (Key, error) {
 	defer f.Close()
 	others, err := readByOthers(f)
 	if err != nil {
-		return Key{}, fmt.Errorf("reading the key: who may read %s can't be told: %w", path, err)
+		return Key{}, fmt.Errorf("reading the key: can't tell who may read %s: %w", path, err)
 	}
 	if others != "" {
-		return Key{}, fmt.Errorf("reading the key: %s may be read by others (%s): %s, and make a new key if somebody has read it", path, others, keepOthersOut)
+		return Key{}, fmt.Errorf("reading the key: others may read %s (%s): %s; if somebody has read it, make a new key", path, others, keepOthersOut)
 	}
 	text, err := io.ReadAll(io.LimitReader(f, maxKeyFile+1))
 	if err != nil {
 		return Key{}, fmt.Errorf("reading the key: %w", err)
 	}
 	if len(text) > maxKeyFile || minisign.IsEncrypted(text) {
-		return Key{}, fmt.Errorf("reading the key: %s is not a key as cardwright keeps it", path)
+		return Key{}, fmt.Errorf("reading the key: %s isn't a key that cardwright made", path)
 	}
 	var k Key
 	if err := k.private.UnmarshalText(text); err != nil {
@@ -238,7 +238,7 @@ const (
 func (k Key) Ed25519() (ed25519.PrivateKey, error) {
 	text, err := k.private.MarshalText()
 	if err != nil {
-		return nil, fmt.Errorf("taking the key out of its form: %w", err)
+		return nil, fmt.Errorf("decoding the key: %w", err)
 	}
 	raw, err := decoded(string(text), privateAt+ed25519.PrivateKeySize)
 	if err != nil {
@@ -261,7 +261,7 @@ func decoded(text string, least int) ([]byte, error) {
 	lines := strings.Split(strings.TrimSpace(text), "\n")
 	raw, err := base64.StdEncoding.DecodeString(lines[len(lines)-1])
 	if err != nil || len(raw) < least {
-		return nil, errors.New("taking the key out of its form: it is not as minisign writes it")
+		return nil, errors.New("decoding the key: it isn't in minisign's form")
 	}
 	return raw, nil
 }

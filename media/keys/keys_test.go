@@ -30,7 +30,7 @@ func TestKeyIsKeptForItsOwnerAlone(t *testing.T) {
 
 	require.NoError(t, os.Chmod(path, 0o640))
 	_, err = Load(path)
-	require.ErrorContains(t, err, "may be read by others")
+	require.ErrorContains(t, err, "others may read")
 
 	_, err = Load(path + ".none")
 	require.ErrorIs(t, err, os.ErrNotExist)

@@ -20,8 +20,8 @@ func readByOthers(f *os.File) (string, error) {
 	if err != nil || info.Mode().Perm()&0o077 == 0 {
 		return "", err
 	}
-	return fmt.Sprintf("rights %04o, expected 0600", info.Mode().Perm()), nil
+	return fmt.Sprintf("permissions %04o, expected 0600", info.Mode().Perm()), nil
 }
 
 // keepOthersOut says how.
-const keepOthersOut = "chmod 600 it"
+const keepOthersOut = "run chmod 600 on it"

@@ -81,4 +81,4 @@ func accountOf(text string) string {
 }
 
 // keepOthersOut says how.
-const keepOthersOut = "in its properties, under Security, leave nobody in but yourself"
+const keepOthersOut = "in its properties, under Security, remove everybody but yourself"

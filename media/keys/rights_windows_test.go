@@ -34,7 +34,7 @@ func TestOthersAreKeptOut(t *testing.T) {
 	require.NoError(t, err)
 	letIn(t, path, "D:P(A;;FA;;;"+me+")(A;;FR;;;WD)")
 	_, err = Load(path)
-	require.ErrorContains(t, err, "may be read by others")
+	require.ErrorContains(t, err, "others may read")
 	require.ErrorContains(t, err, "S-1-1-0")
 
 	_, err = Load(path + ".none")

@@ -29,7 +29,7 @@ type Leftover struct {
 func Leftovers(folder string) ([]Leftover, error) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
-		return nil, fmt.Errorf("looking for what was left: %w", err)
+		return nil, fmt.Errorf("looking for leftovers: %w", err)
 	}
 	var found []Leftover
 	for _, e := range entries {
@@ -64,9 +64,9 @@ func LeftoversBelow(folder string) (found []Leftover, err error) {
 	})
 	switch {
 	case err != nil:
-		return found, fmt.Errorf("looking for what was left: %w", err)
+		return found, fmt.Errorf("looking for leftovers: %w", err)
 	case count > maxEntries:
-		return found, fmt.Errorf("looking for what was left: more than %d files and folders", maxEntries)
+		return found, fmt.Errorf("looking for leftovers: more than %d files and folders", maxEntries)
 	}
 	return found, nil
 }

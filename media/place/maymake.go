@@ -27,7 +27,7 @@ type NoPlace struct {
 }
 
 func (e *NoPlace) Error() string {
-	return fmt.Sprintf("%s: no file is made there: %s", e.Path, e.Why)
+	return fmt.Sprintf("%s: no file can be made there: %s", e.Path, e.Why)
 }
 
 // MayMake is nil where a file or folder may be made at a path, and otherwise a
@@ -117,14 +117,14 @@ var (
 // where it isn't. The names of Windows are from Microsoft's "Naming Files, Paths,
 // and Namespaces".
 func deviceName(path string) string {
-	const windows = "it is what Windows calls a drive"
+	const windows = "that is the name of a drive on Windows"
 	switch {
 	case ntDevice.Regexp().MatchString(path), ntLetter.Regexp().MatchString(path), ntVolume.Regexp().MatchString(path):
 		return windows
 	case ntSpace.Regexp().MatchString(path) && !hasFolders(path):
-		return "it is what Windows calls a device"
+		return "that is the name of a device on Windows"
 	case dosDevice.Regexp().MatchString(lastPart(path)):
-		return "it is what Windows calls a device, whatever ending it has"
+		return "that is the name of a device on Windows, whatever its ending"
 	case unixDev.Regexp().MatchString(path):
 		return "/dev is where Linux and macOS keep their drives and other devices"
 	}
@@ -152,10 +152,10 @@ func windowsName(path string) string {
 	path = path[len(windowsStart.Regexp().FindString(path)):]
 	for _, name := range strings.FieldsFunc(path, func(r rune) bool { return r == '\\' || r == '/' }) {
 		if windowsRefuses.Regexp().MatchString(name) {
-			return `Windows has no names with < > : " | ? * or a control character in them`
+			return `Windows allows no < > : " | ? * and no control character in a name`
 		}
 		if strings.Trim(name, ".") != "" && strings.TrimRight(name, ". ") != name {
-			return "Windows has no names that end with a full stop or a space"
+			return "Windows allows no full stop or space at the end of a name"
 		}
 	}
 	return ""

@@ -46,13 +46,13 @@ var kernelsOwn = map[uint32]string{
 // memory that is offered for files (/dev/shm).
 func whyNoFiles(folder string) (why string, devices bool) {
 	if isDevices(folder) {
-		return "that folder holds the system's devices (devtmpfs); what is no device there is lost with the next start", true
+		return "that folder holds the system's devices (devtmpfs); a plain file there is lost at the next start", true
 	}
 	for at := folder; ; at = filepath.Dir(at) {
 		var st unix.Statfs_t
 		if err := unix.Statfs(at, &st); err == nil {
 			if name := kernelsOwn[uint32(st.Type)]; name != "" {
-				return fmt.Sprintf("that folder is the kernel's own (%s)", name), false
+				return fmt.Sprintf("that folder belongs to the kernel (%s)", name), false
 			}
 		}
 		if at == filepath.Dir(at) {
