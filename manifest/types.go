@@ -360,6 +360,15 @@ type Device struct {
 	Through []string      `yaml:"through"` // ids of devices, any one of which can update this one
 }
 
+// ModelIDs are the ids of the models in the catalogue.
+func (s *Shop) ModelIDs() []string {
+	all := make([]string, len(s.Models))
+	for i, m := range s.Models {
+		all[i] = m.ID
+	}
+	return all
+}
+
 // Model returns the model with this id, or nil.
 func (s *Shop) Model(id string) *Model {
 	for _, m := range s.Models {

@@ -23,7 +23,7 @@ var arrows = map[string][]string{
 	"manifest/contacts": {"manifest/durable"},
 	"manifest/digest":   {},
 	"manifest/durable":  {"manifest/pattern"},
-	"manifest/edit":     {"manifest", "manifest/digest", "manifest/durable", "manifest/version"},
+	"manifest/edit":     {"manifest", "manifest/digest", "manifest/durable", "manifest/pattern", "manifest/problem", "manifest/tables", "manifest/version"},
 	"manifest/nmea2000": {},
 	"manifest/order":    {"manifest", "manifest/digest", "manifest/samename", "manifest/version"},
 	"manifest/problem":  {},

@@ -67,7 +67,7 @@ unless you give the version that it shows.`,
 			}
 			return runDevice(interruptible(cmd), s, o, args, func(shop *manifest.Shop, job *record.Job, at time.Time) (ledger.Entry, record.Changed, error) {
 				if box.Model != "" && shop.Model(box.Model) == nil {
-					return ledger.Entry{}, nil, usage(fmt.Errorf("no model %q in the catalogue%s", box.Model, tryIt(manifest.Nearest(box.Model, modelIDs(shop)))))
+					return ledger.Entry{}, nil, usage(fmt.Errorf("no model %q in the catalogue%s", box.Model, tryIt(manifest.Nearest(box.Model, shop.ModelIDs()))))
 				}
 				e, changed := job.Replaced(args[1], box, at, o.note)
 				return e, changed, nil

@@ -71,7 +71,7 @@ func runWithdraw(ctx context.Context, s *session, o withdrawOptions, w ledger.Wi
 	}
 	model := shop.Model(w.Model)
 	if model == nil {
-		return usage(fmt.Errorf("no model %s in the catalogue%s", w.Model, tryIt(manifest.Nearest(w.Model, modelIDs(shop)))))
+		return usage(fmt.Errorf("no model %s in the catalogue%s", w.Model, tryIt(manifest.Nearest(w.Model, shop.ModelIDs()))))
 	}
 	w.Maker = model.Maker
 	e := ledger.Entry{At: time.Now().UTC().Truncate(time.Second), Kind: ledger.ReleaseWithdrawn, Withdrawal: &w}

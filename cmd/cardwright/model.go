@@ -2,8 +2,8 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"path"
 	"slices"
 	"strings"
 
@@ -19,21 +19,13 @@ func newModelCommand(s *session) *cobra.Command {
 	return cmd
 }
 
-// modelOptions is one model as it is told of by flags or by a line of a table.
+// modelOptions is one model as it is told of by flags and answers, or a table of them.
 type modelOptions struct {
-	maker, name, kind         string
-	card                      string // 4GB-32GB, or none
-	fileSystems, slot, folder string
-	atPowerUp, alone          bool
-	opensArchives, alike      bool
-	passesOn, updatedBy       []string
-	route                     string // where no card does it
-	onNetwork                 []string
-	signingKey, versionShown  string
-	from                      string    // a table of models
-	update                    bool      // models that are there may be changed
-	given                     modelSaid // by flags
-	ask                       bool
+	said      edit.ModelSaid
+	updatedBy []string
+	from      string // a table of models
+	update    bool   // models that are there may be changed
+	ask       bool
 }
 
 func newModelAddCommand(s *session) *cobra.Command {
@@ -64,28 +56,28 @@ files of the models that can update it.`,
   cardwright model add fennick-plot-9 --update --at-power-up`,
 		Args: atMostOne("id"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o.given = saidByFlags(cmd)
+			o.said = saidByFlags(cmd)
 			return runModelAdd(interruptible(cmd), s, o, args)
 		},
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&o.maker, "maker", "", "who makes it: `MAKER` (default: from the id)")
-	flags.StringVar(&o.name, "name", "", "its `NAME`, as the maker writes it (default: from the id)")
-	flags.StringVar(&o.kind, "kind", "", "what `KIND` it is: "+strings.Join(kinds(), ", "))
-	flags.StringVar(&o.card, "card", "", "smallest and largest card it reads, as `SIZES` such as 4GB-32GB; none: it has no card slot")
-	flags.StringVar(&o.fileSystems, "file-systems", "fat32", "file `SYSTEMS` it reads")
-	flags.StringVar(&o.slot, "slot", "", "`CARD` that fits its slot: "+strings.Join(manifest.Slots, ", "))
-	flags.StringVar(&o.folder, "folder", manifest.AnyFolder, "`PATH` on the card where it looks, or any")
-	flags.BoolVar(&o.atPowerUp, "at-power-up", false, "it installs by itself when powered up with a card in")
-	flags.BoolVar(&o.alone, "alone", false, "nothing else may be on its card")
-	flags.BoolVar(&o.opensArchives, "opens-archives", false, "it takes a package as an archive, and opens it itself")
-	flags.BoolVar(&o.alike, "alike", false, "all devices of the model on one vessel end on one version")
-	flags.StringVar(&o.route, "route", "", "`HOW` it is updated where no card does it: "+strings.Join(manifest.Routes, ", "))
-	flags.StringSliceVar(&o.passesOn, "passes-on", nil, "`MODELS` that it can update over the network, with commas between them")
+	flags.String("maker", "", "who makes it: `MAKER` (default: from the id)")
+	flags.String("name", "", "its `NAME`, as the maker writes it (default: from the id)")
+	flags.String("kind", "", "what `KIND` it is: "+strings.Join(kinds(), ", "))
+	flags.String("card", "", "smallest and largest card it reads, as `SIZES` such as 4GB-32GB; none: it has no card slot")
+	flags.String("file-systems", "fat32", "file `SYSTEMS` it reads")
+	flags.String("slot", "", "`CARD` that fits its slot: "+strings.Join(manifest.Slots, ", "))
+	flags.String("folder", manifest.AnyFolder, "`PATH` on the card where it looks, or any")
+	flags.Bool("at-power-up", false, "it installs by itself when powered up with a card in")
+	flags.Bool("alone", false, "nothing else may be on its card")
+	flags.Bool("opens-archives", false, "it takes a package as an archive, and opens it itself")
+	flags.Bool("alike", false, "all devices of the model on one vessel end on one version")
+	flags.String("route", "", "`HOW` it is updated where no card does it: "+strings.Join(manifest.Routes, ", "))
+	flags.StringSlice("passes-on", nil, "`MODELS` that it can update over the network, with commas between them")
 	flags.StringSliceVar(&o.updatedBy, "updated-by", nil, "`MODELS` in the catalogue that can update it over the network, with commas between them")
-	flags.StringSliceVar(&o.onNetwork, "on-network", nil, "`IDS` under which it announces itself on the network, with commas between them")
-	flags.StringVar(&o.signingKey, "signing-key", "", "the maker's public `KEY` for its packages (minisign)")
-	flags.StringVar(&o.versionShown, "version-shown", "", "`WHERE` it shows its version")
+	flags.StringSlice("on-network", nil, "`IDS` under which it announces itself on the network, with commas between them")
+	flags.String("signing-key", "", "the maker's public `KEY` for its packages (minisign)")
+	flags.String("version-shown", "", "`WHERE` it shows its version")
 	flags.StringVar(&o.from, "from", "", "`TABLE` (CSV) of models")
 	flags.BoolVar(&o.update, "update", false, "change models that the catalogue has already")
 	flags.BoolVar(&o.ask, "ask", false, askFlag)
@@ -154,28 +146,30 @@ func (o *modelOptions) asked(ctx context.Context, t *terminal, shop *manifest.Sh
 	if len(args) == 1 {
 		given = args[0]
 	}
-	a := t.asking(ctx, o.ask, given != "" && o.kind != "" && o.card != "")
+	a := t.asking(ctx, o.ask, given != "" && o.said.Text("kind") != "" && o.said.Text("card") != "")
 	id, err := a.must(given, "ID", "Model.model", "")
 	if err != nil {
 		return nil, err
 	}
 	if m := shop.Model(id); m != nil {
-		return nil, fmt.Errorf("the catalogue has %s already, in %s: it was left as it is; --update changes it", id, m.At("").File)
+		return nil, fmt.Errorf("%w: it was left as it is; --update changes it", &edit.Known{Model: id, File: m.At("").File})
 	}
+	o.said.Say("model", id)
 	for _, q := range []struct {
-		to               *string
-		flag, key, usual string
-		ask              func(given, flag, key, usual string) (string, error)
+		key, usual string
+		ask        func(given, flag, key, usual string) (string, error)
 	}{
-		{&o.maker, "--maker", "Model.maker", makerOf(id), a.must},
-		{&o.name, "--name", "Model.name", nameOf(id), a.must},
-		{&o.kind, "--kind", "Model.kind", "", a.must},
-		{&o.signingKey, "--signing-key", "Model.signing_key", "", nothingUsual},
-		{&o.versionShown, "--version-shown", "Model.version_shown", "", a.value},
+		{"maker", edit.UsualMaker(id), a.must},
+		{"name", edit.UsualName(id), a.must},
+		{"kind", "", a.must},
+		{"signing_key", "", nothingUsual},
+		{"version_shown", "", a.value},
 	} {
-		if *q.to, err = q.ask(*q.to, q.flag, q.key, q.usual); err != nil {
+		text, err := q.ask(o.said.Text(q.key), "--"+flagOf(q.key), "Model."+q.key, q.usual)
+		if err != nil {
 			return nil, err
 		}
+		o.said.Say(q.key, text)
 	}
 	if err := o.askCard(a); err != nil {
 		return nil, err
@@ -183,7 +177,7 @@ func (o *modelOptions) asked(ctx context.Context, t *terminal, shop *manifest.Sh
 	if err := o.askNetwork(a, shop); err != nil {
 		return nil, err
 	}
-	file, err := o.file(shop.Dir, id)
+	file, err := edit.NewModel(shop, o.said)
 	if err != nil {
 		return nil, err
 	}
@@ -203,10 +197,10 @@ func (o *modelOptions) askNetwork(a *asking, shop *manifest.Shop) (err error) {
 		}
 	}
 	switch {
-	case o.card == noCard && len(o.updatedBy) == 0 && o.route == "":
+	case o.said.Text("card") == edit.NoCard && len(o.updatedBy) == 0 && o.said.Text("route") == "":
 		o.updatedBy, err = a.ids("models that can update it over the network", with)
-	case o.card != noCard && len(o.passesOn) == 0:
-		o.passesOn, err = a.ids("models that it can update over the network", without)
+	case o.said.Text("card") != edit.NoCard && len(o.said["passes_on"]) == 0:
+		o.said["passes_on"], err = a.ids("models that it can update over the network", without)
 	}
 	slices.Sort(o.updatedBy)
 	o.updatedBy = slices.Compact(o.updatedBy)
@@ -219,13 +213,10 @@ func (o *modelOptions) hosts(shop *manifest.Shop, id string) (files []*edit.File
 	for _, host := range o.updatedBy {
 		m := shop.Model(host)
 		if m == nil {
-			return nil, usage(fmt.Errorf("--updated-by: no model %q in the catalogue%s", host, tryIt(manifest.Nearest(host, modelIDs(shop)))))
+			return nil, usage(fmt.Errorf("--updated-by: no model %q in the catalogue%s", host, tryIt(manifest.Nearest(host, shop.ModelIDs()))))
 		}
-		file, err := edit.Open(shop.Dir, edit.NameOf(m.At("")))
+		file, err := edit.PassOn(shop, m, id)
 		if err != nil {
-			return nil, err
-		}
-		if err := file.Insert(edit.Way{"passes_on"}, file.Len("passes_on"), id, "model", "maker", "name", "kind", "card"); err != nil {
 			return nil, err
 		}
 		files = append(files, file)
@@ -242,27 +233,35 @@ func nothingUsual(given, flag, key, usual string) (string, error) {
 // askCard finds out which cards a model reads. What is usual in the trade is
 // offered, and not taken without a word: common practice, no source.
 func (o *modelOptions) askCard(a *asking) error {
-	if o.card == "" {
-		slot, err := a.yes("does it have a card slot?", true)
-		switch {
-		case err != nil:
-			return err
-		case a.in == nil:
-			return usage(fmt.Errorf("say with --card which cards it reads, such as --card 4GB-32GB, or --card none where it has no slot"))
-		case !slot:
-			o.card = noCard
-			return nil
+	if o.said.Text("card") != "" {
+		if p := o.said.Problem("card", nil); p != nil {
+			return usage(fmt.Errorf("--card: found %s; expected %s", p.Found, p.Expected))
 		}
-		if o.card, err = a.sizes(); err != nil {
-			return err
-		}
-		if o.folder, err = a.must("", "--folder", "CardRules.folder", manifest.AnyFolder); err != nil {
-			return err
-		}
-		o.atPowerUp, err = a.yes("does it install by itself when powered up with a card in?", o.atPowerUp)
+		return nil
+	}
+	slot, err := a.yes("does it have a card slot?", true)
+	switch {
+	case err != nil:
+		return err
+	case a.in == nil:
+		return usage(errors.New("say with --card which cards it reads, such as --card 4GB-32GB, or --card none where it has no slot"))
+	case !slot:
+		o.said.Say("card", edit.NoCard)
+		return nil
+	}
+	card, err := a.sizes()
+	if err != nil {
 		return err
 	}
-	return nil
+	folder, err := a.must("", "--folder", "CardRules.folder", manifest.AnyFolder)
+	if err != nil {
+		return err
+	}
+	atPowerUp, err := a.yes("does it install by itself when powered up with a card in?", o.said.Yes("at_power_up"))
+	o.said.Say("card", card)
+	o.said.Say("folder", folder)
+	o.said.Say("at_power_up", fmt.Sprint(atPowerUp))
+	return err
 }
 
 // sizes asks for the cards that a device reads, as people write them.
@@ -285,108 +284,9 @@ func (a *asking) sizes() (string, error) {
 	}
 }
 
-const noCard = "none"
-
-const expectedCard = "the smallest and the largest card as printed on cards, such as 4GB-32GB, or " + noCard
-
-// file is the catalogue file of a model.
-func (o *modelOptions) file(dir, id string) (*edit.File, error) {
-	card, err := o.cardRules()
-	if err != nil {
-		return nil, err
-	}
-	name := path.Join(manifest.CatalogueFolder, id+".yaml")
-	return edit.New(dir, name, []string{edit.SchemaComment(name)}, edit.Map{
-		{Key: "model", Value: id},
-		{Key: "maker", Value: or(o.maker, makerOf(id))},
-		{Key: "name", Value: or(o.name, nameOf(id))},
-		{Key: "kind", Value: o.kind},
-		{Key: "alike", Value: onlyTrue(o.alike)},
-		{Key: "card", Value: card},
-		{Key: "route", Value: orNone(o.route)},
-		{Key: "passes_on", Value: words(o.passesOn)},
-		{Key: "on_network", Value: words(o.onNetwork)},
-		{Key: "signing_key", Value: orNone(o.signingKey)},
-		{Key: "opens_archives", Value: onlyTrue(o.opensArchives)},
-		{Key: "version_shown", Value: orNone(o.versionShown)},
-	})
-}
-
-func (o *modelOptions) cardRules() (edit.Value, error) {
-	if o.card == noCard {
-		return nil, nil
-	}
-	least, most, err := manifest.SizesAsTyped(o.card)
-	if err != nil {
-		return nil, usage(fmt.Errorf("--card: found %w; expected %s", err, expectedCard))
-	}
-	return edit.Map{
-		{Key: "least", Value: edit.Plain(least.String())},
-		{Key: "most", Value: edit.Plain(most.String())},
-		{Key: "file_systems", Value: words(strings.Fields(strings.ReplaceAll(o.fileSystems, ",", " ")))},
-		{Key: "slot", Value: orNone(o.slot)},
-		{Key: "folder", Value: o.folder},
-		{Key: "at_power_up", Value: onlyTrue(o.atPowerUp)},
-		{Key: "alone", Value: onlyTrue(o.alone)},
-	}, nil
-}
-
-func onlyTrue(b bool) edit.Value {
-	if !b {
-		return nil
-	}
-	return edit.Plain("true")
-}
-
-// words is a list of texts; none leaves the key out.
-func words(all []string) edit.Value {
-	if len(all) == 0 {
-		return nil
-	}
-	list := edit.List{}
-	for _, w := range all {
-		list = append(list, w)
-	}
-	return list
-}
-
 func or(text, otherwise string) string {
 	if text == "" {
 		return otherwise
 	}
 	return text
-}
-
-// split takes a text apart, without the spaces round its parts.
-func split(text, by string) (parts []string) {
-	for _, p := range strings.Split(text, by) {
-		if p = strings.TrimSpace(p); p != "" {
-			parts = append(parts, p)
-		}
-	}
-	return parts
-}
-
-// makerOf and nameOf guess from an id such as fennick-plot-12.
-func makerOf(id string) string {
-	maker, _, _ := strings.Cut(id, "-")
-	return titled(maker)
-}
-
-func nameOf(id string) string {
-	if _, rest, ok := strings.Cut(id, "-"); ok {
-		return titled(rest)
-	}
-	return titled(id)
-}
-
-// titled writes an id as a name: skerry-light, Skerry Light.
-func titled(id string) string {
-	parts := strings.Split(id, "-")
-	for i, p := range parts {
-		if p != "" {
-			parts[i] = strings.ToUpper(p[:1]) + p[1:]
-		}
-	}
-	return strings.Join(parts, " ")
 }

@@ -357,7 +357,7 @@ func (o *packageOptions) change(file *edit.File, found intake.Found) error {
 		}
 	}
 	if o.Opens && !found.Model.OpensArchives && found.Known == nil {
-		if err := file.Set(edit.Way{"opens_archives"}, edit.Plain("true"), beforeReleases...); err != nil {
+		if err := file.Set(edit.Way{"opens_archives"}, edit.Plain("true"), edit.ModelKeys); err != nil {
 			return err
 		}
 	}
@@ -384,9 +384,6 @@ func (o *packageOptions) change(file *edit.File, found intake.Found) error {
 	}
 	return edit.AddFile(file, found.Model, n)
 }
-
-// beforeReleases are the keys of a model's file behind which a new one goes.
-var beforeReleases = []string{"model", "maker", "name", "kind", "alike", "card", "route", "passes_on", "on_network", "signing_key"}
 
 // newFile is what the catalogue is told of a file that it doesn't know.
 func (o *packageOptions) newFile(found intake.Found) (edit.NewFile, error) {

@@ -43,7 +43,7 @@ func runPackageList(ctx context.Context, s *session, o listOptions, models []str
 	}
 	for _, id := range models {
 		if shop.Model(id) == nil {
-			return usage(fmt.Errorf("no model %q in the catalogue%s", id, tryIt(manifest.Nearest(id, modelIDs(shop)))))
+			return usage(fmt.Errorf("no model %q in the catalogue%s", id, tryIt(manifest.Nearest(id, shop.ModelIDs()))))
 		}
 	}
 	if err := learnFleet(ctx, s, shop); err != nil {

@@ -88,7 +88,7 @@ func (t *takingIn) askInside(ctx context.Context, ask *asking, r *intake.Refused
 
 // askWhat asks which release a download is.
 func (t *takingIn) askWhat(ctx context.Context, ask *asking) (found intake.Found, err error) {
-	fmt.Fprintln(t.session.errs, wrapped(t.o.Path+" is not in the catalogue. Models there: "+strings.Join(modelIDs(t.shop), ", "), "  "))
+	fmt.Fprintln(t.session.errs, wrapped(t.o.Path+" is not in the catalogue. Models there: "+strings.Join(t.shop.ModelIDs(), ", "), "  "))
 	model, v := guess(t.shop, filepath.Base(t.o.Path))
 	if t.o.Model, err = ask.must("", "--model", "Device.model", model); err != nil {
 		return found, err
@@ -206,7 +206,7 @@ func (a *asking) needs(shop *manifest.Shop) (all []string, err error) {
 		text = strings.Trim(text, `"`)
 		need, err := parseNeed(text)
 		if err == nil && shop.Model(need.Model) == nil {
-			err = fmt.Errorf("no model %q in the catalogue%s", need.Model, tryIt(manifest.Nearest(need.Model, modelIDs(shop))))
+			err = fmt.Errorf("no model %q in the catalogue%s", need.Model, tryIt(manifest.Nearest(need.Model, shop.ModelIDs())))
 		}
 		if err != nil {
 			a.say("%v", err)

@@ -254,7 +254,7 @@ func takeOut(s *session, o packageOptions, whole bool) (answer replaced, stays b
 func (o *packageOptions) toRemove(shop *manifest.Shop, whole bool) (*manifest.Model, *manifest.Release, []*manifest.File, error) {
 	m := shop.Model(o.Model)
 	if m == nil {
-		return nil, nil, nil, usage(fmt.Errorf("no model %q in the catalogue%s", o.Model, tryIt(manifest.Nearest(o.Model, modelIDs(shop)))))
+		return nil, nil, nil, usage(fmt.Errorf("no model %q in the catalogue%s", o.Model, tryIt(manifest.Nearest(o.Model, shop.ModelIDs()))))
 	}
 	r := m.Release(o.Version, o.Variant)
 	if r == nil {

@@ -125,14 +125,14 @@ func (t *releases) row(row tables.Row) *releaseRow {
 	r.path = t.find(r)
 	o.wayBack, o.backTo, o.backSettings = t.wayBack(r), row.Get("back_to"), row.Get("back_settings")
 	var ok bool
-	if o.Unpack, ok = flag(row.Get("unpack")); !ok {
+	if o.Unpack, ok = tables.YesOrNo(row.Get("unpack")); !ok {
 		t.mistake(r, "unpack", "unknown word", fmt.Sprintf("%q", row.Get("unpack")), "yes or no", "")
 	}
 	if t.shop.Model(o.Model) == nil {
-		t.mistake(r, "model", "no such model", fmt.Sprintf("%q", o.Model), "the id of a model in the catalogue", manifest.Nearest(o.Model, modelIDs(t.shop)))
+		t.mistake(r, "model", "no such model", fmt.Sprintf("%q", o.Model), "the id of a model in the catalogue", manifest.Nearest(o.Model, t.shop.ModelIDs()))
 	}
 	t.needs(r)
-	for _, check := range split(strings.NewReplacer(";", "/", ",", "/").Replace(row.Get("after")), "/") {
+	for _, check := range tables.Parts(row.Get("after"), ";,/") {
 		if m := manifest.Problem("Release.after", check); m != nil {
 			t.mistake(r, "after", m.What, m.Found, m.Expected, m.Advice)
 		}
@@ -170,7 +170,7 @@ func (t *releases) find(r *releaseRow) string {
 
 func (t *releases) wayBack(r *releaseRow) string {
 	text := r.Get("way_back")
-	there, ok := flag(text)
+	there, ok := tables.YesOrNo(text)
 	for _, column := range []string{"back_to", "back_settings"} {
 		if r.Get(column) != "" && ok && !there {
 			t.mistake(r, column, "a way back that isn't there", fmt.Sprintf("%q", r.Get(column)), "yes in way_back, if the maker gives a way back", "")
@@ -186,13 +186,13 @@ func (t *releases) wayBack(r *releaseRow) string {
 }
 
 func (t *releases) needs(r *releaseRow) {
-	for _, text := range split(strings.ReplaceAll(r.Get("needs"), ";", "/"), "/") {
+	for _, text := range tables.Parts(r.Get("needs"), ";/") {
 		need, err := parseNeed(text)
 		switch {
 		case err != nil:
 			t.mistake(r, "needs", "not a demand on another model", fmt.Sprintf("%q", text), `a model and bounds, such as "fennick-sweep-2 >= 1.8", with / between several`, "")
 		case t.shop.Model(need.Model) == nil:
-			t.mistake(r, "needs", "no such model", fmt.Sprintf("%q", need.Model), "the id of a model in the catalogue", manifest.Nearest(need.Model, modelIDs(t.shop)))
+			t.mistake(r, "needs", "no such model", fmt.Sprintf("%q", need.Model), "the id of a model in the catalogue", manifest.Nearest(need.Model, t.shop.ModelIDs()))
 		}
 		r.options.needs = append(r.options.needs, text)
 	}
@@ -257,13 +257,13 @@ func (t *releases) touched(rows []*releaseRow) {
 	said := false
 	for _, r := range rows {
 		text := r.Get("touch")
-		yes, word := flag(text)
+		yes, word := tables.YesOrNo(text)
 		switch {
 		case text == "":
 		case word && yes:
 			r.options.touch = []string{nameOfRow(r)}
 		case !word:
-			r.options.touch = split(text, ";")
+			r.options.touch = tables.Parts(text, ";")
 		}
 		said = said || len(r.options.touch) > 0
 		r.options.Several = len(rows) > 1 || text != ""

@@ -8,7 +8,6 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
-	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
@@ -84,13 +83,13 @@ func bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, k *known.Joined, dif
 		}
 		return record.WriteVersions(shop, v, versions) // begins again where another van's record writes the file meanwhile
 	}
-	file, shop, vessel, err := openVessel(shop.Dir, v)
+	file, shop, vessel, err := edit.OpenVessel(shop.Dir, v)
 	if err != nil {
 		return "", err
 	}
 	wrote := known.Written{}
 	var gone []string
-	var fresh []newDevice
+	var fresh []edit.NewDevice
 	for _, x := range differs {
 		d := vessel.Device(x.Device)
 		switch {
@@ -99,7 +98,7 @@ func bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, k *known.Joined, dif
 			wrote[x.Device] = nil
 		case x.Key == known.AboardKey:
 			if is := k.Device(x.Device); is != nil {
-				fresh = append(fresh, newDevice{id: is.ID, model: is.Model, serial: is.Serial, place: is.Place, version: string(is.Version), variant: is.Variant})
+				fresh = append(fresh, edit.NewDevice{ID: is.ID, Model: is.Model, Serial: is.Serial, Place: is.Place, Version: string(is.Version), Variant: is.Variant})
 			}
 		case d == nil:
 		case x.Ledger == "":
@@ -111,16 +110,19 @@ func bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, k *known.Joined, dif
 			}
 			write(wrote, x)
 		default:
-			if err := setDevice(file, vessel, d, survey.Change{Device: x.Device, Key: x.Key, Is: x.Ledger}); err != nil {
+			if err := edit.SetDevice(file, vessel, x.Device, x.Key, x.Ledger); err != nil {
 				return "", err
 			}
 			write(wrote, x)
 		}
 	}
-	if _, err := addDevices(file, shop, vessel, fresh); err != nil {
+	if err := knownModels(shop, fresh); err != nil {
 		return "", err
 	}
-	if err := takeOutDevices(file, vessel, gone); err != nil {
+	if _, err := edit.AddDevices(file, shop, vessel, fresh); err != nil {
+		return "", err
+	}
+	if err := edit.RemoveDevices(file, vessel, gone); err != nil {
 		return "", err
 	}
 	if !file.Differs() {
@@ -130,7 +132,7 @@ func bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, k *known.Joined, dif
 		return "", err
 	}
 	for _, d := range fresh {
-		wrote[d.id] = map[string]string{known.ModelKey: d.model, known.SerialKey: d.serial, known.PlaceKey: d.place, known.VersionKey: d.version, known.VariantKey: d.variant}
+		wrote[d.ID] = map[string]string{known.ModelKey: d.Model, known.SerialKey: d.Serial, known.PlaceKey: d.Place, known.VersionKey: d.Version, known.VariantKey: d.Variant}
 	}
 	return file.Name(), record.KeepWritten(shop, vessel, wrote)
 }
@@ -140,39 +142,4 @@ func write(wrote known.Written, x known.FileDiffers) {
 		wrote[x.Device] = map[string]string{}
 	}
 	wrote[x.Device][x.Key] = x.Ledger
-}
-
-// takeOutDevices removes devices from a vessel's file, and their ids where another device
-// is updated through them.
-func takeOutDevices(file *edit.File, vessel *manifest.Vessel, gone []string) error {
-	for i, d := range slices.Backward(vessel.Devices) {
-		if slices.Contains(gone, d.ID) {
-			if err := file.Delete(edit.Way{"devices", i}); err != nil {
-				return err
-			}
-			continue
-		}
-		if err := takeOutHosts(file, i, d, gone); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func takeOutHosts(file *edit.File, i int, d *manifest.Device, gone []string) error {
-	left := slices.DeleteFunc(slices.Clone(d.Through), func(id string) bool { return slices.Contains(gone, id) })
-	switch {
-	case len(left) == len(d.Through):
-		return nil
-	case len(left) == 0:
-		return file.Delete(edit.Way{"devices", i, "through"})
-	}
-	for n, id := range slices.Backward(d.Through) {
-		if slices.Contains(gone, id) {
-			if err := file.Delete(edit.Way{"devices", i, "through", n}); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
 }

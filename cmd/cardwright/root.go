@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/edit"
 	"cardwright/media/place"
 )
 
@@ -206,10 +207,10 @@ func vesselCalled(shop *manifest.Shop, word string) (*manifest.Vessel, error) {
 	}
 	var found []*manifest.Vessel
 	var words []string
-	called := slug(word)
+	called := edit.ID(word)
 	for _, v := range shop.Vessels {
 		words = append(words, v.ID, v.Name)
-		if called != "" && (slug(v.Name) == called || slug(v.ID) == called) {
+		if called != "" && (edit.ID(v.Name) == called || edit.ID(v.ID) == called) {
 			found = append(found, v)
 		}
 	}

@@ -151,33 +151,25 @@ func (v *surveying) moment(ctx context.Context) (time.Time, error) {
 // reopen opens the vessel's file, and loads shop and vessel with it: reading what
 // goes there may have taken long.
 func (v *surveying) reopen() (file *edit.File, err error) {
-	file, v.shop, v.vessel, err = openVessel(v.shop.Dir, v.vessel)
+	file, v.shop, v.vessel, err = edit.OpenVessel(v.shop.Dir, v.vessel)
 	return file, err
-}
-
-// openVessel opens a vessel's file, and loads shop and vessel with it: reading
-// what goes there may have taken long.
-func openVessel(dir string, v *manifest.Vessel) (*edit.File, *manifest.Shop, *manifest.Vessel, error) {
-	file, shop, err := edit.OpenFor(dir, v)
-	if err != nil {
-		return nil, nil, nil, err
-	}
-	now := shop.Vessel(v.ID)
-	if now == nil || edit.NameOf(now.At("")) != file.Name() {
-		return nil, nil, nil, &edit.Changed{Path: file.Name()}
-	}
-	return file, shop, now, nil
 }
 
 // save notes in the ledger what was read, writes the vessel's file, and says
 // what changed in it.
-func (v *surveying) save(ctx context.Context, file *edit.File, changes []survey.Change, found record.Survey) error {
-	answer := surveyed{Format: 1, Vessel: v.vessel.ID, Changes: changes}
+func (v *surveying) save(ctx context.Context, file *edit.File, found record.Survey) error {
+	if err := knownModels(v.shop, found.Fresh); err != nil {
+		return err
+	}
+	if err := found.Write(file, v.shop, v.vessel); err != nil {
+		return err
+	}
+	changes := found.Changes
+	answer := surveyed{Format: 1, Vessel: v.vessel.ID, Changes: append([]survey.Change{}, changes...)}
 	will, err := edit.Check(v.shop.Dir, file)
 	if err != nil {
 		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
 	}
-	found.Take(changes)
 	if answer.Noted, err = v.note(ctx, will, will.Vessel(v.vessel.ID), found); err != nil {
 		return err
 	}

@@ -9,10 +9,9 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/edit"
 	"cardwright/manifest/nmea2000"
 	"cardwright/manifest/survey"
-	"cardwright/manifest/version"
-	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/record"
 	"cardwright/verify/visible"
 )
@@ -203,33 +202,8 @@ func (v *surveying) takeOver(ctx context.Context, n *nmea2000.Network) error {
 	if err != nil {
 		return err
 	}
-	changes := []survey.Change{}
-	found := record.Survey{At: time.Now().UTC().Truncate(time.Second), How: ledger.FromCapture, Read: map[string]version.V{}, Visit: ledger.NewVisit()}
-	var fresh []newDevice
-	left := 0
-	for _, l := range survey.Compare(v.shop, v.vessel, n) {
-		switch {
-		case l.Writes():
-			if l.Version != "" {
-				found.Read[l.Device] = l.Version
-			}
-			for _, c := range l.Changes() {
-				if err := setDevice(file, v.vessel, v.vessel.Device(l.Device), c); err != nil {
-					return err
-				}
-				changes = append(changes, c)
-			}
-		case l.State == survey.New:
-			fresh = append(fresh, newDevice{model: l.Model, serial: l.Serial, version: string(l.Version)})
-		case l.Unsure():
-			left++
-		}
-	}
-	more, err := addDevices(file, v.shop, v.vessel, fresh)
-	if err != nil {
-		return err
-	}
-	if err := v.save(ctx, file, append(changes, more...), found); err != nil {
+	found, left := record.SurveyFromNetwork(survey.Compare(v.shop, v.vessel, n), time.Now().UTC().Truncate(time.Second))
+	if err := v.save(ctx, file, found); err != nil {
 		return err
 	}
 	switch {
@@ -244,15 +218,15 @@ func (v *surveying) takeOver(ctx context.Context, n *nmea2000.Network) error {
 }
 
 // fromNetwork are the devices of a capture whose model is known.
-func fromNetwork(ctx context.Context, t *terminal, shop *manifest.Shop, path string) ([]newDevice, error) {
+func fromNetwork(ctx context.Context, t *terminal, shop *manifest.Shop, path string) ([]edit.NewDevice, error) {
 	network, err := readCapture(ctx, t, path)
 	if err != nil {
 		return nil, err
 	}
-	var all []newDevice
+	var all []edit.NewDevice
 	for _, l := range survey.Compare(shop, nil, network) {
 		if l.State == survey.New {
-			all = append(all, newDevice{at: manifest.Pos{File: path}, model: l.Model, serial: l.Serial, version: string(l.Version)})
+			all = append(all, edit.NewDevice{At: manifest.Pos{File: path}, Model: l.Model, Serial: l.Serial, Version: string(l.Version)})
 			if l.Version == "" {
 				fmt.Fprintf(t.errs, "%s at address %d: %s; its version was left out\n", l.Model, l.Seen.Address, visible.Visible(l.Why))
 			}

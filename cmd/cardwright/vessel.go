@@ -5,15 +5,12 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
-	"path"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
-	"cardwright/manifest/pattern"
 	"cardwright/manifest/problem"
 	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
@@ -93,15 +90,6 @@ var deviceColumns = []tables.Column{
 	{Name: "hold_why", Key: "Device.hold_why"},
 }
 
-// newDevice is a device before it has an id.
-type newDevice struct {
-	at                       manifest.Pos // where it was written down; nothing where it wasn't
-	id, model, serial, place string
-	version, variant         string
-	through                  []string
-	hold, holdWhy            string
-}
-
 func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []string) error {
 	shop, err := s.shop()
 	if err != nil {
@@ -145,7 +133,13 @@ func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []strin
 			return err
 		}
 	}
-	file, err := o.file(shop, id, devices)
+	if err := knownModels(shop, devices); err != nil {
+		return err
+	}
+	file, err := edit.NewVessel{
+		ID: id, Name: o.name, IMO: o.imo, MMSI: o.mmsi, Hull: o.hull,
+		Berth: o.berth, Supply: o.supply, Folders: o.folders, Devices: devices,
+	}.File(shop)
 	if err != nil {
 		return err
 	}
@@ -172,7 +166,7 @@ func (o *vesselOptions) askVessel(a *asking, id string) (err error) {
 		flag, key, usual string
 		ask              func(given, flag, key, usual string) (string, error)
 	}{
-		{&o.name, "--name", "Vessel.name", titled(id), a.must},
+		{&o.name, "--name", "Vessel.name", edit.TitleOf(id), a.must},
 		{&o.berth, "--berth", "Vessel.berth", "", a.value},
 		{&o.supply, "--supply", "Vessel.supply", "", a.value},
 		{&o.hull, "--hull", "Identity.hull", "", a.value},
@@ -188,18 +182,18 @@ func (o *vesselOptions) askVessel(a *asking, id string) (err error) {
 }
 
 // given are the devices of --devices and --device.
-func (o *vesselOptions) given() ([]newDevice, error) {
-	var all []newDevice
+func (o *vesselOptions) given() ([]edit.NewDevice, error) {
+	var all []edit.NewDevice
 	if o.devices != "" {
 		table, err := readTable(o.devices, deviceColumns)
 		if err != nil {
 			return nil, err
 		}
 		for _, r := range table.Rows {
-			all = append(all, newDevice{
-				at: r.At("model"), id: r.Get("id"), model: r.Get("model"), serial: r.Get("serial"), place: r.Get("place"),
-				version: r.Get("version"), variant: r.Get("variant"), through: strings.Fields(r.Get("through")),
-				hold: r.Get("hold"), holdWhy: r.Get("hold_why"),
+			all = append(all, edit.NewDevice{
+				At: r.At("model"), ID: r.Get("id"), Model: r.Get("model"), Serial: r.Get("serial"), Place: r.Get("place"),
+				Version: r.Get("version"), Variant: r.Get("variant"), Through: strings.Fields(r.Get("through")),
+				Hold: r.Get("hold"), HoldWhy: r.Get("hold_why"),
 			})
 		}
 	}
@@ -214,12 +208,12 @@ func (o *vesselOptions) given() ([]newDevice, error) {
 }
 
 // parseDevice reads one --device: key=value, separated by commas.
-func parseDevice(text string) (newDevice, error) {
-	var d newDevice
+func parseDevice(text string) (edit.NewDevice, error) {
+	var d edit.NewDevice
 	through := ""
 	to := map[string]*string{
-		"model": &d.model, "id": &d.id, "serial": &d.serial, "place": &d.place, "version": &d.version,
-		"variant": &d.variant, "through": &through, "hold": &d.hold, "hold_why": &d.holdWhy,
+		"model": &d.Model, "id": &d.ID, "serial": &d.Serial, "place": &d.Place, "version": &d.Version,
+		"variant": &d.Variant, "through": &through, "hold": &d.Hold, "hold_why": &d.HoldWhy,
 	}
 	parts, err := csv.NewReader(strings.NewReader(text)).Read()
 	if err != nil {
@@ -236,8 +230,8 @@ func parseDevice(text string) (newDevice, error) {
 			return d, fmt.Errorf("--device %q: %s: found %s, expected %s%s", text, m.What, m.Found, m.Expected, tryIt(m.Advice))
 		}
 	}
-	d.through = strings.Fields(through)
-	if d.model == "" {
+	d.Through = strings.Fields(through)
+	if d.Model == "" {
 		return d, fmt.Errorf("--device %q: no model", text)
 	}
 	return d, nil
@@ -252,27 +246,27 @@ func deviceKeys() []string {
 }
 
 // askDevices asks for devices until there are no more.
-func askDevices(a *asking, shop *manifest.Shop) ([]newDevice, error) {
+func askDevices(a *asking, shop *manifest.Shop) ([]edit.NewDevice, error) {
 	if a.in == nil {
 		return nil, usage(errors.New("say with --device or --devices what is aboard"))
 	}
-	fmt.Fprintln(a.terminal.errs, wrapped("Models in the catalogue: "+strings.Join(modelIDs(shop), ", "), "  "))
-	var all []newDevice
+	fmt.Fprintln(a.terminal.errs, wrapped("Models in the catalogue: "+strings.Join(shop.ModelIDs(), ", "), "  "))
+	var all []edit.NewDevice
 	for {
 		model, err := a.line(manifest.Help("Device.model"), "no more")
 		if err != nil || model == "" || model == "no more" {
 			return all, err
 		}
 		if shop.Model(model) == nil {
-			a.say("no such model%s; another one comes with cardwright model add", tryIt(manifest.Nearest(model, modelIDs(shop))))
+			a.say("no such model%s; another one comes with cardwright model add", tryIt(manifest.Nearest(model, shop.ModelIDs())))
 			continue
 		}
-		d := newDevice{model: model}
+		d := edit.NewDevice{Model: model}
 		for _, q := range []struct {
 			to         *string
 			key, usual string
 		}{
-			{&d.place, "Device.place", ""}, {&d.serial, "Device.serial", ""}, {&d.version, "Device.version", string(version.Unknown)},
+			{&d.Place, "Device.place", ""}, {&d.Serial, "Device.serial", ""}, {&d.Version, "Device.version", string(version.Unknown)},
 		} {
 			if *q.to, err = a.value("", "", q.key, q.usual); err != nil {
 				return nil, err
@@ -282,139 +276,21 @@ func askDevices(a *asking, shop *manifest.Shop) ([]newDevice, error) {
 	}
 }
 
-func modelIDs(shop *manifest.Shop) []string {
-	all := make([]string, len(shop.Models))
-	for i, m := range shop.Models {
-		all[i] = m.ID
-	}
-	return all
-}
-
-// file is the vessel's file.
-func (o *vesselOptions) file(shop *manifest.Shop, id string, devices []newDevice) (*edit.File, error) {
-	if err := knownModels(shop, devices); err != nil {
-		return nil, err
-	}
-	nameDevices(shop, devices)
-	list := edit.List{}
-	for _, d := range devices {
-		list = append(list, d.entry(shop, devices))
-	}
-	var identity edit.Value
-	if o.imo+o.mmsi+o.hull != "" {
-		identity = edit.Inline{{Key: "imo", Value: orNone(o.imo)}, {Key: "mmsi", Value: orNone(o.mmsi)}, {Key: "hull", Value: orNone(o.hull)}}
-	}
-	name := path.Join(manifest.VesselsFolder, id+".yaml")
-	return edit.New(shop.Dir, name, []string{edit.SchemaComment(name)}, edit.Map{
-		{Key: "vessel", Value: id},
-		{Key: "name", Value: o.name},
-		{Key: "identity", Value: identity},
-		{Key: "berth", Value: orNone(o.berth)},
-		{Key: "supply", Value: orNone(o.supply)},
-		{Key: "folders", Value: orNone(o.folders)},
-		{Key: "devices", Value: list},
-	})
-}
-
 // knownModels refuses devices of a model that the catalogue doesn't have, all at
 // once, before a file is made in which nobody could find them.
-func knownModels(shop *manifest.Shop, devices []newDevice) error {
+func knownModels(shop *manifest.Shop, devices []edit.NewDevice) error {
 	var ms manifest.Mistakes
-	for _, d := range devices {
-		if shop.Model(d.model) != nil {
-			continue
-		}
+	for _, d := range edit.UnknownModels(shop, devices) {
 		m := manifest.Mistake{
-			At: d.at, What: "no such model", Problem: problem.Problem{
-				Found: fmt.Sprintf("%q", d.model), Expected: "the id of a model in the catalogue",
-				Advice: or(manifest.Nearest(d.model, modelIDs(shop)), "cardwright model add "+d.model),
+			At: d.At, What: "no such model", Problem: problem.Problem{
+				Found: fmt.Sprintf("%q", d.Model), Expected: "the id of a model in the catalogue",
+				Advice: or(manifest.Nearest(d.Model, shop.ModelIDs()), "cardwright model add "+d.Model),
 			},
 		}
-		if d.at.File == "" {
+		if d.At.File == "" {
 			m.At.File = "--device"
 		}
 		ms = append(ms, m)
 	}
 	return mistakesIn("what was said of the devices", ms)
-}
-
-// shortKinds are what a device is called on its vessel when nobody named it.
-var shortKinds = map[manifest.Kind]string{
-	"chart display": "display", "autopilot computer": "pilot", "heading sensor": "heading",
-	"position sensor": "position", "transponder": "ais",
-}
-
-// nameDevices gives ids to the devices that have none: their place or, where
-// several are in one, what they are; numbered where that is taken.
-func nameDevices(shop *manifest.Shop, devices []newDevice) {
-	taken, places := map[string]bool{}, map[string]int{}
-	for _, d := range devices {
-		taken[d.id] = true
-		places[slug(d.place)]++
-	}
-	for i := range devices {
-		d := &devices[i]
-		if d.id != "" {
-			continue
-		}
-		kind := shop.Model(d.model).Kind
-		base := slug(d.place)
-		if base == "" || places[base] > 1 {
-			base = or(shortKinds[kind], slug(string(kind)))
-		}
-		d.id = base
-		for n := 2; taken[d.id]; n++ {
-			d.id = fmt.Sprintf("%s-%d", base, n)
-		}
-		taken[d.id] = true
-	}
-}
-
-var notInID = pattern.Of(`[^a-z0-9]+`)
-
-// slug makes an id of a few words, or "" where they have no letter for one.
-func slug(text string) string {
-	id := strings.Trim(notInID.ReplaceAllString(strings.ToLower(text), "-"), "-")
-	if len(id) > manifest.MaxID-3 || manifest.Problem("Device.id", id) != nil {
-		return ""
-	}
-	return id
-}
-
-func (d newDevice) entry(shop *manifest.Shop, all []newDevice) edit.Value {
-	through := d.through
-	if m := shop.Model(d.model); len(through) == 0 && m.Card == nil && m.Route == "" {
-		through = hosts(shop, d, all)
-	}
-	return edit.Map{
-		{Key: "id", Value: d.id},
-		{Key: "model", Value: d.model},
-		{Key: "serial", Value: orNone(d.serial)},
-		{Key: "place", Value: orNone(d.place)},
-		{Key: "version", Value: written(d.version)},
-		{Key: "variant", Value: orNone(d.variant)},
-		{Key: "hold", Value: orNone(d.hold)},
-		{Key: "hold_why", Value: orNone(d.holdWhy)},
-		{Key: "through", Value: words(through)},
-	}
-}
-
-// written is a version as it goes into a file: without the v by which tables
-// keep spreadsheets from taking it for a number.
-func written(text string) string {
-	if v, err := version.Parse(text); err == nil {
-		return string(v)
-	}
-	return or(text, string(version.Unknown))
-}
-
-// hosts are the devices through which one without a slot can be updated.
-func hosts(shop *manifest.Shop, d newDevice, all []newDevice) (ids []string) {
-	for _, h := range all {
-		m := shop.Model(h.model)
-		if m.Card != nil && slices.Contains(m.PassesOn, d.model) && len(h.through) == 0 {
-			ids = append(ids, h.id)
-		}
-	}
-	return ids
 }

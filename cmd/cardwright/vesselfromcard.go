@@ -5,6 +5,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/digest"
+	"cardwright/manifest/edit"
 	"cardwright/manifest/pattern"
 	"cardwright/media"
 	"cardwright/verify"
@@ -14,7 +15,7 @@ import (
 // cardVessel is what the record on a card tells of a vessel.
 type cardVessel struct {
 	id, name string
-	devices  []newDevice
+	devices  []edit.NewDevice
 }
 
 // ourFolder is a folder that prepare names for a device: 01-flybridge.
@@ -35,14 +36,14 @@ func fromCard(t *terminal, shop *manifest.Shop, target string) (cardVessel, erro
 			fmt.Fprintf(t.errs, "%s: not in the catalogue, so left out\n", visible.Visible(f.Path))
 			continue
 		}
-		d := newDevice{at: manifest.Pos{File: target}, model: m.ID, variant: r.Variant}
+		d := edit.NewDevice{At: manifest.Pos{File: target}, Model: m.ID, Variant: r.Variant}
 		if found := ourFolder.FindStringSubmatch(f.Path); found != nil && manifest.Problem("Device.id", found[1]) == nil {
-			d.id = found[1]
+			d.ID = found[1]
 		}
-		if key := d.id + " " + d.model; !seen[key] {
+		if key := d.ID + " " + d.Model; !seen[key] {
 			seen[key] = true
 			card.devices = append(card.devices, d)
-			fmt.Fprintf(t.errs, "%s: the card has %s %s for it; what it runs is unknown\n", or(d.id, d.model), m.ID, r.Version)
+			fmt.Fprintf(t.errs, "%s: the card has %s %s for it; what it runs is unknown\n", or(d.ID, d.Model), m.ID, r.Version)
 		}
 	}
 	if len(card.devices) == 0 {

@@ -150,11 +150,11 @@ func goneFile(shop *manifest.Shop, id string) string {
 }
 
 func setVesselName(shop *manifest.Shop, v *manifest.Vessel, name string) (string, error) {
-	file, _, _, err := openVessel(shop.Dir, v)
+	file, _, _, err := edit.OpenVessel(shop.Dir, v)
 	if err != nil {
 		return "", err
 	}
-	if err := file.Set(edit.Way{"name"}, name, "vessel"); err != nil {
+	if err := file.Set(edit.Way{"name"}, name, edit.VesselKeys); err != nil {
 		return "", err
 	}
 	if !file.Differs() {

@@ -56,13 +56,13 @@ func AddFile(f *File, m *manifest.Model, n NewFile) error {
 	for i, r := range m.Releases {
 		if r.Variant == n.Variant && version.Compare(r.Version, n.Version) == 0 {
 			way := Way{"releases", i, "files"}
-			if err := f.Insert(way, f.Len(way...), n.file(), "version", "released"); err != nil {
+			if err := f.Insert(way, f.Len(way...), n.file(), ReleaseKeys); err != nil {
 				return err
 			}
 			return f.touch(i, r.Touch, append(slices.Clone(r.Touch), n.Touch...))
 		}
 	}
-	return f.Insert(Way{"releases"}, place(m.Releases, n.Version), n.release())
+	return f.Insert(Way{"releases"}, place(m.Releases, n.Version), n.release(), ModelKeys)
 }
 
 // place is where a version belongs among releases: newest first, unless they
@@ -93,7 +93,7 @@ func (f *File) touch(release int, was, is []string) error {
 	if len(is) == 0 {
 		return nil
 	}
-	return f.Set(way, oneOrList(is), "version", "released", "files")
+	return f.Set(way, oneOrList(is), ReleaseKeys)
 }
 
 // Past is what the catalogue keeps of a file that a release has no longer.
@@ -121,7 +121,7 @@ func ReplaceFile(f *File, m *manifest.Model, old *manifest.File, n NewFile, past
 		return fmt.Errorf("changing %s: it doesn't have %s", f.name, old.Name)
 	}
 	way := Way{"releases", i, "files"}
-	if err := f.Insert(way, j, n.file(), "version", "released"); err != nil {
+	if err := f.Insert(way, j, n.file(), ReleaseKeys); err != nil {
 		return err
 	}
 	if err := f.Delete(append(way, j+1)); err != nil {
@@ -191,7 +191,7 @@ func (f *File) remember(r *manifest.Release, old *manifest.File, past Past) erro
 		{"until", Plain(past.Until)},
 		{"why", past.Why},
 		{"by", orNil(string(past.By))},
-	})
+	}, ModelKeys)
 }
 
 // Vouch writes down what vouches for a file that the catalogue has, and when
@@ -207,7 +207,7 @@ func Vouch(f *File, m *manifest.Model, known *manifest.File, trust, from, added 
 				if p.Value == nil {
 					continue
 				}
-				if err := f.Set(append(way[:len(way):len(way)], p.Key), p.Value, "name", "size", "sha256", "unpack", "members", "trust", "from"); err != nil {
+				if err := f.Set(append(way[:len(way):len(way)], p.Key), p.Value, FileKeys); err != nil {
 					return err
 				}
 			}
@@ -218,50 +218,47 @@ func Vouch(f *File, m *manifest.Model, known *manifest.File, trust, from, added 
 }
 
 func (n NewFile) file() Value {
-	pairs := []Pair{
-		{"name", n.Name},
-		{"size", Plain(strconv.FormatInt(n.Size, 10))},
-		{"sha256", string(n.SHA256)},
-		{"trust", orNil(n.Trust)},
-		{"from", orNil(n.From)},
-		{"added", plainOrNil(n.Added)},
-	}
-	if n.Unpack == "" {
-		return Inline(pairs)
-	}
-	members := List{}
+	var members List
 	for _, m := range n.Members {
 		members = append(members, Inline{{"name", m.Name}, {"size", Plain(strconv.FormatInt(m.Size, 10))}, {"sha256", string(m.SHA256)}})
 	}
-	return Map(append(pairs, Pair{"unpack", n.Unpack}, Pair{"members", members}))
+	file := map[string]Value{
+		"name":   n.Name,
+		"size":   Plain(strconv.FormatInt(n.Size, 10)),
+		"sha256": string(n.SHA256),
+		"trust":  orNil(n.Trust),
+		"from":   orNil(n.From),
+		"added":  plainOrNil(n.Added),
+	}
+	if n.Unpack == "" {
+		return Inline(FileKeys.of(file))
+	}
+	file["unpack"], file["members"] = n.Unpack, members
+	return FileKeys.of(file)
 }
 
 func (n NewFile) release() Value {
-	needs := List{}
+	var needs List
 	for _, need := range n.Needs {
 		needs = append(needs, Inline{{"model", need.Model}, {"version", need.Version}, {"by", orNil(need.By)}})
 	}
-	after := List{}
-	for _, a := range n.After {
-		after = append(after, a)
-	}
-	return Map{
-		{"version", string(n.Version)},
-		{"released", Plain(n.Released)},
-		{"files", List{n.file()}},
-		{"touch", oneOrList(n.Touch)},
-		{"variant", orNil(n.Variant)},
-		{"over", orNil(n.Over)},
-		{"needs", listOrNil(needs)},
-		{"passed_on_by", orNil(n.PassedOnBy)},
-		{"minutes", plainOrNil(n.Minutes)},
-		{"way_back", plainOrNil(n.WayBack)},
-		{"back_to", orNil(n.BackTo)},
-		{"back_settings", orNil(n.BackSettings)},
-		{"settings", orNil(n.Settings)},
-		{"after", listOrNil(after)},
-		{"notes", orNil(strings.TrimSpace(n.Notes))},
-	}
+	return ReleaseKeys.of(map[string]Value{
+		"version":       string(n.Version),
+		"released":      Plain(n.Released),
+		"files":         List{n.file()},
+		"touch":         oneOrList(n.Touch),
+		"variant":       orNil(n.Variant),
+		"over":          orNil(n.Over),
+		"needs":         listOrNil(needs),
+		"passed_on_by":  orNil(n.PassedOnBy),
+		"minutes":       plainOrNil(n.Minutes),
+		"way_back":      plainOrNil(n.WayBack),
+		"back_to":       orNil(n.BackTo),
+		"back_settings": orNil(n.BackSettings),
+		"settings":      orNil(n.Settings),
+		"after":         listOrNil(texts(n.After)),
+		"notes":         orNil(strings.TrimSpace(n.Notes)),
+	})
 }
 
 func orNil(s string) Value {
@@ -269,6 +266,14 @@ func orNil(s string) Value {
 		return nil
 	}
 	return s
+}
+
+// trueOrNil leaves a key out where its value is no.
+func trueOrNil(b bool) Value {
+	if !b {
+		return nil
+	}
+	return Plain("true")
 }
 
 func plainOrNil(s string) Value {
@@ -283,11 +288,14 @@ func oneOrList(all []string) Value {
 	if len(all) == 1 {
 		return all[0]
 	}
-	list := List{}
+	return listOrNil(texts(all))
+}
+
+func texts(all []string) (list List) {
 	for _, s := range all {
 		list = append(list, s)
 	}
-	return listOrNil(list)
+	return list
 }
 
 func listOrNil(l List) Value {
@@ -301,8 +309,8 @@ func listOrNil(l List) Value {
 // the day and why.
 func ReplaceKey(f *File, m *manifest.Model, key, day, why string) error {
 	past := Inline{{"key", m.SigningKey}, {"until", Plain(day)}, {"why", why}}
-	if err := f.Insert(Way{"past_keys"}, len(m.PastKeys), past, "signing_key"); err != nil {
+	if err := f.Insert(Way{"past_keys"}, len(m.PastKeys), past, ModelKeys); err != nil {
 		return err
 	}
-	return f.Set(Way{"signing_key"}, key)
+	return f.Set(Way{"signing_key"}, key, ModelKeys)
 }

@@ -9,9 +9,9 @@ import (
 )
 
 // Set makes v the value of the key at the end of way. A value that is there is
-// replaced where it is a scalar; a key that isn't there is put behind the last
-// of the keys named in behind that the mapping has, or at the mapping's end.
-func (t *Text) Set(way Way, v Value, behind ...string) error {
+// replaced where it is a scalar; a key that isn't there gets its place in order, or
+// goes to the mapping's end where it has none there.
+func (t *Text) Set(way Way, v Value, order KeyOrder) error {
 	within, key := t.find(way[:len(way)-1]), way[len(way)-1]
 	name, ok := key.(string)
 	if within == nil || within.Kind != yaml.MappingNode || !ok {
@@ -23,15 +23,15 @@ func (t *Text) Set(way Way, v Value, behind ...string) error {
 		}
 		return t.replace(old, way, v)
 	}
-	return t.add(within, Pair{name, v}, way, behind)
+	return t.add(within, Pair{name, v}, way, order)
 }
 
 // Insert puts v into the list at way, before its entry i, or at its end. Where
 // the key isn't there it is made, as Set does.
-func (t *Text) Insert(way Way, i int, v Value, behind ...string) error {
+func (t *Text) Insert(way Way, i int, v Value, order KeyOrder) error {
 	list := t.find(way)
 	if list == nil || list.Kind == yaml.SequenceNode && len(list.Content) == 0 {
-		return t.Set(way, List{v}, behind...)
+		return t.Set(way, List{v}, order)
 	}
 	if list.Kind != yaml.SequenceNode || i < 0 || i > len(list.Content) {
 		return t.refused(list, way, v, "it is not a list with such a place")
@@ -81,15 +81,10 @@ func (t *Text) insertFlow(n *yaml.Node, i int, text string, way Way, v Value, wa
 }
 
 // add puts a key that isn't there into a mapping.
-func (t *Text) add(within *yaml.Node, p Pair, way Way, behind []string) error {
+func (t *Text) add(within *yaml.Node, p Pair, way Way, order KeyOrder) error {
 	place := len(within.Content) / 2
-	for i := 0; i+1 < len(within.Content); i += 2 {
-		if slices.Contains(behind, within.Content[i].Value) {
-			place = i/2 + 1
-		}
-	}
-	if len(behind) > 0 && !hasAny(within, behind) {
-		place = len(within.Content) / 2
+	if i := lastOf(within, order.before(p.Key)); i >= 0 {
+		place = i/2 + 1
 	}
 	want := treeOf(t.root)
 	at := want.find(way[:len(way)-1])
@@ -102,8 +97,13 @@ func (t *Text) add(within *yaml.Node, p Pair, way Way, behind []string) error {
 	return t.putLines(line, deeper(blockPair(p, t.cousin(way), within), margin), within, way, p.Value, want)
 }
 
-func hasAny(n *yaml.Node, keys []string) bool {
-	return slices.ContainsFunc(keys, func(k string) bool { return keyAt(n, k) >= 0 })
+// lastOf is where the last of these keys stands in a mapping's content, or -1.
+func lastOf(n *yaml.Node, keys []string) int {
+	last := -1
+	for _, k := range keys {
+		last = max(last, keyAt(n, k))
+	}
+	return last
 }
 
 // cousin is what stands behind the same key of another entry of the same list,

@@ -41,7 +41,7 @@ func TestSave(t *testing.T) {
 	dir := demo(t)
 	require.NoError(t, os.Chmod(filepath.Join(dir, vesselFile), 0o640))
 	f := open(t, dir, vesselFile)
-	require.NoError(t, f.Set(edit.Way{"devices", 0, "version"}, "4.0-12"))
+	require.NoError(t, f.Set(edit.Way{"devices", 0, "version"}, "4.0-12", nil))
 	require.NoError(t, edit.Save(dir, f))
 
 	shop, err := manifest.Load(dir)
@@ -52,7 +52,7 @@ func TestSave(t *testing.T) {
 	assert.EqualValues(t, 0o640, info.Mode().Perm(), "rights stay")
 	onlyYAML(t, filepath.Join(dir, "vessels"))
 
-	require.NoError(t, f.Set(edit.Way{"devices", 0, "version"}, "3.1-40"), "the file can be changed again")
+	require.NoError(t, f.Set(edit.Way{"devices", 0, "version"}, "3.1-40", nil), "the file can be changed again")
 	require.NoError(t, edit.Save(dir, f))
 }
 
@@ -71,7 +71,7 @@ func TestSaveIsStrict(t *testing.T) {
 	dir := demo(t)
 	before := stored(t, dir, vesselFile)
 	f := open(t, dir, vesselFile)
-	require.NoError(t, f.Set(edit.Way{"devices", 0, "model"}, "fennick-plot-13"))
+	require.NoError(t, f.Set(edit.Way{"devices", 0, "model"}, "fennick-plot-13", nil))
 	err := edit.Save(dir, f)
 	var ms manifest.Mistakes
 	require.ErrorAs(t, err, &ms)
@@ -95,7 +95,7 @@ func TestSaveSeesEditors(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			dir := demo(t)
 			f := open(t, dir, vesselFile)
-			require.NoError(t, f.Set(edit.Way{"supply"}, "24V"))
+			require.NoError(t, f.Set(edit.Way{"supply"}, "24V", nil))
 			require.NoError(t, edits(filepath.Join(dir, vesselFile)))
 			var changed *edit.Changed
 			require.ErrorAs(t, edit.Save(dir, f), &changed)
@@ -122,7 +122,7 @@ func TestWritersAtOnce(t *testing.T) {
 					return
 				}
 				id := "radio-" + string(rune('a'+i))
-				if !assert.NoError(t, f.Insert(edit.Way{"devices"}, f.Len("devices"), edit.Map{{"id", id}, {"model", "fennick-plot-12"}, {"version", "unknown"}})) {
+				if !assert.NoError(t, f.Insert(edit.Way{"devices"}, f.Len("devices"), edit.Map{{"id", id}, {"model", "fennick-plot-12"}, {"version", "unknown"}}, nil)) {
 					return
 				}
 				if edit.Save(dir, f) == nil {
@@ -179,7 +179,7 @@ func TestLink(t *testing.T) {
 	require.NoError(t, os.Rename(path, filepath.Join(dir, "boats", "k.yaml")))
 	require.NoError(t, os.Symlink(filepath.Join("..", "boats", "k.yaml"), path))
 	f := open(t, dir, vesselFile)
-	require.NoError(t, f.Set(edit.Way{"supply"}, "24V"))
+	require.NoError(t, f.Set(edit.Way{"supply"}, "24V", nil))
 	require.NoError(t, edit.Save(dir, f))
 	to, err := os.Readlink(path)
 	require.NoError(t, err)

@@ -20,12 +20,12 @@ import (
 // change is one change of a text.
 type change func(t *edit.Text) error
 
-func set(v edit.Value, behind []string, way ...any) change {
-	return func(t *edit.Text) error { return t.Set(way, v, behind...) }
+func set(v edit.Value, order edit.KeyOrder, way ...any) change {
+	return func(t *edit.Text) error { return t.Set(way, v, order) }
 }
 
 func insert(i int, v edit.Value, way ...any) change {
-	return func(t *edit.Text) error { return t.Insert(way, i, v) }
+	return func(t *edit.Text) error { return t.Insert(way, i, v, nil) }
 }
 
 var newRelease = edit.Map{
@@ -67,15 +67,15 @@ func TestChanges(t *testing.T) {
 			set("9.0", nil, "devices", 0, "version"),
 			set("9.1", nil, "devices", 1, "version"),
 			set("9.2", nil, "devices", 2, "version"),
-			set("arch", []string{"model", "id"}, "devices", 0, "place"),
-			set("arch", []string{"model"}, "devices", 2, "place"),
-			set("00232", []string{"no such key"}, "devices", 1, "serial"),
+			set("arch", edit.KeyOrder{"model", "id", "place"}, "devices", 0, "place"),
+			set("arch", edit.KeyOrder{"model", "place"}, "devices", 2, "place"),
+			set("00232", edit.KeyOrder{"no such key", "serial"}, "devices", 1, "serial"),
 			set("HQ 215", nil, "identity", "hull"),
 			set("1234567", nil, "identity", "imo"),
 			insert(2, "bridge", "devices", 2, "through"),
 			insert(3, newDevice, "devices"),
 			insert(0, newDevice, "devices"),
-			set("model", []string{"supply"}, "folders"),
+			set("model", edit.KeyOrder{"supply", "folders", "devices"}, "folders"),
 		}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -106,19 +106,19 @@ func comments(text []byte) (all []string) {
 func TestLineEnds(t *testing.T) {
 	text, err := edit.Parse("v.yaml", []byte("\ufeffvessel: kittiwake\r\ndevices:\r\n  - id: helm\r\n    version: 1"))
 	require.NoError(t, err)
-	require.NoError(t, text.Insert(edit.Way{"devices"}, 1, edit.Map{{"id", "radar"}}))
-	require.NoError(t, text.Set(edit.Way{"vessel"}, "skerry-light"))
-	require.NoError(t, text.Set(edit.Way{"name"}, "Skerry Light", "vessel"))
+	require.NoError(t, text.Insert(edit.Way{"devices"}, 1, edit.Map{{"id", "radar"}}, nil))
+	require.NoError(t, text.Set(edit.Way{"vessel"}, "skerry-light", nil))
+	require.NoError(t, text.Set(edit.Way{"name"}, "Skerry Light", edit.VesselKeys))
 	assert.Equal(t, "\ufeffvessel: skerry-light\r\nname: Skerry Light\r\ndevices:\r\n  - id: helm\r\n    version: 1\r\n  - id: radar", string(text.Bytes()))
 }
 
 func TestEmptyList(t *testing.T) {
 	text, err := edit.Parse("v.yaml", []byte("devices: []   # none yet\nname: Kittiwake\nafter: []\nm: {l: [], k: {}}\n"))
 	require.NoError(t, err)
-	require.NoError(t, text.Insert(edit.Way{"devices"}, 0, newDevice))
-	require.NoError(t, text.Insert(edit.Way{"after"}, 0, "depth shown"))
-	require.NoError(t, text.Insert(edit.Way{"m", "l"}, 0, "a"))
-	require.NoError(t, text.Set(edit.Way{"m", "k", "x"}, "y"))
+	require.NoError(t, text.Insert(edit.Way{"devices"}, 0, newDevice, nil))
+	require.NoError(t, text.Insert(edit.Way{"after"}, 0, "depth shown", nil))
+	require.NoError(t, text.Insert(edit.Way{"m", "l"}, 0, "a", nil))
+	require.NoError(t, text.Set(edit.Way{"m", "k", "x"}, "y", nil))
 	assert.Equal(t, "devices:\n  - id: ais\n    model: solveld-beacon-1\n    serial: \"00012\"\n    version: \"1.10\"   # none yet\n"+
 		"name: Kittiwake\nafter: [depth shown]\nm: {l: [a], k: {x: y}}\n", string(text.Bytes()))
 }
@@ -193,13 +193,13 @@ func FuzzChange(f *testing.F) {
 		way := ways[int(which)%len(ways)]
 		switch kind % 4 {
 		case 0:
-			err = text.Set(way, value)
+			err = text.Set(way, value, nil)
 		case 1:
-			err = text.Insert(way, int(kind/4)%(text.Len(way...)+1), edit.Map{{"k", value}, {"l", edit.List{value}}})
+			err = text.Insert(way, int(kind/4)%(text.Len(way...)+1), edit.Map{{"k", value}, {"l", edit.List{value}}}, nil)
 		case 2:
-			err = text.Set(append(way[:len(way):len(way)], "fresh key"), value)
+			err = text.Set(append(way[:len(way):len(way)], "fresh key"), value, nil)
 		case 3:
-			err = text.Insert(way, int(kind/4)%(text.Len(way...)+1), value)
+			err = text.Insert(way, int(kind/4)%(text.Len(way...)+1), value, nil)
 		}
 		after := text.Bytes()
 		var refused *edit.Refused

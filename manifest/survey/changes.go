@@ -1,6 +1,8 @@
 package survey
 
 import (
+	"strings"
+
 	"cardwright/manifest"
 	"cardwright/manifest/version"
 )
@@ -11,6 +13,11 @@ type Change struct {
 	Key    string `json:"key"` // "": the device is new
 	Was    string `json:"was"`
 	Is     string `json:"is"`
+}
+
+// Added is the change that puts a device into the file.
+func Added(device, model, version string) Change {
+	return Change{Device: device, Is: strings.TrimSpace(model + " " + version)}
 }
 
 // Answer is what was found of a device by whoever looked at it; what is empty

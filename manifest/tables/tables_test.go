@@ -150,3 +150,13 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+func TestCells(t *testing.T) {
+	for cell, want := range map[string][2]bool{"": {false, true}, "no": {false, true}, "Yes": {true, true}, "Y": {true, true}, "true": {true, true}, "perhaps": {false, false}} {
+		yes, ok := tables.YesOrNo(cell)
+		assert.Equal(t, want, [2]bool{yes, ok}, cell)
+	}
+	assert.Equal(t, []string{"a", "b", "c"}, tables.Words(" a, b  c,"))
+	assert.Equal(t, []string{"a b", "c, d"}, tables.Parts(" a b //c, d ; ", "/;"))
+	assert.Empty(t, tables.Parts(" / ", "/"))
+}

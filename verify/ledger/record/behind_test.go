@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 
+	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
@@ -61,7 +62,7 @@ func TestACorrectionReachesTheFileThatSaidTheSame(t *testing.T) {
 func TestASurveyNotesWhatWasFound(t *testing.T) {
 	j := job()
 	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
-	s := record.Survey{Visit: "v", At: at, Read: map[string]version.V{"radar": "1.8"}, New: []string{"pilot"}, Other: []string{"flybridge"}}
+	s := record.Survey{Visit: "v", At: at, Read: map[string]version.V{"radar": "1.8"}, Changes: []survey.Change{survey.Added("pilot", "solveld-course-3", ""), {Device: "flybridge", Key: "serial", Is: "00007"}}}
 	all := s.Entries(j.Vessel, j.Catalogue)
 	var kinds []ledger.Kind
 	for _, e := range all {

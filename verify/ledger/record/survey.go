@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"cardwright/manifest"
+	"cardwright/manifest/edit"
 	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
@@ -15,25 +16,63 @@ import (
 // Survey is what was found aboard by whoever walked the boat, or by a capture of
 // its network.
 type Survey struct {
-	Visit string // by what was found, so that one survey is noted once: see VisitOf
-	How   string // note beside each reading; "" for a person's
-	At    time.Time
-	Read  map[string]version.V // devices whose version was read, by id
-	Said  map[string]string    // what was written beside devices, by id
-	New   []string             // ids of devices that the vessel's file didn't have
-	Other []string             // ids of those of which serial, place or variant were found otherwise
+	Visit   string // by what was found, so that one survey is noted once: see VisitOf
+	How     string // note beside each reading; "" for a person's
+	At      time.Time
+	Read    map[string]version.V // devices whose version was read, by id
+	Said    map[string]string    // what was written beside devices, by id
+	Changes []survey.Change      // of the vessel's file
+	Fresh   []edit.NewDevice     // devices that the vessel's file doesn't have; Write puts them there
 }
 
-// Take takes what a survey changes in the vessel's file.
-func (s *Survey) Take(changes []survey.Change) {
-	for _, c := range changes {
+// SurveyFromNetwork is what can be told for certain of the lines of a capture; left is
+// how many a person has to look at.
+func SurveyFromNetwork(lines []survey.Line, at time.Time) (s Survey, left int) {
+	s = Survey{Visit: ledger.NewVisit(), How: ledger.FromCapture, At: at, Read: map[string]version.V{}}
+	for _, l := range lines {
 		switch {
-		case c.Key == "":
-			s.New = append(s.New, c.Device)
-		case c.Key != known.VersionKey && !slices.Contains(s.Other, c.Device):
-			s.Other = append(s.Other, c.Device)
+		case l.Writes():
+			if l.Version != "" {
+				s.Read[l.Device] = l.Version
+			}
+			s.Changes = append(s.Changes, l.Changes()...)
+		case l.State == survey.New:
+			s.Fresh = append(s.Fresh, edit.NewDevice{Model: l.Model, Serial: l.Serial, Version: string(l.Version)})
+		case l.Unsure():
+			left++
 		}
 	}
+	return s, left
+}
+
+// Write writes what was found into the vessel's file. The devices that it puts there
+// are among the changes from then on.
+func (s *Survey) Write(file *edit.File, shop *manifest.Shop, vessel *manifest.Vessel) error {
+	for _, c := range s.Changes {
+		if err := edit.SetDevice(file, vessel, c.Device, c.Key, c.Is); err != nil {
+			return err
+		}
+	}
+	added, err := edit.AddDevices(file, shop, vessel, s.Fresh)
+	for _, d := range added {
+		s.Changes = append(s.Changes, survey.Added(d.ID, d.Model, d.Version))
+	}
+	s.Fresh = nil
+	return err
+}
+
+// changed are the devices that the vessel's file didn't have, and those of which
+// serial, place or variant were found otherwise.
+func (s *Survey) changed() (fresh, other []string) {
+	for _, c := range s.Changes {
+		switch {
+		case c.Key == "":
+			fresh = append(fresh, c.Device)
+		case c.Key != known.VersionKey && !slices.Contains(other, c.Device):
+			other = append(other, c.Device)
+		}
+	}
+	return fresh, other
 }
 
 // WrittenBy are the values that changes write into a vessel's file; vessel is as
@@ -64,12 +103,12 @@ func (s *Survey) Entries(vessel *manifest.Vessel, catalogue []*manifest.Model) [
 	begun := entry(ledger.VisitBegun)
 	begun.VisitBegun = &ledger.Visit{Purpose: "survey"}
 	all := []ledger.Entry{begun}
-	if len(s.New)+len(s.Other) > 0 {
+	if fresh, other := s.changed(); len(fresh)+len(other) > 0 {
 		taken := job.takenOn()
-		for _, id := range append(slices.Clone(s.New), s.Other...) {
+		for _, id := range slices.Concat(fresh, other) {
 			d, _ := job.device(id)
 			v := version.V(version.Unknown)
-			if slices.Contains(s.New, id) {
+			if slices.Contains(fresh, id) {
 				v = vessel.Device(id).Version
 			}
 			taken.Devices = append(taken.Devices, ledger.Fitted{Device: d, Version: v})

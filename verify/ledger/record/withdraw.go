@@ -91,7 +91,7 @@ func changeWithdrawn(shop *manifest.Shop, change func(*manifest.Model, *manifest
 			case why == "":
 				err = file.Delete(way)
 			default:
-				err = file.Set(way, why, "version", "variant", "released")
+				err = file.Set(way, why, edit.ReleaseKeys)
 			}
 			if err != nil {
 				return files, err
