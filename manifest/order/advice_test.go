@@ -70,7 +70,7 @@ type follower struct {
 var (
 	lift     = regexp.MustCompile(`^lift the hold on (\w+) `)
 	let      = regexp.MustCompile(`^let (\w+) be updated$`)
-	drop     = regexp.MustCompile(`^drop the aim \S+ of (\w+)$`)
+	drop     = regexp.MustCompile(`^drop the aim for (\w+) to run \S+$`)
 	exchange = regexp.MustCompile(`^exchange (\w+) for one that runs (\d+)$`)
 	add      = regexp.MustCompile(`^add to the catalogue a release of (\w+) that fits, (\d+)( \(EU\))?$`)
 )

@@ -42,14 +42,14 @@ func (v *visit) endWithoutSteps(gaveUp *GaveUp) error {
 		case v.plan.Conflict == nil:
 			v.plan.Conflict = l.Conflict
 		default:
-			v.note("there is another conflict, apart from the one shown, among %s", strings.Join(l.Devices, ", "))
+			v.note("there is another conflict, not shown here, among %s", strings.Join(l.Devices, ", "))
 		}
 	}
 	if v.plan.Conflict == nil {
 		return gaveUp
 	}
 	if len(v.plan.Conflict.WouldFree) == 0 {
-		v.note("no single change frees the conflict")
+		v.note("no single change resolves the conflict")
 	}
 	return nil
 }

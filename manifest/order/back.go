@@ -140,7 +140,7 @@ func (v *visit) explainStepsBack() {
 		s := &v.plan.Steps[i]
 		switch back := v.ask.goesBack(s.Device); {
 		case back == nil:
-			s.Why = append(s.Why, "what goes back doesn't fit with what it runs")
+			s.Why = append(s.Why, "what it runs doesn't fit with what goes back")
 		case v.plan.ends(v.vessel.Device(s.Device)) != s.To:
 			s.Why = append(s.Why, "on the way back")
 		case back.Why != "":
@@ -161,10 +161,10 @@ func (v *visit) noteBack() {
 		case manifest.SettingsLost:
 			v.note("warning: %s loses its settings when it goes back to %s: write them down first", s.Device, s.To)
 		case "":
-			v.note("warning: whether %s keeps its settings when it goes back to %s isn't written down: write them down first", s.Device, s.To)
+			v.note("warning: the makers don't say whether %s keeps its settings when it goes back to %s: write them down first", s.Device, s.To)
 		}
 		if to.Withdrawn != "" {
-			v.note("warning: %s goes back to %s %s, which was withdrawn: %s; asked for: %s", s.Device, s.Model, s.To, to.Withdrawn, v.ask.whyBack(s.Device))
+			v.note("warning: %s goes back to %s %s, which was withdrawn: %s; asked for all the same: %s", s.Device, s.Model, s.To, to.Withdrawn, v.ask.whyBack(s.Device))
 		}
 	}
 }

@@ -89,7 +89,7 @@ func TestNoWayBack(t *testing.T) {
 		{"the maker gives none", "model plot card\n3.1\n4.0 noback\ndevice helm plot 4.0", "plot 4.0 has no way back to an older release"},
 		{"the maker doesn't say", "model plot card\n3.1\n4.0\ndevice helm plot 4.0", "the maker doesn't say whether there is a way back from plot 4.0"},
 		{"a release that nobody knows", "model plot card\n3.1\ndevice helm plot 4.0", "the catalogue doesn't know plot 4.0, which helm runs, nor a way back from it"},
-		{"a hold", "model plot card\n3.1\n4.0 back\ndevice helm plot 4.0 hold[>= 4]", "helm is kept to >= 4"},
+		{"a hold", "model plot card\n3.1\n4.0 back\ndevice helm plot 4.0 hold[>= 4]", "helm is held to >= 4"},
 		{"a withdrawn one that nobody named", "model plot card\n3.1 withdrawn[charts vanish]\n4.0 back\ndevice helm plot 4.0", "plot 3.1 was withdrawn: charts vanish"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -106,7 +106,7 @@ func TestWayBackAsksForWhatThereIs(t *testing.T) {
 	shop, vessel := scene("model plot card\n3.0 withdrawn[charts vanish]\n3.1\n4.0 back\ndevice helm plot 4.0")
 	for want, back := range map[string][]Return{
 		`vessel kittiwake has no device "hlem"; it has helm`:                                    {{Device: "hlem"}},
-		"helm is to go back twice":                                                              {{Device: "helm"}, {Device: "helm", To: "3.1"}},
+		"helm is named twice":                                                              {{Device: "helm"}, {Device: "helm", To: "3.1"}},
 		"helm runs 4.0: 4.0 is no way back from it":                                             {{Device: "helm", To: "4.0"}},
 		"the catalogue has no package of plot 2.0 for helm; of older releases it has 3.0, 3.1":  {{Device: "helm", To: "2.0"}},
 		"plot 3.0 was withdrawn: charts vanish (scene:2); it is no way back unless you say why": {{Device: "helm", To: "3.0"}},

@@ -102,7 +102,7 @@ func (q *question) dropAim(m *manifest.Model) string {
 	if !q.canPlan(q.shop, q.vessel, ask) {
 		return ""
 	}
-	return fmt.Sprintf("drop the aim %s of %s", q.ask.Aim[m.ID], m.ID)
+	return fmt.Sprintf("drop the aim for %s to run %s", m.ID, q.ask.Aim[m.ID])
 }
 
 // exchangeDevice names the version that another device of the model would have to
@@ -152,7 +152,7 @@ func (q *question) addRelease(m *manifest.Model) string {
 	if !q.canPlan(q.shopWith(m, missing...), q.vessel, q.ask) {
 		return ""
 	}
-	return fmt.Sprintf("add to the catalogue a release of %s that its devices can go through", m.ID)
+	return fmt.Sprintf("add to the catalogue a release of %s to go through on the way", m.ID)
 }
 
 // shopWith is the shop with more releases of a model, which need nothing.

@@ -72,7 +72,7 @@ func (q *question) describeModel(kind Kind, m *manifest.Model) (string, manifest
 	case KindAsked:
 		return fmt.Sprintf("asked: %s ends on %s", m.ID, q.ask.Aim[m.ID]), manifest.Pos{}
 	}
-	return fmt.Sprintf("the catalogue has of %s %s", m.ID, q.knownReleases(m)), m.At("releases")
+	return fmt.Sprintf("of %s the catalogue has %s", m.ID, q.knownReleases(m)), m.At("releases")
 }
 
 // knownReleases lists the versions that the catalogue has for the devices aboard, the
@@ -108,7 +108,7 @@ func named(v, variant string) string {
 func (q *question) describeDevice(kind Kind, d *manifest.Device) (string, manifest.Pos) {
 	switch kind {
 	case KindHold:
-		return fmt.Sprintf("%s is kept to %s%s", d.ID, d.Hold, why(d.HoldWhy)), d.At("hold")
+		return fmt.Sprintf("%s is held to %s%s", d.ID, d.Hold, why(d.HoldWhy)), d.At("hold")
 	case KindThrough:
 		return fmt.Sprintf("%s is updated through %s", d.ID, strings.Join(d.Through, " or ")), d.At("through")
 	case KindNoSlot:

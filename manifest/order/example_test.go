@@ -184,7 +184,7 @@ func ExampleWhy_deadlock() {
 	// - radar is updated through helm (scene:9)
 	// - helm runs fennick-plot-12 3.1 (scene:8)
 	// - radar runs fennick-sweep-2 1.6 (scene:9)
-	// - the catalogue has of fennick-sweep-2 only 1.6, 1.8 (scene:5)
+	// - of fennick-sweep-2 the catalogue has only 1.6, 1.8 (scene:5)
 	// a circle: fennick-plot-12 4.0 → fennick-sweep-2 1.8 → fennick-plot-12 4.0
 }
 
@@ -200,15 +200,15 @@ func ExampleMake_hold() {
 		device radar fennick-sweep-2 1.6 hold[= 1.6]`)
 	// Output:
 	// no safe order, because
-	// - radar is kept to = 1.6 (scene:8)
+	// - radar is held to = 1.6 (scene:8)
 	// - fennick-plot-12 4.0 needs fennick-sweep-2 >= 1.8 when the visit ends (scene:3:1)
 	// - helm runs fennick-plot-12 4.0 (scene:7)
-	// - the catalogue has of fennick-plot-12 only 4.0 (scene:2)
+	// - of fennick-plot-12 the catalogue has only 4.0 (scene:2)
 	// would free it:
 	// - lift the hold on radar (scene:8)
 	// - exchange helm for one that runs a version after 4.0
 	// - add to the catalogue a release of fennick-plot-12 that fits, a version after 4.0
-	// note: helm is out of service already: what is installed doesn't fit
+	// note: helm is out of service already: what is installed aboard doesn't fit together
 }
 
 // The customer wants just the radar done, and then asks for the display too.
@@ -237,7 +237,7 @@ func ExampleWhatIf() {
 	// - fennick-plot-12 4.0 needs fennick-sweep-2 >= 1.8 when the visit ends (scene:4:1)
 	// - radar runs fennick-sweep-2 1.6 (scene:10)
 	// would free it:
-	// - drop the aim 4.0 of fennick-plot-12
+	// - drop the aim for fennick-plot-12 to run 4.0
 	// - let radar be updated
 	// - exchange radar for one that runs 1.9
 }

@@ -58,7 +58,7 @@ func whatIf(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, limits limits
 // validate refuses what the searches couldn't work with.
 func validate(shop *manifest.Shop, vessel *manifest.Vessel) error {
 	if len(vessel.Devices) > maxAboard {
-		return &GaveUp{ids(vessel.Devices), fmt.Sprintf("%d devices aboard, and at most %d are planned", len(vessel.Devices), maxAboard)}
+		return &GaveUp{ids(vessel.Devices), fmt.Sprintf("%d devices aboard, and at most %d can be planned", len(vessel.Devices), maxAboard)}
 	}
 	for _, d := range vessel.Devices {
 		if vessel.Device(d.ID) != d {
@@ -79,10 +79,10 @@ func validate(shop *manifest.Shop, vessel *manifest.Vessel) error {
 // tooLarge refuses more connected devices, or more rules, than the searches are for.
 func (q *question) tooLarge() *GaveUp {
 	if n := len(q.devices); n > maxDevices {
-		return &GaveUp{ids(q.devices), fmt.Sprintf("%d connected devices, and at most %d are planned", n, maxDevices)}
+		return &GaveUp{ids(q.devices), fmt.Sprintf("%d connected devices, and at most %d can be planned at once", n, maxDevices)}
 	}
 	if ruleCount(q.shop, q.devices) > maxSize {
-		return &GaveUp{ids(q.devices), fmt.Sprintf("more than %d rules to weigh", maxSize)}
+		return &GaveUp{ids(q.devices), fmt.Sprintf("more than %d rules of releases for each other", maxSize)}
 	}
 	return nil
 }
@@ -138,9 +138,9 @@ func (v *visit) planAll() error {
 	v.noteLeftOut()
 	switch {
 	case !sure.outage:
-		v.note("the order is safe and as short as can be; whether less time out of service, or fewer card swaps, would do was not settled")
+		v.note("the order is safe and as short as can be; whether another order has less time out of service, or fewer card swaps, was not settled")
 	case !sure.swaps:
-		v.note("the order is safe and as short as can be; whether fewer card swaps would do was not settled")
+		v.note("the order is safe and as short as can be; whether another order has fewer card swaps was not settled")
 	}
 	v.writeSteps(a, moves)
 	v.fillAnswers()
@@ -191,7 +191,7 @@ func (v *visit) planGroup(q *question) (*LeftOut, *groupState) {
 		o, ok := q.problem().solve(v.limits.work())
 		switch {
 		case !ok:
-			left.gaveUp = &GaveUp{left.Devices, fmt.Sprintf("more than %d rules looked at or %d states remembered", v.limits.ruleTests, v.limits.states)}
+			left.gaveUp = &GaveUp{left.Devices, fmt.Sprintf("more than %d tests of rules, or %d states", v.limits.ruleTests, v.limits.states)}
 		case o.target != nil:
 			o.walker.work = v.limits.work()
 			return nil, newGroupState(o.walker, o.steps)
@@ -204,7 +204,7 @@ func (v *visit) planGroup(q *question) (*LeftOut, *groupState) {
 	c, sure := q.conflict()
 	left.Conflict = c
 	if !sure {
-		v.note("the conflict is proven, but fewer facts may be enough for it")
+		v.note("the conflict is certain, but not all of its facts may be needed for it")
 	}
 	return &left, nil
 }

@@ -140,10 +140,10 @@ func TestMakeConflict(t *testing.T) {
 	require.NoError(t, err)
 	assert.JSONEq(t, `{
 		"because": [
-			{"kind": "hold", "fact": "radar is kept to < 1.8", "at": "scene:8"},
+			{"kind": "hold", "fact": "radar is held to < 1.8", "at": "scene:8"},
 			{"kind": "need", "fact": "plot 4.0 needs radar >= 1.8 when the visit ends", "at": "scene:3:1"},
 			{"kind": "installed", "fact": "helm runs plot 4.0", "at": "scene:7"},
-			{"kind": "catalogue", "fact": "the catalogue has of plot only 4.0", "at": "scene:2"}],
+			{"kind": "catalogue", "fact": "of plot the catalogue has only 4.0", "at": "scene:2"}],
 		"would_free": [
 			"lift the hold on radar (scene:8)",
 			"exchange helm for one that runs a version after 4.0",

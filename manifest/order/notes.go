@@ -27,7 +27,7 @@ func (v *visit) noteInstalled() {
 			v.note("warning: %s runs %s %s, which was withdrawn: %s (%s)", d.ID, d.Model, d.Version, r.Withdrawn, r.At("withdrawn"))
 		}
 		if v.outOfService(i) {
-			v.note("%s is out of service already: what is installed doesn't fit", d.ID)
+			v.note("%s is out of service already: what is installed aboard doesn't fit together", d.ID)
 		}
 	}
 }

@@ -82,7 +82,7 @@ func (a Ask) validate(shop *manifest.Shop, vessel *manifest.Vessel) error {
 		}
 	}
 	if a.Undo && len(a.Back) > 0 {
-		return &BadAsk{"the way back of the whole plan, and of single devices, can't be asked for at once"}
+		return &BadAsk{"the way back is either of the whole plan or of single devices: ask for one of them"}
 	}
 	if err := a.validateBack(shop, vessel); err != nil {
 		return err
@@ -101,7 +101,7 @@ func (a Ask) validateBack(shop *manifest.Shop, vessel *manifest.Vessel) error {
 		return nil
 	}
 	if len(a.Aim) > 0 || a.Within > 0 || a.Earlier != 0 {
-		return &BadAsk{"a way back is planned by itself: without an aim, a time, or a part"}
+		return &BadAsk{"a way back is planned by itself: without an aim and without a time"}
 	}
 	for i, back := range a.Back {
 		d := vessel.Device(back.Device)
@@ -109,7 +109,7 @@ func (a Ask) validateBack(shop *manifest.Shop, vessel *manifest.Vessel) error {
 		case d == nil:
 			return &BadAsk{fmt.Sprintf("vessel %s has no device %q; it has %s", vessel.ID, back.Device, list(vessel.Devices))}
 		case a.goesBack(d.ID) != &a.Back[i]:
-			return &BadAsk{fmt.Sprintf("%s is to go back twice", d.ID)}
+			return &BadAsk{fmt.Sprintf("%s is named twice", d.ID)}
 		case len(unknownOf([]*manifest.Device{d})) > 0:
 			continue
 		}

@@ -66,13 +66,13 @@ func TestTooMuchIsRefused(t *testing.T) {
 	_, err := Make(scene(b.String()))
 	var gaveUp *GaveUp
 	require.ErrorAs(t, err, &gaveUp)
-	assert.ErrorContains(t, err, "201 connected devices, and at most 200 are planned")
+	assert.ErrorContains(t, err, "201 connected devices, and at most 200 can be planned at once")
 
 	b.WriteString("model radar card\n1\n2\ndevice radar radar 1\n") // not connected with them
 	plan, err := Make(scene(b.String()))
 	require.NoError(t, err)
 	assert.Equal(t, "radar 1>2", short(plan))
-	assert.Equal(t, "201 connected devices, and at most 200 are planned", plan.LeftOut[0].GaveUp)
+	assert.Equal(t, "201 connected devices, and at most 200 can be planned at once", plan.LeftOut[0].GaveUp)
 
 	b.Reset()
 	b.WriteString("model plot card\n1\n2\n")
@@ -81,7 +81,7 @@ func TestTooMuchIsRefused(t *testing.T) {
 	}
 	_, err = Make(scene(b.String()))
 	require.ErrorAs(t, err, &gaveUp)
-	assert.ErrorContains(t, err, "1001 devices aboard, and at most 1000 are planned")
+	assert.ErrorContains(t, err, "1001 devices aboard, and at most 1000 can be planned")
 
 	b.Reset()
 	b.WriteString("model plot card\n")
@@ -91,7 +91,7 @@ func TestTooMuchIsRefused(t *testing.T) {
 	b.WriteString("device helm plot 1\n")
 	_, err = Make(scene(b.String()))
 	require.ErrorAs(t, err, &gaveUp)
-	assert.ErrorContains(t, err, "more than 200000 rules to weigh")
+	assert.ErrorContains(t, err, "more than 200000 rules of releases for each other")
 }
 
 func TestHostsThatAreNotAboardAreAMistake(t *testing.T) {

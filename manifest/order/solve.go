@@ -13,7 +13,7 @@ type GaveUp struct {
 }
 
 func (e *GaveUp) Error() string {
-	return fmt.Sprintf("gave up without an answer: %s, for %s; plan fewer devices at once, or leave some alone",
+	return fmt.Sprintf("gave up without an answer (%s) for %s: plan fewer devices at once, or leave some alone",
 		e.What, strings.Join(e.Devices, ", "))
 }
 

@@ -33,7 +33,7 @@ func TestFleet(t *testing.T) {
 	assert.Equal(t, []Standing{
 		{Vessel: "kittiwake", Name: "Kittiwake", Berth: "Hollin Quay, C 14", State: Due, Devices: 2, Steps: 3, Minutes: 55},
 		{Vessel: "kittiwake", State: UpToDate},
-		{Vessel: "kittiwake", State: Blocked, Why: "helm is kept to < 3"},
+		{Vessel: "kittiwake", State: Blocked, Why: "helm is held to < 3"},
 		{Vessel: "kittiwake", State: ToBeRead, Why: "version unknown: read it off the device and write it down for helm (scene:1)"},
 		{Vessel: "kittiwake", State: NotPlanned, Why: "scene:1: device helm is of model sounder, which the catalogue doesn't have"},
 	}, fleet)

@@ -37,9 +37,9 @@ func (v *visit) explainSteps() {
 		}
 		switch release := v.installed(s); {
 		case release.WayBack == nil && wayBack:
-			s.Why = append(s.Why, "the maker doesn't say if there is a way back: as late as the rules let it be")
+			s.Why = append(s.Why, "the maker doesn't say if there is a way back: as late as the rules allow")
 		case release.WayBack != nil && !*release.WayBack:
-			s.Why = append(s.Why, "no way back: as late as the rules let it be")
+			s.Why = append(s.Why, "no way back: as late as the rules allow")
 		}
 		s.Why = append(why, s.Why...)
 	}

@@ -30,7 +30,7 @@ func TestEveryStepSaysWhy(t *testing.T) {
 	assert.Equal(t, []string{
 		"the newest release",
 		"after step 2: plot 4.0 needs radar >= 1.8 before it is installed",
-		"no way back: as late as the rules let it be",
+		"no way back: as late as the rules allow",
 	}, plan.Steps[2].Why)
 }
 

@@ -52,13 +52,13 @@ func (v *visit) fillAnswers() {
 		return // a part for the time takes over the answers for the whole
 	}
 	if len(v.vessel.Devices) > maxDevices {
-		v.note("what follows from what is read is told for up to %d devices: read the versions, then plan", maxDevices)
+		v.note("with more than %d devices aboard no plan is made for what may be read: read the versions, then plan", maxDevices)
 		return
 	}
 	n := 1
 	for _, r := range v.plan.Unknown {
 		if n *= len(r.Likely); n > maxAnswers {
-			v.note("more than %d combinations are likely: read the versions, then plan", maxAnswers)
+			v.note("more than %d combinations of versions are likely: read the versions, then plan", maxAnswers)
 			return
 		}
 	}
@@ -76,7 +76,7 @@ func (v *visit) fillAnswers() {
 		}
 		if err != nil {
 			v.plan.Answers = nil
-			v.note("what follows from what is read is not told: %v", err)
+			v.note("no plan is made for what may be read: %v", err)
 			return
 		}
 		v.plan.Answers = append(v.plan.Answers, Answer{found, then})

@@ -70,5 +70,5 @@ func TestTooManyUnknownVersionsAreJustRead(t *testing.T) {
 	var unread *Unread
 	require.ErrorAs(t, err, &unread)
 	assert.Empty(t, plan.Answers) // 5 × 5 × 5 is more than maxAnswers
-	assert.Equal(t, []string{"more than 64 combinations are likely: read the versions, then plan"}, plan.Notes)
+	assert.Equal(t, []string{"more than 64 combinations of versions are likely: read the versions, then plan"}, plan.Notes)
 }

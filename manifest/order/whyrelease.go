@@ -99,7 +99,7 @@ func (r *Reason) explainReleases(shop *manifest.Shop, vessel *manifest.Vessel, a
 	}
 	chosen, ok := q.problem().solve(q.limits.work())
 	if !ok {
-		return &GaveUp{ids(q.devices), "the choice can't be told again"}
+		return &GaveUp{ids(q.devices), "the reasons for this choice were not found"}
 	}
 	for _, release := range newer {
 		r.Newer = append(r.Newer, q.notChosen(d, release, chosen))

@@ -14,7 +14,7 @@ import (
 type NoPart struct{ Minutes int }
 
 func (e *NoPart) Error() string {
-	return fmt.Sprintf("nothing that ends with everything fitting together is sure to be done in %d minutes", e.Minutes)
+	return fmt.Sprintf("no part of the work is sure to be done in %d minutes with everything fitting together at its end", e.Minutes)
 }
 
 // planPart plans what can be done in the time that was asked for. Where the whole
@@ -34,7 +34,7 @@ func (v *visit) planPart() (Plan, error) {
 		return v.plan, err
 	}
 	if v.plan.Time.AtLeast() || v.plan.Time.Minutes() > v.ask.Within {
-		return v.plan, &GaveUp{ids(v.vessel.Devices), "the order of the part takes longer than the part alone"}
+		return v.plan, &GaveUp{ids(v.vessel.Devices), "in one order with the other devices the part takes longer"}
 	}
 	var later []string
 	for _, d := range v.vessel.Devices {
