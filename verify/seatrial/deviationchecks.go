@@ -36,9 +36,9 @@ func howToNarrow(s Swing, limit float64) string {
 	for _, h := range s.Table {
 		if h.U > limit/2 {
 			if s.Method == ByLegs && s.Legs < legsAsked {
-				return fmt.Sprintf("the doubt on %03.0f is %.1f°, %.1f° is the most: %d legs were run, run each of the eight headings twice, %s, in calm water", h.Compass, h.U, limit/2, s.Legs, howToRun)
+				return fmt.Sprintf("the doubt on %03.0f is %.1f°, and %.1f° is allowed. %d legs were run: run each of the eight headings twice, %s, in calm water", h.Compass, h.U, limit/2, s.Legs, howToRun)
 			}
-			return fmt.Sprintf("the doubt on %03.0f is %.1f°, %.1f° is the most: swing again in calmer water and steadier wind, with longer legs", h.Compass, h.U, limit/2)
+			return fmt.Sprintf("the doubt on %03.0f is %.1f°, and %.1f° is allowed: swing again in calmer water and steadier wind, with longer legs", h.Compass, h.U, limit/2)
 		}
 	}
 	return "the deviation lies so near the tolerance that its doubt reaches over it: run each heading twice more"
@@ -71,13 +71,13 @@ func lackOfLegs(f *found) string {
 	case !f.has("ground"):
 		return "no course and speed over ground in the log: log RMC or VTG"
 	case len(f.turns) > 0 && len(f.legs) == 0:
-		return "no heading reference in the turn; run straight legs at 5 kn or more: " + headings(missing) + ", " + howToRun
+		return "no heading reference in the turn: run straight legs on " + headings(missing) + ", " + howToRun
 	case len(f.legs) == 0:
 		return "no straight leg: run " + headings(missing) + ", " + howToRun
 	case len(missing) > 0:
 		return fmt.Sprintf("%s %s missing: run %s, %s", plural(len(missing), "heading"), headings(missing), themOrIt(len(missing)), howToRun)
 	case meanKnots(f.legs) < legKnots:
-		return fmt.Sprintf("the legs were run at %.1f kn over ground, as their mean: run them again at %.0f kn or more", meanKnots(f.legs), legKnots)
+		return fmt.Sprintf("the legs were run at a mean of %.1f kn over ground: run them again at %.0f kn or more", meanKnots(f.legs), legKnots)
 	case len(f.swings) == 0:
 		return "the legs don't tell speed, current and deviation apart: run " + headings(eightPoints()) + ", " + howToRun
 	}
@@ -137,7 +137,7 @@ func alignmentCheck(f *found) (c Check, used []Pair) {
 		}
 		e := average(all...)
 		c.Value, c.Verdict = &e, e.verdict(limit.Most)
-		c.Says = fmt.Sprintf("the compass reads %s, from %d reciprocal %s; this hides B and C with the current, and can't say that a compass is right", readsWrongBy(e), len(all), plural(len(all), "pair"))
+		c.Says = fmt.Sprintf("the compass reads %s, from %d reciprocal %s; B and C drop out of it with the current, so it can't show that a compass is right", readsWrongBy(e), len(all), plural(len(all), "pair"))
 		if !e.Known {
 			c.Missing = tooShort(shortestLeg(f.legs))
 		} else if c.Verdict == CantTell {
@@ -150,10 +150,10 @@ func alignmentCheck(f *found) (c Check, used []Pair) {
 	case len(f.swings) > 0 && f.swings[0].Method == ByOneTurn:
 		c.Missing, c.Says = otherWay, otherWay
 	case slow > 0:
-		c.Missing = fmt.Sprintf("the reciprocal legs were run at %.1f kn, as their mean: run them at %.0f kn or more", slow, legKnots)
+		c.Missing = fmt.Sprintf("the reciprocal legs were run at a mean of %.1f kn: run them at %.0f kn or more", slow, legKnots)
 		c.Says = c.Missing
 	default:
-		c.Missing = "no reciprocal run: " + reciprocalToRun(f.legs)
+		c.Missing = "no reciprocal run; " + reciprocalToRun(f.legs)
 		c.Says = c.Missing
 	}
 	return c, used
@@ -189,7 +189,7 @@ func reciprocalToRun(legs []Leg) string {
 		return "run two legs on opposite headings, " + howToRun
 	}
 	l := legs[0]
-	return fmt.Sprintf("leg %d was on %03.0f, run %03.0f too, two and a half minutes, 5 kn or more", l.Number, math.Round(l.Compass), math.Round(Wrap360(l.Compass+180)))
+	return fmt.Sprintf("leg %d was on %03.0f: run %03.0f too, two and a half minutes, 5 kn or more", l.Number, math.Round(l.Compass), math.Round(Wrap360(l.Compass+180)))
 }
 
 // shortestLeg is the length of the shortest leg, in seconds.
@@ -311,7 +311,7 @@ func turnChecks(turns []Turn) (all []Check) {
 		says := fmt.Sprintf("turned %.1f° (%.2f turns) to %s, median rate %.2f °/s, %.0f %% of the time within 2 to 3 °/s, %d of %d sectors of 15° seen",
 			t.Degrees, t.Degrees/360, side, t.Rate, 100*t.Share, t.Sectors, sectors)
 		if !t.Reference {
-			says += "; no heading reference in it, so it tells no deviation"
+			says += "; no heading reference in it, so no deviation comes of it"
 		}
 		all = append(all, Check{Kind: OfTurn, Says: says})
 	}
@@ -337,11 +337,11 @@ func magnetCheck(f *found, was *Earlier) (Check, *Pulled) {
 	seen := fmt.Sprintf("a change under %.1f° would not be seen", p.Least)
 	switch p.Verdict {
 	case Outside:
-		c.Says = fmt.Sprintf("B and C changed by %.1f° since %s (T² %.1f, over 9.21): look for something magnetic that came, went or moved near the sensor; its pull would be toward %s; %s",
+		c.Says = fmt.Sprintf("B and C changed by %.1f° since %s (T² %.1f; over 9.21 is a change): look for something magnetic that came, went or moved near the sensor, and pulls toward %s; %s",
 			p.Size, was.From, p.T2, bearing(p.Toward), seen)
 		c.Missing = "look for something magnetic near the sensor, toward " + bearing(p.Toward)
 	case Within:
-		c.Says = fmt.Sprintf("no change of B and C shown since %s (%.1f°, T² %.1f, 9.21 would be one); %s", was.From, p.Size, p.T2, seen)
+		c.Says = fmt.Sprintf("no change of B and C seen since %s (%.1f°, T² %.1f; over 9.21 is a change); %s", was.From, p.Size, p.T2, seen)
 	default:
 		c.Says = fmt.Sprintf("can't tell whether B and C changed since %s: %s, which is more than %d°", was.From, seen, magnetTolerance)
 		c.Missing = "the doubt of B and C is too wide to see a change: run each heading twice, " + howToRun
@@ -359,9 +359,9 @@ func whyNotCompared(f *found, was *Earlier, swung bool) string {
 	case was.Unalike != "":
 		return was.Unalike
 	case was.Place == nil || f.place == nil:
-		return "it isn't known that both were in the same waters"
+		return "nothing says that both were run in the same waters"
 	case miles(*was.Place, *f.place) > sameWaters:
-		return fmt.Sprintf("they were %.0f NM apart, and B changes with the magnetic latitude", miles(*was.Place, *f.place))
+		return fmt.Sprintf("they were run %.0f NM apart, and B changes with the magnetic latitude", miles(*was.Place, *f.place))
 	case was.Sensor != "" && was.Sensor != sensor:
 		return fmt.Sprintf("that was another sensor (%s, now %s)", was.Sensor, sensor)
 	case !swung:

@@ -180,7 +180,7 @@ func (f *finder) takeLeg(from, to int, afterTurn bool) {
 	seconds := int(e[to-1].t-e[from].t) + 1
 	if seconds < legSeconds-legSlack {
 		if seconds > settle {
-			f.reject(from, seconds, fmt.Sprintf("straight for %d s, %d are needed", seconds, legSeconds))
+			f.reject(from, seconds, fmt.Sprintf("straight for %d s, and a leg takes %d s", seconds, legSeconds))
 		}
 		return
 	}
@@ -218,7 +218,7 @@ func (f *finder) whyNoLeg(from, to int) (why string, wanders bool) {
 	heading := unwind(f.p.epochs, stretch{from, to})
 	spread := math.Sqrt(squares(lessMean(heading, mean(heading))) / float64(len(heading)))
 	if spread > legSpread {
-		return fmt.Sprintf("the heading was spread by %.1f°, %.0f° is the most", spread, legSpread), true
+		return fmt.Sprintf("the heading spread by %.1f°, and a straight leg has at most %.0f°", spread, legSpread), true
 	}
 	if d := trend(heading); math.Abs(d) > max(drift, trendDoubt*spread) {
 		return fmt.Sprintf("the heading drifted by %.0f° from end to end", math.Abs(d)), true
@@ -235,7 +235,7 @@ func (f *finder) whyNoLeg(from, to int) (why string, wanders bool) {
 	case n == 0:
 		return "no course and speed over ground", false
 	case n < leastShare*seconds*f.groundRate():
-		return fmt.Sprintf("course and speed over ground in %.0f of %.0f s only", n, seconds), false
+		return fmt.Sprintf("course and speed over ground in only %.0f of %.0f s", n, seconds), false
 	case speed.Speed()/n < leastKnots:
 		return fmt.Sprintf("%.1f kn over ground: too slow for a course", speed.Speed()/n), false
 	}

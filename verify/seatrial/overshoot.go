@@ -74,10 +74,10 @@ func overshootCheck(in Input, all []Overshoot, keeping *Keeping) Check {
 		}
 	}
 	c := Check{Kind: OfOvershoot, Tolerance: &limit}
-	c.Says = fmt.Sprintf("%d course %s; the most, from %03.0f to %03.0f: %.1f° past, %.0f %% of the turn (limit %.0f %%, %s)",
+	c.Says = fmt.Sprintf("%d course %s; the largest overshoot, from %03.0f to %03.0f: %.1f° past, %.0f %% of the turn (limit %.0f %%, %s)",
 		len(all), plural(len(all), "change"), most.From, most.Final, most.Past, most.Percent, limit.Most, limit.Source)
 	if !in.Pilot {
-		c.Says += "; not judged: say " + in.Words.For(SayPilot) + " where the pilot steered"
+		c.Says += "; not judged: give " + in.Words.For(SayPilot) + " if the pilot steered"
 		return c
 	}
 	c.Verdict = Within
@@ -90,7 +90,7 @@ func overshootCheck(in Input, all []Overshoot, keeping *Keeping) Check {
 		c.Verdict = verdictOf(most.Percent, u, limit.Most)
 	}
 	if c.Verdict == CantTell {
-		c.Missing = "the overshoot can't be told from the wander on the course: let the pilot make course changes of 40° or more, in calm water"
+		c.Missing = "the overshoot is no clearer than the wander on the course: let the pilot make course changes of 40° or more, in calm water"
 	}
 	return c
 }

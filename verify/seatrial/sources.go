@@ -13,7 +13,7 @@ type UsedSource struct {
 	For   string `json:"for"` // compass, reference, ground, helm, position
 	Name  string `json:"name"`
 	Count int    `json:"count"`
-	// Others told the same and were not used.
+	// Others give the same and were left out.
 	Others []string `json:"others,omitempty"`
 }
 
@@ -30,7 +30,7 @@ func (p *prepared) noteOtherHeadings(used ...*sentences.Source) {
 	for _, s := range p.in.Log.Of(sentences.True) {
 		told := slices.ContainsFunc(p.used, func(u UsedSource) bool { return slices.Contains(u.Others, s.Name) })
 		if !slices.Contains(used, s) && !told {
-			p.note("%s tells a true heading too; it was not used, since it may be made from the compass (%s takes it, where it is a satellite or gyro compass)", s.Name, p.in.Words.For(TakeReference, s.Name))
+			p.note("%s gives a true heading too; it was not used, since it may be made from the compass (%s uses it, if it is a satellite or gyro compass)", s.Name, p.in.Words.For(TakeReference, s.Name))
 		}
 	}
 }
@@ -74,7 +74,7 @@ func (p *prepared) chooseSource(role, name string, q sentences.Quantity, fits fu
 	}
 	p.used = append(p.used, u)
 	if len(u.Others) > 0 {
-		p.note("%s: %s was used; %s told the same and was not used, nor mixed with it (%s chooses)", role, u.Name, strings.Join(u.Others, ", "), p.in.Words.For(takeFor[role], "NAME"))
+		p.note("%s: %s was used; %s gives the same and was left out, not mixed with it (%s chooses)", role, u.Name, strings.Join(u.Others, ", "), p.in.Words.For(takeFor[role], "NAME"))
 	}
 	return all[0]
 }
@@ -86,7 +86,7 @@ var takeFor = map[string]problem.Act{"compass": TakeHeading, "reference": TakeRe
 func (p *prepared) noteAbsent() {
 	for _, asked := range []struct{ role, name string }{{"compass", p.in.Heading}, {"reference", p.in.Reference}, {"ground", p.in.Course}, {"helm", p.in.Helm}} {
 		if asked.name != "" && !slices.ContainsFunc(p.used, func(u UsedSource) bool { return u.For == asked.role && u.Name == asked.name }) {
-			p.note("%s isn't in the log with a value: there is no %s", asked.name, asked.role)
+			p.note("%s has no value in this log: there is no %s", asked.name, asked.role)
 		}
 	}
 }

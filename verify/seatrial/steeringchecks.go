@@ -21,7 +21,7 @@ func helmCheck(f *found) (c Check, carried *Estimate) {
 		}
 	}
 	if len(all) == 0 {
-		c.Missing = "no reciprocal run with rudder feedback: " + reciprocalToRun(f.legs)
+		c.Missing = "no reciprocal run with rudder feedback; " + reciprocalToRun(f.legs)
 		c.Says = c.Missing
 		return c, nil
 	}
@@ -140,10 +140,10 @@ func keepingCheck(p *prepared, l Leg) (Check, Keeping) {
 	if p.in.Pilot {
 		c.Verdict = k.RMS.verdict(limit.Most)
 		if c.Verdict == CantTell {
-			c.Missing = "the pilot's course keeping can't be told from this leg: let it steer one course for five minutes, in calm water"
+			c.Missing = "this leg is too short or too rough for the pilot's course keeping: let it steer one course for five minutes, in calm water"
 		}
 	} else {
-		c.Says += "; not judged: say " + p.in.Words.For(SayPilot) + " where the pilot steered"
+		c.Says += "; not judged: give " + p.in.Words.For(SayPilot) + " if the pilot steered"
 	}
 	return c, k
 }

@@ -333,7 +333,7 @@ func conclude(checks []Check, swingToRun bool) (verdict Verdict, says string, ne
 	case deviation == Within && open == "":
 		return Within, "within tolerance: " + within + ".", next
 	case within != "":
-		return CantTell, "can't tell of all: " + open + ". Within tolerance: " + within + ".", next
+		return CantTell, "can't tell for " + open + ". Within tolerance: " + within + ".", next
 	case len(next) > 0:
 		return CantTell, "can't tell: " + next[0] + ".", next
 	}

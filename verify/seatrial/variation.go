@@ -61,7 +61,7 @@ func (p *prepared) findVariation(compass *sentences.Source) {
 		return
 	}
 	if len(all) == 0 {
-		p.note("no variation: the sentences have none, none was given%s", map[bool]string{true: ", and " + model, false: ", and without position and date the World Magnetic Model can't be asked"}[model != ""])
+		p.note("no variation: the sentences have none, none was given%s", map[bool]string{true: ", and " + model, false: ", and the World Magnetic Model needs position and date"}[model != ""])
 		return
 	}
 	p.variation.Degrees, p.variation.From = all[0].value, all[0].from

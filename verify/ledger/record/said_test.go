@@ -127,7 +127,7 @@ func TestTheEarlierTrial(t *testing.T) {
 	e := trial.Earlier(swings)
 	require.NotNil(t, e)
 	assert.InDelta(t, 3, e.Coef[0], 0)
-	assert.Equal(t, "the ledger's of 2026-03-03", e.From)
+	assert.Equal(t, "the ledger's trial of 2026-03-03", e.From)
 	assert.InDelta(t, 2, e.RMS.Value, 0)
 	assert.Nil(t, e.Helm)
 	assert.Empty(t, e.Unalike)

@@ -109,7 +109,7 @@ func day(t time.Time) string { return t.Local().Format(time.DateOnly) }
 // earlierOf is a trial of the ledger as a new one is compared with it.
 func earlierOf(s audit.Swing) seatrial.Earlier {
 	t := s.Trial
-	e := seatrial.Earlier{From: "the ledger's of " + day(s.At), At: s.At, Method: seatrial.Method(t.Method), Sensor: t.Sensor, Period: t.Period}
+	e := seatrial.Earlier{From: "the ledger's trial of " + day(s.At), At: s.At, Method: seatrial.Method(t.Method), Sensor: t.Sensor, Period: t.Period}
 	copy(e.Coef[:], t.Coefficients)
 	copy(e.SE[:], t.Errors)
 	if len(t.Place) == 2 {

@@ -56,7 +56,7 @@ func (f field) variation() float64 { return math.Atan2(f.East, f.North) * 180 / 
 func Variation(latitude, longitude float64, at time.Time) (float64, error) {
 	year := yearOf(at)
 	if year < firstYear || year >= lastYear {
-		return 0, fmt.Errorf("%w, the log is of %d", errYear, at.UTC().Year())
+		return 0, fmt.Errorf("%w, and the log is from %d", errYear, at.UTC().Year())
 	}
 	if !(math.Abs(latitude) <= 90 && math.Abs(longitude) <= 360) {
 		return 0, errPlace
