@@ -106,7 +106,7 @@ func TestWayBackAsksForWhatThereIs(t *testing.T) {
 	shop, vessel := scene("model plot card\n3.0 withdrawn[charts vanish]\n3.1\n4.0 back\ndevice helm plot 4.0")
 	for want, back := range map[string][]Return{
 		`vessel kittiwake has no device "hlem"; it has helm`:                                    {{Device: "hlem"}},
-		"helm is named twice":                                                              {{Device: "helm"}, {Device: "helm", To: "3.1"}},
+		"helm is named twice":                                                                   {{Device: "helm"}, {Device: "helm", To: "3.1"}},
 		"helm runs 4.0: 4.0 is no way back from it":                                             {{Device: "helm", To: "4.0"}},
 		"the catalogue has no package of plot 2.0 for helm; of older releases it has 3.0, 3.1":  {{Device: "helm", To: "2.0"}},
 		"plot 3.0 was withdrawn: charts vanish (scene:2); it is no way back unless you say why": {{Device: "helm", To: "3.0"}},
