@@ -39,24 +39,24 @@ func charName(r rune) string {
 	return fmt.Sprintf("the character %U, which can't be seen", r)
 }
 
-// foreignText says of a file that isn't UTF-8 as a whole what it is, in one
-// mistake: each of its characters would be another.
+// foreignText says of a file that as a whole isn't text in UTF-8 what it is, in one
+// mistake in place of one for each character; nil of any other file.
 func foreignText(file string, data []byte) *Mistake {
 	m := &Mistake{At: Pos{File: file, Line: 1, Column: 1}, What: "not text in UTF-8", Problem: problem.Problem{Expected: "text in UTF-8", Advice: "save it again as UTF-8: editors ask for the encoding under Save as"}}
 	switch kind := wideText(data); {
 	case kind != "":
 		m.Found = "text in " + kind
 	case len(data) > 0 && len(bytes.Trim(data, "\x00")) == 0:
-		m.Found, m.Advice = fmt.Sprintf("%d zero bytes and no text, as a computer leaves that lost power while it wrote", len(data)), "bring back a copy of the file"
+		m.Found, m.Advice = fmt.Sprintf("%d zero bytes and no text, as after a power cut while the file was written", len(data)), "put a copy of the file in its place"
 	case bytes.Contains(data, make([]byte, mostZeros)):
 		m.At = placeOf(file, data, bytes.IndexByte(data, 0))
-		m.Found, m.Advice = "zero bytes in place of text, as a computer leaves that lost power while it wrote", "bring back a copy of the file"
+		m.Found, m.Advice = "zero bytes in place of text, as after a power cut while the file was written", "put a copy of the file in its place"
 	case bytes.Count(data, []byte("\r")) > 1 && !bytes.Contains(data, []byte("\n")):
 		m.At = placeOf(file, data, bytes.IndexByte(data, '\r'))
 		m.What, m.Found, m.Expected, m.Advice = "line ends of an old kind", "carriage returns alone (CR)", "line ends of Unix (LF) or Windows (CR LF)", "save it again with one of those"
 	default:
 		first, n := oneByteText(data)
-		if n < 2 { // one may be a slip; checkText tells it
+		if n < 2 { // one may be a slip: checkText reports it
 			return nil
 		}
 		m.At = placeOf(file, data, first)
@@ -91,8 +91,8 @@ func wideText(data []byte) string {
 	return ""
 }
 
-// oneByteText counts the bytes that are no part of UTF-8, nor of a surrogate,
-// which is told by itself.
+// oneByteText counts the bytes that are no part of UTF-8, nor of a surrogate, which
+// has a mistake of its own, and finds the first.
 func oneByteText(data []byte) (first, n int) {
 	for i := 0; i < len(data); {
 		r, size := utf8.DecodeRune(data[i:])
@@ -143,7 +143,7 @@ func checkText(file string, data []byte, found *collector) map[rune]bool {
 			found.add(Mistake{
 				At: pos, What: "character refused", Problem: problem.Problem{
 					Found:    what,
-					Expected: "text in UTF-8, with nothing in it but what can be seen",
+					Expected: "text in UTF-8 of characters that can be seen",
 					Advice:   "delete it, and type the word again by hand",
 				},
 			})

@@ -65,6 +65,8 @@ func (c *checker) touch(r *Release) {
 	}
 }
 
+// members reports an archive of which the catalogue doesn't say what is inside, and
+// members of what isn't unpacked.
 func (c *checker) members(f *File) {
 	switch {
 	case f.Unpack != "" && !f.given("members"):
@@ -76,8 +78,8 @@ func (c *checker) members(f *File) {
 	}
 }
 
-// fatReader returns a model that reads m's packages from a FAT card: m
-// itself, or one that passes updates on to it; nil when there is none.
+// fatReader returns a model that reads m's packages from cards that can only be FAT: m
+// itself, or one that passes updates on to it; nil where there is none.
 func (c *checker) fatReader(m *Model) *Model {
 	if onlyFAT(m) {
 		return m
@@ -127,6 +129,6 @@ func (c *checker) take(paths map[string]taken, t taken, name string) bool {
 		return true
 	}
 	c.mistake(t.at, "names that clash on a card", quote(name),
-		fmt.Sprintf("a path of its own, whatever its capitals; line %d has %s", first.at.Line, quote(first.name)), "")
+		fmt.Sprintf("a path that differs from all others by more than capitals; line %d has %s", first.at.Line, quote(first.name)), "")
 	return false
 }

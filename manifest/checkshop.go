@@ -8,8 +8,8 @@ import (
 	"cardwright/manifest/version"
 )
 
-// checker finds what is wrong between keys and between files. It says nothing
-// about what a mistake already reported would explain.
+// checker finds what is wrong between keys and between files. What a mistake that is
+// reported already would explain, it leaves out.
 type checker struct {
 	shop   *Shop
 	found  *collector
@@ -40,6 +40,7 @@ func (c *checker) check() {
 	}
 }
 
+// nameModels finds the models by their ids.
 func (c *checker) nameModels() {
 	seen := map[string]Pos{}
 	c.models = map[string]*Model{}
@@ -85,7 +86,7 @@ func (c *checker) model(m *Model) {
 	for _, t := range m.Checks {
 		c.once(seen, t.Check, t.At("check"), "check")
 		if t.Text == "" && t.Minutes == 0 && !c.faulty[m.At("").File] {
-			c.mistake(t.At("check"), "nothing said of the check", quote(t.Check)+" alone", "its text, its minutes, or both", "")
+			c.mistake(t.At("check"), "check of which nothing is said", quote(t.Check)+" alone", "its text, its minutes, or both", "")
 		}
 	}
 	c.versions(m)
@@ -99,7 +100,7 @@ func (c *checker) model(m *Model) {
 	}
 }
 
-// wayBack reports what is said of a way back that isn't there.
+// wayBack reports keys of a way back where the release has none.
 func (c *checker) wayBack(r *Release) {
 	if r.WayBack != nil && *r.WayBack || c.faulty[r.At("").File] {
 		return
@@ -157,6 +158,7 @@ func (c *checker) vessel(v *Vessel) {
 	}
 }
 
+// held reports a hold without a reason, and a reason without a hold.
 func (c *checker) held(d *Device) {
 	switch {
 	case len(d.Hold) > 0 && d.HoldWhy == "":
@@ -166,12 +168,12 @@ func (c *checker) held(d *Device) {
 	}
 }
 
-// reachable reports a device that is passed on what its model can't be given. One of
-// which nothing says how it is updated is no mistake: it stays as it is.
+// reachable reports a device that is updated through another though its model can't be
+// updated. One of which nothing says how it is updated is no mistake: it stays as it is.
 func (c *checker) reachable(d *Device) {
 	if m := c.sound(d.Model); m != nil && m.Route == ByNobody && len(d.Through) > 0 {
-		c.mistake(m.At("route"), "way to update that isn't none", fmt.Sprintf("%q, and %s is updated through %s (%s)", m.Route, d.ID, d.Through[0], d.At("through")),
-			"another route, or none, and no through", "")
+		c.mistake(m.At("route"), "update of a device that can't be updated", fmt.Sprintf("%q, and %s is updated through %s (%s)", m.Route, d.ID, d.Through[0], d.At("through")),
+			"another route, or no through for the device", "")
 	}
 }
 

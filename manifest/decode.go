@@ -175,7 +175,7 @@ func (d *decoder) scalar(n *yaml.Node, k key) (string, bool) {
 		d.wrongKind(n, expected)
 		return "", false
 	case n.Tag != strTag && !k.digits:
-		d.mistake(n, "wrong kind of value", describe(n), expected, "put it in quotes: "+quote(n.Value))
+		d.mistake(n, "wrong kind of value", describe(n), expected, "put quotes round it: "+quote(n.Value))
 		return "", false
 	}
 	text := n.Value
@@ -184,7 +184,7 @@ func (d *decoder) scalar(n *yaml.Node, k key) (string, bool) {
 	}
 	r, bad := firstRefused(text)
 	if bad && !d.known[r] {
-		d.mistake(n, "character refused", charName(r)+", in "+quote(text), "one line of text, with nothing in it but what can be seen", lineHint(r))
+		d.mistake(n, "character refused", charName(r)+", in "+quote(text), "one line of text, of characters that can be seen", lineHint(r))
 	}
 	return text, !bad
 }

@@ -202,7 +202,7 @@ func (l *loader) below(folder string, depth, most int) ([]string, error) {
 		case e.Type()&fs.ModeSymlink != 0:
 			l.mistake(file, "folder would be ignored", "a link to a folder", "the folder itself, with its files", "move the folder here")
 		case depth == maxFolders:
-			l.mistake(file, "folder would be ignored", fmt.Sprintf("more than %d folders inside one another", maxFolders), "fewer", "move it up")
+			l.mistake(file, "folder would be ignored", fmt.Sprintf("more than %d folders inside one another", maxFolders), fmt.Sprintf("at most %d", maxFolders), "move it up")
 		default:
 			more, err := l.below(file, depth+1, most-len(names))
 			if err != nil {
@@ -315,8 +315,8 @@ func (l *loader) stored(name string) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(f, MaxFileBytes+1))
 }
 
-// unreachable reports links that lead out of the shop folder, or nowhere, as
-// a mistake; every other error is one of reading.
+// unreachable reports a link that leads out of the shop folder, or nowhere, as a
+// mistake; every other error is one of reading, and is returned.
 func (l *loader) unreachable(name string, err error) error {
 	info, lerr := l.root.Lstat(name)
 	if lerr != nil || info.Mode()&fs.ModeSymlink == 0 {

@@ -5,12 +5,12 @@ import (
 	"strings"
 )
 
-// LoadFor is LoadWith for work on one vessel: mistakes in the files of others, and
-// of models that none of its devices is of, don't stop it. They are given beside the
-// shop, which is without the vessels and models that they are in. Mistakes in the
-// vessel's own file, in its models' files, in shop.yaml, or of which nobody can say
-// whether they concern it, are an error, all with all others. Without a vessel's id
-// only what is in no model's or vessel's file is one.
+// LoadFor is LoadWith for work on one vessel: mistakes in the files of others, and of
+// models that none of its devices is of, don't stop it. They are returned beside the
+// shop (elsewhere), which is without the vessels and models that they are in. Mistakes
+// in the vessel's own file, its models' files or shop.yaml, or that may be in any of
+// these, are an error, together with all others. With vessel "" only mistakes outside
+// the models' and vessels' files are.
 func LoadFor(dir, vessel string, files map[string][]byte) (shop *Shop, elsewhere Mistakes, err error) {
 	shop, ms, err := read(dir, files)
 	if err != nil || len(ms) == 0 {
@@ -30,8 +30,8 @@ func LoadFor(dir, vessel string, files map[string][]byte) (shop *Shop, elsewhere
 	return shop, ms, nil
 }
 
-// concerned are the files that a vessel and its models stand in; ok is false where
-// not every one of them is there once.
+// concerned are the files of a vessel and its models; ok is false where one of these is
+// missing or there twice.
 func (s *Shop) concerned(vessel string) (files []string, ok bool) {
 	var devices []*Device
 	for _, v := range s.Vessels {

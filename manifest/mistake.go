@@ -78,7 +78,7 @@ func count(n int, thing string) string {
 	return fmt.Sprintf("%d %ss", n, thing)
 }
 
-// atLeast admits that mistakes beyond MaxMistakes were not counted.
+// atLeast is count, where mistakes beyond MaxMistakes weren't counted.
 func atLeast(n int, thing string) string {
 	if n >= MaxMistakes {
 		return "at least " + count(n, thing)

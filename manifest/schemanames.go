@@ -13,7 +13,7 @@ const (
 	aPath   = oneName + `(/` + oneName + `)*`
 )
 
-// portNames are the names that deviceNames refuses, in any capitals.
+// portNames are the names that portName refuses, in any capitals.
 var portNames = `(` + anyCase("con") + `|` + anyCase("prn") + `|` + anyCase("aux") + `|` + anyCase("nul") + `|` +
 	anyCase("clock") + `\$|` + anyCase("conin") + `\$|` + anyCase("conout") + `\$|(` + anyCase("com") + `|` + anyCase("lpt") + `)[0-9¹²³])( *\.[^/]*)?`
 
@@ -21,6 +21,7 @@ var portNames = `(` + anyCase("con") + `|` + anyCase("prn") + `|` + anyCase("aux
 // card's own record at the beginning.
 var refusedPaths = `(^|/)` + portNames + `(/|$)|^/?` + anyCase(recordFolder) + `(/|$)`
 
+// anyCase is a pattern for a word in any capitals.
 func anyCase(word string) string {
 	var b strings.Builder
 	for _, r := range word {

@@ -47,16 +47,13 @@ func parseSize(s string) (Size, error) {
 	return Size(n) * unit, nil
 }
 
-// exactSize writes a size that a person typed as parseSize reads it, or is "".
-func exactSize(s string) string { return sizeHint(strings.Join(strings.Fields(s), " ")) }
-
 // sizeAsTyped reads a size as people write it: with a space before the unit, the
 // unit in other letters or cut short (4 gb, 4G), and separators in the number.
 func sizeAsTyped(s string) (Size, error) {
 	if size, err := parseSize(s); err == nil {
 		return size, nil
 	}
-	if exact := exactSize(s); exact != "" {
+	if exact := sizeHint(strings.Join(strings.Fields(s), " ")); exact != "" {
 		return parseSize(exact)
 	}
 	return parseSize(s) // which says what is wrong with it

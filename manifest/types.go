@@ -33,8 +33,11 @@ func (p Pos) String() string {
 	return fmt.Sprintf("%s:%d:%d", p.File, p.Line, p.Column)
 }
 
-// Source remembers where the keys of one mapping stand. It is embedded in
-// every type that is read from a file.
+// MarshalText writes the position as String does.
+func (p Pos) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
+
+// Source is where the keys of one mapping stand. It is embedded in every type that is
+// read from a file.
 type Source struct {
 	whole Pos
 	keys  map[string]Pos
@@ -75,7 +78,7 @@ type Shop struct {
 	Packages string `yaml:"packages"` // folder of package files, relative to Dir
 	Ledger   string `yaml:"ledger"`   // file relative to Dir, or a postgres:// address
 	Call     string `yaml:"call"`     // whom to call when a step fails, and how
-	Font     string `yaml:"font"`     // file of a font for letters that the program's own haven't, relative to Dir
+	Font     string `yaml:"font"`     // file of a font for letters that the program's own fonts lack, relative to Dir
 
 	Trusts []*Trust `yaml:"trusts"` // whose records on cards are believed
 
@@ -100,7 +103,7 @@ type Trust struct {
 	Until Date `yaml:"until"`
 }
 
-// Left tells whether a key was the shop's no longer at a moment.
+// Left tells whether the key was no longer the shop's at a moment.
 func (t *Trust) Left(now time.Time) bool { return !t.Until.IsZero() && now.After(t.Until.End()) }
 
 // End is the last second of the day, by this computer's clock.
@@ -128,7 +131,7 @@ type Model struct {
 	Name     string     `yaml:"name"`
 	Kind     Kind       `yaml:"kind"`
 	Card     *CardRules `yaml:"card"`      // nil: the device has no card slot
-	Route    string     `yaml:"route"`     // how it is updated where neither its own card nor another device does it, of Routes; "": by its card
+	Route    string     `yaml:"route"`     // one of Routes: how it is updated where neither its own card nor another device does it; "": by its card
 	PassesOn []string   `yaml:"passes_on"` // ids of models that it can update over the network
 	Releases []*Release `yaml:"releases"`  // in the order of the file
 	Alike    bool       `yaml:"alike"`     // all devices of the model on one vessel end on one version
@@ -153,7 +156,7 @@ type Model struct {
 	SettingsMinutes int `yaml:"settings_minutes"` // to enter its settings again, where an update loses them; 0: not said
 }
 
-// Ways of updating a device that are none of a card's business.
+// Ways of updating a device without a card.
 const (
 	ByCable   = "cable"   // from the shop's laptop, plugged into it
 	ByProgram = "program" // its maker's own, on the shop's laptop
@@ -210,7 +213,7 @@ type CardRules struct {
 	Alone       bool     `yaml:"alone"`       // nothing else may be on the card, not even the record
 }
 
-// AnyFolder is the folder rule of a device on whose screen a folder is chosen.
+// AnyFolder is the folder of a device on whose screen a person chooses one.
 const AnyFolder = "any"
 
 // Size is a count of bytes, written as 412345678, 4GB (decimal) or 4GiB (binary).
@@ -446,8 +449,8 @@ func (r *Release) Touches(name string) bool {
 	return len(r.Touch) == 0 || slices.ContainsFunc(r.Touch, func(t string) bool { return strings.EqualFold(t, name) })
 }
 
-// OnCard are the names that the file has on a card: those of its members, where it
-// is unpacked.
+// OnCard are the names that the file has on a card: its own, or those of its members
+// where it is unpacked.
 func (f *File) OnCard() (names []string) {
 	for _, o := range contents(f) {
 		names = append(names, o.name)
@@ -464,6 +467,3 @@ func (r *Release) FileOf(sha256 digest.SHA256) *File {
 	}
 	return nil
 }
-
-// MarshalText writes the position as String does.
-func (p Pos) MarshalText() ([]byte, error) { return []byte(p.String()), nil }

@@ -13,11 +13,11 @@ import (
 type form struct {
 	name     string              // what a text without it is not: "not an id"
 	expected string              // in words, for messages
-	pattern  string              // as a regular expression, for schemas and the first check
+	pattern  string              // as a regular expression, for schemas, and checked before problem
 	problem  func(string) string // what else is wrong, or ""; may be nil
 
-	full  string // what problem says, as a regular expression for schemas; "": pattern
-	never string // likewise, what must not match
+	full  string // for schemas: pattern and problem in one regular expression; "": pattern
+	never string // for schemas: a regular expression that it must not match
 }
 
 // MaxID is the longest id, in characters.
@@ -28,7 +28,7 @@ var (
 		name:     "an id",
 		expected: fmt.Sprintf("at most %d lower-case letters, digits and hyphens, with a letter or digit at either end", MaxID),
 		pattern:  fmt.Sprintf(`^[a-z0-9]([a-z0-9-]{0,%d}[a-z0-9])?$`, MaxID-2),
-		problem:  deviceName,
+		problem:  portName,
 		never:    `^` + portNames + `$`,
 	}
 	sha256Hex = form{
@@ -38,7 +38,7 @@ var (
 
 	imoNumber = form{
 		name:     "an IMO number",
-		expected: "7 digits, the last of which checks the others",
+		expected: "7 digits, of which the last is a check digit",
 		pattern:  `^[0-9]{7}$`,
 		problem:  imoProblem,
 	}
@@ -111,7 +111,7 @@ func imoProblem(s string) string {
 		sum += int(s[i]-'0') * (7 - i)
 	}
 	if want := sum % 10; int(s[6]-'0') != want {
-		return fmt.Sprintf("whose last digit would be %d", want)
+		return fmt.Sprintf("whose check digit would be %d", want)
 	}
 	return ""
 }
@@ -157,11 +157,10 @@ func pathProblem(s string) string {
 	return ""
 }
 
-// startsItself are the names of files that a computer opens, obeys or shows by
-// itself when a card is put in or its folder is looked at: whoever carries the card
-// between boats and offices would carry them. The names of Windows are from
-// memory; autorun and autoopen are those of the Desktop Application Autostart
-// Specification (from memory, too).
+// startsItself are the names of files that a computer opens, runs or shows by itself
+// when a card is put in or its folder is opened: a card that goes from boat to office
+// would spread them. Those of Windows are from memory; autorun and autoopen are those
+// of the Desktop Application Autostart Specification (from memory, too).
 var startsItself = pattern.Of(`(?i)^(autorun(\..*)?|autoexec\.bat|autoplay\..*|autostart\..*|\.?autorun(\.sh)?|\.?autoopen|desktop\.ini|folder\.htt` +
 	`|(setup|install|start|run|launch)\.(exe|com|bat|cmd|msi|ps1|vbs|js|wsf|hta)|.*\.(lnk|pif|scf|scr|url|desktop|hta|library-ms|search-ms|appref-ms))$`)
 
@@ -183,9 +182,9 @@ func packageProblem(s string) string {
 func nameProblem(name string) string {
 	switch {
 	case name == "":
-		return "with nothing between two slashes or at an end"
+		return "with an empty name in it"
 	case name == "." || name == "..":
-		return "with the step " + quote(name)
+		return "with " + quote(name) + " in it"
 	case utf16Units(name) > maxName:
 		return fmt.Sprintf("with a name longer than %d characters", maxName)
 	}
@@ -195,19 +194,19 @@ func nameProblem(name string) string {
 	if strings.HasSuffix(name, ".") || strings.Trim(name, " ") != name {
 		return "with a name that ends in a dot, or begins or ends in a space"
 	}
-	return deviceName(name)
+	return portName(name)
 }
 
 func illegalOnFAT(r rune) bool { return r < 0x20 || r == 0x7F || strings.ContainsRune(`"*/:<>?\|`, r) }
 
 func utf16Units(s string) int { return len(utf16.Encode([]rune(s))) }
 
-var deviceNames = pattern.Of(`(?i)^(con|prn|aux|nul|clock\$|conin\$|conout\$|(com|lpt)[0-9¹²³])( *\..*)?$`)
+var portNamePattern = pattern.Of(`(?i)^(con|prn|aux|nul|clock\$|conin\$|conout\$|(com|lpt)[0-9¹²³])( *\..*)?$`)
 
-// deviceName refuses names that DOS and Windows take for a port or a console,
-// with any extension.
-func deviceName(name string) string {
-	if deviceNames.MatchString(name) {
+// portName refuses names that DOS and Windows take for a port or a console, with any
+// extension.
+func portName(name string) string {
+	if portNamePattern.MatchString(name) {
 		return "which Windows takes for a port or a console, not a file"
 	}
 	return ""

@@ -7,10 +7,9 @@ import (
 	"go.yaml.in/yaml/v4"
 )
 
-// Problem tells what Load would say of a text as the value of a key, or as an
-// entry of it, and nil where it may stand there. A key is named by the Go type
-// and its name: "Model.kind". One that doesn't exist is a mistake of the
-// caller's, and panics.
+// Problem is what Load would report of a text as the value of a key, or as an entry of
+// it; nil where it may stand there. A key is named by the Go type and its name:
+// "Model.kind". One that doesn't exist panics.
 func Problem(key, text string) *Mistake {
 	t, k := keyOf(key)
 	var found collector
@@ -29,7 +28,7 @@ func Problem(key, text string) *Mistake {
 	return &found.all[0]
 }
 
-// Help is what a key says, for people who are asked for it.
+// Help is what a key means, for people who are asked for its value.
 func Help(key string) string {
 	_, k := keyOf(key)
 	return k.help

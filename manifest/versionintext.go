@@ -1,6 +1,10 @@
 package manifest
 
-import "regexp"
+import (
+	"errors"
+	"regexp"
+	"regexp/syntax"
+)
 
 // VersionIn finds the version in what a device of the model announces, by the
 // model's version_from. The text is a stranger's; RE2 takes time in proportion
@@ -20,11 +24,14 @@ func (m *Model) VersionIn(text string) (string, bool) {
 // versionPatternProblem says why a version_from can't be used, or "".
 func versionPatternProblem(s string) string {
 	pattern, err := regexp.Compile(s)
+	var wrong *syntax.Error
 	switch {
+	case errors.As(err, &wrong):
+		return "with an error in it: " + string(wrong.Code)
 	case err != nil:
-		return err.Error()
+		return "with an error in it"
 	case pattern.NumSubexp() != 1:
-		return "it has not one group but several"
+		return "with " + count(pattern.NumSubexp(), "group")
 	}
 	return ""
 }
