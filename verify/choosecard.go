@@ -1,25 +1,12 @@
 package verify
 
-import (
-	"io"
-
-	"cardwright/media"
-)
+import "cardwright/media"
 
 // Choose returns the card of a layout that the one at hand should be: by its
 // record's number where the record is for this plan, else the one most of
 // whose files are there by path and size. ok is false where the layout has no
 // card at all.
-func Choose(l media.Layout, read io.ReaderAt, bytes int64) (media.Card, bool) {
-	return choose(l, List(read, bytes))
-}
-
-// ChooseForFolder is Choose for a mounted card.
-func ChooseForFolder(l media.Layout, dir string) (media.Card, bool) {
-	return choose(l, ListFolder(dir))
-}
-
-func choose(l media.Layout, on Listing) (media.Card, bool) {
+func Choose(l media.Layout, on Listing) (card media.Card, ok bool) {
 	if len(l.Cards) == 0 {
 		return media.Card{}, false
 	}

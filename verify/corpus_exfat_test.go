@@ -14,7 +14,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"cardwright/media"
 	"cardwright/verify"
 )
 
@@ -247,7 +246,7 @@ func TestCorpusFolderOnExFAT(t *testing.T) {
 	s.onExFAT()
 	s.right()
 	s.mounted(func(dir string) {
-		e := asked(t, s.shop, "kittiwake", 0, func(l media.Layout) (media.Card, bool) { return verify.ChooseForFolder(l, dir) })
+		e := asked(t, s.shop, "kittiwake", 0, verify.ListFolder(dir))
 		r := verify.Folder(t.Context(), dir, e, nil)
 		require.Equal(t, verify.Unchecked, r.Verdict, told(r))
 		require.Equal(t, len(s.files), r.Counts.FilesMatching)

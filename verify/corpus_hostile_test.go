@@ -84,7 +84,7 @@ func TestCorpusZipBombs(t *testing.T) {
 			require.NoError(t, err)
 			defer image.Close()
 			o := &overlay{ReaderAt: image, fails: -1}
-			e := asked(t, s.shop, "kittiwake", corpusCard, func(l media.Layout) (media.Card, bool) { return l.Cards[0], true })
+			e := asked(t, s.shop, "kittiwake", corpusCard, verify.Listing{})
 			var before, after runtime.MemStats
 			runtime.ReadMemStats(&before)
 			r := verify.Card(t.Context(), o, corpusCard, e, nil)
@@ -164,7 +164,7 @@ func TestCorpusReadsWhatIsInUse(t *testing.T) {
 	image, err := os.Open(s.path)
 	require.NoError(t, err)
 	defer image.Close()
-	e := asked(t, s.shop, "kittiwake", size, func(l media.Layout) (media.Card, bool) { return l.Cards[0], true })
+	e := asked(t, s.shop, "kittiwake", size, verify.Listing{})
 	sum := strings.Fields(outside(t, "", "sha256sum", big))[0]
 	e.Record.Files = append(e.Record.Files, media.RecordFile{Path: "big.bin", Size: payload, SHA256: digest.SHA256(sum)})
 	b := &blocks{ReaderAt: image, seen: make([]uint64, size/512/64+1)}

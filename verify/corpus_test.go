@@ -12,7 +12,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"cardwright/media"
 	"cardwright/media/drive"
 	"cardwright/verify"
 )
@@ -378,7 +377,7 @@ func TestCorpusDrive(t *testing.T) {
 	d, err := drive.OpenDrive(name, false)
 	require.NoError(t, err)
 	defer d.Close()
-	e := asked(t, s.shop, "kittiwake", d.Bytes(), func(l media.Layout) (media.Card, bool) { return verify.Choose(l, d, d.Bytes()) })
+	e := asked(t, s.shop, "kittiwake", d.Bytes(), verify.List(d, d.Bytes()))
 	r := verify.Card(t.Context(), d, d.Bytes(), e, nil)
 	assert.Equal(t, verify.Good, r.Verdict, told(r))
 }
@@ -393,7 +392,7 @@ func TestCorpusFolder(t *testing.T) {
 		require.NoError(t, os.MkdirAll(filepath.Dir(p), 0o700))
 		require.NoError(t, os.WriteFile(p, s.pkg(filepath.Base(p)), 0o600))
 	}
-	e := asked(t, shop, "kittiwake", 0, func(l media.Layout) (media.Card, bool) { return verify.ChooseForFolder(l, dir) })
+	e := asked(t, shop, "kittiwake", 0, verify.ListFolder(dir))
 	r := verify.Folder(t.Context(), dir, e, nil)
 	assert.NotEqual(t, verify.Bad, r.Verdict, told(r))
 	assert.Equal(t, len(found(r, verify.NotFromMedium)) == 0, r.Verdict == verify.Good, told(r))

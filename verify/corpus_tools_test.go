@@ -309,14 +309,14 @@ func corpusPlan(t testing.TB, shop *manifest.Shop, id string, size int64) (media
 var corpusCommands = verify.Commands{Verify: "VERIFY", Order: "ORDER", Drive: "DRIVE", Prepare: "PREPARE", Repair: "REPAIR"}
 
 // asked is what `verify --for` expects of a card, or `verify` without it.
-func asked(t testing.TB, shop *manifest.Shop, id string, size int64, choose func(media.Layout) (media.Card, bool)) *verify.Expected {
+func asked(t testing.TB, shop *manifest.Shop, id string, size int64, on verify.Listing) *verify.Expected {
 	t.Helper()
 	if id == "" {
 		return &verify.Expected{FromRecord: true, Aboard: &verify.Aboard{Shop: shop}, Commands: corpusCommands}
 	}
 	layout, plan := corpusPlan(t, shop, id, size)
 	vessel := shop.Vessel(id)
-	card, ok := choose(layout)
+	card, ok := verify.Choose(layout, on)
 	if !ok {
 		return &verify.Expected{
 			Nothing: true, RecordOptional: true, Record: media.Record{Vessel: id, VesselName: vessel.Name},
@@ -348,6 +348,6 @@ func judgeBy(t testing.TB, s *stranger, read io.ReaderAt, vessel string) verify.
 	info, err := os.Stat(s.path)
 	require.NoError(t, err)
 	size := info.Size() / 512 * 512
-	e := asked(t, s.shop, vessel, size, func(l media.Layout) (media.Card, bool) { return verify.Choose(l, read, size) })
+	e := asked(t, s.shop, vessel, size, verify.List(read, size))
 	return verify.Card(context.Background(), read, size, e, nil)
 }

@@ -108,20 +108,20 @@ func TestChoose(t *testing.T) {
 		stranger := s.byHand(dir, []string{"mdeltree", "::_card"})
 		altered := s.byHand(dir, []string{"mcopy", "-o", "order.txt", "::_card/record.json"})
 		for _, m := range []mediatest.Medium{s.card, stranger, altered} {
-			card, ok := verify.Choose(layout, m, m.Bytes())
+			card, ok := verify.Choose(layout, verify.List(m, m.Bytes()))
 			require.True(t, ok)
 			assert.Equal(t, n+1, card.Number)
 		}
 		folder := t.TempDir()
 		require.NoError(t, s.job.WriteFolder(t.Context(), media.FolderTarget{Dir: folder, Judge: acceptFolder}).Err)
-		card, ok := verify.ChooseForFolder(layout, folder)
+		card, ok := verify.Choose(layout, verify.ListFolder(folder))
 		require.True(t, ok)
 		assert.Equal(t, n+1, card.Number)
 	}
 	blank := mediatest.NewMemory(shoptest.Small)
-	card, ok := verify.Choose(layout, blank, blank.Bytes())
+	card, ok := verify.Choose(layout, verify.List(blank, blank.Bytes()))
 	assert.True(t, ok)
 	assert.Equal(t, 1, card.Number)
-	_, ok = verify.Choose(media.Layout{}, blank, blank.Bytes())
+	_, ok = verify.Choose(media.Layout{}, verify.List(blank, blank.Bytes()))
 	assert.False(t, ok)
 }

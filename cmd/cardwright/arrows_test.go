@@ -54,6 +54,7 @@ var arrows = map[string][]string{
 	"verify/ledger/record":      {"manifest", "manifest/durable", "manifest/edit", "manifest/order", "manifest/problem", "manifest/survey", "manifest/tables", "manifest/version", "media", "verify", "verify/ledger", "verify/ledger/audit", "verify/ledger/known", "verify/seatrial", "verify/visible"},
 	"verify/ledger/store":       {"manifest/durable", "manifest/problem", "manifest/version", "media/place", "verify/ledger", "verify/ledger/known"},
 	"verify/ledger/unchanged":   {"manifest/problem", "verify/ledger", "verify/ledger/store"},
+	"verify/prepare":            {"manifest", "manifest/order", "manifest/problem", "media", "media/capacity", "media/drive", "media/place", "media/readers", "verify"},
 	"verify/seatrial":           {"manifest/problem", "verify/seatrial/sentences", "verify/seatrial/wmm"},
 	"verify/seatrial/live":      {},
 	"verify/seatrial/plot":      {"verify/seatrial"},

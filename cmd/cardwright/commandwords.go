@@ -6,6 +6,7 @@ import (
 	"cardwright/media/intake"
 	"cardwright/media/readiness"
 	"cardwright/verify/ledger/store"
+	"cardwright/verify/prepare"
 	"cardwright/verify/seatrial"
 )
 
@@ -34,6 +35,15 @@ var commandWords = problem.Words{
 	intake.ReplaceKey:   "--replace-key",
 
 	media.LeaveBeside: "--beside",
+
+	prepare.NameTarget:    "--to",
+	prepare.SaySize:       "--size",
+	prepare.SaveFirst:     "--save-first FILE",
+	prepare.LoseFiles:     "--lose-files",
+	prepare.NameCode:      "--erase",
+	prepare.ProveCapacity: "--prove-capacity",
+	prepare.Eject:         "--eject",
+	prepare.SeeReaders:    "cardwright readers",
 
 	store.SyncIntoNew: "cardwright ledger sync --new NEWLEDGER",
 	store.Rebuild:     "cardwright ledger rebuild",

@@ -19,6 +19,7 @@ import (
 	"cardwright/media/intake"
 	"cardwright/media/readiness"
 	"cardwright/verify/ledger/store"
+	"cardwright/verify/prepare"
 	"cardwright/verify/seatrial"
 )
 
@@ -104,7 +105,7 @@ func TestEnginesHoldNoCommandLines(t *testing.T) {
 // these are there.
 func TestActsHaveWords(t *testing.T) {
 	all := allCommands()
-	acts := slices.Concat(intake.Acts, readiness.Acts, seatrial.Acts, store.Acts, []problem.Act{media.LeaveBeside})
+	acts := slices.Concat(intake.Acts, readiness.Acts, seatrial.Acts, store.Acts, prepare.Acts, []problem.Act{media.LeaveBeside})
 	for _, act := range acts {
 		form, ok := commandWords[act]
 		require.Truef(t, ok, "%q has no words", act)

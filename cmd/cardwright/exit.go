@@ -12,8 +12,11 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/media"
+	"cardwright/media/drive"
 	"cardwright/media/place"
+	"cardwright/verify"
 	"cardwright/verify/ledger/unchanged"
+	"cardwright/verify/prepare"
 	"cardwright/verify/visible"
 )
 
@@ -32,6 +35,14 @@ type answered struct{ code int }
 
 func (a *answered) Error() string { return fmt.Sprintf("exit code %d", a.code) }
 
+// endWith ends a command whose answer is already written; nil where all is done.
+func endWith(code int) error {
+	if code == exitDone {
+		return nil
+	}
+	return &answered{code}
+}
+
 // badUsage is an error in what was typed.
 type badUsage struct{ err error }
 
@@ -39,6 +50,30 @@ func (b *badUsage) Error() string { return b.err.Error() }
 func (b *badUsage) Unwrap() error { return b.err }
 
 func usage(err error) error { return &badUsage{err} }
+
+// errorCodes say which exit code an error has: that of the first line it fits. All
+// others are exitCouldNot.
+var errorCodes = []struct {
+	fits func(error) bool
+	code int
+}{
+	{is[*badUsage], exitUsage},
+	{is[manifest.Mistakes], exitUsage},
+	{is[*order.BadAsk], exitUsage},
+	{is[*prepare.BadJob], exitUsage},
+	{media.Interrupted, exitInterrupted},
+	{is[*drive.NoDrive], exitCouldNot}, // it may be there in a moment
+	{is[*drive.NotATarget], exitUsage},
+	{is[*place.NoPlace], exitUsage},
+	{is[*media.Misread], exitNo},
+	{is[*unchanged.Changed], exitNo},
+	{is[*inConflict], exitNo},
+}
+
+func is[E error](err error) bool {
+	_, ok := errors.AsType[E](err)
+	return ok
+}
 
 // code is the exit code of an error.
 func code(err error) int {
@@ -48,34 +83,44 @@ func code(err error) int {
 	if a, ok := errors.AsType[*answered](err); ok {
 		return a.code
 	}
-	if _, ok := errors.AsType[*badUsage](err); ok {
-		return exitUsage
-	}
-	if _, ok := errors.AsType[manifest.Mistakes](err); ok {
-		return exitUsage
-	}
-	if _, ok := errors.AsType[*order.BadAsk](err); ok {
-		return exitUsage
-	}
-	if media.Interrupted(err) {
-		return exitInterrupted
-	}
-	if _, ok := errors.AsType[*noDrive](err); ok {
-		return exitCouldNot // it may be there in a moment
-	}
-	if _, ok := errors.AsType[*place.NoPlace](err); ok {
-		return exitUsage
-	}
-	if _, ok := errors.AsType[*media.Misread](err); ok {
-		return exitNo
-	}
-	if _, ok := errors.AsType[*unchanged.Changed](err); ok {
-		return exitNo
-	}
-	if _, ok := errors.AsType[*inConflict](err); ok {
-		return exitNo
+	for _, e := range errorCodes {
+		if e.fits(err) {
+			return e.code
+		}
 	}
 	return exitCouldNot
+}
+
+// verdictCode is the exit code of a verdict.
+func verdictCode(v verify.Verdict) int {
+	switch v {
+	case verify.Good:
+		return exitDone
+	case verify.Bad:
+		return exitNo
+	}
+	return exitUnchecked
+}
+
+// targetCode is the exit code of what became of one target.
+func targetCode(t *prepare.Target) int {
+	if t.Outcome.Err == nil && t.Report != nil && t.Report.Verdict == verify.Unchecked {
+		return exitUnchecked
+	}
+	return code(t.Outcome.Err)
+}
+
+// leftOutCode is the exit code of a plan that is only a part of the work: done, if it
+// is all of it.
+func leftOutCode(plan order.Plan) int {
+	code := exitDone
+	for _, l := range plan.LeftOut {
+		if l.Conflict == nil {
+			return exitCouldNot // a version is unknown, or the search gave up
+		}
+		code = exitNo
+	}
+	return code
 }
 
 // first is the code of several cards: the first of 130, 1, 3 and 4 that any

@@ -9,7 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"cardwright/manifest"
 	"cardwright/manifest/edit"
 	"cardwright/media/keys"
 	"cardwright/verify/visible"
@@ -162,14 +161,6 @@ func (o keyOptions) signingIfKnown(s *session, without string) (*keys.Key, error
 		return nil, nil
 	}
 	return key, err
-}
-
-// own is the key as a shop that is believed.
-func own(shop string, key *keys.Key) []*manifest.Trust {
-	if key == nil {
-		return nil
-	}
-	return []*manifest.Trust{{Shop: shop, Key: key.Public()}}
 }
 
 // ledgerKey is the key that signs events; without one nothing can be noted.

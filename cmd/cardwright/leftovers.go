@@ -8,8 +8,10 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/media"
+	"cardwright/media/drive"
 	"cardwright/media/place"
 	"cardwright/media/readiness"
+	"cardwright/verify/prepare"
 )
 
 // removal is the command that takes a leftover away.
@@ -17,11 +19,11 @@ func removal(l place.Leftover) string { return l.Remove(runtime.GOOS, media.Shel
 
 // tellLeft tells of what killed runs left beside the targets. What was left of
 // these very targets is cleared away as they are written.
-func (p *preparing) tellLeft() {
+func (p *preparing) tellLeft(run *prepare.Run) {
 	var made, folders []string
-	for _, t := range p.targets {
-		if t.kind == imageTarget {
-			made = append(made, t.path)
+	for _, t := range run.Targets {
+		if t.Kind == drive.ImageFile {
+			made = append(made, t.Path)
 		}
 	}
 	if p.options.saveFirst != "" {

@@ -43,9 +43,9 @@ func (p page) check() error {
 	}
 	for _, card := range p.cards {
 		switch {
-		case sameFile(card, p.path):
+		case drive.SameFile(card, p.path):
 			return usage(fmt.Errorf("--%s %s names the card that is verified: name another file, the card at hand is never written", p.flag, p.path))
-		case isFolder(card) && within(card, p.path), drive.Holds(card, p.path):
+		case isFolder(card) && drive.Within(card, p.path), drive.Holds(card, p.path):
 			return usage(fmt.Errorf("--%s %s stands on the card that is verified: name a file elsewhere, the card at hand is never written", p.flag, p.path))
 		}
 	}
@@ -71,6 +71,11 @@ func (p page) put(content io.Reader) error {
 	return place.Write(path, content)
 }
 
+func isFolder(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.IsDir() && !drive.IsName(path)
+}
+
 // isShops tells whether a file that is there is one that the shop keeps: what
 // it wrote down, its packages, its ledger, its key. No page and no image replaces one.
 func isShops(shop *manifest.Shop, path string) bool {
@@ -89,7 +94,7 @@ func isShops(shop *manifest.Shop, path string) bool {
 		files = append(files, key)
 	}
 	for _, file := range files {
-		if sameFile(file, path) {
+		if drive.SameFile(file, path) {
 			return true
 		}
 	}
@@ -97,7 +102,7 @@ func isShops(shop *manifest.Shop, path string) bool {
 		filepath.Join(shop.Dir, manifest.CatalogueFolder), filepath.Join(shop.Dir, manifest.VesselsFolder),
 		media.PackagesOf(shop).Dir,
 	} {
-		if within(folder, path) {
+		if drive.Within(folder, path) {
 			return true
 		}
 	}

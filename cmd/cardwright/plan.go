@@ -78,23 +78,10 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 		writePlan(s.out, shop, vessel, plan, behind, inDoubt(s.known[vessel.ID]))
 	}
 	if c := leftOutCode(plan); c != exitDone {
-		return &answered{c}
+		return endWith(c)
 	}
 	if behind.blocked() || plan.WayBack && len(plan.Steps) == 0 {
 		return &answered{exitNo}
 	}
 	return nil
-}
-
-// leftOutCode is the exit code of a plan that leaves something out: a part is never
-// taken for the whole.
-func leftOutCode(plan order.Plan) int {
-	code := exitDone
-	for _, l := range plan.LeftOut {
-		if l.Conflict == nil {
-			return exitCouldNot
-		}
-		code = exitNo
-	}
-	return code
 }

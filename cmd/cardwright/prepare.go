@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -13,14 +12,17 @@ import (
 	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/media/capacity"
+	"cardwright/media/drive"
 	"cardwright/media/keys"
 	"cardwright/media/place"
 	"cardwright/verify"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/record"
+	"cardwright/verify/prepare"
 	"cardwright/verify/visible"
 )
 
+// prepareOptions are the flags of prepare.
 type prepareOptions struct {
 	to        []string
 	size      string
@@ -54,11 +56,15 @@ interrupted, no device takes it for a finished card.`,
 			return runPrepare(interruptible(cmd), s, o, args[0])
 		},
 	}
+	o.addFlags(cmd)
+	return cmd
+}
+
+func (o *prepareOptions) addFlags(cmd *cobra.Command) {
 	cmd.Flags().StringArrayVar(&o.to, "to", nil, "write to this `TARGET`: an image file, a drive or a mounted folder; may be repeated")
 	o.addTargetFlags(cmd)
 	o.key.addFlag(cmd)
 	o.ask.addFlags(cmd)
-	return cmd
 }
 
 // addTargetFlags adds what is asked about a target, to every command that
@@ -75,18 +81,14 @@ func (o *prepareOptions) addTargetFlags(cmd *cobra.Command) {
 	flags.BoolVar(&o.beside, "beside", false, "leave other files in a mounted folder")
 }
 
-// preparing is one run of prepare.
+// preparing is one run of prepare, or of a repair.
 type preparing struct {
 	session  *session
 	options  prepareOptions
 	shop     *manifest.Shop
 	vessel   *manifest.Vessel
-	layout   media.Layout
-	plan     order.Plan
 	packages media.Packages
-	order    []byte    // the install order's text, as it goes onto the cards
-	key      *keys.Key // nil: records aren't signed
-	targets  []*cardTarget
+	key      *keys.Key      // nil: records aren't signed
 	answer   func(prepared) // takes the answer where JSON is asked for
 }
 
@@ -97,251 +99,101 @@ func runPrepare(ctx context.Context, s *session, o prepareOptions, id string) er
 	}
 	writeOpen(s.errs, &s.terminal, vessel, s.known[vessel.ID])
 	ranBefore(vessel, s.known[vessel.ID], &o.ask)
-	return prepare(ctx, &preparing{session: s, options: o, shop: shop, vessel: vessel, packages: media.PackagesOf(shop), answer: func(a prepared) { s.writeJSON(a) }})
+	p := preparing{session: s, options: o, shop: shop, vessel: vessel, packages: media.PackagesOf(shop), answer: func(a prepared) { s.writeJSON(a) }}
+	return p.run(ctx)
 }
 
-// prepare writes and proves the cards.
-func prepare(ctx context.Context, p *preparing) (err error) {
+// run writes and proves the cards.
+func (p *preparing) run(ctx context.Context) error {
+	job, err := p.job()
+	if err != nil {
+		return err
+	}
+	laid, err := job.Lay(ctx)
+	if err != nil {
+		return err
+	}
+	if laid.NeedsNoCard() {
+		return p.nothingToWrite(laid.Plan)
+	}
+	if p.key, err = p.options.key.signingIfKnown(p.session, "the cards are not signed, and not noted in the ledger"); err != nil {
+		return err
+	}
+	run, err := laid.Begin(ctx, signing(p.shop, p.key))
+	if err != nil {
+		return err
+	}
+	defer p.close(run)
+	p.tellLeft(run)
+	for _, t := range run.Targets {
+		if err := p.open(ctx, run, t); err != nil {
+			return err
+		}
+	}
+	run.Prove(ctx)
+	run.Write(ctx)
+	noting := p.note(ctx, run)
+	run.Release()
+	return p.conclude(ctx, run, noting)
+}
+
+// job is the run as the flags ask for it.
+func (p *preparing) job() (prepare.Job, error) {
 	o := p.options
 	if len(o.to) == 0 {
-		return usage(fmt.Errorf("name where the card goes with --to: an image file, a drive or a mounted folder"))
+		return prepare.Job{}, usage(errors.New("name where the card goes with --to: an image file, a drive or a mounted folder"))
 	}
 	if o.saveFirst != "" {
 		if err := place.MayMake(o.saveFirst); err != nil {
-			return usage(fmt.Errorf("--save-first %w", err))
+			return prepare.Job{}, usage(fmt.Errorf("--save-first %w", err))
 		}
 	}
-	if err := p.lay(ctx); err != nil {
-		return err
+	form := capacity.Form(o.capacity)
+	if form != "" && form != capacity.Full && form != capacity.Quick {
+		return prepare.Job{}, usage(fmt.Errorf("--prove-capacity=%s: expected %s or %s", form, capacity.Full, capacity.Quick))
 	}
-	if p.plan.Conflict != nil || len(p.layout.Cards) == 0 {
-		return p.nothingToWrite()
-	}
-	if p.key, err = o.key.signingIfKnown(p.session, "the cards are not signed, and not noted in the ledger"); err != nil {
-		return err
-	}
-	defer p.close()
-	if err := p.ready(ctx); err != nil {
-		return err
-	}
-	if o.capacity != "" {
-		p.prove(ctx)
-	}
-	outcomes := p.write(ctx)
-	noting := p.note(ctx, outcomes)
-	p.release(outcomes)
-	return p.conclude(ctx, outcomes, noting)
+	visit, err := o.ask.ask()
+	return prepare.Job{
+		Shop: p.shop, Vessel: p.vessel, Visit: visit, Packages: p.packages, To: o.to, Size: o.size,
+		Agreed: prepare.Agreed{Yes: p.session.yes, LoseFiles: o.loseFiles, SaveFirst: o.saveFirst, Erase: o.erase},
+		Beside: o.beside, Eject: o.eject, Capacity: form,
+		InstallOrder: func(plan order.Plan) ([]byte, error) { return installOrderText(p.shop, p.vessel, plan) },
+		Kept:         func(path string) bool { return isShops(p.shop, path) },
+		Holds:        func(ctx context.Context, on verify.Listing) string { return holds(ctx, p.shop, on) },
+		Commands:     cardCommands("TARGET", media.ShellWord(p.vessel.ID), nil, 0),
+		Words:        commandWords, Watch: p.session.watchPhases, Drives: prepare.Computer{},
+	}, err
 }
 
-// lay finds the targets' sizes, plans, and lays the cards out for them.
-func (p *preparing) lay(ctx context.Context) error {
-	for _, path := range p.options.to {
-		t, err := p.target(ctx, path)
-		if err != nil {
-			return err
-		}
-		for _, other := range p.targets {
-			if samePlace(other.path, path) {
-				return usage(fmt.Errorf("%s and %s are one target: a card stands in one place; name each once", other.path, path))
-			}
-		}
-		p.targets = append(p.targets, t)
+// signing is how cards are signed by a key; nil signs none.
+func signing(shop *manifest.Shop, key *keys.Key) prepare.Signing {
+	if key == nil {
+		return prepare.Signing{}
 	}
-	var err error
-	if p.layout, p.plan, err = planned(p.shop, p.vessel, p.options.ask, p.sets().Smallest(1)...); err != nil {
-		return err
-	}
-	// With several sets, a card has to fit the smallest of the targets that
-	// get it; how many there are is known only once the cards are.
-	if sets := len(p.targets) / max(1, len(p.layout.Cards)); sets > 1 {
-		p.layout, p.plan, err = planned(p.shop, p.vessel, p.options.ask, p.sets().Smallest(sets)...)
-	}
-	return err
+	return prepare.Signing{Sign: key.Sign, Trusts: []*manifest.Trust{{Shop: shop.Name, Key: key.Public()}}}
 }
 
-// sets are the targets, by the bytes that their cards have.
-func (p *preparing) sets() (sets media.TargetSets) {
-	for _, t := range p.targets {
-		sets = append(sets, t.bytes)
-	}
-	return sets
-}
-
-func (p *preparing) nothingToWrite() error {
+func (p *preparing) nothingToWrite(plan order.Plan) error {
 	if p.session.json {
-		p.answer(prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}})
+		p.answer(prepared{Format: 1, Plan: plan, Cards: []preparedCard{}})
 	} else {
-		writePlan(p.session.out, p.shop, p.vessel, p.plan, staysBehind(p.shop, p.vessel, p.options.ask, p.plan), inDoubt(p.session.known[p.vessel.ID]))
+		writePlan(p.session.out, p.shop, p.vessel, plan, staysBehind(p.shop, p.vessel, p.options.ask, plan), inDoubt(p.session.known[p.vessel.ID]))
 		fmt.Fprintln(p.session.out, "No card was written.")
 	}
-	if c := first([]int{leftOutCode(p.plan), p.laptopCode()}); c != exitDone {
-		return &answered{c}
+	codes := []int{leftOutCode(plan), p.laptopCode(plan)}
+	if plan.WayBack {
+		codes = append(codes, exitNo)
 	}
-	if p.plan.WayBack {
-		return &answered{exitNo}
-	}
-	return nil
-}
-
-// ready does everything that can fail before the first byte is written.
-func (p *preparing) ready(ctx context.Context) error {
-	cards := len(p.layout.Cards)
-	if !p.sets().Whole(cards) {
-		return usage(fmt.Errorf("%s needs %s, and %s named: give one --to for each card, in their order",
-			p.vessel.Name, counted(cards, "card"), counted(len(p.targets), "target")))
-	}
-	var err error
-	if p.order, err = installOrderText(p.shop, p.vessel, p.plan); err != nil {
-		return err
-	}
-	if err := errors.Join(p.provable(), p.ejectable()); err != nil {
-		return err
-	}
-	for i, t := range p.targets {
-		t.job, t.signers = p.job(p.layout.Cards[i%cards]), own(p.shop.Name, p.key)
-		if t.kind == folderTarget {
-			continue
-		}
-		if _, err := t.job.Prepare(t.bytes); err != nil {
-			return fmt.Errorf("preparing %s: %w", t.path, err)
-		}
-	}
-	if err := p.checkPackages(ctx); err != nil {
-		return err
-	}
-	p.tellLeft()
-	for _, t := range p.targets {
-		if err := p.guard(ctx, t); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (p *preparing) job(c media.Card) media.Job {
-	job := media.Job{Layout: p.layout, Card: c, Packages: p.packages, InstallOrder: p.order}
-	if p.key != nil {
-		job.Sign = p.key.Sign
-	}
-	return job
-}
-
-// checkPackages looks for every package before anything is touched. Where a
-// target can't be put back as it was, the packages are also read whole first:
-// a wrong one must not cost a card.
-func (p *preparing) checkPackages(ctx context.Context) error {
-	var total int64
-	whole := false
-	sources := map[media.Source][]media.Source{} // of each package what goes on cards
-	for _, t := range p.targets {
-		whole = whole || t.kind != imageTarget
-		for _, f := range t.job.Card.Files {
-			if err := p.packages.There(f.Source); err != nil {
-				return err
-			}
-			of := f.Source
-			of.Member = ""
-			if _, err := p.packages.Find(of); err == nil {
-				if sources[of] == nil {
-					total += of.Size
-				}
-				sources[of] = append(sources[of], f.Source)
-			}
-		}
-	}
-	if !whole {
-		return nil
-	}
-	bar := p.session.bar("checking packages", total)
-	defer bar.end()
-	for of, onCards := range sources {
-		err := p.packages.Check(of, func(n int) { bar.add(int64(n)) })
-		if err != nil && !p.packages.Elsewhere(onCards...) {
-			return err
-		}
-		if err := ctx.Err(); err != nil {
-			return fmt.Errorf("checking packages, before anything was written: %w", err)
-		}
-	}
-	return nil
-}
-
-// write writes all targets: those that get the same card together.
-func (p *preparing) write(ctx context.Context) []media.Outcome {
-	var total int64
-	for _, t := range p.targets {
-		for _, f := range t.job.Card.Files {
-			total += 2 * f.Size
-		}
-	}
-	bar := p.session.bar("writing", total)
-	defer bar.end()
-	outcomes := make([]media.Outcome, len(p.targets))
-	done := make(chan struct{})
-	groups := p.sets().Together(len(p.layout.Cards))
-	for _, group := range groups {
-		go func() {
-			defer func() { done <- struct{}{} }()
-			p.writeGroup(ctx, group, outcomes, bar)
-		}()
-	}
-	for range groups {
-		<-done
-	}
-	return outcomes
-}
-
-func (p *preparing) writeGroup(ctx context.Context, group []int, outcomes []media.Outcome, bar *bar) {
-	job := p.targets[group[0]].job
-	job.Progress = func(_ media.Phase, n int64) { bar.add(n) }
-	if t := p.targets[group[0]]; t.kind == folderTarget {
-		outcomes[group[0]] = job.WriteFolder(ctx, media.FolderTarget{
-			Dir: t.path, Beside: p.options.beside, Replace: p.options.loseFiles, Words: commandWords,
-			Judge: func(ctx context.Context, r media.Record) error { return t.judgeFolder(ctx, r, p.options.beside, bar) },
-		})
-		return
-	}
-	var targets []media.Target
-	var written []int
-	for _, i := range group {
-		t := p.targets[i]
-		if t.failed != nil {
-			outcomes[i] = media.Outcome{Err: t.failed}
-			continue
-		}
-		written = append(written, i)
-		targets = append(targets, media.Target{
-			Medium: t.medium,
-			Judge: func(ctx context.Context, read io.ReaderAt, r media.Record, digest string) error {
-				return t.judge(ctx, read, r, digest, bar)
-			},
-		})
-	}
-	for k, outcome := range job.Write(ctx, targets) {
-		i := written[k]
-		// An image that failed is removed, so it needn't be blank.
-		if n, ok := errors.AsType[*media.NotBlank](outcome.Err); ok && p.targets[i].kind == imageTarget {
-			outcome.Err = n.Cause
-		}
-		outcomes[i] = outcome
-		if p.targets[i].kind == driveTarget { // held until all is done: release
-			outcomes[i].Err = p.targets[i].orPulledOut(outcome.Err)
-			continue
-		}
-		if err := p.targets[i].finish(outcome.Err == nil); err != nil && outcome.Err == nil {
-			outcomes[i].Err = err
-		}
-	}
+	return endWith(first(codes))
 }
 
 // note notes every proven card in the ledger.
-func (p *preparing) note(ctx context.Context, outcomes []media.Outcome) error {
-	for i, o := range outcomes {
-		t := p.targets[i]
-		if o.Err != nil || t.report == nil {
+func (p *preparing) note(ctx context.Context, run *prepare.Run) error {
+	for _, t := range run.Targets {
+		if t.Outcome.Err != nil || t.Report == nil {
 			continue
 		}
-		seen := record.CardSeen{Shop: p.shop, Vessel: p.vessel, Plan: p.plan, Card: t.job.Card, Target: t.path, Bytes: t.bytes, Report: *t.report}
+		seen := record.CardSeen{Shop: p.shop, Vessel: p.vessel, Plan: run.Plan, Card: t.Card, Target: t.Path, Bytes: t.Bytes, Report: *t.Report}
 		if err := noteCard(ctx, p.session, p.shop, p.key, ledger.CardPrepared, p.vessel, seen.Kept()); err != nil {
 			return fmt.Errorf("the card is proven, but %w", err)
 		}
@@ -371,38 +223,37 @@ type preparedCard struct {
 	Released string           `json:"released,omitempty"` // what did not go well when a drive was given back
 }
 
+func preparedOf(t *prepare.Target) preparedCard {
+	card := preparedCard{
+		Target: t.Path, Card: t.Card.Number, Of: t.Card.Of, Digest: t.Outcome.Digest, Written: t.Outcome.Written,
+		Report: t.Report, Capacity: t.Capacity, Ejected: t.Ejected,
+	}
+	if t.Outcome.Err != nil {
+		card.Error = t.Outcome.Err.Error()
+	}
+	if t.Unreleased != nil {
+		card.Released = t.Unreleased.Error()
+	}
+	if t.Report != nil {
+		card.Verdict = t.Report.Verdict
+	}
+	return card
+}
+
 // conclude tells what became of every target, and of the noting.
-func (p *preparing) conclude(ctx context.Context, outcomes []media.Outcome, noting error) error {
-	answer := prepared{Format: 1, Plan: p.plan, Cards: []preparedCard{}, Error: told(noting)}
+func (p *preparing) conclude(ctx context.Context, run *prepare.Run, noting error) error {
+	answer := prepared{Format: 1, Plan: run.Plan, Cards: []preparedCard{}, Error: told(noting)}
 	codes := []int{codeIn(ctx, noting)}
-	for i, o := range outcomes {
-		t := p.targets[i]
-		card := preparedCard{
-			Target: t.path, Card: t.job.Card.Number, Of: t.job.Card.Of,
-			Digest: o.Digest, Written: o.Written, Report: t.report, Capacity: t.capacity, Ejected: t.ejected,
-		}
-		c := code(o.Err)
-		if o.Err != nil {
-			card.Error = o.Err.Error()
-		}
-		if t.unreleased != nil {
-			card.Released = t.unreleased.Error()
-		}
-		if t.report != nil {
-			card.Verdict = t.report.Verdict
-			if o.Err == nil && t.report.Verdict == verify.Unchecked {
-				c = exitUnchecked
-			}
-		}
-		codes = append(codes, c)
-		answer.Cards = append(answer.Cards, card)
+	for _, t := range run.Targets {
+		answer.Cards = append(answer.Cards, preparedOf(t))
+		codes = append(codes, targetCode(t))
 		if !p.session.json {
-			p.tell(t, o, c)
+			p.tell(run, t)
 		}
 	}
 	if first(codes) == exitDone && !p.session.json {
-		p.tellSheets()
-		p.tellPart()
+		p.tellSheets(run)
+		p.tellPart(run)
 	}
 	switch {
 	case p.session.json:
@@ -410,17 +261,14 @@ func (p *preparing) conclude(ctx context.Context, outcomes []media.Outcome, noti
 	case noting != nil:
 		p.session.complain(noting.Error())
 	}
-	if c := first(append(codes, leftOutCode(p.plan), p.laptopCode())); c != exitDone {
-		return &answered{c}
-	}
-	return nil
+	return endWith(first(append(codes, leftOutCode(run.Plan), p.laptopCode(run.Plan))))
 }
 
 // laptopCode is exitNo, and tells it, where the shop's laptop lacks files for steps
 // that come from no card: the cards are as good as they are, the visit isn't ready.
-func (p *preparing) laptopCode() int {
+func (p *preparing) laptopCode(plan order.Plan) int {
 	code := exitDone
-	for _, s := range p.plan.Steps {
+	for _, s := range plan.Steps {
 		for _, err := range media.NotInShop(p.shop, p.vessel, s) {
 			p.session.complain(fmt.Sprintf("not ready for step %d, %s, which comes from no card: %v", s.Number, s.Device, err))
 			code = exitNo
@@ -430,52 +278,64 @@ func (p *preparing) laptopCode() int {
 }
 
 // tell says what became of one target.
-func (p *preparing) tell(t *cardTarget, o media.Outcome, c int) {
+func (p *preparing) tell(run *prepare.Run, t *prepare.Target) {
 	out := p.session.out
-	name := fmt.Sprintf("card %d of %d, %s, for %s", t.job.Card.Number, t.job.Card.Of, t.path, p.vessel.Name) + partOf(p.plan)
-	switch c {
+	name := fmt.Sprintf("card %d of %d, %s, for %s", t.Card.Number, t.Card.Of, t.Path, p.vessel.Name) + partOf(run.Plan)
+	switch targetCode(t) {
 	case exitDone, exitUnchecked:
-		writeReport(out, shownReport{Report: *t.report, title: name, all: true})
-		if t.capacity != nil {
-			fmt.Fprintln(out, wrapped(t.capacity.Conclusion(), ""))
+		writeReport(out, shownReport{Report: *t.Report, title: name, all: true})
+		if t.Capacity != nil {
+			fmt.Fprintln(out, wrapped(t.Capacity.Conclusion(), ""))
 		}
-		if t.kind == driveTarget {
-			fmt.Fprintf(out, "\n%s\n\n", wrapped(t.takeOut(), ""))
+		if t.Kind == drive.DriveOrPart {
+			fmt.Fprintf(out, "\n%s\n\n", wrapped(takeItOut(t), ""))
 		}
 		fmt.Fprintf(out, "Next, on the dock:\n  %s\n", p.nextCommand(t))
 	case exitInterrupted:
-		fmt.Fprintf(out, "%s\n%s\n", headed("✗ INTERRUPTED", name), t.leftover(o))
+		fmt.Fprintf(out, "%s\n%s\n", headed("✗ INTERRUPTED", name), t.Left())
 	default:
-		fmt.Fprintf(out, "%s\n%s\n%s\n", headed("✗ NOT WRITTEN", name), wrapped(o.Err.Error(), ""), t.leftover(o))
-		if t.report != nil {
-			writeFindings(out, t.report.Findings, true)
+		fmt.Fprintf(out, "%s\n%s\n%s\n", headed("✗ NOT WRITTEN", name), wrapped(t.Outcome.Err.Error(), ""), t.Left())
+		if t.Report != nil {
+			writeFindings(out, t.Report.Findings, true)
 		}
 	}
 }
 
+// takeItOut says what is to be done with a proven card at once.
+func takeItOut(t *prepare.Target) string {
+	const why = "a computer that mounts it may write to it, and then it is no longer the card that was proven."
+	switch {
+	case t.Ejected:
+		return "The card was ejected: take it out. Put into a computer again, it may be written to."
+	case errors.Is(t.Unreleased, drive.ErrStays):
+		return "It could not be ejected from here. Take the card out by hand now: " + why
+	}
+	return "Take the card out now: " + why
+}
+
 // nextCommand is what is typed on the dock.
-func (p *preparing) nextCommand(t *cardTarget) string {
-	words := []string{"cardwright verify", media.ShellWord(t.path), "--for", p.vessel.ID}
+func (p *preparing) nextCommand(t *prepare.Target) string {
+	words := []string{"cardwright verify", media.ShellWord(t.Path), "--for", p.vessel.ID}
 	for _, flag := range p.session.flags(p.options.ask) {
 		words = append(words, media.ShellWord(flag))
 	}
-	if t.job.Card.Of > 1 {
+	if t.Card.Of > 1 {
 		return strings.Join(words, " ") // its order would prove no other card: tellSheets
 	}
 	return strings.Join(append(words, "--order install-order.txt"), " ")
 }
 
 // tellSheets tells how the order of several cards is had, once for each set.
-func (p *preparing) tellSheets() {
-	of := len(p.layout.Cards)
+func (p *preparing) tellSheets(run *prepare.Run) {
+	of := len(run.Layout.Cards)
 	if of < 2 {
 		return
 	}
 	fmt.Fprintf(p.session.out, "\nAnd then, for the order of %s:\n", counted(of, "card"))
-	for set, file := 0, "install-order.txt"; set < len(p.targets)/of; set++ {
+	for set, file := 0, "install-order.txt"; set < len(run.Targets)/of; set++ {
 		var cards []string
-		for _, t := range p.targets[set*of : (set+1)*of] {
-			cards = append(cards, t.path)
+		for _, t := range run.Targets[set*of : (set+1)*of] {
+			cards = append(cards, t.Path)
 		}
 		fmt.Fprintf(p.session.out, "  %s --output %s\n", p.session.sheetCommand(p.vessel, p.options.ask, cards), file)
 		file = fmt.Sprintf("install-order-%d.txt", set+2)
@@ -483,23 +343,21 @@ func (p *preparing) tellSheets() {
 }
 
 // tellPart says why good cards don't end with 0: they are not the whole work.
-func (p *preparing) tellPart() {
-	if c := leftOutCode(p.plan); c != exitDone {
-		cards := "The card is good, but it is"
-		if len(p.layout.Cards) > 1 {
-			cards = "The cards are good, but they are"
-		}
-		text := fmt.Sprintf("%s a part: exit code %d. Left out: %s. Why: cardwright plan %s", cards, c, strings.Join(leftDevices(p.plan), ", "), p.vessel.ID)
-		fmt.Fprintf(p.session.text(), "\n%s\n", wrapped(text, "  "))
+func (p *preparing) tellPart(run *prepare.Run) {
+	c := leftOutCode(run.Plan)
+	if c == exitDone {
+		return
 	}
+	cards := "The card is good, but it is"
+	if len(run.Layout.Cards) > 1 {
+		cards = "The cards are good, but they are"
+	}
+	text := fmt.Sprintf("%s a part: exit code %d. Left out: %s. Why: cardwright plan %s", cards, c, strings.Join(leftDevices(run.Plan), ", "), p.vessel.ID)
+	fmt.Fprintf(p.session.text(), "\n%s\n", wrapped(text, "  "))
 }
 
-func (p *preparing) close() {
-	for _, t := range p.targets {
-		if t.medium != nil {
-			if err := t.finish(false); err != nil {
-				fmt.Fprintf(p.session.errs, "cardwright: closing %s: %v\n", visible.Visible(t.path), err)
-			}
-		}
+func (p *preparing) close(run *prepare.Run) {
+	if err := run.Close(); err != nil {
+		fmt.Fprintln(p.session.errs, "cardwright: "+visible.Visible(err.Error()))
 	}
 }

@@ -6,6 +6,9 @@ import (
 
 	"github.com/schollz/progressbar/v3"
 	"golang.org/x/term"
+
+	"cardwright/verify"
+	"cardwright/verify/prepare"
 )
 
 // bar shows bytes, rate and time left on a terminal, and nothing elsewhere.
@@ -28,6 +31,25 @@ func (t *terminal) bar(what string, bytes int64) *bar {
 		progressbar.OptionThrottle(100*time.Millisecond),
 		progressbar.OptionClearOnFinish(),
 	)}
+}
+
+// watch shows the progress of what is being done, for whoever does it.
+func (t *terminal) watch(what string) verify.Watch {
+	return func(bytes int64) (func(int64), func()) {
+		b := t.bar(what, bytes)
+		return b.add, b.end
+	}
+}
+
+// watchPhases is watch for what has several phases.
+func (t *terminal) watchPhases(doing string, bytes int64) (prepare.Progress, prepare.Done) {
+	b := t.bar(doing, bytes)
+	return func(now string, n int64) {
+		if now != "" {
+			b.now(now)
+		}
+		b.add(n)
+	}, b.end
 }
 
 func (b *bar) add(bytes int64) {

@@ -14,6 +14,8 @@ import (
 	"cardwright/media"
 	"cardwright/media/drive"
 	"cardwright/media/readers"
+	"cardwright/verify"
+	"cardwright/verify/prepare"
 	"cardwright/verify/visible"
 )
 
@@ -88,7 +90,7 @@ func describedReader(ctx context.Context, shop *manifest.Shop, d readers.Drive) 
 		return r
 	}
 	r.Nominal, r.Band = readers.Nominal(d.Bytes), readers.BandOf(d.Bytes)
-	seen, err := lookAtDrive(d.Path)
+	seen, err := prepare.See(prepare.Computer{}, d.Path)
 	if errors.Is(err, fs.ErrPermission) {
 		r.Unread, r.noRights = "it takes more rights than yours: "+drive.RightsAdvice(), true
 		if r.MayErase.OK {
@@ -101,9 +103,10 @@ func describedReader(ctx context.Context, shop *manifest.Shop, d readers.Drive) 
 		r.Unread = err.Error()
 		return r
 	}
-	r.Code, r.Holds = seen.code, heldOn(ctx, shop, d, seen.listing)
+	r.Code = seen.Code
+	r.Holds = prepare.HeldOn(d, seen.On, func(on verify.Listing) string { return holds(ctx, shop, on) })
 	if r.FileSystem == "" {
-		r.FileSystem, r.Label = seen.listing.FileSystem, seen.listing.Label
+		r.FileSystem, r.Label = seen.On.FileSystem, seen.On.Label
 	}
 	return r
 }
@@ -165,4 +168,16 @@ func contentsOf(r listedReader) string {
 		return "no file system"
 	}
 	return strings.Join(parts, "; ")
+}
+
+// described is a drive in a few words: what the reader calls itself.
+func described(d readers.Drive) string {
+	words := strings.TrimSpace(d.Vendor + " " + d.Model)
+	if words == "" {
+		words = d.Type
+	}
+	if d.Transport != "" {
+		words += " on " + d.Transport
+	}
+	return words
 }

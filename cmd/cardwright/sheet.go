@@ -11,7 +11,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
-	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/verify"
 	"cardwright/verify/sheet"
@@ -171,15 +170,18 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	in := sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now(), Technician: o.technician, Style: o.form.style(), Open: openAtSteps(vessel, s.known[vessel.ID]), Clock: clock}
 	codes := []int{}
 	for _, path := range o.cards {
-		v := verifying{session: s, path: path, shop: shop, vessel: vessel, ask: o.ask}
-		report, err := v.judge(ctx)
-		v.close()
+		asked, err := s.askedOf(ctx, path, shop, vessel, o.ask, 0)
 		if err != nil {
 			return err
 		}
-		in.Plan = asOnCard(v.plan, report, in.Plan)
-		in.Cards = append(in.Cards, v.state(report))
-		codes = append(codes, code(verdictCode(report.Verdict)))
+		card, err := verify.Target(ctx, path, asked, s.watch("reading back"))
+		card.Close()
+		if err != nil {
+			return noVerdict(err)
+		}
+		in.Plan = card.PlanOnIt(in.Plan)
+		in.Cards = append(in.Cards, sheet.StateOf(card, time.Now()))
+		codes = append(codes, verdictCode(card.Report.Verdict))
 	}
 	made, err := sheet.Make(in)
 	if err != nil {
@@ -230,20 +232,4 @@ func (s *session) writeSheet(shop *manifest.Shop, made sheet.Sheet, o sheetOptio
 		s.writeJSON(made)
 	}
 	return nil
-}
-
-// asOnCard is a plan with the folders as they are on the card at hand; so far
-// are the folders that other cards have shown.
-func asOnCard(plan order.Plan, report verify.Report, so order.Plan) order.Plan {
-	if len(so.Steps) == len(plan.Steps) && so.ID() == plan.ID() {
-		plan.Steps = slices.Clone(so.Steps)
-	} else {
-		plan.Steps = slices.Clone(plan.Steps)
-	}
-	for i, b := range report.Brings {
-		if b.Whole && i < len(plan.Steps) {
-			plan.Steps[i].Folder = b.Folder
-		}
-	}
-	return plan
 }

@@ -4,30 +4,43 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
-	"cardwright/manifest/order"
-	"cardwright/media"
 	"cardwright/media/keys"
 	"cardwright/verify"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/record"
 )
 
+// verifyOptions are the flags of verify.
 type verifyOptions struct {
 	forVessel  string
-	orderFile  string
-	clock      clockOptions
-	reportFile string
-	card       int // 0: whichever of the plan's cards it is
+	card       int // which of the plan's cards it should be; 0: whichever it is
 	ask        askOptions
-	form       formOptions
+	orderFile  string
+	reportFile string
+	form       formOptions // of both files
+	clock      clockOptions
 	all        bool
 	repairTo   []string
 	repair     prepareOptions // for --repair-to
+}
+
+func (o *verifyOptions) addFlags(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringVar(&o.forVessel, "for", "", "`VESSEL` that the card should be for")
+	flags.StringVar(&o.orderFile, "order", "", "write the install order of a good card to this `FILE` (needs --for)")
+	flags.IntVar(&o.card, "card", 0, "`NUMBER` of the plan's card that it should be (default: whichever it is)")
+	flags.StringVar(&o.reportFile, "report", "", "write a one-page report of the card to this `FILE`")
+	flags.StringArrayVar(&o.repairTo, "repair-to", nil, "write a good card to another `TARGET`, from what is good here and the shop's packages (needs --for); once for each card of the plan")
+	flags.BoolVar(&o.all, "all", false, "show every finding, also those that follow from another")
+	o.ask.addFlags(cmd)
+	o.form.addFlags(cmd)
+	o.clock.addFlags(cmd)
+	o.repair.addTargetFlags(cmd)
+	o.repair.key.addFlag(cmd)
 }
 
 func newVerifyCommand(s *session) *cobra.Command {
@@ -53,33 +66,51 @@ same vessel is found out only with --for.`,
 			return runVerify(interruptible(cmd), s, o, args[0])
 		},
 	}
-	cmd.Flags().StringVar(&o.forVessel, "for", "", "`VESSEL` that the card should be for")
-	cmd.Flags().StringVar(&o.orderFile, "order", "", "write the install order of a good card to this `FILE` (needs --for)")
-	cmd.Flags().IntVar(&o.card, "card", 0, "`NUMBER` of the plan's card that it should be (default: whichever it is)")
-	cmd.Flags().StringVar(&o.reportFile, "report", "", "write a one-page report of the card to this `FILE`")
-	cmd.Flags().StringArrayVar(&o.repairTo, "repair-to", nil, "write a good card to another `TARGET`, from what is good here and the shop's packages (needs --for); once for each card of the plan")
-	cmd.Flags().BoolVar(&o.all, "all", false, "show every finding, also those that follow from another")
-	o.ask.addFlags(cmd)
-	o.form.addFlags(cmd)
-	o.clock.addFlags(cmd)
-	o.repair.addTargetFlags(cmd)
-	o.repair.key.addFlag(cmd)
+	o.addFlags(cmd)
 	return cmd
 }
 
 func runVerify(ctx context.Context, s *session, o verifyOptions, path string) error {
-	if o.forVessel == "" && (o.orderFile != "" || len(o.repairTo) > 0) {
-		return usage(fmt.Errorf("--order and --repair-to need --for VESSEL: without a vessel it is not known what a card should hold"))
-	}
-	v := verifying{session: s, path: path, ask: o.ask, number: o.card}
-	err := v.spare(o.repairTo)
+	v, err := o.begin(ctx, s, path)
 	if err != nil {
 		return err
 	}
+	asked, err := s.askedOf(ctx, path, v.shop, v.vessel, v.options.ask, o.card)
+	if err != nil {
+		return err
+	}
+	card, err := verify.Target(ctx, path, asked, s.watch("reading back"))
+	defer card.Close()
+	if err != nil {
+		return noVerdict(err)
+	}
+	if v.vessel != nil {
+		defer func() { writeOpen(s.errs, &s.terminal, v.vessel, s.known[v.vessel.ID]) }()
+	}
+	if !s.json {
+		writeReport(s.out, v.shown(card, o.all))
+		_, err := v.follow(ctx, card)
+		return err
+	}
+	repair, err := v.follow(ctx, card)
+	s.writeJSON(verified{Report: card.Report, Repair: repair, Error: or(told(err), told(v.beside))})
+	return &answered{codeIn(ctx, err)}
+}
+
+// begin loads what the card is compared with, and refuses what can't be done before
+// the card is read.
+func (o *verifyOptions) begin(ctx context.Context, s *session, path string) (v *verifying, err error) {
+	if o.forVessel == "" && (o.orderFile != "" || len(o.repairTo) > 0) {
+		return nil, usage(errors.New("--order and --repair-to need --for VESSEL: without a vessel it is not known what a card should hold"))
+	}
+	if err := refuseTheCardItself(path, o.repairTo); err != nil {
+		return nil, err
+	}
+	v = &verifying{session: s, path: path}
 	if o.forVessel != "" {
 		v.shop, v.vessel, err = s.vesselToJudge(o.forVessel)
 		if err == nil {
-			ranBefore(v.vessel, s.known[v.vessel.ID], &v.ask)
+			ranBefore(v.vessel, s.known[v.vessel.ID], &o.ask)
 		}
 	} else {
 		v.shop, err = s.shopIfAny()
@@ -87,35 +118,14 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 			learnIfAny(ctx, s, v.shop)
 		}
 	}
+	v.options = *o
 	if err != nil {
-		return err
+		return nil, err
 	}
-	defer v.close()
-	if err := v.checkPages(o); err != nil {
-		return err
+	if err := v.checkPages(); err != nil {
+		return nil, err
 	}
-	if err := v.findKey(o.repair.key); err != nil {
-		return err
-	}
-	report, err := v.judge(ctx)
-	if err != nil {
-		return err
-	}
-	if ctx.Err() != nil {
-		return fmt.Errorf("verifying %s: %w", path, ctx.Err())
-	}
-	if v.vessel != nil {
-		defer func() { writeOpen(s.errs, &s.terminal, v.vessel, s.known[v.vessel.ID]) }()
-	}
-	if !s.json {
-		writeReport(s.out, v.shown(report, o.all))
-		_, err := v.follow(ctx, o, report)
-		return err
-	}
-	repair, err := v.follow(ctx, o, report)
-	answer := verified{Report: report, Repair: repair, Error: or(told(err), told(v.beside))}
-	s.writeJSON(answer)
-	return &answered{codeIn(ctx, err)}
+	return v, v.findKey(o.repair.key)
 }
 
 // verified is the answer of verify in JSON: the report, and what became of what
@@ -126,23 +136,41 @@ type verified struct {
 	Error  string    `json:"error,omitempty"`
 }
 
+// verifying is one run of verify.
+type verifying struct {
+	session *session
+	options verifyOptions
+	path    string
+	shop    *manifest.Shop   // nil where there is none
+	vessel  *manifest.Vessel // nil without --for
+	key     *keys.Key        // by which the card is noted; nil: it isn't
+	beside  error            // what was told beside the verdict
+}
+
 // follow does what follows a verdict: notes it, and writes what was asked for.
 // The error has the exit code: that the card couldn't be noted is told beside a
 // verdict, whose code stays unless it says that all is well.
-func (v *verifying) follow(ctx context.Context, o verifyOptions, report verify.Report) (*prepared, error) {
-	if err := v.note(ctx, report); err != nil {
-		if report.Verdict == verify.Good {
+func (v *verifying) follow(ctx context.Context, card verify.Verified) (*prepared, error) {
+	if err := v.note(ctx, card); err != nil {
+		if card.Report.Verdict == verify.Good {
 			return nil, err
 		}
 		v.aside(err)
 	}
-	if err := v.writeFiles(o, report); err != nil {
-		return nil, err
+	if v.options.reportFile != "" {
+		if err := v.writeReportPage(card); err != nil {
+			return nil, err
+		}
 	}
-	if len(o.repairTo) > 0 {
-		return v.repair(ctx, o, report)
+	if v.options.orderFile != "" {
+		if err := v.writeOrder(card); err != nil {
+			return nil, err
+		}
 	}
-	return nil, verdictCode(report.Verdict)
+	if len(v.options.repairTo) > 0 {
+		return v.repair(ctx, card)
+	}
+	return nil, endWith(verdictCode(card.Report.Verdict))
 }
 
 // aside tells what doesn't change the verdict's exit code.
@@ -152,7 +180,7 @@ func (v *verifying) aside(err error) {
 }
 
 // findKey finds the key by which the card is noted. One that was named has to be
-// there; without one that can be read the card is judged all the same.
+// there; without one that can be read the card is verified all the same.
 func (v *verifying) findKey(o keyOptions) (err error) {
 	if v.shop == nil {
 		return nil
@@ -166,10 +194,10 @@ func (v *verifying) findKey(o keyOptions) (err error) {
 }
 
 // note notes in the ledger that the card was verified.
-func (v *verifying) note(ctx context.Context, report verify.Report) error {
-	seen := record.CardSeen{Shop: v.shop, Vessel: v.vessel, Plan: v.plan, Card: v.card, Target: v.path, Bytes: v.bytes, Report: report}
+func (v *verifying) note(ctx context.Context, card verify.Verified) error {
+	seen := record.CardSeen{Shop: v.shop, Vessel: v.vessel, Plan: card.Wanted.Plan, Card: card.Wanted.Card, Target: v.path, Bytes: card.Bytes, Report: card.Report}
 	if err := noteCard(ctx, v.session, v.shop, v.key, ledger.CardVerified, v.vessel, seen.Kept()); err != nil {
-		return fmt.Errorf("the card is %s, but %w", report.Verdict, err)
+		return fmt.Errorf("the card is %s, but %w", card.Report.Verdict, err)
 	}
 	return nil
 }
@@ -180,7 +208,8 @@ func (v *verifying) page(flag, path string) page {
 }
 
 // checkPages refuses what can't be written before the card is read.
-func (v *verifying) checkPages(o verifyOptions) error {
+func (v *verifying) checkPages() error {
+	o := v.options
 	if _, err := o.clock.clock(); err != nil {
 		return err
 	}
@@ -195,116 +224,10 @@ func (v *verifying) checkPages(o verifyOptions) error {
 	return v.page("report", o.reportFile).check()
 }
 
-// writeFiles writes what was asked for beside the answer.
-func (v *verifying) writeFiles(o verifyOptions, report verify.Report) error {
-	if o.reportFile != "" {
-		if err := v.writeReportPage(o.form, o.reportFile, report); err != nil {
-			return err
-		}
+func (v *verifying) shown(card verify.Verified, all bool) shownReport {
+	title := v.path
+	if v.vessel != nil {
+		title += ", for " + v.vessel.Name + partOf(card.Wanted.Plan)
 	}
-	if o.orderFile != "" {
-		return v.writeOrder(o, report)
-	}
-	return nil
-}
-
-func verdictCode(v verify.Verdict) error {
-	switch v {
-	case verify.Good:
-		return nil
-	case verify.Bad:
-		return &answered{exitNo}
-	}
-	return &answered{exitUnchecked}
-}
-
-// verifying is one run of verify.
-type verifying struct {
-	session *session
-	path    string
-	shop    *manifest.Shop   // nil where there is none: then nobody's signature is believed
-	vessel  *manifest.Vessel // nil without --for
-	ask     askOptions
-	number  int    // of the card that it should be; 0: whichever it is
-	planID  string // that the card's own record names; "": none
-
-	plan  order.Plan
-	cards media.Layout
-	card  media.Card // of the plan, as chosen
-	bytes int64      // measured; 0 for a folder
-	open  io.Closer  // the card, until the end; nil for a folder
-	whose string     // whose card it is, where it's another's
-
-	key    *keys.Key // by which the card is noted; nil: it isn't
-	beside error     // what was told beside the verdict
-}
-
-func (v *verifying) close() {
-	if v.open != nil {
-		_ = v.open.Close() // it was only read
-	}
-}
-
-func (v *verifying) title() string {
-	if v.vessel == nil {
-		return v.path
-	}
-	return v.path + ", for " + v.vessel.Name + partOf(v.plan)
-}
-
-func (v *verifying) shown(r verify.Report, all bool) shownReport {
-	return shownReport{Report: r, title: v.title(), whose: v.whose, all: all}
-}
-
-// anothers says whose card it is, where it isn't the one that was asked for.
-func (v *verifying) anothers(ctx context.Context, r *media.Record, report verify.Report) string {
-	if v.vessel == nil {
-		return ""
-	}
-	return report.Whose(r, verify.AskedFor{Shop: v.shop.Name, Vessel: v.vessel.Name, Card: v.card}, making(ctx, v.shop, r))
-}
-
-func (v *verifying) judge(ctx context.Context) (verify.Report, error) {
-	kind, err := kindOf(v.path)
-	if err != nil {
-		return verify.Report{}, err
-	}
-	if kind == folderTarget {
-		return v.judgeFolder(ctx)
-	}
-	card, err := openToRead(v.path, kind)
-	if err != nil {
-		return verify.Report{}, err
-	}
-	v.open, v.bytes = card, card.Bytes()
-	listing := verify.List(card, v.bytes)
-	v.planID = planOn(listing)
-	expected, err := v.expect(v.bytes, func(l media.Layout) (media.Card, bool) {
-		return verify.Choose(l, card, v.bytes)
-	})
-	if err != nil {
-		return verify.Report{}, err
-	}
-	bar := v.session.bar("reading back", listing.FileBytes())
-	report := verify.Card(ctx, card, v.bytes, expected, bar.add)
-	bar.end()
-	addHowRead(&report, kind, card)
-	v.whose = v.anothers(ctx, listing.Record, report)
-	return report, nil
-}
-
-func (v *verifying) judgeFolder(ctx context.Context) (verify.Report, error) {
-	listing := verify.ListFolder(v.path)
-	v.planID = planOn(listing)
-	expected, err := v.expect(0, func(l media.Layout) (media.Card, bool) {
-		return verify.ChooseForFolder(l, v.path)
-	})
-	if err != nil {
-		return verify.Report{}, err
-	}
-	bar := v.session.bar("reading back", listing.FileBytes())
-	report := verify.Folder(ctx, v.path, expected, bar.add)
-	bar.end()
-	v.whose = v.anothers(ctx, listing.Record, report)
-	return report, nil
+	return shownReport{Report: card.Report, title: title, whose: card.Whose, all: all}
 }

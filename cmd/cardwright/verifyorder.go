@@ -6,14 +6,14 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
-	"cardwright/media"
 	"cardwright/verify"
 	"cardwright/verify/sheet"
 	"cardwright/verify/visible"
 )
 
 // writeOrder writes the install order of a good card.
-func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
+func (v *verifying) writeOrder(card verify.Verified) error {
+	o, report, wanted := v.options, card.Report, card.Wanted
 	if report.Verdict != verify.Good {
 		fmt.Fprintf(v.session.errs, "No install order was written: the card is %s.\n", report.Verdict)
 		return nil
@@ -27,8 +27,8 @@ func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
 		return err
 	}
 	made, err := sheet.Make(sheet.Input{
-		Shop: v.shop, Vessel: v.vessel, Plan: asOnCard(v.plan, report, v.plan), When: time.Now(), Clock: clock,
-		Cards: []sheet.CardState{v.state(report)}, Style: o.form.style(), Open: openAtSteps(v.vessel, v.session.known[v.vessel.ID]),
+		Shop: v.shop, Vessel: v.vessel, Plan: card.PlanOnIt(wanted.Plan), When: time.Now(), Clock: clock,
+		Cards: []sheet.CardState{sheet.StateOf(card, time.Now())}, Style: o.form.style(), Open: openAtSteps(v.vessel, v.session.known[v.vessel.ID]),
 	})
 	if err != nil {
 		return err
@@ -41,22 +41,14 @@ func (v *verifying) writeOrder(o verifyOptions, report verify.Report) error {
 		return fmt.Errorf("writing the install order: %w", err)
 	}
 	fmt.Fprintf(v.session.errs, "Install order written to %s\n", visible.Visible(o.orderFile))
-	if of := v.card.Of; of > 1 {
+	if of := wanted.Card.Of; of > 1 {
 		cards := make([]string, of)
 		for i := range cards {
 			cards[i] = fmt.Sprintf("CARD%d", i+1)
 		}
-		fmt.Fprintf(v.session.errs, "It proves card %d of %d only: %s makes that of all.\n", v.card.Number, of, v.session.sheetCommand(v.vessel, v.ask, cards))
+		fmt.Fprintf(v.session.errs, "It proves card %d of %d only: %s makes that of all.\n", wanted.Card.Number, of, v.session.sheetCommand(v.vessel, o.ask, cards))
 	}
 	return nil
-}
-
-func (v *verifying) state(report verify.Report) sheet.CardState {
-	return sheet.CardState{
-		Number: v.card.Number, Of: v.card.Of, Label: v.card.Label, VolumeID: media.VolumeText(v.card.VolumeID),
-		Digest: report.Digest, Plan: v.plan.ID(), Verdict: report.Verdict, Findings: report.Findings,
-		When: time.Now(), Bytes: v.bytes, Used: int64(report.Counts.BytesOfFiles),
-	}
 }
 
 // installOrderText is what stands on the card: the order as planned, with no

@@ -4,10 +4,10 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"os"
 
 	"cardwright/manifest/digest"
 	"cardwright/media"
+	"cardwright/media/drive"
 	"cardwright/verify"
 )
 
@@ -15,31 +15,27 @@ import (
 // packages, and where one is missing from the same file on the card at hand,
 // if it is right. The card at hand is only read. The answer in JSON is given
 // back, to stand in verify's own.
-func (v *verifying) repair(ctx context.Context, o verifyOptions, report verify.Report) (*prepared, error) {
-	packages := media.PackagesOf(v.shop)
-	content := v.contentOf()
-	packages.Else = func(s media.Source) func() (io.ReadCloser, error) { return report.Whole(content[s]) }
+func (v *verifying) repair(ctx context.Context, card verify.Verified) (*prepared, error) {
+	o, packages := v.options, media.PackagesOf(v.shop)
+	content := contentOf(card.Wanted.Layout)
+	packages.Else = func(s media.Source) func() (io.ReadCloser, error) { return card.Report.Whole(content[s]) }
 	options := o.repair
 	options.to, options.ask = o.repairTo, o.ask
 	if !v.session.json {
 		fmt.Fprintln(v.session.out)
 	}
 	var answer *prepared
-	err := prepare(ctx, &preparing{
+	p := preparing{
 		session: v.session, options: options, shop: v.shop, vessel: v.vessel, packages: packages,
 		answer: func(a prepared) { answer = &a },
-	})
-	return answer, err
+	}
+	return answer, p.run(ctx)
 }
 
-// spare refuses to write to the card that is verified, by whatever name.
-func (v *verifying) spare(targets []string) error {
-	card, err := os.Stat(v.path)
-	if err != nil {
-		return nil // told when it is opened
-	}
+// refuseTheCardItself refuses to write to the card that is verified, by whatever name.
+func refuseTheCardItself(card string, targets []string) error {
 	for _, to := range targets {
-		if other, err := os.Stat(to); err == nil && os.SameFile(card, other) {
+		if drive.SameFile(card, to) {
 			return usage(fmt.Errorf("--repair-to names the card that is verified: name another target, the card at hand is never written"))
 		}
 	}
@@ -47,9 +43,9 @@ func (v *verifying) spare(targets []string) error {
 }
 
 // contentOf is the SHA-256 of what each source puts on a card.
-func (v *verifying) contentOf() map[media.Source]digest.SHA256 {
+func contentOf(l media.Layout) map[media.Source]digest.SHA256 {
 	content := map[media.Source]digest.SHA256{}
-	for _, c := range v.cards.Cards {
+	for _, c := range l.Cards {
 		for _, f := range c.Files {
 			content[f.Source] = f.SHA256
 		}

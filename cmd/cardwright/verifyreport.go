@@ -16,15 +16,16 @@ const pageLines = 58
 
 // writeReportPage writes one page on a card: the verdict first, then as many
 // findings as fit, from worst to least.
-func (v *verifying) writeReportPage(form formOptions, path string, report verify.Report) error {
+func (v *verifying) writeReportPage(card verify.Verified) error {
+	form, path := v.options.form, v.options.reportFile
 	form.format = "" // what the file's name says: --format is the install order's
 	format, err := form.formatFor(path)
 	if err != nil {
 		return err
 	}
-	page := v.reportText(report)
+	page := v.reportText(card)
 	if format != formatText {
-		if page, err = v.reportSheet(form, format, report); err != nil {
+		if page, err = v.reportSheet(form, format, card); err != nil {
 			return fmt.Errorf("making the report: %w", err)
 		}
 	}
@@ -36,10 +37,11 @@ func (v *verifying) writeReportPage(form formOptions, path string, report verify
 }
 
 // reportSheet is the report as a page or a PDF.
-func (v *verifying) reportSheet(form formOptions, format string, report verify.Report) ([]byte, error) {
+func (v *verifying) reportSheet(form formOptions, format string, card verify.Verified) ([]byte, error) {
+	report := card.Report
 	in := sheet.CardReport{
 		Report: report, Target: v.path, When: time.Now(), Style: form.style(),
-		Conclusion: strings.Join(strings.Fields(v.whose+" "+conclusion(report)), " "),
+		Conclusion: strings.Join(strings.Fields(card.Whose+" "+conclusion(report)), " "),
 	}
 	if v.shop != nil {
 		in.Shop = v.shop.Name
@@ -58,17 +60,17 @@ func (v *verifying) reportSheet(form formOptions, format string, report verify.R
 }
 
 // reportText is the report as plain text, a page long at most.
-func (v *verifying) reportText(report verify.Report) []byte {
+func (v *verifying) reportText(card verify.Verified) []byte {
 	var text strings.Builder
 	fmt.Fprintf(&text, "Card report, %s\n", time.Now().Format("2006-01-02 15:04"))
 	if v.shop != nil {
 		fmt.Fprintf(&text, "%s\n", visible.Visible(v.shop.Name))
 	}
-	if v.bytes > 0 {
-		fmt.Fprintf(&text, "The card holds %s.\n", media.Bytes(v.bytes))
+	if card.Bytes > 0 {
+		fmt.Fprintf(&text, "The card holds %s.\n", media.Bytes(card.Bytes))
 	}
 	fmt.Fprintln(&text)
-	onPage(func() { writeReport(&text, v.shown(report, false)) })
+	onPage(func() { writeReport(&text, v.shown(card, false)) })
 	lines := strings.SplitAfter(text.String(), "\n")
 	if len(lines) > pageLines {
 		lines = append(lines[:pageLines-2], "\n… and more: cardwright verify --json has every finding.\n")

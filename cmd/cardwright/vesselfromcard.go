@@ -8,6 +8,7 @@ import (
 	"cardwright/manifest/edit"
 	"cardwright/manifest/pattern"
 	"cardwright/media"
+	"cardwright/media/drive"
 	"cardwright/verify"
 	"cardwright/verify/visible"
 )
@@ -54,15 +55,15 @@ func fromCard(t *terminal, shop *manifest.Shop, target string) (cardVessel, erro
 
 // recordOn is the record on a card, an image or a mounted card.
 func recordOn(target string) (*media.Record, error) {
-	kind, err := kindOf(target)
+	kind, err := drive.KindOf(target)
 	if err != nil {
 		return nil, err
 	}
 	var g verify.Listing
-	if kind == folderTarget {
+	if kind == drive.Folder {
 		g = verify.ListFolder(target)
 	} else {
-		card, err := openToRead(target, kind)
+		card, err := drive.OpenToRead(target, kind)
 		if err != nil {
 			return nil, err
 		}

@@ -8,6 +8,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/manifest/order"
 	"cardwright/manifest/version"
+	"cardwright/media"
 	"cardwright/verify"
 	"cardwright/verify/visible"
 )
@@ -41,6 +42,16 @@ type CardState struct {
 	When     time.Time        // of the verdict
 	Bytes    int64            // measured capacity
 	Used     int64            // of Bytes; 0: not known
+}
+
+// StateOf is a card as it was verified on a day.
+func StateOf(v verify.Verified, when time.Time) CardState {
+	card, report := v.Wanted.Card, v.Report
+	return CardState{
+		Number: card.Number, Of: card.Of, Label: card.Label, VolumeID: media.VolumeText(card.VolumeID),
+		Digest: report.Digest, Plan: v.Wanted.Plan.ID(), Verdict: report.Verdict, Findings: report.Findings,
+		When: when, Bytes: v.Bytes, Used: int64(report.Counts.BytesOfFiles),
+	}
 }
 
 // card is how a card of the plan was verified, or nil.

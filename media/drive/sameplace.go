@@ -1,4 +1,4 @@
-package main
+package drive
 
 import (
 	"errors"
@@ -6,17 +6,10 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-
-	"cardwright/media/drive"
 )
 
-func isFolder(path string) bool {
-	info, err := os.Stat(path)
-	return err == nil && info.IsDir() && !drive.IsName(path)
-}
-
-// sameFile tells whether two names are of one file that is there.
-func sameFile(a, b string) bool {
+// SameFile tells whether two names are of one file that is there.
+func SameFile(a, b string) bool {
 	one, err := os.Stat(a)
 	if err != nil {
 		return false
@@ -25,9 +18,9 @@ func sameFile(a, b string) bool {
 	return err == nil && os.SameFile(one, other)
 }
 
-// samePlace tells whether two names lead to one file, there or not yet.
-func samePlace(a, b string) bool {
-	if drive.IsName(a) || drive.IsName(b) {
+// SamePlace tells whether two names lead to one file or one drive, there or not yet.
+func SamePlace(a, b string) bool {
+	if IsName(a) || IsName(b) {
 		return sameDrive(a, b)
 	}
 	one, err := realPath(a)
@@ -35,23 +28,23 @@ func samePlace(a, b string) bool {
 		return false // told when it is opened
 	}
 	other, err := realPath(b)
-	return err == nil && one == other || sameFile(a, b)
+	return err == nil && one == other || SameFile(a, b)
 }
 
 // sameDrive tells whether two names are of one drive: its number, or the letter
 // of a volume on it.
 func sameDrive(a, b string) bool {
-	one, err := drive.Whole(a)
+	one, err := Whole(a)
 	if err != nil {
 		return false // told when it is opened
 	}
-	other, err := drive.Whole(b)
+	other, err := Whole(b)
 	return err == nil && one == other
 }
 
-// within tells whether a path leads into a folder, through links or not. The
+// Within tells whether a path leads into a folder, through links or not. The
 // file itself need not be there yet.
-func within(folder, path string) bool {
+func Within(folder, path string) bool {
 	root, err := realPath(folder)
 	if err != nil {
 		return false
