@@ -18,13 +18,13 @@ type CardUse struct {
 	LeftOut
 }
 
-// CardStory is what is known of one card.
+// CardStory is what is known of one card. What was taken back is left out.
 type CardStory struct {
 	Digest   string `json:"digest"` // "" where it could not be formed
 	Prepared []Line `json:"prepared"`
 	Verified []Line `json:"verified"`
 	Used     []Line `json:"used"` // steps whose release came from it
-	Fate     []Line `json:"fate"` // lost, handed over, destroyed; what was taken back is left out
+	Fate     []Line `json:"fate"` // lost, handed over, destroyed
 }
 
 // Bounds of a question about cards.
@@ -48,25 +48,17 @@ func OfCard(ctx context.Context, l *store.Ledger, card string, f Filter) (CardUs
 			return err
 		}
 		for _, d := range digests {
-			where, args := `card = $1`, []any{d}
-			if d == "" {
-				where, args = `card = '' AND target = $1`, []any{card}
-			}
-			err := store.EachEvent(ctx, q, where+fmt.Sprintf(" ORDER BY ord LIMIT %d", maxCards), args, func(e ledger.Event) error {
-				switch line := lineOf(e); {
-				case !f.lets(line):
-				case trust != nil && !trust(&e):
-					left.note([]ledger.Event{e})
-				default:
-					tell(stories, d, line)
-				}
-				return nil
-			})
+			events, err := eventsOfCard(ctx, q, d, card)
 			if err != nil {
 				return err
 			}
-			if err := stories[d].corrected(ctx, q, trust); err != nil {
-				return err
+			facts, untrusted := known.Facts(events, trust)
+			left.note(untrusted)
+			for _, fact := range facts {
+				line := lineOf(fact.Event)
+				if line.Entry = fact.Entry; f.lets(line) {
+					tell(stories, d, line)
+				}
 			}
 		}
 		return nil
@@ -82,35 +74,23 @@ func OfCard(ctx context.Context, l *store.Ledger, card string, f Filter) (CardUs
 	return u, nil
 }
 
-// corrected leaves out of what became of a card what was taken back, and says what
-// was put instead.
-func (s *CardStory) corrected(ctx context.Context, q store.Querier, trust known.Trust) error {
-	if s == nil || len(s.Fate) == 0 {
+// eventsOfCard are the events about a card, with their corrections, in order of time;
+// those of cards without a digest are found by their target.
+func eventsOfCard(ctx context.Context, q store.Querier, digest, target string) (events []ledger.Event, err error) {
+	where, args := `card = $1`, []any{digest}
+	if digest == "" {
+		where, args = `card = '' AND target = $1`, []any{target}
+	}
+	collect := func(e ledger.Event) error {
+		events = append(events, e)
 		return nil
 	}
-	var stand []Line
-	for _, line := range s.Fate {
-		last := line
-		gone := false
-		err := store.EachEvent(ctx, q, `corrects = $1 ORDER BY ord`, []any{line.Event[:]}, func(e ledger.Event) error {
-			if trust != nil && !trust(&e) {
-				return nil
-			}
-			instead := e.Statement.Entry.Correction.Instead
-			if gone = instead == nil; !gone {
-				last.Entry = *instead
-			}
-			return nil
-		})
-		if err != nil {
-			return err
-		}
-		if !gone {
-			stand = append(stand, last)
-		}
+	about := where + fmt.Sprintf(" ORDER BY ord LIMIT %d", maxCards)
+	if err := store.EachEvent(ctx, q, about, args, collect); err != nil {
+		return nil, err
 	}
-	s.Fate = append([]Line{}, stand...)
-	return nil
+	err = store.EachEvent(ctx, q, `corrects IS NOT NULL AND corrects IN (SELECT id FROM event WHERE `+about+`)`, args, collect)
+	return events, err
 }
 
 // digestsOf are the digests of the cards that a name means.
@@ -166,14 +146,10 @@ func sorted(stories map[string]*CardStory) CardUse {
 // Making is when a vessel's card was last prepared, by its plan and volume ID,
 // and with which verdict; false where the ledger doesn't tell of it.
 func Making(ctx context.Context, l *store.Ledger, vessel, plan, volume string) (last ledger.Entry, found bool, err error) {
-	err = l.Look(ctx, func(q store.Querier) error {
-		args := []any{vessel, string(ledger.CardPrepared)}
-		return store.EachEvent(ctx, q, `vessel = $1 AND kind = $2 ORDER BY ord`, args, func(e ledger.Event) error {
-			if k := e.Statement.Entry.Card; k != nil && k.Plan == plan && k.VolumeID == volume {
-				last, found = e.Statement.Entry, true
-			}
-			return nil
-		})
+	err = eachFact(ctx, l, vessel, func(e *ledger.Entry) {
+		if k := e.Card; e.Kind == ledger.CardPrepared && k.Plan == plan && k.VolumeID == volume {
+			last, found = *e, true
+		}
 	})
 	if err != nil {
 		return last, false, fmt.Errorf("looking for the making of a card of %s: %w", vessel, err)
@@ -185,11 +161,38 @@ func Making(ctx context.Context, l *store.Ledger, vessel, plan, volume string) (
 // newest card of each last.
 func OnGoodCards(ctx context.Context, l *store.Ledger, vessel string) ([]ledger.OnCard, error) {
 	list := []ledger.OnCard{}
-	err := l.Look(ctx, func(q store.Querier) error {
-		return eachOnCard(ctx, q, vessel, func(c ledger.OnCard) { list = append(list, c) })
+	err := eachFact(ctx, l, vessel, func(e *ledger.Entry) {
+		for _, c := range ledger.CarriedBy(e) {
+			if r := c.Release; c.Good {
+				list = append(list, ledger.OnCard{Device: r.Device, Model: r.Model, Version: r.Version, Card: c.Card})
+			}
+		}
 	})
 	if err != nil {
 		return nil, fmt.Errorf("looking for the cards of vessel %s: %w", vessel, err)
 	}
 	return list, nil
+}
+
+// eachFact gives what stands about a vessel, by writers whom the shop trusts, in order
+// of time.
+func eachFact(ctx context.Context, l *store.Ledger, vessel string, give func(*ledger.Entry)) error {
+	return l.Look(ctx, func(q store.Querier) error {
+		trust, err := l.Trust(ctx, q)
+		if err != nil {
+			return err
+		}
+		events, err := eventsOf(ctx, q, vessel)
+		if err != nil {
+			return err
+		}
+		facts, _ := known.Facts(events, trust)
+		slices.SortStableFunc(facts, func(a, b known.Fact) int { return a.Entry.At.Compare(b.Entry.At) })
+		for i := range facts {
+			if e := &facts[i].Entry; e.Vessel == vessel {
+				give(e)
+			}
+		}
+		return nil
+	})
 }

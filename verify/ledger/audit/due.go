@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/store"
 )
 
@@ -51,11 +52,15 @@ func OfDue(ctx context.Context, l *store.Ledger, plans []PlanSummary, f Filter) 
 		if err != nil {
 			return err
 		}
+		again, err := anewIn(ctx, l, q)
+		if err != nil {
+			return err
+		}
 		for vessel, d := range dueVessels(plans, open) {
 			if gone[vessel] {
 				continue
 			}
-			if err := d.describe(ctx, q, vessel); err != nil {
+			if err := d.describe(ctx, q, vessel, &again); err != nil {
 				return err
 			}
 			if f.letsBerth(d.Vessel.Berth) {
@@ -93,21 +98,32 @@ func dueVessels(plans []PlanSummary, open []Line) map[string]*DueVessel {
 	return all
 }
 
-func (d *DueVessel) describe(ctx context.Context, q store.Querier, id string) error {
-	d.Vessel.ID = id
-	if err := d.Vessel.describe(ctx, q); err != nil {
-		return err
+func (d *DueVessel) describe(ctx context.Context, q store.Querier, id string, again *anew) (err error) {
+	if is, anew := again.vessels[id]; anew {
+		facts, _ := known.Facts(is.events, is.ask.Trust)
+		d.Vessel, d.Last = wordsOf(id, facts, is.ask.Seen)
+	} else {
+		d.Vessel.ID = id
+		if err := d.Vessel.describe(ctx, q); err != nil {
+			return err
+		}
+		d.Last, err = lastVisit(ctx, q, id)
 	}
 	if p := d.Plan; p != nil {
 		d.Vessel.Name, d.Vessel.Berth = cmp.Or(p.Name, d.Vessel.Name), cmp.Or(p.Berth, d.Vessel.Berth)
 	}
-	// What says who was aboard but no name is a visit.
-	return store.Each(ctx, q, `SELECT ord FROM sighting WHERE vessel = $1 AND name = '' ORDER BY ord DESC LIMIT 1`, []any{id}, func(r *sql.Rows) error {
+	return err
+}
+
+// lastVisit is when a vessel's last visit began: what says who was aboard but no name.
+func lastVisit(ctx context.Context, q store.Querier, vessel string) (last time.Time, err error) {
+	err = store.Each(ctx, q, `SELECT ord FROM sighting WHERE vessel = $1 AND name = '' ORDER BY ord DESC LIMIT 1`, []any{vessel}, func(r *sql.Rows) error {
 		var ord []byte
 		err := r.Scan(&ord)
-		d.Last = ledger.AtOf(ord)
+		last = ledger.AtOf(ord)
 		return err
 	})
+	return last, err
 }
 
 // openLines are what steps and checks left open and nobody did since.

@@ -2,22 +2,11 @@ package audit
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/store"
 )
-
-func eachOnCard(ctx context.Context, q store.Querier, vessel string, give func(ledger.OnCard)) error {
-	return store.Each(ctx, q, `SELECT device, model, version, card FROM carried WHERE vessel = $1 AND good = 1 ORDER BY at, card, device`, []any{vessel},
-		func(r *sql.Rows) error {
-			var c ledger.OnCard
-			err := r.Scan(&c.Device, &c.Model, &c.Version, &c.Card)
-			give(c)
-			return err
-		})
-}
 
 // Events gives every event that passes the filter, in order of time (or of
 // one vessel, where vessel is set), one after another: there may be millions.

@@ -112,7 +112,7 @@ func (fleet *Fleet) askAnew(ctx context.Context, q store.Querier, j *judge, f Fi
 			continue
 		}
 		v := Vessel{ID: id}
-		if err := v.describe(ctx, q); err != nil {
+		if err := again.describe(ctx, q, &v); err != nil {
 			return err
 		}
 		for _, d := range known.devices() {

@@ -1,9 +1,11 @@
 package audit
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/known"
@@ -54,10 +56,14 @@ func anewIn(ctx context.Context, l *store.Ledger, q store.Querier) (anew, error)
 	return a, nil
 }
 
-// devices are a vessel's, as they are known.
+// devices are a vessel's, as they are known; as in the table, those that an event
+// says are aboard or gone.
 func (v *anewVessel) devices() []Device {
 	var list []Device
 	for _, d := range v.Devices {
+		if !d.EverRead() {
+			continue
+		}
 		d.Open = nil
 		d.By, d.How = "", ""
 		list = append(list, deviceOf(d))
@@ -65,12 +71,45 @@ func (v *anewVessel) devices() []Device {
 	return list
 }
 
+// describe says what is known of a vessel itself.
+func (a *anew) describe(ctx context.Context, q store.Querier, v *Vessel) error {
+	is, anew := a.vessels[v.ID]
+	if !anew {
+		return v.describe(ctx, q)
+	}
+	facts, _ := known.Facts(is.events, is.ask.Trust)
+	*v, _ = wordsOf(v.ID, facts, is.ask.Seen)
+	return nil
+}
+
+// wordsOf takes each word about a vessel from the last fact that has it, and when the
+// last visit began (zero: none did).
+func wordsOf(vessel string, facts []known.Fact, seen *known.Seen) (v Vessel, visited time.Time) {
+	v.ID = vessel
+	facts = slices.DeleteFunc(slices.Clone(facts), func(f known.Fact) bool { return f.Entry.Vessel != vessel })
+	slices.SortStableFunc(facts, func(a, b known.Fact) int { return a.Entry.At.Compare(b.Entry.At) })
+	for i := range facts {
+		e := &facts[i].Entry
+		switch {
+		case e.TakenOn != nil:
+			t := e.TakenOn
+			v = Vessel{vessel, "", cmp.Or(e.Berth, v.Berth), cmp.Or(t.IMO, v.IMO), cmp.Or(t.MMSI, v.MMSI), cmp.Or(t.Hull, v.Hull)}
+		case e.VisitBegun != nil:
+			v.Berth, visited = cmp.Or(e.Berth, v.Berth), e.At
+		case e.VesselChange != nil && e.VesselChange.Name != "":
+			v.Berth = cmp.Or(e.Berth, v.Berth)
+		}
+	}
+	v.Name = known.Named(facts, seen)
+	return v, visited
+}
+
 // uses are the devices of vessels worked out anew that ran a release.
 func (a *anew) uses(ctx context.Context, q store.Querier, u *ReleaseUse, f Filter) error {
 	want := ledger.VersionKey(u.Version)
 	for id, v := range a.vessels {
 		vessel := Vessel{ID: id}
-		if err := vessel.describe(ctx, q); err != nil {
+		if err := a.describe(ctx, q, &vessel); err != nil {
 			return err
 		}
 		if !f.letsBerth(vessel.Berth) {
@@ -94,6 +133,27 @@ func (a *anew) uses(ctx context.Context, q store.Querier, u *ReleaseUse, f Filte
 	slices.SortStableFunc(u.Has, byPlace)
 	slices.SortStableFunc(u.Had, byPlace)
 	return nil
+}
+
+// carried are what cards carried of a release for vessels worked out anew.
+func (a *anew) carried(ctx context.Context, q store.Querier, u *ReleaseUse, f Filter) (list []ledger.Carried, err error) {
+	want := ledger.VersionKey(u.Version)
+	for id, v := range a.vessels {
+		vessel := Vessel{ID: id}
+		if err := a.describe(ctx, q, &vessel); err != nil {
+			return nil, err
+		}
+		facts, _ := known.Facts(v.events, v.ask.Trust)
+		for _, fact := range facts {
+			for _, c := range ledger.CarriedBy(&fact.Entry) {
+				if r := c.Release; c.Vessel == id && r.Model == u.Model && ledger.VersionKey(r.Version) == want && f.letsBerth(vessel.Berth) &&
+					f.letsTime(c.At) && (f.Maker == "" || f.Maker == r.Maker) && (f.Technician == "" || f.Technician == fact.Technician()) {
+					list = append(list, c)
+				}
+			}
+		}
+	}
+	return list, nil
 }
 
 // without leaves out the rows of vessels that are worked out anew.

@@ -1,39 +1,41 @@
 package audit_test
 
 import (
+	"database/sql"
+	"errors"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
-	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
-	"cardwright/manifest"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
-	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/ledgertest"
 	"cardwright/verify/ledger/store"
 )
 
-// TestRandomMonths lives through random months of a shop with three vans:
-// surveys, steps with every outcome, dated late or by a clock that jumped,
-// corrections of anything, withdrawals, vans that meet in any order, and each van's
-// file of the vessel, which people change by hand, agree to have noted, or bring up
-// to date. After each
-// step every answer of the van at work is that of a model made of plain maps and
-// sets, which knows nothing of chains, places or tables.
+// TestRandomMonths lives through random months of a shop: surveys, steps with every
+// outcome, by the plan and outside any; devices replaced, moved and taken off; boats
+// renamed, sold and gone; cards made, lost, handed over and destroyed; all of it dated
+// late or by a clock that jumped, and corrected; releases withdrawn. Three vans that
+// the shop trusts, until one leaves, and a stranger meet in any order, lose a ledger
+// and restore it. Each has a file of a vessel, which people change by hand, agree to
+// have noted, or bring up to date. After each step every answer of the van at work is
+// that of a model made of plain maps and sets (monthmodel_test.go), which knows
+// nothing of chains, places or tables.
 //
 // CARDWRIGHT_MONTHS says how many steps (make drill: 100,000); the suite's have
 // fixed seeds.
 func TestRandomMonths(t *testing.T) {
-	steps := 270
+	steps := 1080
 	if text := os.Getenv("CARDWRIGHT_MONTHS"); text != "" {
 		var err error
 		steps, err = strconv.Atoi(text)
@@ -42,6 +44,7 @@ func TestRandomMonths(t *testing.T) {
 	const month = 90
 	for seed := range uint64(steps / month) {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
+			t.Parallel()
 			m := newMonth(t, seed)
 			for n := range month {
 				m.what = fmt.Sprintf("seed %d, step %d", seed, n)
@@ -52,88 +55,142 @@ func TestRandomMonths(t *testing.T) {
 	}
 }
 
-// happening is one thing that somebody noted.
-type happening struct {
-	id      ledger.ID
-	van     int
-	written int          // how many were written before it, anywhere
-	knew    map[int]bool // those that its writer had
-	at      time.Time
-	dated   bool // by a person
-	entry   ledger.Entry
-
-	kind                   string // "read", or a result of a step or check
-	device, serial         string
-	before, after, planned version.V
-	corrections            []correctionOf
-	withdraws              version.V
-	lastAt                 time.Time // of its corrections, as any van wrote them
-}
-
-// correctionOf is one that a van wrote of a happening.
-type correctionOf struct {
-	written int
-	at      time.Time
-	back    bool
-	after   version.V // "": as it was
-}
+// stranger is the van whose key the shop never trusts.
+const stranger = 3
 
 type van struct {
+	number int
+	path   string
 	ledger *store.Ledger
+	db     *sql.DB       // the same file, to say when events came in
+	told   int64         // number of the last event of which that was said
 	clock  time.Duration // how wrong it is
-	has    map[int]bool  // happenings
-	fixes  map[int]bool  // corrections, by when they were written
+	vanMemory
 
-	file, wrote map[string]version.V // the vessel's file, and what was last written there by the program
+	file, wrote map[string]version.V // the file of kittiwake, and what was last written there by the program
+	kept        *backup              // the last one
+}
+
+// vanMemory is what a van's ledger has, and when it came in.
+type vanMemory struct {
+	has   map[int]time.Time // happenings
+	fixes map[int]time.Time // corrections
+}
+
+func (m vanMemory) copied() vanMemory { return vanMemory{maps.Clone(m.has), maps.Clone(m.fixes)} }
+
+type backup struct {
+	path string
+	vanMemory
 }
 
 type month struct {
-	t       *testing.T
-	r       *rand.Rand
-	what    string
-	now     time.Time
-	written int
-	vans    []*van
-	all     map[int]*happening
-	serials map[string]int
+	model
+	t    *testing.T
+	r    *rand.Rand
+	what string
+	vans []*van
+	now  time.Time
+
+	boxes map[aboard]box // what really stands there; no model: nothing
+	cards []string       // digests
 }
 
-var monthDevices = []string{"radar", "plot", "pilot"}
-
-const monthModel = "fennick-sweep-2"
-
 func newMonth(t *testing.T, seed uint64) *month {
-	m := &month{t: t, r: rand.New(rand.NewPCG(seed, 11)), now: ledgertest.Day(0), all: map[int]*happening{}, serials: map[string]int{}}
-	for n := range 3 {
-		l, err := store.Open(ctx, filepath.Join(t.TempDir(), fmt.Sprintf("van%d.db", n)), store.Options{Create: true})
-		require.NoError(t, err)
-		t.Cleanup(func() { require.NoError(t, l.Close()) })
-		m.vans = append(m.vans, &van{ledger: l, has: map[int]bool{}, fixes: map[int]bool{}, file: map[string]version.V{}, wrote: map[string]version.V{}})
+	m := &month{t: t, r: rand.New(rand.NewPCG(seed, 11)), now: ledgertest.Day(0), boxes: map[aboard]box{}}
+	m.all = map[int]*happening{}
+	if seed%3 > 0 {
+		m.trusts = map[int]time.Time{0: {}, 1: {}, 2: {}}
+	}
+	for _, d := range monthDevices {
+		m.boxes[d] = box{monthModels[0], d.device + "-0"}
+	}
+	for n := range 4 {
+		v := &van{number: n, path: filepath.Join(t.TempDir(), "van.db"), file: map[string]version.V{}, wrote: map[string]version.V{}}
+		v.has, v.fixes = map[int]time.Time{}, map[int]time.Time{}
+		m.openLedger(v, store.Options{Create: true})
+		t.Cleanup(func() { require.NoError(t, v.close()) })
+		m.vans = append(m.vans, v)
 	}
 	return m
 }
 
+func (m *month) openLedger(v *van, o store.Options) {
+	var err error
+	v.ledger, err = store.Open(ctx, v.path, o)
+	require.NoError(m.t, err)
+	v.db, err = sql.Open("sqlite", v.path)
+	require.NoError(m.t, err)
+	m.believe(v)
+}
+
+func (v *van) close() error { return errors.Join(v.ledger.Close(), v.db.Close()) }
+
+// believe says whose events count, as the shop's file does.
+func (m *month) believe(v *van) {
+	if m.trusts == nil {
+		return
+	}
+	writers := map[string]time.Time{}
+	for n, until := range m.trusts {
+		writers[ledger.Writer(ledgertest.Key(vanName(n)).Public())] = until
+	}
+	v.ledger.Believe(writers)
+}
+
+func vanName(n int) string { return fmt.Sprint("van ", n) }
+
+// came says that what is new in a van's ledger came in now, by the model's clock.
+func (m *month) came(v *van) {
+	_, err := v.db.Exec(`UPDATE arrival SET at = $1 WHERE no > $2`, m.now.Format(time.RFC3339), v.told)
+	require.NoError(m.t, err)
+	require.NoError(m.t, v.db.QueryRow(`SELECT coalesce(max(no), 0) FROM event`).Scan(&v.told))
+}
+
+func (m *month) pick(n int) bool { return m.r.IntN(n) == 0 }
+
+func oneOf[T any](r *rand.Rand, list ...T) T { return list[r.IntN(len(list))] }
+
+// step lets one van do one thing, and compares its answers.
 func (m *month) step() {
 	m.now = m.now.Add(time.Duration(1+m.r.IntN(30)) * time.Hour)
 	v := m.vans[m.r.IntN(len(m.vans))]
-	switch m.r.IntN(15) {
-	case 12:
-		if d := monthDevices[m.r.IntN(len(monthDevices))]; v.wrote[d] != "" {
-			v.file[d] = m.versionOf() // by hand, or an old copy
-		}
-	case 13:
-		m.agree(v)
-	case 14:
-		m.fromLedger(v)
-	case 0, 1:
+	if v.number == stranger && m.pick(2) {
+		v = m.vans[0]
+	}
+	switch n := m.r.IntN(26); n {
+	case 0, 1, 2:
 		m.meet(v, m.vans[m.r.IntN(len(m.vans))])
-	case 2:
+	case 3:
 		v.clock = time.Duration(m.r.IntN(7)-3) * 400 * 24 * time.Hour
-	case 3, 4:
+	case 4, 5, 6:
 		m.correct(v)
-	case 5:
-		if m.r.IntN(3) == 0 {
+	case 7:
+		if m.pick(3) {
 			m.withdraw(v)
+		}
+	case 8:
+		if d := oneOf(m.r, monthDevices...); d.vessel == fileOf && v.wrote[d.device] != "" {
+			v.file[d.device] = m.versionOf() // by hand, or an old copy
+		}
+	case 9:
+		m.agree(v)
+	case 10:
+		m.fromLedger(v)
+	case 11, 12:
+		m.change(v)
+	case 13:
+		m.changeVessel(v)
+	case 14, 15:
+		m.card(v)
+	case 16:
+		m.backUpOrRestore(v)
+	case 17:
+		if m.trusts != nil && m.pick(8) && m.trusts[2].IsZero() { // a key leaves
+			m.trusts[2] = m.now
+			for _, v := range m.vans {
+				m.believe(v)
+			}
 		}
 	default:
 		m.work(v)
@@ -141,126 +198,224 @@ func (m *month) step() {
 	m.compare(v)
 }
 
-func (m *month) versionOf() version.V { return version.V(fmt.Sprintf("1.%d", m.r.IntN(5))) }
+func (m *month) versionOf() version.V { return oneOf(m.r, monthVersions...) }
+
+func (m *month) device(d aboard, b box) ledger.Device {
+	return ledger.Device{ID: d.device, Model: b.model, Serial: b.serial}
+}
 
 // work notes a reading, a step or a check of a device.
 func (m *month) work(v *van) {
-	d := monthDevices[m.r.IntN(len(monthDevices))]
-	if m.r.IntN(15) == 0 {
-		m.serials[d]++ // replaced
+	d := oneOf(m.r, monthDevices...)
+	if m.boxes[d].model == "" || m.pick(25) { // put there, and nobody says so
+		m.boxes[d] = m.otherBox(d)
 	}
-	h := &happening{device: d, serial: fmt.Sprint(d, m.serials[d])}
-	device := ledger.Device{ID: d, Model: monthModel, Serial: h.serial}
-	e := ledger.Entry{Vessel: "kittiwake"}
+	h := &happening{aboard: d, box: m.boxes[d]}
+	device := m.device(d, h.box)
+	e := ledger.Entry{Vessel: d.vessel}
 	if m.r.IntN(4) > 0 {
 		h.before = m.runs(v, d)
 	}
 	switch m.r.IntN(7) {
 	case 0:
-		h.kind, h.planned = "failed", m.versionOf()
-		if m.r.IntN(3) == 0 {
+		h.kind, h.planned = ledger.StepFailed, m.versionOf()
+		if m.pick(3) {
 			h.after = h.before
 		}
-		e.Kind, e.Step = ledger.StepFailed, &ledger.Step{Device: device, Before: h.before, After: h.after, Planned: h.planned}
+		e.Step = &ledger.Step{Device: device, Before: h.before, After: h.after, Planned: h.planned}
 	case 1:
-		h.kind, h.planned = "put off", m.versionOf()
-		e.Kind, e.Step = ledger.StepPutOff, &ledger.Step{Device: device, Before: h.before, Planned: h.planned}
+		h.kind, h.planned = ledger.StepPutOff, m.versionOf()
+		e.Step = &ledger.Step{Device: device, Before: h.before, Planned: h.planned}
 	case 2, 3:
-		h.kind, h.after = "done", m.versionOf()
-		e.Kind, e.Step = ledger.StepDone, &ledger.Step{Device: device, Before: h.before, After: h.after, Planned: h.after}
+		h.kind, h.after = ledger.StepDone, m.versionOf()
+		e.Step = &ledger.Step{Device: device, Before: h.before, After: h.after, Planned: h.after}
+		if m.pick(4) { // outside any plan
+			e.Step.How, e.Step.Planned = oneOf(m.r, ledger.Hows...), ""
+		}
 	case 4:
-		h.kind, h.before = []string{"check failed", "check not done", "check passed"}[m.r.IntN(3)], ""
-		e.Kind, e.Check = ledger.Kind(h.kind), &ledger.Check{Device: device, Check: "radar picture"}
+		h.kind, h.before = oneOf(m.r, ledger.CheckFailed, ledger.CheckNotDone, ledger.CheckPassed), ""
+		e.Check = &ledger.Check{Device: device, Check: "radar picture"}
 	default:
-		h.kind, h.before, h.after = "read", "", m.versionOf()
+		h.kind, h.before, h.after = readKind, "", m.versionOf()
 		e.Kind, e.Check = ledger.CheckPassed, &ledger.Check{Device: device, Check: ledger.VersionShown, Value: string(h.after)}
 	}
 	m.note(v, h, e)
-	if s := m.state(v, d); h.after != "" && len(s) == 1 && s[0] != version.Unknown { // as record brings the file up to date
-		v.file[d], v.wrote[d] = s[0], s[0]
+	m.intoFile(v, d)
+}
+
+// intoFile brings the file up to date after a visit, as record does.
+func (m *month) intoFile(v *van, d aboard) {
+	if s := m.state(v, d, time.Time{}); d.vessel == fileOf && s.certain() {
+		v.file[d.device], v.wrote[d.device] = s.versions[0], s.versions[0]
 	}
+}
+
+// otherBox is another one for the place of a device.
+func (m *month) otherBox(d aboard) box {
+	b := box{m.boxes[d].model, fmt.Sprint(d.device, "-", m.written)}
+	if b.model == "" || m.pick(3) {
+		b.model = oneOf(m.r, monthModels...)
+	}
+	return b
+}
+
+// change replaces, moves or takes off a device.
+func (m *month) change(v *van) {
+	d := oneOf(m.r, monthDevices...)
+	was := m.boxes[d]
+	h := &happening{aboard: d, box: was}
+	c := &ledger.DeviceChange{Was: ledger.Fitted{Device: m.device(d, was)}}
+	switch n := m.r.IntN(3); {
+	case n == 0 || was.model == "":
+		h.kind, h.box = ledger.DeviceReplaced, m.otherBox(d)
+		m.boxes[d] = h.box
+		if m.pick(2) {
+			h.after = m.versionOf()
+		}
+		c.Device, c.Version = m.device(d, h.box), h.after
+		if was.model == "" { // it was off
+			c.Was.Device.Model, c.Was.Device.Serial = "", ""
+		}
+	case n == 1:
+		h.kind, h.place = ledger.DeviceMoved, oneOf(m.r, "mast", "wheelhouse", "flybridge")
+		c.Device = m.device(d, was)
+		c.Device.Place = h.place
+	default:
+		h.kind, h.box = ledger.DeviceTakenOff, box{}
+		m.boxes[d] = box{}
+		c.Device = ledger.Device{ID: d.device}
+	}
+	m.note(v, h, ledger.Entry{Vessel: d.vessel, DeviceChange: c})
+}
+
+// changeVessel renames a vessel, or says that it was sold, or is gone, or that a visit
+// began there.
+func (m *month) changeVessel(v *van) {
+	vessel := oneOf(m.r, monthVessels...)
+	h := &happening{aboard: aboard{vessel: vessel}}
+	e := ledger.Entry{Vessel: vessel}
+	switch m.r.IntN(5) {
+	case 0, 1:
+		h.kind, h.name = ledger.VesselRenamed, fmt.Sprint("Tern ", m.written)
+		e.VesselChange = &ledger.VesselChange{Name: h.name, Was: &ledger.Called{ID: vessel, Name: "Kittiwake"}}
+	case 2:
+		h.kind, e.VesselChange = ledger.VesselSold, &ledger.VesselChange{}
+	case 3:
+		if m.pick(2) {
+			h.kind, e.VesselChange = ledger.VesselGone, &ledger.VesselChange{}
+			break
+		}
+		fallthrough
+	default:
+		h.kind, e.Visit, e.VisitBegun = ledger.VisitBegun, fmt.Sprint("visit ", m.written), &ledger.Visit{Purpose: "yearly update"}
+	}
+	m.note(v, h, e)
+}
+
+// card makes or verifies a card, or says what became of one.
+func (m *month) card(v *van) {
+	if len(m.cards) < 3 || m.pick(6) {
+		m.cards = append(m.cards, fmt.Sprintf("%064x", 0xCA4D0000+len(m.cards)))
+	}
+	digest := oneOf(m.r, m.cards...)
+	h := &happening{card: digest}
+	if m.pick(3) {
+		h.kind = oneOf(m.r, ledger.CardLost, ledger.CardHandedOver, ledger.CardDestroyed)
+		fate := &ledger.CardFate{Card: digest}
+		if h.kind == ledger.CardHandedOver {
+			fate.To = "the owner"
+		}
+		m.note(v, h, ledger.Entry{CardFate: fate})
+		return
+	}
+	d := oneOf(m.r, monthDevices...)
+	h.kind, h.vessel, h.onCard = oneOf(m.r, ledger.CardPrepared, ledger.CardVerified), d.vessel, d.device
+	h.carries, h.good = release{oneOf(m.r, monthModels...), m.versionOf()}, m.r.IntN(3) > 0
+	verdict := "bad"
+	if h.good {
+		verdict = "good"
+	}
+	m.note(v, h, ledger.Entry{Vessel: d.vessel, Card: &ledger.Card{
+		Digest: digest, Verdict: verdict, Plan: digest, VolumeID: "1A2B-3C4D",
+		Releases: []ledger.CardRelease{{Device: d.device, Model: h.carries.model, Version: h.carries.version}},
+	}})
 }
 
 // agree has noted what somebody changed by hand in the van's file.
 func (m *month) agree(v *van) {
 	for _, d := range monthDevices {
-		if kind := m.fileStands(v, d); kind != known.ByHand && kind != known.BothWays {
+		if kind := m.fileStands(v, d); d.vessel != fileOf || kind != known.ByHand && kind != known.BothWays {
 			continue
 		}
-		h := &happening{kind: "read", device: d, serial: fmt.Sprint(d, m.serials[d]), after: v.file[d]}
-		m.note(v, h, ledger.Entry{Vessel: "kittiwake", Kind: ledger.WrittenByHand, ByHand: &ledger.ByHand{
-			Devices: []ledger.Fitted{{Device: ledger.Device{ID: d, Model: monthModel, Serial: h.serial}, Version: h.after}},
+		h := &happening{kind: readKind, aboard: d, box: m.boxes[d], after: v.file[d.device]}
+		if h.box.model == "" {
+			continue
+		}
+		m.note(v, h, ledger.Entry{Vessel: d.vessel, Kind: ledger.WrittenByHand, ByHand: &ledger.ByHand{
+			Devices: []ledger.Fitted{{Device: m.device(d, h.box), Version: h.after}},
 		}})
-		v.wrote[d] = v.file[d]
+		v.wrote[d.device] = v.file[d.device]
 	}
 }
 
 // fromLedger brings the van's file up to date where it is behind.
 func (m *month) fromLedger(v *van) {
 	for _, d := range monthDevices {
-		if m.fileStands(v, d) == known.Behind {
-			v.file[d] = m.state(v, d)[0]
-			v.wrote[d] = v.file[d]
+		if d.vessel == fileOf && m.fileStands(v, d) == known.Behind {
+			v.file[d.device] = m.state(v, d, time.Time{}).versions[0]
+			v.wrote[d.device] = v.file[d.device]
 		}
 	}
-}
-
-// fileStands says how the van's file and ledger differ over a device; "" where they
-// don't, or the ledger doesn't know.
-func (m *month) fileStands(v *van, d string) known.FileKind {
-	is := m.state(v, d)
-	f, in := v.file[d]
-	b, remembered := v.wrote[d]
-	switch {
-	case len(is) > 1 || !in || !remembered || len(m.about(v, d)) == 0:
-		return ""
-	case len(is) == 0 || is[0] == version.Unknown:
-		if f != b {
-			return known.ByHand
-		}
-		return ""
-	case f == is[0]:
-		return ""
-	case f == b:
-		return known.Behind
-	case is[0] == b:
-		return known.ByHand
-	}
-	return known.BothWays
 }
 
 // runs is what somebody at the device would read before a step: what the van
 // knows, or something else.
-func (m *month) runs(v *van, device string) version.V {
-	if s := m.state(v, device); len(s) == 1 && m.r.IntN(5) > 0 && s[0] != version.Unknown {
-		return s[0]
+func (m *month) runs(v *van, d aboard) version.V {
+	if s := m.state(v, d, time.Time{}); s.certain() && m.r.IntN(5) > 0 {
+		return s.versions[0]
 	}
 	return m.versionOf()
+}
+
+func (m *month) writer(v *van) store.Writer {
+	w := ledgertest.Writer(vanName(v.number))
+	w.Now = func() time.Time { return m.now.Add(v.clock) }
+	return w
 }
 
 func (m *month) note(v *van, h *happening, e ledger.Entry) {
 	clock := m.now.Add(v.clock)
 	h.at = clock
-	if h.dated = m.r.IntN(5) == 0; h.dated {
+	if h.dated = m.pick(5); h.dated {
 		h.at = clock.AddDate(0, 0, -2-m.r.IntN(9))
 	}
 	e.At = h.at
-	w := ledgertest.Writer(fmt.Sprint("van ", slices.Index(m.vans, v)))
-	w.Now = func() time.Time { return clock }
-	events, err := v.ledger.Append(ctx, w, e)
-	require.NoError(m.t, err, m.what)
-	h.id, h.van, h.written, h.entry, h.knew = events[0].ID, slices.Index(m.vans, v), m.written, e, map[int]bool{}
-	for other := range v.has {
-		h.knew[other] = true
+	if e.Kind == "" {
+		e.Kind = h.kind
 	}
+	events, err := v.ledger.Append(ctx, m.writer(v), e)
+	require.NoError(m.t, err, m.what)
+	h.id, h.van, h.written, h.entry, h.knew = events[0].ID, v.number, m.written, e, v.knows()
 	m.all[m.written] = h
-	v.has[m.written] = true
+	v.has[m.written] = m.now
 	m.written++
+	m.came(v)
+}
+
+// knows are all things written that a van has.
+func (v *van) knows() map[int]bool {
+	all := map[int]bool{}
+	for _, list := range []map[int]time.Time{v.has, v.fixes} {
+		for k := range list {
+			all[k] = true
+		}
+	}
+	return all
 }
 
 func (m *month) withdraw(v *van) {
-	h := &happening{kind: "withdrawn", withdraws: m.versionOf()}
-	m.note(v, h, ledger.Entry{Kind: ledger.ReleaseWithdrawn, Withdrawal: &ledger.Withdrawal{Model: monthModel, Version: h.withdraws, Why: "smoke"}})
+	h := &happening{kind: ledger.ReleaseWithdrawn, withdraws: release{oneOf(m.r, monthModels...), m.versionOf()}}
+	m.note(v, h, ledger.Entry{Withdrawal: &ledger.Withdrawal{Model: h.withdraws.model, Version: h.withdraws.version, Why: "smoke"}})
 }
 
 // correct takes something back, or says another version or nothing new of it.
@@ -268,9 +423,8 @@ func (m *month) correct(v *van) {
 	if len(v.has) == 0 {
 		return
 	}
-	list := sortedKeys(v.has)
-	h := m.all[list[m.r.IntN(len(list))]]
-	c := correctionOf{written: m.written, at: m.now.Add(v.clock)}
+	h := m.all[oneOf(m.r, sortedKeys(v.has)...)]
+	c := correctionOf{van: v.number, written: m.written, at: m.now.Add(v.clock), clock: m.now.Add(v.clock), knew: v.knows()}
 	m.written++
 	if !c.at.After(h.lastAt) { // as the command does; and no two at one moment
 		c.at = h.lastAt.Add(time.Second)
@@ -281,33 +435,41 @@ func (m *month) correct(v *van) {
 	case 0:
 		c.back = true
 	case 1:
-		switch h.kind {
-		case "done":
+		if h.kind == ledger.StepDone || h.kind == readKind || h.kind == ledger.DeviceReplaced {
 			c.after = m.versionOf()
-			step := *h.entry.Step
-			step.After = c.after
-			instead.Step = &step
-		case "read":
-			c.after = m.versionOf()
-			if h.entry.ByHand != nil {
-				instead.ByHand = &ledger.ByHand{Devices: []ledger.Fitted{{Device: h.entry.ByHand.Devices[0].Device, Version: c.after}}}
-				break
-			}
-			check := *h.entry.Check
-			check.Value = string(c.after)
-			instead.Check = &check
+			instead = withVersion(instead, c.after)
 		}
 	}
 	e := ledger.Entry{At: c.at, Kind: ledger.Correction, Vessel: h.entry.Vessel, Correction: &ledger.Correcting{Of: h.id.String(), Why: "mistyped"}}
 	if !c.back {
 		e.Correction.Instead = &instead
 	}
-	w := ledgertest.Writer(fmt.Sprint("van ", slices.Index(m.vans, v)))
-	w.Now = func() time.Time { return m.now.Add(v.clock) }
-	_, err := v.ledger.Append(ctx, w, e)
+	_, err := v.ledger.Append(ctx, m.writer(v), e)
 	require.NoError(m.t, err, m.what)
 	h.corrections = append(h.corrections, c)
-	v.fixes[c.written] = true
+	v.fixes[c.written] = m.now
+	m.came(v)
+}
+
+// withVersion is an entry that says another version.
+func withVersion(e ledger.Entry, now version.V) ledger.Entry {
+	switch {
+	case e.Step != nil:
+		step := *e.Step
+		step.After = now
+		e.Step = &step
+	case e.ByHand != nil:
+		e.ByHand = &ledger.ByHand{Devices: []ledger.Fitted{{Device: e.ByHand.Devices[0].Device, Version: now}}}
+	case e.Check != nil:
+		check := *e.Check
+		check.Value = string(now)
+		e.Check = &check
+	case e.DeviceChange != nil:
+		change := *e.DeviceChange
+		change.Version = now
+		e.DeviceChange = &change
+	}
+	return e
 }
 
 func (m *month) meet(a, b *van) {
@@ -316,13 +478,51 @@ func (m *month) meet(a, b *van) {
 	}
 	_, err := store.Sync(ctx, a.ledger, b.ledger, store.SyncOptions{})
 	require.NoError(m.t, err, m.what)
-	for _, pair := range [][2]*van{{a, b}, {b, a}} {
-		for k := range pair[0].has {
-			pair[1].has[k] = true
+	m.gets(a, b.vanMemory)
+	m.gets(b, a.vanMemory)
+	m.came(a)
+	m.came(b)
+}
+
+// gets has what a van lacks of another come in now.
+func (m *month) gets(v *van, from vanMemory) {
+	for _, pair := range [][2]map[int]time.Time{{v.has, from.has}, {v.fixes, from.fixes}} {
+		for k := range pair[1] {
+			if _, there := pair[0][k]; !there {
+				pair[0][k] = m.now
+			}
 		}
-		for k := range pair[0].fixes {
-			pair[1].fixes[k] = true
+	}
+}
+
+// backUpOrRestore makes a backup, restores one in place of a ledger that was lost, or
+// takes over another van's.
+func (m *month) backUpOrRestore(v *van) {
+	if v.kept == nil || m.pick(3) {
+		path := filepath.Join(m.t.TempDir(), "backup.db")
+		_, err := v.ledger.Backup(ctx, path, store.CheckOptions{})
+		require.NoError(m.t, err, m.what)
+		v.kept = &backup{path, v.copied()}
+		return
+	}
+	from := m.vans[m.r.IntN(len(m.vans))].kept
+	switch {
+	case m.pick(2) && from != nil:
+		_, err := store.Restore(ctx, from.path, v.path, store.CheckOptions{})
+		require.NoError(m.t, err, m.what)
+		m.gets(v, from.vanMemory)
+		m.came(v)
+	default: // the disk is gone
+		require.NoError(m.t, v.close())
+		for _, end := range []string{"", "-wal", "-shm"} {
+			require.NoError(m.t, os.RemoveAll(v.path+end))
 		}
+		_, err := store.Restore(ctx, v.kept.path, v.path, store.CheckOptions{})
+		require.NoError(m.t, err, m.what)
+		m.openLedger(v, store.Options{})
+		v.vanMemory = v.kept.copied()
+		v.told = 0
+		require.NoError(m.t, v.db.QueryRow(`SELECT coalesce(max(no), 0) FROM event`).Scan(&v.told))
 	}
 }
 
@@ -336,292 +536,12 @@ func (m *month) everybodyMeets() {
 	}
 	for _, v := range m.vans {
 		m.compare(v)
-		r, err := v.ledger.Check(ctx, store.CheckOptions{Known: ledgertest.Known("van 0", "van 1", "van 2")})
+		r, err := v.ledger.Check(ctx, store.CheckOptions{Known: ledgertest.Known(vanName(0), vanName(1), vanName(2), vanName(3))})
 		require.NoError(m.t, err)
 		require.Equal(m.t, store.Whole, r.Verdict, "%s: %+v", m.what, r.First)
 	}
 }
 
-// standing is a happening as a van has it: corrected, or nil where it was taken
-// back.
-func (m *month) standing(v *van, h *happening) *happening {
-	var last *correctionOf
-	for i := range h.corrections {
-		if c := &h.corrections[i]; v.fixes[c.written] && (last == nil || c.at.After(last.at)) {
-			last = c
-		}
-	}
-	if last == nil {
-		return h
-	}
-	if last.back {
-		return nil
-	}
-	corrected := *h
-	if last.after != "" {
-		corrected.after = last.after
-		if corrected.kind == "done" {
-			corrected.planned = ""
-		}
-	}
-	return &corrected
-}
-
-// later tells whether a is known to have happened after b.
-func later(a, b *happening) bool {
-	knows := func(x, y *happening) bool {
-		return x.van == y.van && x.written > y.written || x.knew[y.written]
-	}
-	switch {
-	case knows(a, b):
-		return !a.dated || !a.at.Before(b.at)
-	case knows(b, a):
-		return b.dated && b.at.Before(a.at)
-	}
-	return false
-}
-
-func (m *month) about(v *van, device string) (list []*happening) {
-	for _, k := range sortedKeys(v.has) {
-		if h := m.standing(v, m.all[k]); h != nil && h.device == device {
-			list = append(list, h)
-		}
-	}
-	return list
-}
-
-// read is one version that somebody saw.
-type read struct {
-	h             *happening
-	before, after version.V
-	lost          bool
-}
-
-func reads(h *happening) []read {
-	switch h.kind {
-	case "read", "done":
-		return []read{{h, h.before, h.after, false}}
-	case "put off":
-		if h.before != "" {
-			return []read{{h, h.before, h.before, false}}
-		}
-	case "failed":
-		if h.after != "" {
-			return []read{{h, h.before, h.after, false}}
-		}
-		lost := read{h, "", version.Unknown, true}
-		if h.before != "" {
-			return []read{{h, h.before, h.before, false}, lost}
-		}
-		return []read{lost}
-	}
-	return nil
-}
-
-// state is what a device may run: one version, or those that stand against one
-// another; none where nobody read it.
-func (m *month) state(v *van, device string) []version.V {
-	var all []read
-	for _, h := range m.about(v, device) {
-		all = append(all, reads(h)...)
-	}
-	startsFrom := func(b, a read) bool {
-		return b.before != "" && b.before == a.after && b.h.serial == a.h.serial
-	}
-	found := map[version.V]bool{}
-	for i, a := range all {
-		stands := true
-		for j, b := range all {
-			switch {
-			case i == j:
-			case a.h == b.h:
-				stands = stands && !(j > i)
-			case later(b.h, a.h):
-				stands = false
-			case later(a.h, b.h), a.lost, b.lost, a.after == b.after:
-			case startsFrom(b, a) && !startsFrom(a, b):
-				stands = false
-			}
-		}
-		if stands {
-			found[a.after] = true
-		}
-	}
-	if len(found) == 0 { // each is earlier than another: clocks and dates contradict one another
-		for _, a := range all {
-			found[a.after] = true
-		}
-	}
-	if found[version.Unknown] {
-		return []version.V{version.Unknown}
-	}
-	var list []version.V
-	for v := range found {
-		list = append(list, v)
-	}
-	slices.Sort(list)
-	return list
-}
-
-// open is what steps and checks left open on a device.
-func (m *month) open(v *van, device string) (list []string) {
-	about := m.about(v, device)
-	key := func(h *happening) string {
-		switch h.kind {
-		case "check failed", "check not done":
-			return "check"
-		case "failed", "put off":
-			return h.kind + " " + string(h.planned)
-		}
-		return ""
-	}
-	for _, h := range about {
-		if key(h) == "" {
-			continue
-		}
-		over := slices.ContainsFunc(about, func(o *happening) bool { return m.ends(o, h) || key(o) == key(h) && later(o, h) })
-		if what := h.kind + " " + string(h.planned); !over {
-			list = append(list, what)
-		}
-	}
-	slices.Sort(list)
-	return list
-}
-
-func (m *month) ends(o, h *happening) bool {
-	if !later(o, h) {
-		return false
-	}
-	if strings.HasPrefix(h.kind, "check") {
-		return o.kind == "check passed"
-	}
-	return o.kind == "done" && o.after == h.planned || slices.ContainsFunc(reads(o), func(r read) bool { return r.after == h.planned })
-}
-
-// compare lays every answer of a van beside the model's.
-func (m *month) compare(v *van) {
-	t := m.t
-	h, err := audit.OfVessel(ctx, v.ledger, "kittiwake", time.Time{}, none)
-	if err != nil {
-		require.ErrorIs(t, err, audit.ErrNothing)
-		return
-	}
-	fleet, err := audit.OfFleet(ctx, v.ledger, nil, none)
-	require.NoError(t, err)
-	inFleet := map[string]audit.Standing{}
-	for _, row := range fleet.Vessels {
-		for _, d := range row.Devices {
-			inFleet[d.ID] = d
-		}
-	}
-	for _, device := range monthDevices {
-		m.compareDevice(v, h, device, inFleet)
-	}
-	m.compareReleases(v, inFleet)
-	m.compareFile(v)
-}
-
-// compareFile lays the van's file beside its ledger.
-func (m *month) compareFile(v *van) {
-	k, err := audit.Known(ctx, v.ledger, nil, "kittiwake")
-	require.NoError(m.t, err)
-	file, wrote := &manifest.Vessel{ID: "kittiwake"}, known.Written{}
-	for _, d := range monthDevices {
-		f, in := v.file[d]
-		if !in {
-			continue
-		}
-		device := &manifest.Device{ID: d, Model: monthModel, Version: f}
-		if is := k.Device(d); is != nil {
-			device.Serial = is.Serial
-		}
-		file.Devices = append(file.Devices, device)
-		wrote[d] = map[string]string{known.AboardKey: d, known.VersionKey: string(v.wrote[d])}
-	}
-	got := map[string]known.FileKind{}
-	for _, x := range k.Beside(file, wrote) {
-		if x.Key == known.VersionKey {
-			got[x.Device] = x.Kind
-		}
-	}
-	for _, d := range monthDevices {
-		require.Equal(m.t, m.fileStands(v, d), got[d], "%s: the file of %s: %s, written %s, ledger %v", m.what, d, v.file[d], v.wrote[d], m.state(v, d))
-	}
-}
-
-func (m *month) compareDevice(v *van, h audit.History, device string, inFleet map[string]audit.Standing) {
-	t := m.t
-	i := slices.IndexFunc(h.Devices, func(d audit.Device) bool { return d.ID == device })
-	if len(m.about(v, device)) == 0 {
-		require.Negative(t, i, "%s: %s", m.what, device)
-		return
-	}
-	d := h.Devices[i]
-	want := m.state(v, device)
-	switch len(want) {
-	case 0:
-		require.EqualValues(t, version.Unknown, d.Version, "%s: %s", m.what, device)
-	case 1:
-		require.Equal(t, want[0], d.Version, "%s: %s", m.what, device)
-		require.Empty(t, d.Other, "%s: %s", m.what, device)
-	default:
-		require.Contains(t, want, d.Version, "%s: %s", m.what, device)
-		require.Contains(t, want, d.Other, "%s: %s is disputed", m.what, device)
-		require.NotEqual(t, d.Version, d.Other)
-	}
-	if f, ok := inFleet[device]; ok {
-		require.Equal(t, d.Version, f.Version, "%s: %s in the fleet", m.what, device)
-		require.Equal(t, d.Other, f.Other, "%s: %s in the fleet", m.what, device)
-	} else {
-		require.Empty(t, want, "%s: %s in the fleet", m.what, device)
-	}
-	if m.serials[device] == 0 { // nothing was replaced, which would end all that is open
-		var open []string
-		for _, o := range d.Open {
-			switch o.Kind {
-			case known.Failed:
-				open = append(open, "failed "+string(o.Planned))
-			case known.PutOff:
-				open = append(open, "put off "+string(o.Planned))
-			case known.CheckFailed, known.CheckNotDone:
-				open = append(open, string(o.Kind)+" ")
-			}
-		}
-		slices.Sort(open)
-		require.Equal(t, m.open(v, device), open, "%s: %s", m.what, device)
-	}
-}
-
-func (m *month) compareReleases(v *van, inFleet map[string]audit.Standing) {
-	t := m.t
-	withdrawn := map[version.V]bool{}
-	for k := range v.has {
-		if h := m.standing(v, m.all[k]); h != nil && h.withdraws != "" {
-			withdrawn[h.withdraws] = true
-		}
-	}
-	for n := range 5 {
-		release := version.V(fmt.Sprintf("1.%d", n))
-		u, err := audit.OfRelease(ctx, v.ledger, monthModel, release, none)
-		require.NoError(t, err)
-		has := map[string]bool{}
-		for _, use := range u.Has {
-			has[use.Device.ID] = true
-		}
-		for _, device := range monthDevices {
-			if d, ok := inFleet[device]; ok {
-				require.Equal(t, d.Version == release || d.Other == release, has[device], "%s: %s has %s", m.what, device, release)
-			}
-		}
-		require.Equal(t, withdrawn[release], len(u.Withdrawn) > 0, "%s: %s withdrawn", m.what, release)
-	}
-}
-
-func sortedKeys(set map[int]bool) []int {
-	list := make([]int, 0, len(set))
-	for k := range set {
-		list = append(list, k)
-	}
-	slices.Sort(list)
-	return list
+func sortedKeys[V any](set map[int]V) []int {
+	return slices.Sorted(maps.Keys(set))
 }

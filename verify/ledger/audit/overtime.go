@@ -53,7 +53,7 @@ func OverTime(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model,
 			for i := range all {
 				ask.Until = all[i].At
 				for _, d := range known.Of(row.Vessel.ID, events, ask).Devices {
-					if !d.Gone && (f.Maker == "" || f.Maker == d.Maker) {
+					if !d.Gone && d.EverRead() && (f.Maker == "" || f.Maker == d.Maker) {
 						all[i].Counts[judges[i].standing(deviceOf(d)).Status]++
 					}
 				}

@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -195,7 +196,7 @@ func (u *ReleaseUse) add(use Use, runs bool) {
 		runs = runs || ledger.VersionKey(d.Other) == ledger.VersionKey(u.Version)
 	}
 	// Of a disputed device it may be open, too, which equipment stands there.
-	if runs && d.Model == u.Model && !d.Gone && (d.Other != "" || !use.Replaced()) {
+	if runs && !d.Gone && (d.Other != "" || d.Model == u.Model && !use.Replaced()) {
 		u.Has = joined(u.Has, use)
 		return
 	}
@@ -237,33 +238,46 @@ func (u *ReleaseUse) carried(ctx context.Context, q store.Querier, f Filter, aga
 	if again.events != "" {
 		ask.where = append(ask.where, "c.event "+again.events)
 	}
-	query := `SELECT c.vessel, c.device, c.at, c.card, c.good FROM carried c` + join + ` WHERE ` + ask.String() + `
-		ORDER BY c.vessel, c.device, c.at, c.card`
-	cards := map[string]bool{} // of the device that is being gone through
+	var all []ledger.Carried
+	query := `SELECT c.vessel, c.device, c.at, c.card, c.good FROM carried c` + join + ` WHERE ` + ask.String()
 	err := store.Each(ctx, q, query, ask.args, func(r *sql.Rows) error {
-		var vessel, device, at, card string
-		var good int64
-		if err := r.Scan(&vessel, &device, &at, &card, &good); err != nil {
+		var c ledger.Carried
+		var at string
+		if err := r.Scan(&c.Vessel, &c.Release.Device, &at, &c.Card, &c.Good); err != nil || again.without(c.Vessel) {
 			return err
 		}
-		when, err := moment(at)
+		var err error
+		c.At, err = moment(at)
+		all = append(all, c)
+		return err
+	})
+	anew, err2 := again.carried(ctx, q, u, f)
+	u.addCards(append(all, anew...))
+	return errors.Join(err, err2, u.nameCarried(ctx, q, again))
+}
+
+// addCards puts together what cards carried, by vessel and device.
+func (u *ReleaseUse) addCards(all []ledger.Carried) {
+	slices.SortFunc(all, func(a, b ledger.Carried) int {
+		return cmp.Or(cmp.Compare(a.Vessel, b.Vessel), cmp.Compare(a.Release.Device, b.Release.Device), a.At.Compare(b.At), cmp.Compare(a.Card, b.Card))
+	})
+	cards := map[string]bool{} // of the device that is being gone through
+	for _, x := range all {
 		n := len(u.Carried)
-		if n == 0 || u.Carried[n-1].Vessel.ID != vessel || u.Carried[n-1].Device != device {
-			u.Carried = append(u.Carried, Carried{Vessel: Vessel{ID: vessel}, Device: device, First: when})
+		if n == 0 || u.Carried[n-1].Vessel.ID != x.Vessel || u.Carried[n-1].Device != x.Release.Device {
+			u.Carried = append(u.Carried, Carried{Vessel: Vessel{ID: x.Vessel}, Device: x.Release.Device, First: x.At})
 			clear(cards)
 			n++
 		}
-		cards[card] = true
+		cards[x.Card] = true
 		c := &u.Carried[n-1]
-		c.Card, c.Last, c.Cards, c.Good = card, when, len(cards), c.Good || good == 1
-		return err
-	})
-	return errors.Join(err, u.nameCarried(ctx, q))
+		c.Card, c.Last, c.Cards, c.Good = x.Card, x.At, len(cards), c.Good || x.Good
+	}
 }
 
 // nameCarried says which vessels cards were for. Most are those of the devices
 // that have or had the release.
-func (u *ReleaseUse) nameCarried(ctx context.Context, q store.Querier) error {
+func (u *ReleaseUse) nameCarried(ctx context.Context, q store.Querier, again *anew) error {
 	known := map[string]Vessel{"": {}}
 	for _, uses := range [][]Use{u.Has, u.Had} {
 		for _, use := range uses {
@@ -275,7 +289,7 @@ func (u *ReleaseUse) nameCarried(ctx context.Context, q store.Querier) error {
 		v, ok := known[c.Vessel.ID]
 		if !ok {
 			v.ID = c.Vessel.ID // of which nothing else may be known
-			if err := v.describe(ctx, q); err != nil {
+			if err := again.describe(ctx, q, &v); err != nil {
 				return err
 			}
 			known[v.ID] = v

@@ -132,6 +132,9 @@ func (h *History) fill(ctx context.Context, l *store.Ledger, q store.Querier, ve
 	if h.At != nil {
 		ask.Until = *h.At
 	}
+	if facts, left := known.Facts(events, ask.Trust); len(left) > 0 {
+		h.Vessel, _ = wordsOf(vessel, facts, ask.Seen)
+	}
 	h.lines(events, ask.Trust, vessel, f)
 	v, contradictions := known.WithContradictions(vessel, events, ask)
 	h.Count += v.LeftOut - len(v.Untrusted)
@@ -209,13 +212,18 @@ func (h *History) lines(events []ledger.Event, trust known.Trust, vessel string,
 // Unknown tells whether nobody has read a device's version yet.
 func (d Device) Unknown() bool { return d.Version == version.Unknown || d.Version == "" }
 
-// Doubtful are the vessels of which something may have to be read before
-// anything is planned: a step failed there, or writers disagree.
+// Doubtful are the vessels of which something may have to be read before anything is
+// planned: a step failed there, writers disagree, or somebody wrote of them whom the
+// shop doesn't trust.
 func Doubtful(ctx context.Context, l *store.Ledger) (vessels []string, err error) {
 	err = l.Look(ctx, func(q store.Querier) error {
+		if _, vessels, err = l.Untrusted(ctx, q); err != nil {
+			return err
+		}
+		// The first condition is that of an index.
 		return store.Each(ctx, q, `SELECT vessel FROM event WHERE kind IN ('step failed', 'step put off', 'check failed', 'check not done') AND kind = 'step failed'
 			UNION SELECT vessel FROM event WHERE corrects IS NOT NULL
-			UNION SELECT vessel FROM device WHERE other <> '' ORDER BY 1`, nil, func(r *sql.Rows) error {
+			UNION SELECT vessel FROM device WHERE other <> ''`, nil, func(r *sql.Rows) error {
 			var vessel string
 			err := r.Scan(&vessel)
 			vessels = append(vessels, vessel)
@@ -223,17 +231,23 @@ func Doubtful(ctx context.Context, l *store.Ledger) (vessels []string, err error
 		})
 	})
 	if err != nil {
-		err = fmt.Errorf("looking for what is open: %w", err)
+		return nil, fmt.Errorf("looking for what is open: %w", err)
 	}
-	return vessels, err
+	slices.Sort(vessels)
+	return slices.Compact(vessels), nil
 }
 
-// Otherwise are the vessels whose files have a device otherwise than the tables
-// that are looked up, or one that these don't have.
+// Otherwise are the vessels whose files have a device otherwise than the tables that
+// are looked up, or one that these don't have; and those of which the tables can't be
+// gone by, since somebody wrote of them whom the shop doesn't trust.
 func Otherwise(ctx context.Context, l *store.Ledger, files []*manifest.Vessel) (vessels []string, err error) {
 	aboard := map[string]map[string]Device{}
+	var untrusted []string
 	err = l.Look(ctx, func(q store.Querier) error {
-		return store.Each(ctx, q, `SELECT d.vessel, `+deviceColumns+` FROM device d WHERE d.gone = 0`, nil, func(r *sql.Rows) error {
+		if _, untrusted, err = l.Untrusted(ctx, q); err != nil {
+			return err
+		}
+		return store.Each(ctx, q, `SELECT d.vessel, `+deviceColumns+` FROM device d`, nil, func(r *sql.Rows) error {
 			var vessel string
 			var d Device
 			if err := scanWith(r, []any{&vessel}, &d); err != nil {
@@ -242,7 +256,9 @@ func Otherwise(ctx context.Context, l *store.Ledger, files []*manifest.Vessel) (
 			if aboard[vessel] == nil {
 				aboard[vessel] = map[string]Device{}
 			}
-			aboard[vessel][d.ID] = d
+			if !d.Gone {
+				aboard[vessel][d.ID] = d
+			}
 			return nil
 		})
 	})
@@ -250,13 +266,18 @@ func Otherwise(ctx context.Context, l *store.Ledger, files []*manifest.Vessel) (
 		return nil, fmt.Errorf("laying files beside the ledger: %w", err)
 	}
 	for _, v := range files {
-		if is := aboard[v.ID]; is != nil && (len(is) != len(v.Devices) || slices.ContainsFunc(v.Devices, func(d *manifest.Device) bool {
-			x, there := is[d.ID]
-			return !there || x.Model != d.Model || x.Serial != d.Serial || x.Place != d.Place || x.Variant != d.Variant ||
-				ledger.VersionKey(x.Version) != ledger.VersionKey(d.Version)
-		})) {
+		if slices.Contains(untrusted, v.ID) || aboard[v.ID] != nil && otherwise(v, aboard[v.ID]) {
 			vessels = append(vessels, v.ID)
 		}
 	}
 	return vessels, nil
+}
+
+// otherwise tells whether a vessel's file has other devices than are looked up.
+func otherwise(v *manifest.Vessel, aboard map[string]Device) bool {
+	return len(aboard) != len(v.Devices) || slices.ContainsFunc(v.Devices, func(d *manifest.Device) bool {
+		is, there := aboard[d.ID]
+		return !there || is.Model != d.Model || is.Serial != d.Serial || is.Place != d.Place || is.Variant != d.Variant ||
+			ledger.VersionKey(is.Version) != ledger.VersionKey(d.Version)
+	})
 }

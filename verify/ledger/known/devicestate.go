@@ -22,8 +22,7 @@ const SettleOver = 32
 // Settle gives the state that readings of one device come to, in order of Ord.
 // There must be one at least; the last SettleOver count.
 func Settle(readings []ledger.Reading, seen *Seen) State {
-	all := seen.sort(readings[max(0, len(readings)-SettleOver):])
-	list := withoutUnknown(all)
+	list := seen.sort(readings[max(0, len(readings)-SettleOver):])
 	stand := seen.unanswered(list)
 	last := stand[len(stand)-1]
 	for _, i := range stand {
@@ -37,7 +36,7 @@ func Settle(readings []ledger.Reading, seen *Seen) State {
 			state.Other = list[i].Version
 		}
 	}
-	state.Device = described(upTo(all, &list[last]))
+	state.Device = described(upTo(list, &list[last]))
 	return state
 }
 
@@ -54,8 +53,8 @@ func (s *Seen) sort(readings []ledger.Reading) []ledger.Reading {
 	return out
 }
 
-// unanswered are the places in an ordered list of the readings that no later
-// one takes the place of; one at least.
+// unanswered are the places in an ordered list of the readings that no other takes
+// the place of; one at least.
 func (s *Seen) unanswered(list []ledger.Reading) []int {
 	var stand []int
 	for i := range list {
@@ -65,9 +64,24 @@ func (s *Seen) unanswered(list []ledger.Reading) []int {
 		}
 	}
 	if stand == nil { // clocks and dates contradict one another: nobody knows which is the last
-		return indexes(len(list))
+		stand = indexes(len(list))
 	}
-	return stand
+	var say []int
+	for _, i := range stand {
+		if !slices.ContainsFunc(stand, func(j int) bool { return !describes(&list[j]) && describesOnly(&list[i], &list[j]) }) {
+			say = append(say, i)
+		}
+	}
+	return say
+}
+
+// describes tells whether a reading only says that a device is aboard: nobody read it.
+func describes(r *ledger.Reading) bool { return r.Version == version.Unknown && !r.Lost && !r.Gone }
+
+// describesOnly tells whether a reading says no more than that the equipment of
+// another reading is aboard. It takes away nothing that was read of it.
+func describesOnly(r, of *ledger.Reading) bool {
+	return describes(r) && !of.Gone && !another(of.Device, r.Device)
 }
 
 func indexes(n int) []int {
@@ -84,7 +98,7 @@ func (s *Seen) answers(list []ledger.Reading, j, i int) bool {
 	a, b := &list[i], &list[j]
 	switch s.compare(placeOf(b), placeOf(a)) {
 	case 1:
-		return true
+		return !describesOnly(b, a)
 	case -1:
 		return false
 	}
@@ -93,8 +107,8 @@ func (s *Seen) answers(list []ledger.Reading, j, i int) bool {
 		return j > i
 	case a.Lost || b.Lost:
 		return false
-	case a.Gone || b.Gone:
-		return j > i
+	case a.Gone || b.Gone: // who didn't know that it was gone saw it aboard
+		return a.Gone && !b.Gone
 	case !differ(a, b): // both stand, and say the same
 		return false
 	case a.Version == version.Unknown:

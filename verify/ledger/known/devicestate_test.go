@@ -184,6 +184,59 @@ func TestACorrectionStandsInItsPlace(t *testing.T) {
 	requireRuns(t, "1.9", "", a)
 }
 
+// Whatever their clocks say, of two writers who hadn't seen each other's events the one
+// who saw a device aboard counts against the one who took it off.
+func TestGoneAndSeenAboard(t *testing.T) {
+	off := ledger.Entry{Kind: ledger.DeviceTakenOff, DeviceChange: &ledger.DeviceChange{Device: ledger.Device{ID: "radar"}, Was: ledger.Fitted{Device: radar}}}
+	moved := radar
+	moved.Place = "mast"
+	for _, days := range []int{-300, 0, 300} {
+		a, b := newDiary("Ada"), newDiary("Ben")
+		a.write(shown("1.6"))
+		b.meets(a)
+		b.clock = noon.AddDate(0, 0, days)
+		a.write(off)
+		requireRuns(t, "", "", a, b)
+		b.write(ledger.Entry{Kind: ledger.DeviceMoved, DeviceChange: &ledger.DeviceChange{Device: moved, Was: ledger.Fitted{Device: radar}}})
+		requireRuns(t, version.Unknown, "", a, b) // it is there; what it runs somebody should read
+		b.write(shown("1.8"))
+		requireRuns(t, "1.8", "", a, b)
+		a.meets(b)
+		a.write(off)
+		assert.True(t, told(t, nil, a, b).Gone)
+	}
+	a, b := newDiary("Ada"), newDiary("Ben") // Ada replaced it, Ben read the old one
+	other := radar
+	other.Serial = "R2-2"
+	a.write(ledger.Entry{Kind: ledger.DeviceReplaced, DeviceChange: &ledger.DeviceChange{Device: other, Version: "1.9", Was: ledger.Fitted{Device: radar}}})
+	b.clock = noon.AddDate(0, 0, -9)
+	b.write(shown("1.6"))
+	assert.Equal(t, []known.OpenKind{known.Disputed}, openKinds(told(t, nil, a, b)))
+}
+
+func TestTheLastName(t *testing.T) {
+	called := func(name string) ledger.Entry {
+		return ledger.Entry{Kind: ledger.VesselRenamed, VesselChange: &ledger.VesselChange{Name: name, Was: &ledger.Called{ID: "kittiwake", Name: "Kittiwake"}}}
+	}
+	name := func(d *diary) string {
+		facts, _ := known.Facts(d.events, nil)
+		return known.Named(facts, &known.Seen{})
+	}
+	a := newDiary("Ada")
+	assert.Empty(t, name(a))
+	a.write(ledger.Entry{Kind: ledger.VesselTakenOn, TakenOn: &ledger.TakenOn{Name: "Kittiwake"}})
+	assert.Equal(t, "Kittiwake", name(a))
+	a.clock = noon.AddDate(5, 0, 0)
+	a.write(called("Tern"))
+	a.clock = noon
+	last := a.write(called("Plover"))
+	assert.Equal(t, "Plover", name(a))
+	a.write(at(called("Auk"), noon.AddDate(-1, 0, 0))) // which it was called once
+	assert.Equal(t, "Plover", name(a))
+	a.write(correcting(last, nil))
+	assert.Equal(t, "Tern", name(a))
+}
+
 func TestUnknownTakesNoKnownVersionAway(t *testing.T) {
 	taken := func(v version.V, d ledger.Device, removed ...string) ledger.Entry {
 		return ledger.Entry{Kind: ledger.VesselTakenOn, TakenOn: &ledger.TakenOn{Name: "Kittiwake", Devices: []ledger.Fitted{{Device: d, Version: v}}, Removed: removed}}

@@ -99,6 +99,33 @@ func Corrections(events []ledger.Event, trust Trust) map[ledger.ID]ledger.ID {
 
 func ordOf(e *ledger.Event) []byte { return ledger.Ord(e.Statement.Entry.At, &e.Statement, e.ID) }
 
+// Named is a vessel's name by the last of some facts about it that gives one; "" where
+// none does.
+func Named(facts []Fact, seen *Seen) string {
+	var named []*Fact
+	for i := range facts {
+		if nameIn(&facts[i].Entry) != "" {
+			named = append(named, &facts[i])
+		}
+	}
+	if len(named) == 0 {
+		return ""
+	}
+	slices.SortFunc(named, func(a, b *Fact) int { return bytes.Compare(ordOfFact(a), ordOfFact(b)) })
+	order := seen.inOrder(len(named), func(i int) place { return placeOfFact(named[i]) })
+	return nameIn(&named[order[len(order)-1]].Entry)
+}
+
+func nameIn(e *ledger.Entry) string {
+	switch {
+	case e.TakenOn != nil:
+		return e.TakenOn.Name
+	case e.VesselChange != nil:
+		return e.VesselChange.Name
+	}
+	return ""
+}
+
 // readings are what a fact says about versions, in the place of its event.
 func (f *Fact) readings() []ledger.Reading {
 	list := ledger.Readings(&f.Entry)

@@ -41,6 +41,9 @@ import (
 //     counts, and a correction is never itself corrected (TestACorrectionStandsInItsPlace).
 //   - unknown takes away no version that was read, unless the device was lost
 //     with a failed step, gone or replaced (TestUnknownTakesNoKnownVersionAway).
+//   - a device that one writer says is gone is aboard where another saw it and
+//     neither knew of the other (TestGoneAndSeenAboard): its boat must be called.
+//   - a vessel's name is the last that it was given, in this order (TestTheLastName).
 //
 // Files and ledger (TestFileAndLedger, TestFileAndLedgerOfADevice):
 //   - what differs in a vessel's file from what cardwright last wrote there was
@@ -88,6 +91,10 @@ type Device struct {
 
 	ever []string // keys of all versions that were read off it, also before a step
 }
+
+// EverRead tells whether any event says what the device runs, or that it is aboard or
+// gone; of others only checks or steps that were put off are known.
+func (d *Device) EverRead() bool { return d.Event != ledger.ID{} }
 
 // How tells how something is known; the list is closed.
 type How string

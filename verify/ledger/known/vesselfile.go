@@ -87,7 +87,7 @@ func (v *Vessel) Beside(file *manifest.Vessel, wrote Written) []FileDiffers {
 	}
 	for i := range v.Devices {
 		d := &v.Devices[i]
-		if d.Gone || file.Device(d.ID) != nil {
+		if d.Gone || !d.EverRead() || file.Device(d.ID) != nil {
 			continue
 		}
 		kind := ByHand

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -210,6 +211,8 @@ func (t *tx) refreshVessels(ctx context.Context, vessels []string) error {
 // words about a vessel: name, berth, IMO number, MMSI, hull.
 type words [5]string
 
+// describe gives each word about some vessels from the last sighting that has it.
+// Where a vessel had several names, the last one is not told by dates alone.
 func describe(ctx context.Context, q Querier, vessels []string) (map[string]words, error) {
 	args := make([]any, len(vessels))
 	for i, v := range vessels {
@@ -220,6 +223,7 @@ func describe(ctx context.Context, q Querier, vessels []string) (map[string]word
 			FROM sighting s WHERE vessel IN ` + list(len(vessels)) + `) last
 		ORDER BY vessel, back`
 	seen := map[string]words{}
+	renamed := map[string]bool{}
 	err := Each(ctx, q, query, args, func(r *sql.Rows) error {
 		var vessel string
 		var w words
@@ -227,6 +231,9 @@ func describe(ctx context.Context, q Querier, vessels []string) (map[string]word
 			return err
 		}
 		known := seen[vessel]
+		if w[0] != "" && known[0] != "" && w[0] != known[0] {
+			renamed[vessel] = true
+		}
 		for i := range known {
 			if known[i] == "" {
 				known[i] = w[i]
@@ -235,5 +242,26 @@ func describe(ctx context.Context, q Querier, vessels []string) (map[string]word
 		seen[vessel] = known
 		return nil
 	})
+	for vessel := range renamed {
+		name, err2 := lastName(ctx, q, vessel)
+		w := seen[vessel]
+		w[0] = name
+		seen[vessel], err = w, errors.Join(err, err2)
+	}
 	return seen, err
+}
+
+// lastName is what a vessel was called last, whatever clocks say.
+func lastName(ctx context.Context, q Querier, vessel string) (string, error) {
+	var events []ledger.Event
+	err := EachEvent(ctx, q, `vessel = $1 AND kind IN ('vessel taken on', 'vessel renamed', 'correction')`, []any{vessel}, func(e ledger.Event) error {
+		events = append(events, e)
+		return nil
+	})
+	if err != nil {
+		return "", err
+	}
+	seen, err := SeenAmong(ctx, q, events)
+	facts, _ := known.Facts(events, nil)
+	return known.Named(slices.DeleteFunc(facts, func(f known.Fact) bool { return f.Entry.Vessel != vessel }), seen), err
 }

@@ -31,8 +31,12 @@ const (
 	// looked up: words about a device count also where nobody read its version.
 	layoutLife = 6
 	// layoutEvents takes away from a server all that is looked up (SQL). The fillings
-	// before it do nothing there any more.
+	// before it do nothing there any more, and later ones aren't made there.
 	layoutEvents = 7
+	// layoutAboard worked out anew what is looked up: a device that one writer says is
+	// gone is aboard where another saw it and didn't know; a vessel's last name doesn't
+	// go by dates alone.
+	layoutAboard = 8
 )
 
 // lifeIndex finds what became of vessels.
@@ -52,26 +56,25 @@ func migrate(ctx context.Context, db *sql.DB, e *engine, o ...goose.ProviderOpti
 }
 
 func migrations(db *sql.DB, e *engine, o ...goose.ProviderOption) (*goose.Provider, error) {
-	// Only the last of them fills: what it wrote by the rules of its day would be
-	// worked out anew at once.
-	passed := goose.NewGoMigration(layoutFilled, &goose.GoFunc{
-		RunTx: func(context.Context, *sql.Tx) error { return nil },
-	}, nil)
-	placed := goose.NewGoMigration(layoutPlaced, &goose.GoFunc{
-		RunTx: func(context.Context, *sql.Tx) error { return nil },
-	}, nil)
-	fill := goose.NewGoMigration(layoutLife, &goose.GoFunc{
-		RunTx: func(ctx context.Context, t *sql.Tx) error {
-			if _, err := t.ExecContext(ctx, lifeIndex); err != nil {
+	// Only the last of them fills: what an earlier one wrote by the rules of its day
+	// would be worked out anew at once.
+	nothing := &goose.GoFunc{RunTx: func(context.Context, *sql.Tx) error { return nil }}
+	steps := []*goose.Migration{
+		goose.NewGoMigration(layoutFilled, nothing, nil),
+		goose.NewGoMigration(layoutPlaced, nothing, nil),
+		goose.NewGoMigration(layoutLife, &goose.GoFunc{
+			RunTx: func(ctx context.Context, t *sql.Tx) error {
+				_, err := t.ExecContext(ctx, lifeIndex)
 				return err
-			}
-			if e == postgresEngine {
-				return nil
-			}
-			return (&tx{t, e}).fill(ctx)
-		},
-	}, nil)
-	return goose.NewProvider(e.dialect, db, e.migrations, append(o, goose.WithDisableGlobalRegistry(true), goose.WithGoMigrations(passed, placed, fill))...)
+			},
+		}, nil),
+	}
+	if e == sqliteEngine {
+		steps = append(steps, goose.NewGoMigration(layoutAboard, &goose.GoFunc{
+			RunTx: func(ctx context.Context, t *sql.Tx) error { return (&tx{t, e}).fill(ctx) },
+		}, nil))
+	}
+	return goose.NewProvider(e.dialect, db, e.migrations, append(o, goose.WithDisableGlobalRegistry(true), goose.WithGoMigrations(steps...))...)
 }
 
 // fill works out anew all that is looked up, from the events that hold. One
@@ -123,7 +126,7 @@ var earlierLayouts = map[string]bool{
 }
 
 // layouts are those that the first n migrations give a SQLite file, by n.
-var layouts = sync.OnceValues(func() (list [layoutLife + 1]string, err error) {
+var layouts = sync.OnceValues(func() (list [layoutAboard + 1]string, err error) {
 	db, err := sql.Open("sqlite", ":memory:")
 	if err != nil {
 		return list, err
@@ -134,7 +137,7 @@ var layouts = sync.OnceValues(func() (list [layoutLife + 1]string, err error) {
 	if err != nil {
 		return list, err
 	}
-	for n := 1; n <= layoutLife; n++ {
+	for n := 1; n <= layoutAboard; n++ {
 		ctx := context.Background()
 		if _, err := p.UpTo(ctx, int64(n)); err != nil {
 			return list, err
@@ -169,12 +172,12 @@ func (l *Ledger) recognise(ctx context.Context) (older bool, err error) {
 	}
 	digest := sha256.Sum256([]byte(found))
 	switch {
-	case version == layoutLife && found == known[version]:
+	case version == layoutAboard && found == known[version]:
 		return false, l.readMeta(ctx)
 	case version >= 1 && found == known[version], version == 1 && earlierLayouts[hex.EncodeToString(digest[:])]:
 		return true, l.readMeta(ctx)
 	}
-	return false, fmt.Errorf("%w: %s", ErrSchema, firstDifference(found, known[layoutLife]))
+	return false, fmt.Errorf("%w: %s", ErrSchema, firstDifference(found, known[layoutAboard]))
 }
 
 // sqliteVersion is the number of the last migration of a file; 0 where it can't be

@@ -25,7 +25,7 @@ import (
 var sqliteEngine = &engine{
 	name:       "SQLite",
 	dialect:    goose.DialectSQLite3,
-	layout:     layoutLife,
+	layout:     layoutAboard,
 	rows:       1, // named parameters cost SQLite the square of their count
 	migrations: below("migrations/sqlite"),
 	bound:      boundSQLite,
