@@ -191,7 +191,7 @@ func writeOpen(w io.Writer, t *terminal, vessel *manifest.Vessel, k *known.Joine
 type planAnswer struct {
 	order.Plan
 	Open   []known.OpenOn `json:"open,omitempty"`
-	Behind []stay         `json:"behind"`
+	Behind []order.Stay   `json:"behind"`
 }
 
 // openAtSteps is what is open about each device, in words, for the sheet.

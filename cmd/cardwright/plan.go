@@ -80,7 +80,7 @@ func runPlan(_ context.Context, s *session, o planOptions, id string) error {
 	if c := leftOutCode(plan); c != exitDone {
 		return endWith(c)
 	}
-	if behind.blocked() || plan.WayBack && len(plan.Steps) == 0 {
+	if behind.blocked || plan.WayBack && len(plan.Steps) == 0 {
 		return &answered{exitNo}
 	}
 	return nil

@@ -10,35 +10,26 @@ import (
 	"cardwright/manifest/order"
 )
 
-type stay = order.Stay
-
 // behind are the devices that a plan leaves on older releases, and why.
 type behind struct {
-	stays []stay
-	more  bool     // there are others, not explained
-	only  []string // what alone was asked for
-	empty bool     // the plan does nothing
+	stays   []order.Stay
+	more    bool     // there are others, not explained
+	only    []string // what alone was asked for
+	blocked bool     // and can't be updated alone
 }
 
 // staysBehind explains what a plan leaves behind; nothing where there is no plan.
 func staysBehind(shop *manifest.Shop, vessel *manifest.Vessel, o askOptions, plan order.Plan) behind {
-	b := behind{stays: []stay{}, only: o.only, empty: len(plan.Steps) == 0}
+	b := behind{stays: []order.Stay{}, only: o.only}
 	ask, err := o.ask()
-	if err != nil || plan.Conflict != nil || plan.WayBack || len(plan.Later) > 0 || len(plan.Unknown) > 0 && len(plan.Steps) == 0 { // what is left for later is told with the part
+	if err != nil {
 		return b
 	}
 	stays, more, err := order.Stays(shop, vessel, ask, plan)
 	b.more = more || err != nil
 	b.stays = append(b.stays, stays...)
+	b.blocked = order.BlockedAlone(plan, o.only, stays)
 	return b
-}
-
-// blocked tells whether something keeps the only devices that were asked for from
-// being updated.
-func (b behind) blocked() bool {
-	return b.empty && slices.ContainsFunc(b.stays, func(s stay) bool {
-		return slices.Contains(b.only, s.Device) && len(s.Because) > 0
-	})
 }
 
 func (b behind) write(w io.Writer) {
@@ -63,7 +54,7 @@ func (b behind) write(w io.Writer) {
 
 // whyBehind is the short form: what the catalogue has and what is installed goes
 // without saying where something else is in the way.
-func whyBehind(s stay) string {
+func whyBehind(s order.Stay) string {
 	if s.Instead != "" {
 		return s.Instead
 	}
@@ -79,13 +70,4 @@ func whyBehind(s stay) string {
 		facts = others
 	}
 	return strings.Join(facts, "; ")
-}
-
-// without leaves out the notes that are told with their reasons.
-func (b behind) without(notes []string) []string {
-	return slices.DeleteFunc(slices.Clone(notes), func(n string) bool {
-		return strings.HasPrefix(n, "warning: this is a PART of the work: it leaves out ") || strings.HasPrefix(n, "there is another conflict, ") || slices.ContainsFunc(b.stays, func(s stay) bool {
-			return n == fmt.Sprintf("%s ends on %s, not on %s, the newest", s.Device, s.Ends, s.Newest)
-		})
-	})
 }

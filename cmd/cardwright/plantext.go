@@ -82,7 +82,7 @@ func writePlan(w io.Writer, shop *manifest.Shop, vessel *manifest.Vessel, plan o
 		writeConflict(w, vessel, plan)
 	case len(plan.Later) > 0 && len(plan.Steps) == 0:
 		fmt.Fprintf(w, "%s: nothing that ends with everything fitting together is sure to be done in the time.\n", name)
-	case behind.blocked():
+	case behind.blocked:
 		fmt.Fprintf(w, "%s: nothing can be done for %s alone.\n", name, strings.Join(behind.only, ", "))
 	case len(plan.Steps) == 0:
 		fmt.Fprintf(w, "%s: nothing to do; every device runs the newest release that fits.\n", name)
@@ -95,7 +95,7 @@ func writePlan(w io.Writer, shop *manifest.Shop, vessel *manifest.Vessel, plan o
 		writeAllLeft(w, vessel, plan, inDoubt)
 	}
 	behind.write(w)
-	writeNotes(w, behind.without(plan.Notes))
+	writeNotes(w, plan.NotesBeside(behind.stays))
 }
 
 func writeSteps(w io.Writer, name string, plan order.Plan) {

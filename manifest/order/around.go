@@ -2,7 +2,6 @@ package order
 
 import (
 	"slices"
-	"strings"
 )
 
 // leftOutOf is what is known of the group that a device is in, or nil.
@@ -42,7 +41,7 @@ func (v *visit) endWithoutSteps(gaveUp *GaveUp) error {
 		case v.plan.Conflict == nil:
 			v.plan.Conflict = l.Conflict
 		default:
-			v.note("there is another conflict, not shown here, among %s", strings.Join(l.Devices, ", "))
+			v.note("%s", l.conflictNote())
 		}
 	}
 	if v.plan.Conflict == nil {
@@ -54,16 +53,8 @@ func (v *visit) endWithoutSteps(gaveUp *GaveUp) error {
 	return nil
 }
 
-// noteLeftOut says on whatever the plan stands on that it is a part.
 func (v *visit) noteLeftOut() {
 	for _, l := range v.plan.LeftOut {
-		why := "there is no safe order for them"
-		switch {
-		case len(l.Unknown) > 0:
-			why = "first read the version of " + strings.Join(l.Unknown, ", ")
-		case l.GaveUp != "":
-			why = "the search was given up: " + l.GaveUp
-		}
-		v.note("warning: this is a PART of the work: it leaves out %s: %s", strings.Join(l.Devices, ", "), why)
+		v.note("%s", l.partNote())
 	}
 }

@@ -3,14 +3,50 @@ package order
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"cardwright/manifest"
+	"cardwright/manifest/version"
 )
 
 func (v *visit) note(format string, args ...any) {
 	if n := fmt.Sprintf(format, args...); !slices.Contains(v.plan.Notes, n) {
 		v.plan.Notes = append(v.plan.Notes, n)
 	}
+}
+
+// NotesBeside are a plan's notes for a page that tells what the plan leaves out and
+// these stays with their reasons: without those that say the same in short.
+func (p Plan) NotesBeside(stays []Stay) []string {
+	told := map[string]bool{}
+	for _, l := range p.LeftOut {
+		told[l.partNote()], told[l.conflictNote()] = true, true
+	}
+	for _, s := range stays {
+		told[behindNote(s.Device, s.Ends, s.Newest)] = true
+	}
+	return slices.DeleteFunc(slices.Clone(p.Notes), func(n string) bool { return told[n] })
+}
+
+// partNote says on whatever the plan stands on that it is a part.
+func (l LeftOut) partNote() string {
+	why := "there is no safe order for them"
+	switch {
+	case len(l.Unknown) > 0:
+		why = "first read the version of " + strings.Join(l.Unknown, ", ")
+	case l.GaveUp != "":
+		why = "the search was given up: " + l.GaveUp
+	}
+	return "warning: this is a PART of the work: it leaves out " + strings.Join(l.Devices, ", ") + ": " + why
+}
+
+// conflictNote is for one that isn't the plan's own.
+func (l LeftOut) conflictNote() string {
+	return "there is another conflict, not shown here, among " + strings.Join(l.Devices, ", ")
+}
+
+func behindNote(device string, ends, newest version.V) string {
+	return fmt.Sprintf("%s ends on %s, not on %s, the newest", device, ends, newest)
 }
 
 // noteInstalled says what is odd about what the devices run now.
@@ -56,7 +92,7 @@ func (v *visit) noteBehind() {
 		g, j := v.groups[v.places[i].group], v.places[i].device
 		options := g.p.devices[j].options
 		if end := g.target[j]; end < len(options)-1 {
-			v.note("%s ends on %s, not on %s, the newest", d.ID, options[end].version, options[len(options)-1].version)
+			v.note("%s", behindNote(d.ID, options[end].version, options[len(options)-1].version))
 		}
 	}
 }

@@ -20,8 +20,14 @@ type Stay struct {
 }
 
 // Stays says of the devices that a plan leaves behind why it does, up to 20 of
-// them; more tells that there are others. Errors are those of WhatIf.
+// them; more tells that there are others. There are none of a plan with a conflict,
+// one that is a way back, one without steps before something is read, and one for the
+// time that there is: what that leaves for later is told with it. Errors are those of
+// WhatIf.
 func Stays(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, plan Plan) (stays []Stay, more bool, err error) {
+	if plan.Conflict != nil || plan.WayBack || len(plan.Later) > 0 || len(plan.Unknown) > 0 && len(plan.Steps) == 0 {
+		return nil, false, nil
+	}
 	for _, d := range vessel.Devices {
 		if slices.ContainsFunc(plan.LeftOut, func(l LeftOut) bool { return slices.Contains(l.Devices, d.ID) }) {
 			continue
@@ -43,4 +49,12 @@ func Stays(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, plan Plan) (st
 		stays = append(stays, Stay{d.ID, reason.Ends, newest.Version, n.Because, n.Instead})
 	}
 	return stays, false, nil
+}
+
+// BlockedAlone tells whether the devices that alone were asked for get no step because
+// something else is in the way.
+func BlockedAlone(plan Plan, only []string, stays []Stay) bool {
+	return len(plan.Steps) == 0 && slices.ContainsFunc(stays, func(s Stay) bool {
+		return slices.Contains(only, s.Device) && len(s.Because) > 0
+	})
 }

@@ -59,4 +59,27 @@ func TestWhatStaysBehindSaysWhy(t *testing.T) {
 	}
 	assert.Contains(t, facts, "asked: radar is left alone")
 	assert.Contains(t, facts, "plot 4.0 needs radar >= 1.8 before it is installed")
+
+	assert.True(t, BlockedAlone(plan, []string{"helm"}, stays))
+	assert.False(t, BlockedAlone(plan, nil, stays), "nothing was asked for alone")
+	plan.Notes = append(plan.Notes, "a note of its own")
+	assert.Equal(t, []string{"a note of its own"}, plan.NotesBeside(stays))
+	assert.Greater(t, len(plan.NotesBeside(nil)), 1)
+}
+
+// What a plan leaves out is told once where a page tells it with its reasons; all
+// else that is noted stays.
+func TestNotesBesideWhatIsLeftOut(t *testing.T) {
+	for _, l := range []LeftOut{
+		{Devices: []string{"radar", "helm"}, Conflict: &Conflict{}},
+		{Devices: []string{"pilot"}, Unknown: []string{"pilot"}},
+		{Devices: []string{"pilot"}, GaveUp: "too many orders"},
+	} {
+		v := visit{plan: Plan{LeftOut: []LeftOut{l}}}
+		v.noteLeftOut()
+		v.note("%s", l.conflictNote())
+		require.Len(t, v.plan.Notes, 2)
+		v.note("risk: no way back")
+		assert.Equal(t, []string{"risk: no way back"}, v.plan.NotesBeside(nil))
+	}
 }
