@@ -1,6 +1,6 @@
-// Package contacts keeps whom to call about a boat in a file of its own: it can be
-// forgotten, which nothing in a ledger can. It goes onto no card, into no ledger and
-// no export unless somebody asks for it.
+// Package contacts keeps whom to call about a boat in a file of its own, so that it
+// can be forgotten: a ledger can't forget. None of it goes onto a card or into a
+// ledger, and into an export only where somebody asks for it.
 package contacts
 
 import (
@@ -22,7 +22,7 @@ import (
 	"cardwright/manifest/durable"
 )
 
-// File is its name in the shop folder. Only its owner may read it.
+// File is the file's name in the shop folder. Only its owner may read it.
 const File = "contacts.yaml"
 
 // Bounds on the file.
@@ -39,7 +39,7 @@ type Contact struct {
 	Email  string `yaml:"email,omitempty" json:"email"`
 }
 
-// String is what is called: name, phone, e-mail.
+// String is one line: name, phone, e-mail.
 func (c Contact) String() string {
 	return strings.Join(slices.DeleteFunc([]string{c.Name, c.Phone, c.Email}, func(s string) bool { return s == "" }), ", ")
 }
@@ -79,32 +79,74 @@ func Load(dir string) ([]Contact, error) {
 	case err != nil:
 		return nil, fmt.Errorf("reading contacts: %w", err)
 	case len(text) > maxBytes:
-		return nil, fmt.Errorf("%s: found more than %d bytes, expected at most that", File, maxBytes)
+		return nil, fmt.Errorf("%s: found more than %d bytes, expected at most %d", File, maxBytes, maxBytes)
 	}
 	return parse(text)
 }
 
+// parse reads a file's text; errors have their line and column.
 func parse(text []byte) ([]Contact, error) {
-	var list []Contact
-	d := yaml.NewDecoder(bytes.NewReader(text))
-	d.KnownFields(true)
-	if err := d.Decode(&list); err != nil && !errors.Is(err, io.EOF) {
-		return nil, fmt.Errorf("%s: %w; expected a list of vessel, name, phone and email", File, err)
+	var root yaml.Node
+	if err := yaml.NewDecoder(bytes.NewReader(text)).Decode(&root); errors.Is(err, io.EOF) {
+		return nil, nil // comments alone
+	} else if err != nil {
+		at := &yaml.Node{Line: 1, Column: 1}
+		var told *yaml.LoadError
+		if errors.As(err, &told) {
+			at.Line, at.Column = max(told.Mark.Line, 1), max(told.Mark.Column, 1)
+		}
+		return nil, wrong(at, "text that is not YAML", form)
 	}
-	seen := map[string]bool{}
-	for _, c := range list {
+	entries := root.Content[0]
+	if entries.Kind != yaml.SequenceNode {
+		return nil, wrong(entries, "no list", form)
+	}
+	var list []Contact
+	for _, entry := range entries.Content {
+		c, err := contactOf(entry)
+		if err != nil {
+			return nil, err
+		}
 		if err := c.Problem(); err != nil {
-			return nil, fmt.Errorf("%s: %w", File, err)
+			return nil, fmt.Errorf("%s:%d:%d: %w", File, entry.Line, entry.Column, err)
 		}
-		if seen[c.Vessel] {
-			return nil, fmt.Errorf("%s: found %s again, expected each vessel once", File, c.Vessel)
+		if _, again := Of(list, c.Vessel); again {
+			return nil, wrong(entry, c.Vessel+" again", "each vessel once")
 		}
-		seen[c.Vessel] = true
+		list = append(list, c)
 	}
 	return list, nil
 }
 
-// Of finds whom to call about a vessel.
+// form is what the file has in it.
+const form = "a list, each entry with vessel and any of name, phone and email"
+
+func contactOf(entry *yaml.Node) (c Contact, err error) {
+	if entry.Kind != yaml.MappingNode {
+		return c, wrong(entry, "an entry without keys", form)
+	}
+	keys := map[string]*string{"vessel": &c.Vessel, "name": &c.Name, "phone": &c.Phone, "email": &c.Email}
+	for i := 0; i+1 < len(entry.Content); i += 2 {
+		name, value := entry.Content[i], entry.Content[i+1]
+		to := keys[name.Value]
+		switch {
+		case to == nil:
+			return c, wrong(name, fmt.Sprintf("the key %.40q", name.Value), "vessel, name, phone and email, each once")
+		case value.Kind != yaml.ScalarNode:
+			return c, wrong(value, "no text for "+name.Value, "text on one line")
+		case value.Tag != "!!null":
+			*to = value.Value
+		}
+		delete(keys, name.Value)
+	}
+	return c, nil
+}
+
+func wrong(at *yaml.Node, found, expected string) error {
+	return fmt.Errorf("%s:%d:%d: found %s, expected %s", File, at.Line, at.Column, found, expected)
+}
+
+// Of finds a vessel's contact.
 func Of(list []Contact, vessel string) (Contact, bool) {
 	i := slices.IndexFunc(list, func(c Contact) bool { return c.Vessel == vessel })
 	if i < 0 {

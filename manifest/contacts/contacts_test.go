@@ -48,11 +48,16 @@ func TestWhatCannotBeAContact(t *testing.T) {
 		"- name: x\n":                                      "expected the id of one",
 		"- vessel: k\n  phone: call me\n":                  "expected digits",
 		"- vessel: k\n  email: nobody\n":                   "expected one @",
-		"- vessel: k\n  fax: 1\n":                          "fax",
+		"- vessel: k\n  fax: 1\n":                          `contacts.yaml:2:3: found the key "fax", expected vessel, name, phone and email, each once`,
+		"- vessel: k\n  vessel: j\n":                       `contacts.yaml:2:3: found the key "vessel"`,
+		"- vessel: k\n  name: [a, b]\n":                    "contacts.yaml:2:9: found no text for name, expected text on one line",
+		"- vessel: k\n  name: &a b\n- vessel: *a\n":        "contacts.yaml:3:11: found no text for vessel",
+		"vessel: k\nname: x\n":                             "contacts.yaml:1:1: found no list, expected a list",
+		"- kittiwake\n":                                    "contacts.yaml:1:3: found an entry without keys",
 		"- vessel: k\n  name: \"a\\u001b[2J\"\n":           "text that can be seen",
 		"- {vessel: k, name: a}\n- {vessel: k, name: b}\n": "each vessel once",
 		"- vessel: k\n  name: " + strings.Repeat("x", 201): "at most 200 bytes",
-		"a: [b\n": "expected a list",
+		"a: [b\n": "contacts.yaml:2:1: found text that is not YAML, expected a list",
 		strings.Repeat("# nothing but a comment, and long\n", 40_000): "expected at most",
 	} {
 		dir := t.TempDir()
