@@ -186,7 +186,7 @@ func writeSeen(w io.Writer, vessel *manifest.Vessel, l survey.Line) {
 		writeLabelled(w, "version", string(l.Version)+", read from "+quotedText(l.Seen.Product.Software))
 	}
 	if l.Device != "" {
-		writeLabelled(w, "file", l.Model+", version "+or(l.Was, "unknown")+", serial "+or(l.WasHere, "not written down"))
+		writeLabelled(w, "file", l.Model+", version "+or(l.Was, "unknown")+", serial "+or(l.WasSerial, "not written down"))
 	}
 	if l.Why != "" {
 		writeLabelled(w, "why", l.Why)

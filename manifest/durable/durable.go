@@ -1,6 +1,6 @@
-// Package durable puts files in their places whole or not at all, so that they
-// last: written beside under an unfinished name, synced, renamed, and the
-// folder synced. A power cut at any moment leaves the old file or the new one.
+// Package durable puts files in their places whole or not at all, and so that a power
+// cut at any moment leaves the old file or the new one: a file is written beside its
+// place under an unfinished name, synced and renamed, and the folder is synced.
 //
 // Where files may be made at all is media/place's business.
 package durable
@@ -174,7 +174,7 @@ func MakeFolders(path string, mode fs.FileMode) error {
 	return nil
 }
 
-// gone is an error of removing, but for what is gone already.
+// gone is an error of removing something, nil where it is gone already.
 func gone(err error) error {
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil

@@ -42,7 +42,7 @@ type NewFile struct {
 // NewNeed is a demand on another model.
 type NewNeed struct{ Model, Version, By string }
 
-// NameOf is the file of the shop folder in which something was written down.
+// NameOf is the name, from the shop folder, of the file that a place is in.
 func NameOf(at manifest.Pos) string {
 	if plain, err := strconv.Unquote(at.File); err == nil {
 		return plain // the loader quotes names that are odd
@@ -78,8 +78,7 @@ func place(all []*manifest.Release, v version.V) int {
 	return len(all)
 }
 
-// touch makes a release say which of its files are touched, where it says
-// something else.
+// touch writes which of a release's files a person touches, where that changes.
 func (f *File) touch(release int, was, is []string) error {
 	if slices.Equal(was, is) {
 		return nil
@@ -141,7 +140,7 @@ func ReplaceFile(f *File, m *manifest.Model, old *manifest.File, n NewFile, past
 	if err := f.touch(i, m.Releases[i].Touch, append(is, n.Touch...)); err != nil {
 		return err
 	}
-	return f.remember(m.Releases[i], old, past)
+	return f.addToHistory(m.Releases[i], old, past)
 }
 
 // RemoveFile takes a file out of its release, into the model's history.
@@ -159,7 +158,7 @@ func RemoveFile(f *File, m *manifest.Model, old *manifest.File, past Past) error
 	if err := f.touch(i, m.Releases[i].Touch, is); err != nil {
 		return err
 	}
-	return f.remember(m.Releases[i], old, past)
+	return f.addToHistory(m.Releases[i], old, past)
 }
 
 // RemoveRelease takes a release out with all that it says, its files into the
@@ -173,15 +172,15 @@ func RemoveRelease(f *File, m *manifest.Model, r *manifest.Release, past Past) e
 		return err
 	}
 	for _, old := range r.Files {
-		if err := f.remember(r, old, past); err != nil {
+		if err := f.addToHistory(r, old, past); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// remember writes a file into the history, behind what is there.
-func (f *File) remember(r *manifest.Release, old *manifest.File, past Past) error {
+// addToHistory writes a file of a release into the model's history, behind what is there.
+func (f *File) addToHistory(r *manifest.Release, old *manifest.File, past Past) error {
 	return f.Insert(Way{"history"}, f.Len("history"), Map{
 		{"version", string(r.Version)},
 		{"variant", orNil(r.Variant)},
@@ -194,8 +193,8 @@ func (f *File) remember(r *manifest.Release, old *manifest.File, past Past) erro
 	}, ModelKeys)
 }
 
-// Vouch writes down what vouches for a file that the catalogue has, and when
-// the shop took it in.
+// Vouch writes down whose digest a file of the catalogue has (its trust), where that
+// was got, and when the shop took the file in.
 func Vouch(f *File, m *manifest.Model, known *manifest.File, trust, from, added string) error {
 	for i, r := range m.Releases {
 		for j, have := range r.Files {

@@ -94,7 +94,7 @@ func (t *Text) add(within *yaml.Node, p Pair, way Way, order KeyOrder) error {
 	}
 	margin := within.Column - 1
 	line := t.lastLine(within.Content[2*place-1], margin) + 1
-	return t.putLines(line, deeper(blockPair(p, t.cousin(way), within), margin), within, way, p.Value, want)
+	return t.putLines(line, deeper(blockPair(p, t.likeValue(way), within), margin), within, way, p.Value, want)
 }
 
 // lastOf is where the last of these keys stands in a mapping's content, or -1.
@@ -106,9 +106,9 @@ func lastOf(n *yaml.Node, keys []string) int {
 	return last
 }
 
-// cousin is what stands behind the same key of another entry of the same list,
-// whose style is to be followed; or nil.
-func (t *Text) cousin(way Way) *yaml.Node {
+// likeValue is the value of the same key in another entry of the same list, whose
+// style is to be followed; or nil.
+func (t *Text) likeValue(way Way) *yaml.Node {
 	if len(way) < 3 {
 		return nil
 	}

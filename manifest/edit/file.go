@@ -14,8 +14,8 @@ import (
 	"cardwright/manifest/durable"
 )
 
-// File is one of a shop's files in the making: as it was when it was read, and
-// as it shall be.
+// File is one of a shop's files being changed: as it was read, and as it will be
+// written.
 type File struct {
 	*Text
 	dir  string
@@ -29,7 +29,7 @@ type File struct {
 type Changed struct{ Path string }
 
 func (e *Changed) Error() string {
-	return e.Path + " was changed by somebody else meanwhile, and left as they wrote it: do this again"
+	return "somebody else changed " + e.Path + " meanwhile, and it was left as they wrote it: do this again"
 }
 
 // Open reads a file of the shop folder dir; name has slashes between.
@@ -57,9 +57,9 @@ func openPlain(dir, name string) (*File, error) {
 	return &File{Text: &Text{name: name}, dir: dir, was: was, path: path, mode: mode}, nil
 }
 
-// OpenLoaded opens the file in which something was written down, at, and loads
-// the shop with the very text that was opened: an editor may have changed it
-// since at was read, and places in the one have to be places in the other.
+// OpenLoaded opens the file that at is a place in, and loads the shop with the very
+// text that was opened: an editor may have changed the file since at was read, and
+// places in the shop and in the text have to agree.
 func OpenLoaded(dir string, at manifest.Pos) (*File, *manifest.Shop, error) {
 	f, err := Open(dir, NameOf(at))
 	if err != nil {
@@ -95,7 +95,7 @@ func New(dir, name string, comments []string, m Map) (*File, error) {
 		return nil, err
 	}
 	if !says(text.root, m) {
-		return nil, fmt.Errorf("writing %s: it would not say what it should", name)
+		return nil, fmt.Errorf("writing %s: read back, it would not say what was meant", name)
 	}
 	return &File{Text: text, dir: dir, path: filepath.Join(dir, filepath.FromSlash(name)), mode: 0o666}, nil
 }
@@ -115,8 +115,8 @@ func Check(dir string, files ...*File) (*manifest.Shop, error) {
 	return manifest.LoadWith(dir, with)
 }
 
-// wasSo tells whether a shop has these very mistakes without the change: then they
-// are others', and work on one vessel went on without them.
+// wasSo tells whether the shop has these very mistakes without the change, too: work
+// on one vessel goes on in spite of mistakes that don't concern it.
 func wasSo(dir string, err error) bool {
 	var now, before manifest.Mistakes
 	_, was := manifest.Load(dir)
@@ -220,9 +220,9 @@ func (f *File) place(fresh string) error {
 // errAside says that what somebody wrote meanwhile could not be put back.
 var errAside = errors.New("what they wrote stands")
 
-// exchange puts the new text in place of the old one. What stood there is
-// looked at before and, where the system can swap two files in one step, once
-// more after: an editor that saved in between gets its text back.
+// exchange puts the new text in place of the old one. It compares what stands there
+// before that and, where the system can swap two files in one step, once more after
+// it: an editor that saved in between gets its text back.
 func (f *File) exchange(fresh string) error {
 	if !f.stands(f.path) {
 		return errors.Join(&Changed{f.name}, os.Remove(fresh))

@@ -79,7 +79,7 @@ func (t *Text) become(data []byte) error {
 		return fmt.Errorf("reading %s: %w", t.name, err)
 	}
 	t.data, t.root, t.order, t.lines = data, root, nil, nil
-	t.remember(t.root)
+	t.listNodes(t.root)
 	for at := 0; at < len(data); {
 		t.lines = append(t.lines, at)
 		n := bytes.IndexByte(data[at:], '\n')
@@ -92,10 +92,11 @@ func (t *Text) become(data []byte) error {
 	return nil
 }
 
-func (t *Text) remember(n *yaml.Node) {
+// listNodes lists a node and all that is in it, in the order of the text.
+func (t *Text) listNodes(n *yaml.Node) {
 	t.order = append(t.order, n)
 	for _, c := range n.Content {
-		t.remember(c)
+		t.listNodes(c)
 	}
 }
 

@@ -28,7 +28,7 @@ type Network struct {
 	Faults  []Fault `json:"faults"`         // the first of the bad lines
 	Broken  Broken  `json:"broken"`         // of the product information
 	Devices []Seen  `json:"devices"`        // by bus and address
-	Silent  int     `json:"silent"`         // devices that claimed an address and said nothing of themselves
+	Silent  int     `json:"silent"`         // devices that claimed an address and sent no product information
 	Left    int     `json:"left_out"`       // beyond the bounds
 }
 
@@ -44,8 +44,8 @@ type Seen struct {
 	Address uint8   `json:"address"`
 	Name    Name    `json:"name"` // 0: it claimed no address meanwhile
 	Product Product `json:"product"`
-	Times   int     `json:"times"`          // how often it said the same
-	Unclear bool    `json:"unclear"`        // it said different things
+	Times   int     `json:"times"`          // how often it sent product information
+	Unclear bool    `json:"unclear"`        // not always the same
 	Also    []uint8 `json:"also,omitempty"` // other addresses of the same box
 }
 
@@ -248,8 +248,8 @@ func (c *capture) conclude() {
 	c.network.Devices = boxes(c.network.Devices)
 }
 
-// boxes tells a box that shows as several devices as one: they have one maker,
-// say the same of themselves and have one serial that tells units apart.
+// boxes makes one of a box that shows as several devices: they have one maker, the
+// same product information, and a serial that tells units apart.
 func boxes(all []Seen) []Seen {
 	some := []Seen{}
 	for _, s := range all {
@@ -270,8 +270,8 @@ func sameBox(a, b Seen) bool {
 		a.Product == b.Product && tellsApart(a.Product.Serial)
 }
 
-// tellsApart tells whether a serial is more than what stands there where none
-// was set: 0, 00000000, 1234.
+// tellsApart tells whether a serial can be of one unit alone, and isn't what stands
+// there where nobody set one: 0, 00000000, 1234.
 func tellsApart(serial string) bool {
 	const least = 4
 	if len(serial) < least {

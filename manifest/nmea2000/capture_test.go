@@ -255,7 +255,7 @@ func TestAddressesChange(t *testing.T) {
 	other.version = "4.0-12"
 	n = read(t, text(append(helm.frames(), other.frames()...)...))
 	require.Len(t, n.Devices, 1)
-	assert.True(t, n.Devices[0].Unclear, "it said different things")
+	assert.True(t, n.Devices[0].Unclear, "it announced different things")
 }
 
 // The same frames in CSV, with the headings that are in use.

@@ -20,7 +20,7 @@ type frame struct {
 
 const maxFrame = 8 // bytes of a CAN frame
 
-// PGNs that are looked for.
+// PGNs that say which devices there are.
 const (
 	pgnAddressClaim = 60928
 	pgnProduct      = 126996
@@ -263,8 +263,8 @@ func (c *columns) frame(line string) (frame, kind) {
 		}
 		return f.from(id, data, length)
 	}
-	pgn, perr := whatever(get(c.pgn), 32)
-	source, serr := whatever(get(c.source), 8)
+	pgn, perr := decimalOrHex(get(c.pgn), 32)
+	source, serr := decimalOrHex(get(c.source), 8)
 	bytes, derr := hex.DecodeString(data)
 	switch {
 	case perr != nil || serr != nil || derr != nil || len(bytes) > maxFast || length >= 0 && len(bytes) != length:
@@ -276,8 +276,8 @@ func (c *columns) frame(line string) (frame, kind) {
 	return f, isFrame
 }
 
-// whatever reads a decimal number, or one in hex with 0x before it.
-func whatever(text string, bits int) (uint64, error) {
+// decimalOrHex reads a decimal number, or one in hex with 0x before it.
+func decimalOrHex(text string, bits int) (uint64, error) {
 	if rest, ok := strings.CutPrefix(strings.ToLower(text), "0x"); ok {
 		return strconv.ParseUint(rest, 16, bits)
 	}

@@ -21,8 +21,8 @@ type Message struct {
 // Read is what became of a capture's lines.
 type Read struct{ Lines, Frames, Bad, Long int }
 
-// Messages gives the messages of a capture one after the other: frames as they
-// are, but for the PGNs of fast, whose frames are put together first.
+// Messages gives the messages of a capture one after the other. A frame is a message,
+// but for the PGNs of fast: those are joined from several frames first.
 func Messages(ctx context.Context, name string, in io.Reader, fast map[uint32]bool, give func(Message)) (Read, error) {
 	var r Read
 	var table *columns

@@ -5,16 +5,16 @@ import (
 	"strings"
 )
 
-// Act is something that an advice asks its reader to have the program do, in plain
-// words. Engines name acts; who talks to people has Words for them.
+// Act is something that advice asks its reader to do with the program, in plain
+// words. Engines name acts; what talks to people has Words for them.
 type Act string
 
-// Words are what acts are called where an advice is read: by commands and flags
-// at a command line. %s stands for what an act is of.
+// Words are what acts are called where advice is read: at a command line, commands and
+// flags. %s stands for what an act is done to.
 type Words map[Act]string
 
-// For is an act in these words; where they have none for it, in its own, with what
-// it is of behind it.
+// For is an act in these words, of what it is done to; an act without words stands in
+// its own, with that behind it.
 func (w Words) For(a Act, of ...any) string {
 	if form, ok := w[a]; ok {
 		return fmt.Sprintf(form, of...)

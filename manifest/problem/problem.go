@@ -1,6 +1,6 @@
-// Package problem is how the program says that something is wrong: what was
-// found beside what was expected, in the same units; what it means; what to do.
-// Types that say where it is wrong, and how bad that is, embed it.
+// Package problem is how the program says that something is wrong: what was found and
+// what was expected, in the same units; what that means; what to do. Types that add
+// where it is wrong, and how bad that is, embed it.
 package problem
 
 // Problem is one thing that is wrong. Texts from outside stand in it as they

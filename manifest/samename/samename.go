@@ -1,11 +1,10 @@
-// Package samename says which names on a card are one and the same: the one
-// notion of it for the catalogue, the layout, the reader, the judge and folders.
-// It knows nothing of how a file system keeps names.
+// Package samename says which names on a card are one and the same, for all that lay
+// out, write, read or verify cards. It knows nothing of how a file system keeps names.
 //
-// Where a name is wanted, CaseKey says whether another is it but for its letter
-// case. Where names must not meet, Key joins all that any device would take for
-// one: some compare in capitals, some in small letters, some by case folding, some
-// after putting accents and letters together.
+// Where a name is wanted, CaseKey finds it whatever its letter case. Where two names
+// must not meet, Key is the same for all that any device would take for one: some
+// compare in capitals, some in small letters, some by case folding, some after
+// putting accents and letters together.
 package samename
 
 import (

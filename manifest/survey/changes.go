@@ -48,8 +48,8 @@ func (l Line) Changes() (changes []Change) {
 	if l.Version != "" && (l.Was == string(version.Unknown) || version.Compare(version.V(l.Was), l.Version) != 0) {
 		changes = append(changes, Change{l.Device, "version", l.Was, string(l.Version)})
 	}
-	if l.Serial != "" && l.Serial != l.WasHere {
-		changes = append(changes, Change{l.Device, "serial", l.WasHere, l.Serial})
+	if l.Serial != "" && l.Serial != l.WasSerial {
+		changes = append(changes, Change{l.Device, "serial", l.WasSerial, l.Serial})
 	}
 	return changes
 }

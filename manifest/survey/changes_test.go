@@ -23,13 +23,13 @@ func TestAnAnswerChangesWhatItSays(t *testing.T) {
 
 // The network changes versions and serials alone, and a version only for another.
 func TestTheNetworkChangesVersionAndSerial(t *testing.T) {
-	same := survey.Line{Device: "radar", Version: "1.8", Was: "1.8", Serial: "R1", WasHere: "R1"}
+	same := survey.Line{Device: "radar", Version: "1.8", Was: "1.8", Serial: "R1", WasSerial: "R1"}
 	assert.Empty(t, same.Changes())
 	unread := survey.Line{Device: "radar", Version: "1.8", Was: "unknown"}
 	assert.Equal(t, []survey.Change{{Device: "radar", Key: "version", Was: "unknown", Is: "1.8"}}, unread.Changes())
-	silent := survey.Line{Device: "radar", Was: "1.8", WasHere: "R1"}
+	silent := survey.Line{Device: "radar", Was: "1.8", WasSerial: "R1"}
 	assert.Empty(t, silent.Changes(), "what it doesn't say changes nothing")
-	serial := survey.Line{Device: "radar", Version: "1.8", Was: "1.8", Serial: "R2", WasHere: "R1"}
+	serial := survey.Line{Device: "radar", Version: "1.8", Was: "1.8", Serial: "R2", WasSerial: "R1"}
 	assert.Equal(t, []survey.Change{{Device: "radar", Key: "serial", Was: "R1", Is: "R2"}}, serial.Changes())
 	for state, unsure := range map[survey.State]bool{survey.Unclear: true, survey.UnknownModel: true, survey.Differs: true, survey.New: false} {
 		assert.Equal(t, unsure, survey.Line{State: state}.Unsure(), state)

@@ -28,23 +28,23 @@ const (
 
 // Line is one device, as it was seen and as the file has it.
 type Line struct {
-	State   State            `json:"state"`
-	Seen    *nmea2000.Seen   `json:"seen"`    // nil: not seen
-	Device  string           `json:"device"`  // its id in the file; "": not there
-	Model   string           `json:"model"`   // of the catalogue; "": unknown
-	Version version.V        `json:"version"` // as seen; "": none that can be read
-	Serial  string           `json:"serial"`  // as seen; "": none that may be written down
-	Was     string           `json:"was"`     // version in the file
-	WasHere string           `json:"was_serial"`
-	Why     string           `json:"why,omitempty"`
-	device  *manifest.Device // in the file
-	perhaps []string         // models that it may be, where it is unclear which device
-	other   bool             // its serial isn't the one in the file
+	State       State            `json:"state"`
+	Seen        *nmea2000.Seen   `json:"seen"`    // nil: not seen
+	Device      string           `json:"device"`  // its id in the file; "": not there
+	Model       string           `json:"model"`   // of the catalogue; "": unknown
+	Version     version.V        `json:"version"` // as seen; "": none that can be read
+	Serial      string           `json:"serial"`  // as seen; "": none that may be written down
+	Was         string           `json:"was"`     // version in the file
+	WasSerial   string           `json:"was_serial"`
+	Why         string           `json:"why,omitempty"`
+	device      *manifest.Device // in the file
+	mayBe       []string         // models that it may be, where it is unclear which device
+	otherSerial bool             // its serial isn't the one in the file
 }
 
 // Writes tells whether there is something to write into the file for a device
 // that is there, and certain.
-func (l Line) Writes() bool { return l.State == Differs && l.device != nil && !l.other }
+func (l Line) Writes() bool { return l.State == Differs && l.device != nil && !l.otherSerial }
 
 // Compare lays what was seen beside a vessel's file; vessel may be nil.
 func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *nmea2000.Network) []Line {
@@ -74,8 +74,8 @@ func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *nmea2000.Net
 		}
 	}
 	for _, d := range aboard {
-		l := Line{State: NotSeen, Device: d.ID, Model: d.Model, Was: string(d.Version), WasHere: d.Serial, device: d}
-		if slices.ContainsFunc(lines, func(l Line) bool { return slices.Contains(l.perhaps, d.Model) }) {
+		l := Line{State: NotSeen, Device: d.ID, Model: d.Model, Was: string(d.Version), WasSerial: d.Serial, device: d}
+		if slices.ContainsFunc(lines, func(l Line) bool { return slices.Contains(l.mayBe, d.Model) }) {
 			l.State, l.Why = Unclear, "perhaps one of those seen"
 		}
 		lines = append(lines, l)
@@ -108,7 +108,7 @@ func lineOf(shop *manifest.Shop, s *nmea2000.Seen) Line {
 }
 
 func (l *Line) unclear(why string, models ...string) {
-	l.State, l.Why, l.perhaps = Unclear, why, models
+	l.State, l.Why, l.mayBe = Unclear, why, models
 }
 
 func modelsNamed(shop *manifest.Shop, name string) (all []*manifest.Model) {
@@ -153,7 +153,7 @@ func versionOf(m *manifest.Model, text string) (v version.V, why string) {
 		return asInCatalogue(m, v), ""
 	}
 	for _, r := range m.Releases {
-		if short(v, r.Version) {
+		if cutShort(v, r.Version) {
 			return "", "it says " + string(v) + ", which may stand for " + string(r.Version) + ": read it off its screen"
 		}
 	}
@@ -162,7 +162,7 @@ func versionOf(m *manifest.Model, text string) (v version.V, why string) {
 
 // short tells whether a version may be another one told in short: 4.0 for
 // 4.0-12.
-func short(v, whole version.V) bool {
+func cutShort(v, whole version.V) bool {
 	rest, ok := strings.CutPrefix(string(whole), string(v))
 	return ok && rest != "" && strings.ContainsAny(rest[:1], ".-+~")
 }
@@ -183,7 +183,7 @@ func asInCatalogue(m *manifest.Model, v version.V) version.V {
 // certain are the devices seen of a model that are what they say: each has said
 // one thing, and none has another one's serial, as a device has that is heard on
 // two networks.
-func certain(seen []*Line) (all []*Line) {
+func certainOnes(seen []*Line) (all []*Line) {
 	times := map[string]int{}
 	for _, l := range seen {
 		times[strings.ToLower(l.Serial)]++
@@ -205,7 +205,7 @@ func certain(seen []*Line) (all []*Line) {
 // devices that are left.
 func pair(model string, seen []*Line, aboard []*manifest.Device) []*manifest.Device {
 	var open []*Line
-	sure := certain(seen)
+	sure := certainOnes(seen)
 	for _, l := range sure {
 		i := slices.IndexFunc(aboard, func(d *manifest.Device) bool {
 			return d.Model == model && l.Serial != "" && strings.EqualFold(d.Serial, l.Serial)
@@ -214,7 +214,7 @@ func pair(model string, seen []*Line, aboard []*manifest.Device) []*manifest.Dev
 			open = append(open, l)
 			continue
 		}
-		l.join(aboard[i], true)
+		l.matchTo(aboard[i], true)
 		aboard = slices.Delete(aboard, i, i+1)
 	}
 	var left []*manifest.Device
@@ -232,20 +232,20 @@ func pair(model string, seen []*Line, aboard []*manifest.Device) []*manifest.Dev
 		}
 		return aboard
 	case len(sure) < len(seen):
-		return doubtful(open, aboard, "several devices of this model, and it is not certain what some of them are")
+		return leaveUnclear(open, aboard, "several devices of this model, and it is not certain what some of them are")
 	case len(open) == 1 && len(left) == 1:
-		open[0].join(left[0], true)
-	case len(open) == len(left) && alike(open) && !contrary(open, left):
+		open[0].matchTo(left[0], true)
+	case len(open) == len(left) && oneVersion(open) && !serialsDiffer(open, left):
 		for i, l := range open {
-			l.join(left[i], false)
+			l.matchTo(left[i], false)
 		}
 	default:
-		return doubtful(open, aboard, "several devices of this model, and no serial tells them apart")
+		return leaveUnclear(open, aboard, "several devices of this model, and no serial tells them apart")
 	}
 	return slices.DeleteFunc(aboard, func(d *manifest.Device) bool { return slices.Contains(left, d) })
 }
 
-func doubtful(open []*Line, aboard []*manifest.Device, why string) []*manifest.Device {
+func leaveUnclear(open []*Line, aboard []*manifest.Device, why string) []*manifest.Device {
 	for _, l := range open {
 		l.unclear(why, l.Model)
 	}
@@ -254,31 +254,31 @@ func doubtful(open []*Line, aboard []*manifest.Device, why string) []*manifest.D
 
 // contrary tells whether some have serials on both sides, which were not the
 // same.
-func contrary(open []*Line, left []*manifest.Device) bool {
+func serialsDiffer(open []*Line, left []*manifest.Device) bool {
 	return slices.ContainsFunc(open, func(l *Line) bool { return l.Serial != "" }) &&
 		slices.ContainsFunc(left, func(d *manifest.Device) bool { return d.Serial != "" })
 }
 
-func alike(all []*Line) bool {
+func oneVersion(all []*Line) bool {
 	return !slices.ContainsFunc(all, func(l *Line) bool { return l.Version != all[0].Version || l.Version == "" })
 }
 
 // join lays a device in the file beside the one seen; sure says that it is that
 // very one, so that its serial may be taken.
-func (l *Line) join(d *manifest.Device, sure bool) {
-	l.device, l.Device, l.Was, l.WasHere = d, d.ID, string(d.Version), d.Serial
+func (l *Line) matchTo(d *manifest.Device, sure bool) {
+	l.device, l.Device, l.Was, l.WasSerial = d, d.ID, string(d.Version), d.Serial
 	if !sure {
 		l.Serial = ""
 	}
 	versions := l.Version != "" && (d.Version == version.Unknown || version.Compare(l.Version, d.Version) != 0)
 	serials := l.Serial != "" && !strings.EqualFold(l.Serial, d.Serial)
 	switch {
-	case l.Version != "" && versions && short(l.Version, d.Version):
+	case l.Version != "" && versions && cutShort(l.Version, d.Version):
 		l.State, l.Why = Unclear, "it says "+string(l.Version)+", the file "+string(d.Version)+": perhaps the same, told in short; read it off its screen"
 	case l.Version == "":
 		l.State = Unclear
 	case serials && d.Serial != "":
-		l.State, l.other = Differs, true
+		l.State, l.otherSerial = Differs, true
 		l.Why = "an exchanged device, or another boat's capture: where it was exchanged, write its new serial into the vessel's file, by hand or with the table of a survey"
 	case versions || serials:
 		l.State = Differs

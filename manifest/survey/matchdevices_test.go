@@ -46,7 +46,7 @@ func TestCompare(t *testing.T) {
 	for _, v := range []string{"kittiwake", "two", "many", ""} {
 		fmt.Fprintf(&b, "%s\n", v)
 		for _, l := range survey.Compare(s, s.Vessel(v), n) {
-			fmt.Fprintf(&b, "  %-13s device %q model %q version %q (was %q) serial %q (was %q) %s\n", l.State, l.Device, l.Model, l.Version, l.Was, l.Serial, l.WasHere, l.Why)
+			fmt.Fprintf(&b, "  %-13s device %q model %q version %q (was %q) serial %q (was %q) %s\n", l.State, l.Device, l.Model, l.Version, l.Was, l.Serial, l.WasSerial, l.Why)
 		}
 	}
 	golden.Assert(t, b.String(), "compare.golden")

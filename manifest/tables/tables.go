@@ -1,6 +1,6 @@
 // Package tables reads and writes the tables that people keep in spreadsheets
-// (CSV). Reading takes UTF-8 and UTF-16 with its mark; any other encoding, such as
-// Latin-1, is told from them and refused with the place of its first letter.
+// (CSV). Reading takes UTF-8, and UTF-16 with its mark; text in another encoding, such
+// as Latin-1, is refused with the place of the first byte that shows it.
 // Every mistake has its line and column, and all come at once.
 //
 // Writing guards each cell that a spreadsheet would run as a formula or take for
@@ -64,8 +64,8 @@ func (r Row) At(column string) manifest.Pos {
 
 // Read reads a table of these columns, in any order, separated by commas,
 // semicolons or tabs. name stands in messages. What doesn't fit is Mistakes,
-// all at once; the table then has what could be read, for further mistakes to be
-// found.
+// all at once; the table then has what could be read, so that its caller can find
+// further mistakes.
 func Read(name string, data []byte, columns []Column) (*Table, error) {
 	t := &tableReader{table: &Table{name: name}, columns: columns}
 	switch {
@@ -182,7 +182,7 @@ func (t *tableReader) read(data []byte) {
 	}
 }
 
-// ended refuses a table that ended before it said anything.
+// ended refuses a table without a row.
 func (t *tableReader) ended(first bool) {
 	found := "nothing below the heading line"
 	if first {
@@ -264,8 +264,8 @@ func (t *tableReader) row(cells []string, at []manifest.Pos) {
 	t.table.Rows = append(t.table.Rows, row)
 }
 
-// outside tells of cells that no heading stands over: they would be lost without
-// a word, and often a comma that wasn't quoted has put them there.
+// outside reports the first cell without a heading above it: it would be lost without
+// a word, and often a comma that isn't in quotes has put it there.
 func (t *tableReader) outside(cells []string, at []manifest.Pos) {
 	for i, c := range cells {
 		if c != "" && (i >= len(t.table.given) || t.table.given[i] == "") {

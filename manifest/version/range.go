@@ -39,7 +39,7 @@ func ParseRange(s string) (Range, error) {
 	var r Range
 	for part := range strings.SplitSeq(s, ",") {
 		if len(r) == maxBounds {
-			return nil, fmt.Errorf("range with more than %d bounds", maxBounds)
+			return nil, fmt.Errorf("more than %d bounds in one range", maxBounds)
 		}
 		b, err := parseBound(strings.TrimSpace(part))
 		if err != nil {

@@ -38,7 +38,7 @@ func Parse(s string) (V, error) {
 		return "", fmt.Errorf("empty version")
 	}
 	if len(t) > MaxLength {
-		return "", fmt.Errorf("version of %d characters, expected at most %d", len(t), MaxLength)
+		return "", fmt.Errorf("version of %d characters; at most %d are allowed", len(t), MaxLength)
 	}
 	epoch, rest, hasEpoch := strings.Cut(t, ":")
 	if hasEpoch {
