@@ -20,8 +20,7 @@ func Added(device, model, version string) Change {
 	return Change{Device: device, Is: strings.TrimSpace(model + " " + version)}
 }
 
-// Answer is what was found of a device by whoever looked at it; what is empty
-// changes nothing.
+// Answer is what a person read off a device; what is empty changes nothing.
 type Answer struct{ Serial, Place, Version, Variant string }
 
 // Changes are what an answer changes of a device that is in the file.
@@ -54,7 +53,7 @@ func (l Line) Changes() (changes []Change) {
 	return changes
 }
 
-// Unsure tells whether something was seen of which a person has to say what it is.
+// Unsure tells whether a person has to find out which device this is, or what it runs.
 func (l Line) Unsure() bool {
 	return l.State == Unclear || l.State == UnknownModel || l.State == Differs
 }

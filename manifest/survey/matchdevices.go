@@ -1,7 +1,7 @@
-// Package survey lays what a boat's network tells beside the vessel's file:
-// which device seen is which one aboard, and where the two differ. What could be
-// either of two devices is told and left. It is pure: the capture is read by
-// package nmea2000, and the vessel's file is changed by package edit.
+// Package survey compares what devices say on a boat's network with the vessel's
+// file: which device seen is which one aboard, and where the two differ. What could
+// be either of two devices is said to be unclear, and nothing is changed for it. It is
+// pure: package nmea2000 reads the capture, package edit changes the file.
 package survey
 
 import (
@@ -21,7 +21,7 @@ const (
 	Same         State = "same"          // the file says what the network does
 	Differs      State = "differs"       // version or serial differ
 	New          State = "new"           // not in the file
-	NotSeen      State = "not seen"      // in the file, and silent: on another network, off, or gone
+	NotSeen      State = "not seen"      // in the file, and not on this network: on another one, off, or gone
 	UnknownModel State = "unknown model" // no model of the catalogue announces itself like that
 	Unclear      State = "unclear"       // it can't be told which device it is, or what it runs
 )
@@ -42,11 +42,11 @@ type Line struct {
 	otherSerial bool             // its serial isn't the one in the file
 }
 
-// Writes tells whether there is something to write into the file for a device
-// that is there, and certain.
+// Writes tells whether what was seen is to be written into the file: it is certain which
+// device there it is, and something differs.
 func (l Line) Writes() bool { return l.State == Differs && l.device != nil && !l.otherSerial }
 
-// Compare lays what was seen beside a vessel's file; vessel may be nil.
+// Compare compares what was seen with a vessel's file; vessel may be nil.
 func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *nmea2000.Network) []Line {
 	lines := []Line{}
 	byModel := map[string][]*Line{}
@@ -76,7 +76,7 @@ func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *nmea2000.Net
 	for _, d := range aboard {
 		l := Line{State: NotSeen, Device: d.ID, Model: d.Model, Was: string(d.Version), WasSerial: d.Serial, device: d}
 		if slices.ContainsFunc(lines, func(l Line) bool { return slices.Contains(l.mayBe, d.Model) }) {
-			l.State, l.Why = Unclear, "perhaps one of those seen"
+			l.State, l.Why = Unclear, "it may be one of those seen"
 		}
 		lines = append(lines, l)
 	}
@@ -102,7 +102,7 @@ func lineOf(shop *manifest.Shop, s *nmea2000.Seen) Line {
 	l.Model = models[0].ID
 	l.Version, l.Why = versionOf(models[0], s.Product.Software)
 	if s.Unclear {
-		l.unclear("it said different things while it was listened to", l.Model)
+		l.unclear("it announced different things in this capture", l.Model)
 	}
 	return l
 }
@@ -130,7 +130,7 @@ func ids(models []*manifest.Model) []string {
 
 // versionOf reads a software version: the text as it stands, or its first word
 // where that is a release of the catalogue. A release is written as there. One
-// that may be a release told in short is none; why says so.
+// that may be a release cut short is none; why says so.
 //
 // Where the model has a version_from, the version is what that finds in the
 // text.
@@ -138,7 +138,7 @@ func versionOf(m *manifest.Model, text string) (v version.V, why string) {
 	if m.VersionFrom != "" {
 		found, ok := m.VersionIn(text)
 		if !ok {
-			return "", "the model's version_from doesn't fit what it says"
+			return "", "the model's version_from finds no version in what it announces"
 		}
 		text = found
 	}
@@ -146,7 +146,7 @@ func versionOf(m *manifest.Model, text string) (v version.V, why string) {
 	if err != nil {
 		first, _, _ := strings.Cut(text, " ")
 		if v, err = version.Parse(first); err != nil || !inCatalogue(m, v) {
-			return "", "its version can't be read as one: version_from in the model's file can say where it stands in the text"
+			return "", "what it announces as its version isn't one: version_from in the model's file can say where in the text the version stands"
 		}
 	}
 	if inCatalogue(m, v) {
@@ -154,14 +154,13 @@ func versionOf(m *manifest.Model, text string) (v version.V, why string) {
 	}
 	for _, r := range m.Releases {
 		if cutShort(v, r.Version) {
-			return "", "it says " + string(v) + ", which may stand for " + string(r.Version) + ": read it off its screen"
+			return "", "it announces " + string(v) + ", which may be " + string(r.Version) + " cut short: read it off its screen"
 		}
 	}
 	return v, ""
 }
 
-// short tells whether a version may be another one told in short: 4.0 for
-// 4.0-12.
+// cutShort tells whether a version may be another one without its end: 4.0 for 4.0-12.
 func cutShort(v, whole version.V) bool {
 	rest, ok := strings.CutPrefix(string(whole), string(v))
 	return ok && rest != "" && strings.ContainsAny(rest[:1], ".-+~")
@@ -180,9 +179,9 @@ func asInCatalogue(m *manifest.Model, v version.V) version.V {
 	return v
 }
 
-// certain are the devices seen of a model that are what they say: each has said
-// one thing, and none has another one's serial, as a device has that is heard on
-// two networks.
+// certainOnes are the devices seen of a model of which it is certain which one each
+// is: it has announced one thing, and no other has its serial, as a device on two
+// networks would.
 func certainOnes(seen []*Line) (all []*Line) {
 	times := map[string]int{}
 	for _, l := range seen {
@@ -190,7 +189,7 @@ func certainOnes(seen []*Line) (all []*Line) {
 	}
 	for _, l := range seen {
 		if l.Serial != "" && times[strings.ToLower(l.Serial)] > 1 && l.State == "" {
-			l.unclear("several say this serial: one device heard twice, or a number that tells none apart", l.Model)
+			l.unclear("several devices announce this serial: one device seen twice, or a number that many have", l.Model)
 		}
 		if l.State == "" {
 			all = append(all, l)
@@ -232,7 +231,7 @@ func pair(model string, seen []*Line, aboard []*manifest.Device) []*manifest.Dev
 		}
 		return aboard
 	case len(sure) < len(seen):
-		return leaveUnclear(open, aboard, "several devices of this model, and it is not certain what some of them are")
+		return leaveUnclear(open, aboard, "several devices of this model, and it isn't certain which one each of them is")
 	case len(open) == 1 && len(left) == 1:
 		open[0].matchTo(left[0], true)
 	case len(open) == len(left) && oneVersion(open) && !serialsDiffer(open, left):
@@ -252,18 +251,18 @@ func leaveUnclear(open []*Line, aboard []*manifest.Device, why string) []*manife
 	return aboard
 }
 
-// contrary tells whether some have serials on both sides, which were not the
-// same.
+// serialsDiffer tells whether devices have serials on both sides, none of which matched.
 func serialsDiffer(open []*Line, left []*manifest.Device) bool {
 	return slices.ContainsFunc(open, func(l *Line) bool { return l.Serial != "" }) &&
 		slices.ContainsFunc(left, func(d *manifest.Device) bool { return d.Serial != "" })
 }
 
+// oneVersion tells whether all run the same known version.
 func oneVersion(all []*Line) bool {
 	return !slices.ContainsFunc(all, func(l *Line) bool { return l.Version != all[0].Version || l.Version == "" })
 }
 
-// join lays a device in the file beside the one seen; sure says that it is that
+// matchTo compares the device seen with one in the file; sure says that it is that
 // very one, so that its serial may be taken.
 func (l *Line) matchTo(d *manifest.Device, sure bool) {
 	l.device, l.Device, l.Was, l.WasSerial = d, d.ID, string(d.Version), d.Serial
@@ -274,12 +273,12 @@ func (l *Line) matchTo(d *manifest.Device, sure bool) {
 	serials := l.Serial != "" && !strings.EqualFold(l.Serial, d.Serial)
 	switch {
 	case l.Version != "" && versions && cutShort(l.Version, d.Version):
-		l.State, l.Why = Unclear, "it says "+string(l.Version)+", the file "+string(d.Version)+": perhaps the same, told in short; read it off its screen"
+		l.State, l.Why = Unclear, "it announces "+string(l.Version)+", the file has "+string(d.Version)+": perhaps the same cut short; read it off its screen"
 	case l.Version == "":
 		l.State = Unclear
 	case serials && d.Serial != "":
 		l.State, l.otherSerial = Differs, true
-		l.Why = "an exchanged device, or another boat's capture: where it was exchanged, write its new serial into the vessel's file, by hand or with the table of a survey"
+		l.Why = "an exchanged device, or another boat's capture: if it was exchanged, write its new serial into the vessel's file, by hand or with the table of a survey"
 	case versions || serials:
 		l.State = Differs
 	default:

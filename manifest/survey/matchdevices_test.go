@@ -77,11 +77,11 @@ func TestNeverTheWrongDevice(t *testing.T) {
 		want   []string // device, state
 	}{
 		{"another serial", "one", []nmea2000.Product{plot12("4.0-12", "F12-00999")}, []string{"a differs: an exchanged device"}},
-		{"another boat", "numbered", []nmea2000.Product{plot12("4.0-12", "X1"), plot12("4.0-12", "X2")}, []string{" unclear: several", " unclear: several", "a unclear: perhaps", "b unclear: perhaps"}},
-		{"one serial twice", "numbered", []nmea2000.Product{plot12("4.0-12", "F1"), plot12("4.0-12", "F1")}, []string{" unclear: several say this serial", " unclear: several say this serial", "a unclear: perhaps", "b unclear: perhaps"}},
-		{"a serial that is none", "one", []nmea2000.Product{plot12("4.0-12", "0"), plot12("3.1-40", "0"), plot12("4.0-12", "F7")}, []string{" unclear: several say", " unclear: several say", " unclear: several devices", "a unclear: perhaps"}},
-		{"told in short", "one", []nmea2000.Product{plot12("3.1", "F12-00001")}, []string{"a unclear: it says 3.1, the file 3.1-40"}},
-		{"short of a release", "two", []nmea2000.Product{plot12("4.0", ""), plot12("4.0", "")}, []string{" unclear: several", " unclear: several", "a unclear: perhaps", "b unclear: perhaps"}},
+		{"another boat", "numbered", []nmea2000.Product{plot12("4.0-12", "X1"), plot12("4.0-12", "X2")}, []string{" unclear: several", " unclear: several", "a unclear: it may", "b unclear: it may"}},
+		{"one serial twice", "numbered", []nmea2000.Product{plot12("4.0-12", "F1"), plot12("4.0-12", "F1")}, []string{" unclear: several devices announce this serial", " unclear: several devices announce this serial", "a unclear: it may", "b unclear: it may"}},
+		{"a serial that is none", "one", []nmea2000.Product{plot12("4.0-12", "0"), plot12("3.1-40", "0"), plot12("4.0-12", "F7")}, []string{" unclear: several devices announce", " unclear: several devices announce", " unclear: several devices of", "a unclear: it may"}},
+		{"cut short", "one", []nmea2000.Product{plot12("3.1", "F12-00001")}, []string{"a unclear: it announces 3.1, the file has 3.1-40"}},
+		{"short of a release", "two", []nmea2000.Product{plot12("4.0", ""), plot12("4.0", "")}, []string{" unclear: several", " unclear: several", "a unclear: it may", "b unclear: it may"}},
 		{"older than the file", "one", []nmea2000.Product{plot12("3.0", "F12-00001")}, []string{"a differs: "}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -97,7 +97,7 @@ func TestNeverTheWrongDevice(t *testing.T) {
 		})
 	}
 
-	// One that said different things may be any of its model.
+	// One that announced different things may be any of its model.
 	n := said(t, plot12("4.0-12", "F12-00777"), plot12("4.0-12", "F12-00001"))
 	n.Devices[0].Unclear = true
 	lines := survey.Compare(s, s.Vessel("numbered"), n)
