@@ -63,3 +63,6 @@ var commandWords = problem.Words{
 	readiness.TakeInAs:      "cardwright package add FILE --model %s --version %s",
 	readiness.TakeInVariant: "cardwright package add FILE --model %s --version %s --variant %s",
 }
+
+// seaTrialCommand is what a sheet names for the check of heading against course.
+const seaTrialCommand = "cardwright seatrial"

@@ -3,6 +3,8 @@ package main
 import (
 	"go/ast"
 	"go/token"
+	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -99,6 +101,23 @@ func TestEnginesHoldNoCommandLines(t *testing.T) {
 			return true
 		})
 	}
+}
+
+// TestPagesHoldNoCommandLines: no more do the words and pages that engines fill in.
+func TestPagesHoldNoCommandLines(t *testing.T) {
+	all, found := allCommands(), 0
+	for _, pattern := range []string{"verify/sheet/words/*.yaml", "verify/sheet/page/*.html", "verify/sheet/page/*.js", "verify/ledger/export/page.html", "verify/ledger/export/page.js"} {
+		paths, err := filepath.Glob("../../" + pattern)
+		require.NoError(t, err)
+		require.NotEmpty(t, paths, pattern)
+		for _, path := range paths {
+			text, err := os.ReadFile(path)
+			require.NoError(t, err)
+			assert.Empty(t, all.in(string(text)), path)
+			found++
+		}
+	}
+	require.Equal(t, 6, found)
 }
 
 // TestActsHaveWords: what engines ask to have done has a command or flags, and

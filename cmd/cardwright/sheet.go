@@ -167,7 +167,7 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 	if err != nil {
 		return err
 	}
-	in := sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now(), Technician: o.technician, Style: o.form.style(), Open: openAtSteps(vessel, s.known[vessel.ID]), Clock: clock}
+	in := sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, When: time.Now(), Technician: o.technician, Style: o.form.style(), Open: openAtSteps(vessel, s.known[vessel.ID]), Clock: clock, SeaTrial: seaTrialCommand}
 	codes := []int{}
 	for _, path := range o.cards {
 		asked, err := s.askedOf(ctx, path, shop, vessel, o.ask, 0)

@@ -29,6 +29,7 @@ func (v *verifying) writeOrder(card verify.Verified) error {
 	made, err := sheet.Make(sheet.Input{
 		Shop: v.shop, Vessel: v.vessel, Plan: card.PlanOnIt(wanted.Plan), When: time.Now(), Clock: clock,
 		Cards: []sheet.CardState{sheet.StateOf(card, time.Now())}, Style: o.form.style(), Open: openAtSteps(v.vessel, v.session.known[v.vessel.ID]),
+		SeaTrial: seaTrialCommand,
 	})
 	if err != nil {
 		return err
@@ -54,7 +55,7 @@ func (v *verifying) writeOrder(card verify.Verified) error {
 // installOrderText is what stands on the card: the order as planned, with no
 // date or name, so that the same plan gives the same card.
 func installOrderText(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan) ([]byte, error) {
-	made, err := sheet.Make(sheet.Input{Shop: shop, Vessel: vessel, Plan: plan})
+	made, err := sheet.Make(sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, SeaTrial: seaTrialCommand})
 	if err != nil {
 		return nil, err
 	}

@@ -253,7 +253,7 @@ func TestHTMLTellsWrongVersions(t *testing.T) {
 	b.do(chromedp.SendKeys(chromedp.CSS("#read-2"), "1.8"), chromedp.SendKeys(chromedp.CSS("#read-3"), "2.6"))
 	told = eval[map[string]string](b, `Object.fromEntries([...document.querySelectorAll(".differs > span:not([hidden])")].map((s) => [s.parentElement.id, s.textContent]))`)
 	assert.Equal(t, map[string]string{
-		"read-2-differs": "Not 1.6, as the vessel file says. Stop, install nothing, correct the vessel file and plan again.",
+		"read-2-differs": "The vessel file says 1.6. Stop: install nothing, correct the vessel file and plan again.",
 	}, told, "the pilot's version was unknown")
 	b.clean()
 }
@@ -429,9 +429,9 @@ func TestHTMLOpensNoStrangersFile(t *testing.T) {
 		"":                                      "That file isn't a saved install order",
 		"null":                                  "That file isn't a saved install order",
 		"{\"vessel\":\"kittiwake\",\"plan\":7}": "That file isn't a saved install order",
-		`{"vessel":"skerry-light","plan":"` + plan + `"}`:                                     "That file is of skerry-light",
+		`{"vessel":"skerry-light","plan":"` + plan + `"}`:                                     "That file is for skerry-light",
 		`{"vessel":"kittiwake","plan":"` + strings.Repeat("0", 64) + `"}`:                     "another boat or plan",
-		`{"vessel":"<img src=x onerror=alert(1)>` + strings.Repeat("x", 500) + `","plan":""}`: "That file is of <img src=x onerror=alert(1)>",
+		`{"vessel":"<img src=x onerror=alert(1)>` + strings.Repeat("x", 500) + `","plan":""}`: "That file is for <img src=x onerror=alert(1)>",
 		strings.Repeat(" ", 5<<20):                                                            "That file isn't a saved install order",
 		`{"vessel":"kittiwake","plan":"` + plan + `","page":[{"id":"__proto__","value":"x"},{"id":"nowhere","value":"x"},{"id":"by","value":{"a":1}},{"id":"leave-cards","value":true},7]}`: "",
 	} {

@@ -30,6 +30,9 @@ var places = []struct{ check, where string }{
 	{"automatic tuning", underWay},
 }
 
+// againstCourse is the check that a log answers.
+const againstCourse = "heading against course"
+
 // figures are the checks whose text has a figure of common practice.
 var figures = []string{"compass swing", "heading against course", "automatic tuning"}
 
@@ -99,6 +102,9 @@ func how(w speech, in Input, d *manifest.Device, check string) string {
 		}
 	}
 	text := w.say("check.how."+check, "near", w.near())
+	if check == againstCourse && in.SeaTrial != "" {
+		text = w.say("check.log", "text", text, "command", name(in.SeaTrial))
+	}
 	if slices.Contains(figures, check) {
 		return w.say("check.figure", "text", text, "practice", w.say("practice"))
 	}

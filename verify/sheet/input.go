@@ -26,6 +26,9 @@ type Input struct {
 	Open  map[string][]string
 	Style Style
 	Clock Clock // the time that there is; the zero value: nobody said
+	// SeaTrial is the caller's command that works out from a log how heading stands
+	// against course; "": none is named.
+	SeaTrial string
 }
 
 // CardState is one card of the plan as it was verified.

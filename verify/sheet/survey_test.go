@@ -118,7 +118,7 @@ func TestSurveyOpensNoStrangersFile(t *testing.T) {
 		`{"kind":"survey","vessel":{}}`:  "That file isn't a saved survey",
 		`{"kind":["survey"],"vessel":1}`: "That file isn't a saved survey",
 		string(order):                    "That file isn't a saved survey",
-		`{"kind":"survey","vessel":"skerry-light","page":[{"id":"by","value":"x"}]}`: "That file is of skerry-light.",
+		`{"kind":"survey","vessel":"skerry-light","page":[{"id":"by","value":"x"}]}`: "That file is for skerry-light.",
 		strings.Repeat(" ", 5<<20): "That file isn't a saved survey",
 		`{"kind":"survey","vessel":"kittiwake","page":[{"id":"__proto__","value":"x"},{"id":"by","value":["x"]},7]}`: "",
 	} {

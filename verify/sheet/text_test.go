@@ -163,7 +163,7 @@ func TestNoDay(t *testing.T) {
 	assert.NotContains(t, sheet.Text(made(t, in)), "0001")
 	in.Cards = []sheet.CardState{good(1, 1)}
 	in.Cards[0].When = time.Time{}
-	assert.Contains(t, sheet.Text(made(t, in)), "GOOD, read back on a day that nobody noted")
+	assert.Contains(t, sheet.Text(made(t, in)), "GOOD, read back on an unknown day")
 	a, err := sheet.PDF(made(t, in), sheet.A4, nil)
 	require.NoError(t, err)
 	assert.Contains(t, string(a), "/CreationDate (D:19700101000000")
@@ -194,15 +194,15 @@ func TestFactsOfTheTrade(t *testing.T) {
 		{"12.6 to 12.8 V full, 12.4 V three quarters, 12.2 V half, 12.0 V a quarter (common practice", "second-hand: battery makers' tables, rested four hours or more"},
 		{"About one and a half slow turns with the engine at idle, at 2 to 3 degrees a second", "common practice, no source"},
 		{"within 0.9 m of the sensor (common practice)", "common practice, no source"},
-		{"Current is in each run, and in the mean of the two angles", "computed: on 030 at 6 kn in 1.2 kn setting 075 one run shows 7.1 degrees and the mean of both 1.1, with a perfect compass"},
-		{"S-turns under the pilot's command and must not be interrupted", "common practice, no source"},
+		{"Current shows in each run, and doesn't drop out of the mean of the two angles", "computed: on 030 at 6 kn in 1.2 kn setting 075 one run shows 7.1 degrees and the mean of both 1.1, with a perfect compass"},
+		{"The pilot steers S-turns by itself and must not be interrupted", "common practice, no source"},
 		{"each display on its own", "common practice, no source"},
 		{"Change over to manual steering and back", "SOLAS V/24.4: manual steering is tested after long use of the autopilot"},
-		{"Settings, waypoints, routes and tracks of every device are saved", "IACS UR E22 Rev.3, second-hand: settings backed up"},
+		{"Every device's settings, waypoints, routes and tracks are saved", "IACS UR E22 Rev.3, second-hand: settings backed up"},
 		{"One way: you cannot go back to 3.1-40.", "IACS UR E22 Rev.3, second-hand: way back, or that there is none"},
-		{"Every version with a box was read off its device", "IACS UR E26, second-hand: versions confirmed while switched on"},
+		{"Every version with a box has been read off its device", "IACS UR E26, second-hand: versions confirmed while switched on"},
 		{"Agreed by", "IACS UR E22 Rev.3, second-hand: who was told and who approved"},
-		{"at least 87 min with checks and settings. Times not written down: 1.", "the plan's time"},
+		{"at least 87 min with checks and settings. Times not known: 1.", "the plan's time"},
 	} {
 		assert.Contains(t, text, fact.words, fact.source)
 	}
@@ -289,7 +289,7 @@ func TestCardInASlotAtPowerUp(t *testing.T) {
 	assert.Equal(t, "Switch flybridge off.", steps[0].Do[0])
 	assert.Equal(t, "Put card 1 of 1 into flybridge.", steps[0].Do[1])
 	assert.Equal(t, "Switch flybridge on.", steps[0].Do[2])
-	assert.Equal(t, "When flybridge shows its version, take the card out: at power-up it would install again.", steps[0].Do[len(steps[0].Do)-1])
+	assert.Equal(t, "When flybridge shows its new version, take the card out: at power-up it would install again.", steps[0].Do[len(steps[0].Do)-1])
 	assert.Equal(t, "Put card 1 of 1 into flybridge while it runs, not before.", steps[1].Do[0])
 
 	in = provenKittiwake() // with a small display aboard that this card isn't for

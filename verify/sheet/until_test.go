@@ -46,10 +46,10 @@ func TestTheLastStepThatCanBegin(t *testing.T) {
 	in.Plan.Steps[2].Minutes = 0 // the catalogue doesn't say: never by default enough
 	in.Clock.Start = "08:00"
 	text := strings.Join(strings.Fields(sheet.Text(made(t, in))), " ")
-	assert.Contains(t, text, "step 2 is the last that can surely begin, by 16:15. The catalogue has no time for what follows: don't begin step 3.")
+	assert.Contains(t, text, "step 2 is the last that is sure to fit, begun by 16:15. The catalogue has no time for what follows: don't begin step 3.")
 	in.Plan.Steps[0].Minutes = 0
 	text = strings.Join(strings.Fields(sheet.Text(made(t, in))), " ")
-	assert.Contains(t, text, "nobody can say that it ends by 16:30. Begin none.")
+	assert.Contains(t, text, "nobody can say whether they end by 16:30. Begin none.")
 
 	for _, c := range []sheet.Clock{{Until: "25:00"}, {Until: "half four"}, {Start: "12:00"}, {Start: "noon", Until: "16:30"}} {
 		in.Clock = c
@@ -103,6 +103,6 @@ func TestThePageTellsTheLastStepThatCanBegin(t *testing.T) {
 	in.Plan.Steps[2].Minutes = 0
 	in.Clock = sheet.Clock{Start: "13:00", Until: "16:30"}
 	b = open(t, in, 390)
-	assert.Equal(t, "Step 2 is the last that can begin, by 16:15. Stop after it. The catalogue has no time for step 3 or those that must follow it: don't begin it.", told())
+	assert.Equal(t, "Step 2 is the last that can begin, by 16:15. Stop after it. The catalogue has no time for step 3, or for the steps that must follow it: don't begin it.", told())
 	b.clean()
 }
