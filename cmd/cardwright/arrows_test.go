@@ -33,7 +33,7 @@ var arrows = map[string][]string{
 	"manifest/tables":   {"manifest", "manifest/pattern", "manifest/problem"},
 	"manifest/version":  {},
 
-	"media":           {"manifest", "manifest/digest", "manifest/durable", "manifest/order", "manifest/problem", "manifest/samename", "manifest/version", "media/fat32", "media/place"},
+	"media":           {"manifest", "manifest/digest", "manifest/durable", "manifest/order", "manifest/pattern", "manifest/problem", "manifest/samename", "manifest/version", "media/fat32", "media/place"},
 	"media/capacity":  {"media"},
 	"media/drive":     {"manifest/durable", "media/place", "media/windisk"},
 	"media/fat32":     {"manifest/problem", "manifest/samename"},
