@@ -8,11 +8,11 @@ import (
 
 var systemErrors = darwinErrors
 
-// openDirect leaves the reads of files to the cache: F_NOCACHE is a wish, and
-// what the cache holds already is read from there. Drives are read raw.
+// openDirect leaves files to the cache: F_NOCACHE is only a wish, and what the
+// cache holds is still read from it. Drives are read raw.
 func (s *store) openDirect() {}
 
-// gone is for drives, which are opened otherwise here.
+// gone is about drives, which are opened in another way here.
 func (s *store) gone() bool { return false }
 
 func (s *store) forget() error {

@@ -23,10 +23,10 @@ var systemErrors = []systemError{
 	{unix.EILSEQ, ErrNoAnswer}, // the card's checksum over a transfer is wrong
 }
 
-// leastAlign suits every drive's sectors and memory; statx may ask for more.
+// leastAlign suits the sectors and memory of every drive; statx may ask for more.
 const leastAlign = 4096
 
-// openDirect opens the target a second time, past the cache, and says in proof
+// openDirect opens the target a second time, past the cache, and notes in proof
 // what that proves. Where it can't, reads go through the cache.
 func (s *store) openDirect() {
 	where := fileSystemOf(s.plain)
@@ -55,7 +55,7 @@ func (s *store) openDirect() {
 	}
 }
 
-// directAlign is what direct reads must be aligned to, 0 where there are none.
+// directAlign is the alignment of direct reads, 0 where there are none.
 func directAlign(f *os.File, sector int64) int64 {
 	align := max(leastAlign, sector)
 	var st unix.Statx_t
@@ -72,8 +72,8 @@ func directAlign(f *os.File, sector int64) int64 {
 	return align
 }
 
-// readsDirect tries one read: some file systems allow the opening and refuse
-// the reads. Other errors are left for the reader to meet.
+// readsDirect tries one read: some file systems allow the opening and refuse the
+// reads. Any other error comes up again when the target is read.
 func (s *store) readsDirect(f *os.File) bool {
 	bounce := bounces.Get().(*[]byte)
 	defer bounces.Put(bounce)
@@ -103,8 +103,8 @@ var fileSystems = map[uint32]fileSystem{
 	unix.CODA_SUPER_MAGIC:      elsewhere,
 }
 
-// fileSystemOf takes a block device for local: its node lives in memory, its
-// bytes don't.
+// fileSystemOf is local for a block device: its node is in memory, its bytes are
+// not.
 func fileSystemOf(f *os.File) fileSystem {
 	info, err := f.Stat()
 	if err != nil {
@@ -141,8 +141,8 @@ func (s *store) forget() error {
 	return nil
 }
 
-// dropCache asks for the pages of an open file to be dropped, and says whether
-// none is left.
+// dropCache asks the system to drop the cached pages of an open file, and says
+// whether none is left.
 func dropCache(f *os.File) (emptied bool, err error) {
 	fd := int(f.Fd())
 	if err := unix.Fadvise(fd, 0, 0, unix.FADV_DONTNEED); err != nil {
@@ -159,8 +159,8 @@ func dropCache(f *os.File) (emptied bool, err error) {
 	return left.Cache == 0, nil
 }
 
-// startWriteOut starts the writing of what the cache holds, and doesn't wait
-// for it. Sync meets its errors.
+// startWriteOut starts the writing of what the cache holds, and doesn't wait for
+// it. Its errors come up in Sync.
 func startWriteOut(f *os.File) error {
 	err := unix.SyncFileRange(int(f.Fd()), 0, 0, unix.SYNC_FILE_RANGE_WRITE)
 	if errors.Is(err, unix.ENOSYS) || errors.Is(err, unix.ESPIPE) || errors.Is(err, unix.EINVAL) {

@@ -11,10 +11,10 @@ var systemErrors = windowsErrors
 // windowsAlign suits the sectors of every disk that Windows reads unbuffered.
 const windowsAlign = 4096
 
-// openDirect opens the file a second time without buffering: such reads come
-// from the disk (Microsoft, "File Buffering"), if it is one of this computer's.
+// openDirect opens the file a second time without buffering: such reads come from
+// the disk (Microsoft, "File Buffering"), if that is one of this computer's.
 func (s *store) openDirect() {
-	where := placeOf(driveTypeOf(s.path))
+	where := fileSystemOfType(driveTypeOf(s.path))
 	if s.bytes == 0 || where == memory {
 		s.proof.Store(inMemory) // nothing to read, or no medium beneath
 		return
@@ -36,7 +36,7 @@ func (s *store) openDirect() {
 	}
 }
 
-// driveTypeOf is what GetDriveType says of the volume that a file stands on.
+// driveTypeOf is what GetDriveType says of the volume that a file is on.
 func driveTypeOf(path string) uint32 {
 	root, err := windows.UTF16PtrFromString(volumePath(path))
 	if err != nil {
@@ -45,7 +45,7 @@ func driveTypeOf(path string) uint32 {
 	return windows.GetDriveType(root)
 }
 
-// gone is for drives, which are opened otherwise here.
+// gone is about drives, which are opened in another way here.
 func (s *store) gone() bool { return false }
 
 func (s *store) forget() error {
@@ -57,8 +57,8 @@ func (s *store) forget() error {
 
 func startWriteOut(*os.File) error { return nil }
 
-// makeSparse keeps the system from filling an image with zeros on the disk. A
-// file system that can't leave holes fills it.
+// makeSparse keeps the system from filling an image with zeros on the disk. A file
+// system without holes fills it all the same.
 func makeSparse(f *os.File) {
 	var n uint32
 	_ = windows.DeviceIoControl(windows.Handle(f.Fd()), windows.FSCTL_SET_SPARSE, nil, 0, nil, 0, &n, nil)

@@ -9,8 +9,8 @@ import (
 // bounceBytes is the most that is copied through an aligned buffer at a time.
 const bounceBytes = 1 << 20
 
-// maxAlign is the largest alignment that is served; a system that asks for
-// more is read through its cache.
+// maxAlign is the largest alignment that is met; a system that asks for more is
+// read through its cache.
 const maxAlign = 64 << 10
 
 var bounces = sync.Pool{New: func() any {
@@ -22,8 +22,8 @@ var bounces = sync.Pool{New: func() any {
 
 func addressOf(p []byte) int64 { return int64(uintptr(unsafe.Pointer(unsafe.SliceData(p)))) }
 
-// aligned reads and writes a file that takes whole, aligned sectors only, at
-// any offset and length.
+// aligned reads and writes a file that takes only whole, aligned sectors, at any
+// offset and length.
 type aligned struct {
 	file interface {
 		io.ReaderAt
@@ -36,8 +36,8 @@ type aligned struct {
 
 func (s *store) past() aligned { return aligned{s.direct, s.sector, s.align, &s.partial} }
 
-// readAt fills p from off, all of which is within the medium. What is aligned
-// is read into p itself; the rest by way of an aligned buffer.
+// readAt fills p from off; all of it is within the medium. The aligned part is read
+// into p itself, the rest through an aligned buffer.
 func (a aligned) readAt(p []byte, off int64) (int, error) {
 	for n := 0; n < len(p); {
 		got, err := a.readPart(p[n:], off+int64(n))
@@ -76,8 +76,8 @@ func readAtLeast(f io.ReaderAt, p []byte, off int64, least int) (int, error) {
 	return n, err
 }
 
-// writeAt writes p at off past the cache. Where a sector is written in part,
-// the rest of it is read first.
+// writeAt writes p at off past the cache. Where a part of a sector is written, the
+// rest of it is read first.
 func (a aligned) writeAt(p []byte, off int64) (int, error) {
 	for n := 0; n < len(p); {
 		put, err := a.writePart(p[n:], off+int64(n))

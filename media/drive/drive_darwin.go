@@ -19,8 +19,8 @@ type Drive struct {
 	*macDrive
 }
 
-// OpenDrive opens a whole drive, such as /dev/disk4. For writing every volume
-// of it is unmounted and the drive held alone; one that is used is refused with
+// OpenDrive opens a whole drive, such as /dev/disk4. For writing, every volume of
+// it is unmounted and the drive is held exclusively; one in use is refused with
 // ErrBusy.
 func OpenDrive(path string, forWriting bool) (*Drive, error) {
 	d, err := openMac(macCalls{}, path, forWriting)
@@ -30,7 +30,7 @@ func OpenDrive(path string, forWriting bool) (*Drive, error) {
 	return &Drive{d}, nil
 }
 
-// IsName says no: on macOS a drive is known by its file in /dev.
+// IsName is false: on macOS a drive is named by its file in /dev.
 func IsName(string) bool { return false }
 
 // Whole is the name of the drive that a path names, as readers lists it.
@@ -42,8 +42,8 @@ func Whole(path string) (string, error) {
 	return macWhole(real)
 }
 
-// Holds tells whether a file, or the folder that it would be made in, stands on
-// a drive. What can't be looked at isn't there.
+// Holds tells whether a file, or the folder that it would be made in, is on a
+// drive. What can't be looked at isn't.
 func Holds(drive, path string) bool {
 	whole, err := Whole(drive)
 	if err != nil {
@@ -59,11 +59,11 @@ func Holds(drive, path string) bool {
 // macCalls are macOS' own calls.
 type macCalls struct{}
 
-// unmountTimeout is how long diskutil may take: it asks every program that uses
-// a volume to let go of it.
+// unmountTimeout is how long diskutil may take: it asks every program that uses a
+// volume to let go of it.
 const unmountTimeout = 60 * time.Second
 
-// maxComplaint is how much of what diskutil says is kept, in bytes.
+// maxComplaint is how much of the output of diskutil is kept, in bytes.
 const maxComplaint = 500
 
 func (macCalls) unmount(disk string) error {
@@ -77,8 +77,8 @@ func (macCalls) unmount(disk string) error {
 	return nil
 }
 
-// exclusively keeps other writers off for as long as the drive is open
-// (open(2)); the drive's door isn't waited for.
+// exclusively keeps other writers off for as long as the drive is open (open(2)),
+// and doesn't wait for the drive's door.
 const exclusively = unix.O_EXLOCK | unix.O_NONBLOCK
 
 func (macCalls) open(path string, writing bool) (macFile, error) {
@@ -115,8 +115,8 @@ func (d *rawDisk) Writable() (bool, error) {
 	return can != 0, err
 }
 
-// Flush has the drive empty its write cache. A reader that knows no such
-// command has none.
+// Flush has the drive empty its write cache. A reader that doesn't know the command
+// has no cache.
 func (d *rawDisk) Flush() error {
 	err := unix.IoctlSetInt(d.fd, dkFlush, 0)
 	if errors.Is(err, unix.ENOTTY) || errors.Is(err, unix.ENOTSUP) {

@@ -17,10 +17,10 @@ type Drive struct {
 	*store
 }
 
-// OpenDrive opens a whole drive, such as /dev/sdb or a link to it. For writing
-// it is held exclusively: a drive of which any part is mounted, or that
-// anything else holds, is refused with ErrBusy. For reading it is opened
-// read-only, mounted or not, and never written to.
+// OpenDrive opens a whole drive, such as /dev/sdb or a link to it. For writing it
+// is held exclusively: a drive of which any part is mounted, or that anything else
+// holds, is refused with ErrBusy. For reading it is opened read-only, mounted or
+// not.
 func OpenDrive(path string, forWriting bool) (*Drive, error) {
 	doing := "opening drive " + path
 	if forWriting {
@@ -82,7 +82,7 @@ func mustBeWholeDrive(doing string, info fs.FileInfo) error {
 	return nil
 }
 
-// sysOf is a file of the kernel's folder for a block device.
+// sysOf is a file in the kernel's folder of a block device.
 func sysOf(info fs.FileInfo, name string) string {
 	number := uint64(info.Sys().(*syscall.Stat_t).Rdev)
 	return fmt.Sprintf("/sys/dev/block/%d:%d/%s", unix.Major(number), unix.Minor(number), name)
@@ -107,9 +107,8 @@ func (d *Drive) measure(doing string) error {
 	return nil
 }
 
-// gone tells that the card was pulled out. The kernel takes a drive away that
-// was unplugged, or calls it empty; a reader without its card refuses to be
-// opened.
+// gone tells that the card was pulled out. The kernel removes a drive that was
+// unplugged, or shows it as empty; a reader without its card refuses to be opened.
 func (s *store) gone() bool {
 	if size, err := sizeOf(s.plain); err == nil && size == 0 {
 		return true
@@ -129,8 +128,8 @@ func (s *store) gone() bool {
 	return false
 }
 
-// forgetDrive empties the block device's own cache, and asks for that of a
-// loop drive's backing file to be emptied.
+// forgetDrive empties the block device's own cache, and asks for that of a loop
+// drive's backing file to be dropped.
 func (s *store) forgetDrive() error {
 	err := unix.IoctlSetInt(int(s.plain.Fd()), unix.BLKFLSBUF, 0)
 	// It takes more rights than reading does; direct reads don't need it.

@@ -19,8 +19,8 @@ type Drive struct {
 }
 
 // OpenDrive opens a whole drive, by the letter of a volume on it (E:) or as
-// \\.\PhysicalDrive2. For writing every volume on it is locked and dismounted
-// until Close; one that anything else uses is refused with ErrBusy.
+// \\.\PhysicalDrive2. For writing, every volume on it is locked and dismounted
+// until Close; one in use is refused with ErrBusy.
 func OpenDrive(path string, forWriting bool) (*Drive, error) {
 	d, err := openNT(windowsCalls{}, path, forWriting)
 	if err != nil {
@@ -29,7 +29,7 @@ func OpenDrive(path string, forWriting bool) (*Drive, error) {
 	return &Drive{d}, nil
 }
 
-// IsName tells whether a target is the name of a drive, and no file or folder.
+// IsName tells whether a target is the name of a drive, and not a file or folder.
 func IsName(path string) bool { return windisk.IsDrive(path) }
 
 // Whole is the name of the drive that a path names, as readers lists it.
@@ -41,8 +41,8 @@ func Whole(path string) (string, error) {
 	return windisk.Path(number), nil
 }
 
-// Holds tells whether a file, or the folder that it would be made in, stands on
-// a drive. What can't be looked at isn't there.
+// Holds tells whether a file, or the folder that it would be made in, is on a
+// drive. What can't be looked at isn't.
 func Holds(drive, path string) bool {
 	number, err := ntNumber(windowsCalls{}, drive)
 	if err != nil {
@@ -68,8 +68,7 @@ func Holds(drive, path string) bool {
 	return false
 }
 
-// volumePath is the letter or folder where the volume is mounted that a path
-// stands on.
+// volumePath is the letter or folder at which the volume of a path is mounted.
 func volumePath(path string) string {
 	name, err := windows.UTF16PtrFromString(path)
 	if err != nil {
@@ -82,7 +81,7 @@ func volumePath(path string) string {
 	return windows.UTF16ToString(root)
 }
 
-// volumeName is the \\?\Volume{…}\ of a mount, or what was given.
+// volumeName is the \\?\Volume{…}\ of a mount point, or what was given.
 func volumeName(mount string) string {
 	if letter := filepath.Clean(mount); len(letter) == 3 && letter[1] == ':' {
 		return letter[:2]
@@ -146,7 +145,7 @@ func (f windowsFile) control(code uint32, in []byte, most int) ([]byte, error) {
 	return controlOf(windows.Handle(f.Fd()), code, in, most)
 }
 
-// controlOf asks a device, and gives no more of its answer than most bytes.
+// controlOf asks a device, and returns at most so many bytes of its answer.
 func controlOf(h windows.Handle, code uint32, in []byte, most int) ([]byte, error) {
 	out := make([]byte, most+8) // its address must be one even where nothing is answered
 	inAt := &out[0]
@@ -180,7 +179,7 @@ func (windowsCalls) volumes() ([]string, error) {
 	return nil, fmt.Errorf("more than %d volumes", maxVolumes)
 }
 
-// maxVolumes is how many volumes a computer is believed to have.
+// maxVolumes is the most volumes that a computer is believed to have.
 const maxVolumes = 4096
 
 func (windowsCalls) places(volume string) []string {

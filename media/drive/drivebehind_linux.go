@@ -9,9 +9,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Holds tells whether a file, or the folder that it would be made in, stands in
-// a file system that is mounted from a drive or from a part of it. What can't
-// be looked at isn't there.
+// Holds tells whether a file, or the folder that it would be made in, is on a file
+// system mounted from a drive or from a part of it. What can't be looked at isn't.
 func Holds(drive, path string) bool {
 	var whole, file unix.Stat_t
 	if err := unix.Stat(drive, &whole); err != nil || whole.Mode&unix.S_IFMT != unix.S_IFBLK {

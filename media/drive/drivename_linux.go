@@ -2,7 +2,7 @@ package drive
 
 import "path/filepath"
 
-// IsName says no: on Linux a drive is known by its file in /dev.
+// IsName is false: on Linux a drive is named by its file in /dev.
 func IsName(string) bool { return false }
 
 // Whole is the name of the drive that a path names, as readers lists it.

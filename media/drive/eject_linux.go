@@ -10,7 +10,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Gone is nil, or the error that the card was pulled out since it was opened.
+// Gone is an error where the card has been pulled out since it was opened.
 func (d *Drive) Gone() error {
 	if !d.gone() {
 		return nil
@@ -18,11 +18,10 @@ func (d *Drive) Gone() error {
 	return faultNamed(ErrGone, drive, "writing "+d.path, unix.ENODEV)
 }
 
-// TellSystem has the system read the drive's partition table, so that its card
-// can be mounted without being put in again. From then on the system may write
-// to the card: it is the last thing to be done with a drive before Close. A
-// loop drive made without partitions has nothing to be told. On a drive that is
-// gone, or without the right to it, it fails with an error of this package.
+// TellSystem has the system read the drive's partition table, so that its card can
+// be mounted without being put in again. From then on the system may write to the
+// card: only Close may follow. A loop drive without partitions has nothing to be
+// told. It fails on a drive that is gone, or without the right to it.
 func (d *Drive) TellSystem() error {
 	doing := "telling the system of the partition table of " + d.path
 	fd := int(d.plain.Fd())
@@ -57,8 +56,8 @@ func (d *Drive) knowsParts() bool {
 	return err == nil && len(parts) > 0
 }
 
-// partsIn are the parts that a partition table lists, by their numbers from 1
-// on: first byte and length. A type of 0 is no entry.
+// partsIn are the parts in a partition table, by their number from 1: first byte
+// and length. An entry of type 0 is empty.
 func partsIn(table []byte) map[int][2]int64 {
 	parts := map[int][2]int64{}
 	if table[510] != 0x55 || table[511] != 0xAA {
@@ -80,8 +79,8 @@ type partition struct {
 	names         [128]byte
 }
 
-// addPart is BLKPG, whose number x/sys leaves out: _IO(0x12, 105), as BLKRRPART
-// is _IO(0x12, 95).
+// addPart is the call BLKPG, whose number x/sys leaves out: _IO(0x12, 105), where
+// BLKRRPART is _IO(0x12, 95).
 func addPart(fd, number int, start, length int64) error {
 	part := partition{start: start, length: length, number: int32(number)}
 	arg := unix.BlkpgIoctlArg{Op: unix.BLKPG_ADD_PARTITION, Datalen: int32(unsafe.Sizeof(part)), Data: (*byte)(unsafe.Pointer(&part))}
@@ -92,16 +91,16 @@ func addPart(fd, number int, start, length int64) error {
 	return nil
 }
 
-// What linux/loop.h, scsi/scsi_ioctl.h and linux/cdrom.h call them.
+// Requests of linux/loop.h, scsi/scsi_ioctl.h and linux/cdrom.h.
 const (
 	loopClearFile  = 0x4C01
 	scsiDoorUnlock = 0x5381
 	scsiEject      = 0x5309
 )
 
-// Eject has the reader let go of its card, so that nothing writes to it any
-// more, and is followed by Close. A loop drive lets go of its file. It fails with
-// ErrStays where the reader can't do that: native readers of SD cards can't.
+// Eject has the reader let go of its card, so that nothing writes to it any more;
+// Close follows. A loop drive lets go of its file. Where the reader can't do that
+// it fails with ErrStays: native readers of SD cards can't.
 func (d *Drive) Eject() error {
 	fd := int(d.plain.Fd())
 	var err error

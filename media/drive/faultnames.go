@@ -7,8 +7,8 @@ import (
 	"os"
 )
 
-// What can be wrong with a drive or an image, for errors.Is. The messages that
-// wrap them say what to do.
+// What can be wrong with a drive or an image, for errors.Is. The errors that wrap
+// them also say what to do.
 var (
 	ErrLocked    = errors.New("it is locked against writing")
 	ErrBusy      = errors.New("it is in use")
@@ -28,7 +28,7 @@ var (
 	ErrNotImage  = errors.New("it is not an image file")
 )
 
-// kind is what the bytes live on: it chooses the words of an error.
+// kind is what the bytes are on. It chooses the words of an error.
 type kind int
 
 const (
@@ -36,7 +36,7 @@ const (
 	image
 )
 
-// advice is what to do about an error, for a drive and for an image.
+// advice is what to do about an error, of a drive and of an image.
 var advice = map[error][2]string{
 	ErrLocked: {
 		"slide the lock switch of the card or its adapter away from LOCK and put it in again; a card that stays locked is worn out",
@@ -80,9 +80,8 @@ var advice = map[error][2]string{
 	},
 }
 
-// fault gives an error of the system its name, in words, and what to do. What the
-// system answers for a medium that was pulled out, or has become smaller, is any
-// of several errors.
+// fault names an error of the system in words, and adds what to do. A medium that
+// was pulled out, or has become smaller, can cause any of several errors.
 func (s *store) fault(doing string, err error) error {
 	if s.kind == drive && s.gone() {
 		return faultNamed(ErrGone, s.kind, doing, err)
@@ -96,13 +95,13 @@ func (s *store) fault(doing string, err error) error {
 
 func faultOf(k kind, doing string, err error) error { return faultOn(here, k, doing, err) }
 
-// faultNamed is an error of the system under its name; nil: it has none.
+// faultNamed is an error of the system under this name; nil stands for none.
 func faultNamed(name error, k kind, doing string, err error) error {
 	return faultNamedOn(here, name, k, doing, err)
 }
 
 // bareError takes off the operation and path that os puts around an error: the
-// chain says them already.
+// message has them already.
 func bareError(err error) error {
 	if path, ok := errors.AsType[*fs.PathError](err); ok {
 		return path.Err

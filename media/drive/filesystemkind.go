@@ -1,6 +1,6 @@
 package drive
 
-// fileSystem is what can be proven about reads on a file system.
+// fileSystem is what reads from a file system prove.
 type fileSystem int
 
 const (
@@ -10,9 +10,9 @@ const (
 	memory               // no medium beneath its pages
 )
 
-// placeOf is what GetDriveType's answer on Windows proves (Microsoft,
+// fileSystemOfType is what an answer of Windows' GetDriveType proves (Microsoft,
 // "GetDriveTypeW function").
-func placeOf(driveType uint32) fileSystem {
+func fileSystemOfType(driveType uint32) fileSystem {
 	switch driveType {
 	case 2, 3: // DRIVE_REMOVABLE, DRIVE_FIXED
 		return local

@@ -19,6 +19,6 @@ func TestWhatAKindOfDriveProves(t *testing.T) {
 		6:  memory,    // DRIVE_RAMDISK
 		99: elsewhere,
 	} {
-		assert.Equal(t, want, placeOf(number), number)
+		assert.Equal(t, want, fileSystemOfType(number), number)
 	}
 }

@@ -11,15 +11,15 @@ import (
 	"cardwright/media/place"
 )
 
-// Image is a card's bytes in a file. One that is being made stands beside its
-// final name until Commit.
+// Image is a card's bytes in a file. One that is being made stands beside its final
+// name until Commit.
 type Image struct {
 	*store
 	target string // where Commit puts it; "" once committed, abandoned, or opened for reading
 }
 
-// OpenImage opens an image file for reading; it is never written to, nor are
-// its times changed by us. Bytes after the last whole sector are left out.
+// OpenImage opens an image file for reading. It is never written to, and its times
+// stay. Bytes after the last whole sector are left out.
 func OpenImage(path string) (*Image, error) {
 	img, err := openReading("opening image "+path, path)
 	if err != nil {
@@ -33,8 +33,8 @@ func OpenImage(path string) (*Image, error) {
 	return img, nil
 }
 
-// OpenFile opens a plain file of any length for reading, past the system's
-// cache where it allows that: a file on a card that is mounted.
+// OpenFile opens a plain file of any length for reading, past the system's cache
+// where that can be done: a file on a mounted card.
 func OpenFile(path string) (*Image, error) {
 	return openReading("opening "+path, path)
 }
@@ -56,10 +56,9 @@ func openReading(doing, path string) (*Image, error) {
 	return img, nil
 }
 
-// CreateImage begins an image file of that many bytes, all zero and sparse,
-// beside path. Nothing stands at path, and what stood there is untouched,
-// until Commit. What an earlier run left behind for the same path when it was
-// killed is removed.
+// CreateImage begins an image file of that many bytes, all zero and sparse, beside
+// path. Until Commit nothing at path changes. The leftovers of a killed run for the
+// same path are removed.
 func CreateImage(path string, bytes int64) (*Image, error) {
 	doing := "creating image " + path
 	if bytes <= 0 || bytes%sectorSize != 0 {
@@ -94,7 +93,7 @@ func createBeside(doing, target string, bytes int64) (*Image, error) {
 	return img, nil
 }
 
-// claim gives the file its length and marks it as being written.
+// claim gives the file its length, once it is sure that no other run removed it.
 func (i *Image) claim() error {
 	// Between the creation and the lock another run could have taken it for a
 	// leftover.
@@ -109,13 +108,13 @@ func newStore(path string, f *os.File, bytes int64, writing bool) *store {
 	return &store{path: path, kind: image, bytes: bytes, sector: sectorSize, writing: writing, plain: f}
 }
 
-// AllZero says that nothing was written to an image that is being made, so that
-// it needs no blanking.
+// AllZero tells that nothing was written to an image that is being made: it needs
+// no blanking.
 func (i *Image) AllZero() bool { return i.target != "" && !i.touched.Load() }
 
-// Commit puts the finished image at its final name, for certain: when it
-// returns nil, the name and the bytes are on the disk. The image is closed.
-// On an error what stood at the name before is still there.
+// Commit gives the finished image its final name, durably: when it returns nil,
+// name and bytes are on the disk. The image is closed. On an error the final name
+// still has what it had before.
 func (i *Image) Commit() error {
 	if i.target == "" {
 		return fmt.Errorf("committing image %s: it is not being made", i.path)
@@ -134,8 +133,8 @@ func (i *Image) Commit() error {
 	return nil
 }
 
-// Abandon removes an image that was not committed. After Commit, and on one
-// opened for reading, it does nothing.
+// Abandon removes an image that was not committed. After Commit, and for one opened
+// for reading, it does nothing.
 func (i *Image) Abandon() error {
 	if i.target == "" {
 		return nil
@@ -156,8 +155,8 @@ func (i *Image) Close() error {
 	return i.closeFiles()
 }
 
-// resolve follows symbolic links, so that an image replaces the file and not
-// the link to it.
+// resolve follows symbolic links, so that an image replaces the file and not the
+// link to it.
 func resolve(path string) (string, error) {
 	target, err := filepath.EvalSymlinks(path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -187,20 +186,20 @@ func whatIs(mode fs.FileMode) string {
 	return "something else: " + mode.Type().String()
 }
 
-func isTempOf(target, name string) bool {
+func isLeftoverOf(target, name string) bool {
 	of, ok := durable.Finished(name)
 	return ok && of == filepath.Base(target)
 }
 
-// removeLeftovers removes what a killed run left beside target. One that
-// another run is still writing is an error.
+// removeLeftovers removes what killed runs left beside target. One that another run
+// is still writing is an error.
 func removeLeftovers(target string) error {
 	entries, err := os.ReadDir(filepath.Dir(target))
 	if err != nil {
 		return faultOf(image, "looking for unfinished images", err)
 	}
 	for _, entry := range entries {
-		if !entry.Type().IsRegular() || !isTempOf(target, entry.Name()) {
+		if !entry.Type().IsRegular() || !isLeftoverOf(target, entry.Name()) {
 			continue
 		}
 		if err := removeLeftover(filepath.Join(filepath.Dir(target), entry.Name())); err != nil {
@@ -219,7 +218,7 @@ func removeLeftover(path string) error {
 	if err != nil {
 		return faultOf(image, doing, err)
 	}
-	// A lock that can be had says that its writer is gone; it goes with f.
+	// A free lock says that the writer is gone. It ends with f.
 	if err := errors.Join(durable.Lock(f), f.Close()); err != nil {
 		return faultOf(image, doing, err)
 	}

@@ -7,14 +7,14 @@ import (
 	"syscall"
 )
 
-// mac is what macOS does for a drive, as far as it is needed here. The order
-// in which it is asked stands in this file, so that it can be tested.
+// mac is what macOS is asked for a drive. The order of asking is in this file, so
+// that it can be tested.
 type mac interface {
 	unmount(disk string) error // every volume of /dev/diskN
 	open(raw string, writing bool) (macFile, error)
 }
 
-// macFile is an open raw drive, /dev/rdiskN. For writing it is held alone.
+// macFile is an open raw drive, /dev/rdiskN; for writing it is held exclusively.
 type macFile interface {
 	rawFile
 	Sector() (int, error)
@@ -28,8 +28,8 @@ type macDrive struct {
 	disk macFile
 }
 
-// macID is the identifier in /dev/disk4 or /dev/rdisk4, and whether it is that
-// of a whole drive.
+// macID is the identifier in /dev/disk4 or /dev/rdisk4, and whether it names a
+// whole drive.
 func macID(path string) (id string, whole, ok bool) {
 	rest, ok := strings.CutPrefix(path, "/dev/")
 	if !ok {
@@ -62,14 +62,14 @@ func macWhole(path string) (string, error) {
 	return "/dev/" + id, nil
 }
 
-// macStandsOn tells whether what is mounted from a device, as statfs has it,
-// stands on a whole drive or a part of it.
+// macStandsOn tells whether a mounted device, by its name from statfs, is a whole
+// drive or a part of it.
 func macStandsOn(mounted, whole string) bool {
 	return mounted == whole || strings.HasPrefix(mounted, whole+"s")
 }
 
-// openMac opens a drive: for reading as it is, mounted or not; for writing
-// after every volume of it was unmounted, and held alone.
+// openMac opens a drive: for reading as it is, mounted or not; for writing once
+// every volume of it is unmounted, exclusively.
 func openMac(sys mac, path string, forWriting bool) (*macDrive, error) {
 	whole, err := macWhole(path)
 	if err != nil {
@@ -113,13 +113,13 @@ func (d *macDrive) measure(path, doing string, forWriting bool) error {
 	return err
 }
 
-// TellSystem has nothing to do: macOS looks at a drive's partition table when
-// its last writer closes it.
+// TellSystem has nothing to do: macOS reads a drive's partition table when its last
+// writer closes it.
 func (d *macDrive) TellSystem() error { return nil }
 
-// Eject has the reader let go of its card, before macOS could mount it again
-// and write its own folders onto it, and is followed by Close. It fails with
-// ErrStays where the reader can't do that.
+// Eject has the reader let go of its card before macOS can mount it again and write
+// its own folders onto it; Close follows. It fails with ErrStays where the reader
+// can't do that.
 func (d *macDrive) Eject() error {
 	if err := d.disk.Eject(); err != nil {
 		return faultNamedOn(macSystem, ErrStays, drive, "ejecting "+d.path, err)
@@ -130,8 +130,8 @@ func (d *macDrive) Eject() error {
 // Close gives the drive back. What was not synced may be lost.
 func (d *macDrive) Close() error { return d.closeFile() }
 
-// ioctl is a request's number as sys/ioccom.h puts it together: a direction, the
-// bytes of its argument, a group and a number.
+// ioctl is the number of a request as sys/ioccom.h forms it: direction, bytes of
+// its argument, group and number.
 func ioctl(direction, bytes uint, group byte, number uint) uint {
 	return direction | bytes<<16 | uint(group)<<8 | number
 }
@@ -150,7 +150,7 @@ var (
 	dkEject      = ioctl(ioctlNone, 0, 'd', 21) // DKIOCEJECT
 )
 
-// darwinErrors are macOS' error numbers that mean something for a card
+// darwinErrors are the error numbers of macOS that mean something for a card
 // (sys/errno.h).
 var darwinErrors = []systemError{
 	{syscall.Errno(30), ErrLocked},   // EROFS

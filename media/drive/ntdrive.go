@@ -10,14 +10,13 @@ import (
 	"cardwright/media/windisk"
 )
 
-// nt is what Windows does for a drive, as far as it is needed here. The order
-// in which it is asked stands in this file, so that it can be tested against a
-// stand-in which refuses what Windows refuses.
+// nt is what Windows is asked for a drive. The order of asking is in this file, so
+// that it can be tested against a stand-in that refuses what Windows refuses.
 type nt interface {
 	// claim keeps other runs of this program off a drive until it is closed.
 	claim(number int) (io.Closer, error)
-	// open opens a drive or volume, for both reading and writing where asked,
-	// past every cache; "access none" lets its properties be asked for.
+	// open opens a drive or volume past every cache: for reading, for reading and
+	// writing, or only to ask for its properties.
 	open(path string, access ntAccess) (ntFile, error)
 	// volumes are the names of all volumes, as \\?\Volume{…}\.
 	volumes() ([]string, error)
@@ -43,7 +42,7 @@ type ntFile interface {
 	control(code uint32, in []byte, most int) ([]byte, error)
 }
 
-// ntDrive is a card's drive on Windows, and all that keeps others off it.
+// ntDrive is a card's drive on Windows, and everything that keeps others off it.
 type ntDrive struct {
 	*raw
 	nt      nt
@@ -59,8 +58,8 @@ type lockedVolume struct {
 	file ntFile
 }
 
-// ntNumber is the number of the drive that a path names: by itself, or by the
-// letter of a volume on it.
+// ntNumber is the number of the drive that a path names, directly or by the letter
+// of a volume on it.
 func ntNumber(sys nt, path string) (int, error) {
 	doing := "looking for drive " + path
 	if number, ok := windisk.Number(path); ok {
@@ -79,8 +78,8 @@ func ntNumber(sys nt, path string) (int, error) {
 	return extents[0].Drive, nil
 }
 
-// ntExtents are the places on drives where a volume stands; a reader without a
-// card has none.
+// ntExtents are the parts of drives that a volume covers; for a reader without a
+// card there are none.
 func ntExtents(sys nt, volume string) ([]windisk.Extent, error) {
 	v, err := sys.open(windisk.VolumePath(volume), accessNone)
 	if err != nil {
@@ -94,8 +93,8 @@ func ntExtents(sys nt, volume string) ([]windisk.Extent, error) {
 	return windisk.ParseExtents(answer)
 }
 
-// openNT opens a drive: for reading as it is, mounted or not; for writing with
-// every step of guards before it.
+// openNT opens a drive: for reading as it is, mounted or not; for writing after all
+// guards.
 func openNT(sys nt, path string, forWriting bool) (*ntDrive, error) {
 	number, err := ntNumber(sys, path)
 	if err != nil {
@@ -124,18 +123,17 @@ type guard struct {
 	do   func(d *ntDrive, path, doing string) error
 }
 
-// guards are the steps in their order. No other run may come in between, so it
-// is kept off first. Windows refuses writes to what a mounted volume covers,
-// and a volume that was not locked may have files open, which a dismount would
-// tear away: every volume is locked before any is dismounted. What was mounted
-// meanwhile is found by looking again.
+// guards are the steps in their order. Other runs are kept off first. Windows
+// refuses writes to what a mounted volume covers, and a volume that wasn't locked
+// may have open files, which a dismount would cut off: so all volumes are locked
+// before any is dismounted. The last step finds what was mounted meanwhile.
 var guards = []guard{
 	{"claim", claimDisk},
 	{"open", openDiskForWriting},
 	{"measure", measureDisk},
 	{"lock", lockVolumes},
 	{"dismount", dismountVolumes},
-	{"look again", lookAgain},
+	{"check again", checkAgain},
 }
 
 func claimDisk(d *ntDrive, _, doing string) error {
@@ -189,15 +187,15 @@ func measureDisk(d *ntDrive, path, doing string) error {
 	return err
 }
 
-// lockTries is how often a volume is asked for: virus scanners and the file
-// manager look at a card that was just put in, and let go of it again.
+// How often a lock is tried for: virus scanners and the file manager open a card
+// that was just put in, and let go of it soon.
 const (
 	lockTries = 20
 	lockPause = 250 * time.Millisecond
 )
 
 func lockVolumes(d *ntDrive, _, doing string) error {
-	names, err := d.mine(doing)
+	names, err := d.unlockedVolumes(doing)
 	if err != nil {
 		return err
 	}
@@ -208,7 +206,7 @@ func lockVolumes(d *ntDrive, _, doing string) error {
 		}
 		d.locked = append(d.locked, lockedVolume{name, v})
 		if err := d.lock(v); err != nil {
-			return faultNamedOn(windowsSystem, ErrBusy, drive, doing+": "+d.called(name), err)
+			return faultNamedOn(windowsSystem, ErrBusy, drive, doing+": "+d.placeName(name), err)
 		}
 	}
 	return nil
@@ -226,17 +224,17 @@ func (d *ntDrive) lock(v ntFile) (err error) {
 	return err
 }
 
-// called is how a person knows a volume.
-func (d *ntDrive) called(volume string) string {
+// placeName is the name by which a person knows a volume.
+func (d *ntDrive) placeName(volume string) string {
 	if places := d.nt.places(volume); len(places) > 0 {
 		return places[0]
 	}
 	return "a part of it without a letter"
 }
 
-// mine are the volumes on this drive that aren't locked yet. One that reaches
-// onto another drive is refused.
-func (d *ntDrive) mine(doing string) ([]string, error) {
+// unlockedVolumes are the volumes on this drive that aren't locked yet. One that
+// reaches onto another drive is refused.
+func (d *ntDrive) unlockedVolumes(doing string) ([]string, error) {
 	all, err := d.nt.volumes()
 	if err != nil {
 		return nil, faultOn(windowsSystem, drive, doing, err)
@@ -256,7 +254,7 @@ func (d *ntDrive) mine(doing string) ([]string, error) {
 			}
 		}
 		if here > 0 && elsewhere > 0 {
-			return nil, faultNamedOn(windowsSystem, ErrBusy, drive, doing, fmt.Errorf("%s reaches onto another drive", d.called(name)))
+			return nil, faultNamedOn(windowsSystem, ErrBusy, drive, doing, fmt.Errorf("%s reaches onto another drive", d.placeName(name)))
 		}
 		if here > 0 && !d.holdsVolume(name) {
 			names = append(names, name)
@@ -277,27 +275,26 @@ func (d *ntDrive) holdsVolume(name string) bool {
 func dismountVolumes(d *ntDrive, _, doing string) error {
 	for _, l := range d.locked {
 		if _, err := l.file.control(windisk.DismountVolume, nil, 0); err != nil {
-			return faultNamedOn(windowsSystem, ErrBusy, drive, doing+": "+d.called(l.name), err)
+			return faultNamedOn(windowsSystem, ErrBusy, drive, doing+": "+d.placeName(l.name), err)
 		}
 	}
 	return nil
 }
 
-// lookAgain refuses a drive on which a volume came up that isn't locked.
-func lookAgain(d *ntDrive, _, doing string) error {
-	names, err := d.mine(doing)
+// checkAgain refuses a drive on which an unlocked volume has come up.
+func checkAgain(d *ntDrive, _, doing string) error {
+	names, err := d.unlockedVolumes(doing)
 	if err != nil {
 		return err
 	}
 	if len(names) > 0 {
-		return faultNamedOn(windowsSystem, ErrBusy, drive, doing, fmt.Errorf("%s was mounted meanwhile", d.called(names[0])))
+		return faultNamedOn(windowsSystem, ErrBusy, drive, doing, fmt.Errorf("%s was mounted meanwhile", d.placeName(names[0])))
 	}
 	return nil
 }
 
-// TellSystem has Windows read the drive's partition table. From then on the
-// system may mount and write to the card: it is the last thing to be done with
-// a drive before Eject or Close.
+// TellSystem has Windows read the drive's partition table. From then on the system
+// may mount the card and write to it: only Eject and Close may follow.
 func (d *ntDrive) TellSystem() error {
 	if _, err := d.disk.control(windisk.UpdateProperties, nil, 0); err != nil {
 		return d.fault("telling the system of the partition table of "+d.path, err)
@@ -305,9 +302,9 @@ func (d *ntDrive) TellSystem() error {
 	return nil
 }
 
-// Eject has the reader let go of its card while its volumes are still locked,
-// so that nothing writes to it any more, and is followed by Close. It fails
-// with ErrStays where the reader can't do that.
+// Eject has the reader let go of its card while its volumes are still locked, so
+// that nothing writes to it any more; Close follows. It fails with ErrStays where
+// the reader can't do that.
 func (d *ntDrive) Eject() error {
 	_, _ = d.disk.control(windisk.MediaRemoval, []byte{0}, 0) // most cards are not kept from being taken out
 	if _, err := d.disk.control(windisk.EjectMedia, nil, 0); err != nil {
@@ -316,8 +313,8 @@ func (d *ntDrive) Eject() error {
 	return nil
 }
 
-// Close gives the drive back: the volumes first, which unlocks them, and other
-// runs are let in last. What was not synced may be lost.
+// Close gives the drive back: first its volumes, which unlocks them; other runs are
+// let in last. What was not synced may be lost.
 func (d *ntDrive) Close() error {
 	var errs []error
 	for _, l := range d.locked {
@@ -341,8 +338,8 @@ func (d *ntDrive) Close() error {
 // ntRaw is an open drive for a raw medium.
 type ntRaw struct{ ntFile }
 
-// Flush empties the drive's write cache. A reader that knows no such command
-// has written through all the same.
+// Flush empties the drive's write cache. A reader that doesn't know the command has
+// written everything already.
 func (r *ntRaw) Flush() error {
 	err := r.Sync()
 	if errors.Is(err, errInvalidFunction) || errors.Is(err, errNotSupported) {
@@ -351,7 +348,7 @@ func (r *ntRaw) Flush() error {
 	return err
 }
 
-// Size needs the right to read, so an opened drive.
+// Size can only be read of a drive that is open for reading.
 func (r *ntRaw) Size() (int64, error) {
 	answer, err := r.control(windisk.LengthInfo, nil, 8)
 	if err != nil {
@@ -366,7 +363,7 @@ const (
 	errNotSupported    = syscall.Errno(50)
 )
 
-// windowsErrors are the numbers that mean something for a card.
+// windowsErrors are the error numbers that mean something for a card.
 var windowsErrors = []systemError{
 	{syscall.Errno(19), ErrLocked},     // ERROR_WRITE_PROTECT
 	{syscall.Errno(32), ErrBusy},       // ERROR_SHARING_VIOLATION

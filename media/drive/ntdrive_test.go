@@ -365,7 +365,7 @@ func TestWindowsTakesAnyOffset(t *testing.T) {
 func TestWindowsGuardOrderMatters(t *testing.T) {
 	real := guards
 	t.Cleanup(func() { guards = real })
-	before := [][2]string{{"claim", "lock"}, {"open", "measure"}, {"lock", "dismount"}, {"dismount", "look again"}}
+	before := [][2]string{{"claim", "lock"}, {"open", "measure"}, {"lock", "dismount"}, {"dismount", "check again"}}
 	kept, caught := 0, 0
 	for _, order := range permutations(real) {
 		at := map[string]int{}

@@ -8,8 +8,8 @@ import (
 	"sync/atomic"
 )
 
-// rawFile is an open drive as Windows and macOS give it: every read and write
-// goes past the system's cache, in whole sectors.
+// rawFile is an open drive on Windows and macOS: every read and write goes past the
+// system's cache, in whole sectors.
 type rawFile interface {
 	io.ReaderAt
 	io.WriterAt
@@ -18,7 +18,7 @@ type rawFile interface {
 	Size() (int64, error) // as it is now, in bytes
 }
 
-// raw is a drive on a system that has raw drives, as a medium.
+// raw is a raw drive as a medium.
 type raw struct {
 	path          string
 	bytes, sector int64
@@ -29,7 +29,7 @@ type raw struct {
 	closed        atomic.Bool
 }
 
-// newRaw takes an open file for a drive of that size and sector.
+// newRaw makes a medium of an open drive of that size and sector.
 func newRaw(on system, path string, f rawFile, bytes int64, sector int, writing bool) (*raw, error) {
 	doing := "opening drive " + path
 	switch {
@@ -50,7 +50,7 @@ func (r *raw) Path() string { return r.path }
 // SectorBytes is the drive's logical sector, 512 on nearly every card.
 func (r *raw) SectorBytes() int { return int(r.sector) }
 
-// FromMedium says that reads come from the medium: of a raw drive they do.
+// FromMedium is true: reads of a raw drive come from the medium.
 func (r *raw) FromMedium() bool { return true }
 
 // HowRead says in a few words where reads come from, for a report.
@@ -113,7 +113,7 @@ func (r *raw) Sync() error {
 	return nil
 }
 
-// Gone is nil, or the error that the card was pulled out since it was opened.
+// Gone is an error where the card has been pulled out since it was opened.
 func (r *raw) Gone() error {
 	size, err := r.file.Size()
 	if err == nil && size > 0 {
@@ -126,8 +126,8 @@ func (r *raw) Gone() error {
 	return nil // it can't be asked, which says nothing
 }
 
-// fault gives an error of the system its name. What a drive answers whose card
-// was pulled out is any of several errors.
+// fault names an error of the system in words, and adds what to do. A drive whose
+// card was pulled out can answer with any of several errors.
 func (r *raw) fault(doing string, err error) error {
 	if r.Gone() != nil {
 		return faultNamedOn(r.on, ErrGone, drive, doing, err)

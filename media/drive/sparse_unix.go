@@ -4,5 +4,5 @@ package drive
 
 import "os"
 
-// makeSparse does nothing: what was never written is a hole already.
+// makeSparse has nothing to do: what was never written is a hole already.
 func makeSparse(*os.File) {}

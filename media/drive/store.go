@@ -1,10 +1,10 @@
 // Package drive opens what a card's bytes live on: the block device of a card
 // in a reader (Drive), or an image file (Image). Both are media.Medium.
 //
-// Reads go past the system's cache where it allows that, and FromMedium and
-// HowRead say whether they did. What a card keeps inside itself is out of any
-// program's reach: taking it out and putting it in again rules that out. Which
-// drive is a card, and whether it may be erased, is package readers'.
+// Reads go past the system's cache where it allows that; FromMedium and HowRead
+// say whether they do. No program reaches past a cache inside the card: only taking
+// the card out and putting it in again does. Which drive is a card, and whether it
+// may be erased, is package readers'.
 package drive
 
 import (
@@ -16,21 +16,16 @@ import (
 	"sync/atomic"
 )
 
-// What reading from the medium means here.
+// Reads, and writes to a drive, go past the operating system's cache (O_DIRECT)
+// wherever it allows that. Sync returns when the kernel has written everything and
+// the drive has been told to empty its write cache.
 //
-// Reads go past the operating system's cache (O_DIRECT) wherever it allows
-// that, writes to a drive too. Sync returns when the kernel has written
-// everything and the drive has been told to empty its own write cache. What a
-// card keeps inside itself is out of reach of any program: taking the card out
-// and putting it in again is the only way to rule that out.
+// A loop drive's medium is its backing file. Reads go past the loop drive's cache;
+// Forget also asks the system to drop the backing file's, if that file is found.
 //
-// A loop drive's medium is its backing file. Reads go past the loop drive's
-// cache; Forget also asks the system to drop the backing file's, as far as
-// that file can be found.
-//
-// An image on a file system that lives in memory (tmpfs) has no medium beneath
-// its pages, so that reads can't differ from it. On network and user-space file
-// systems nothing can be proven from here. FromMedium and HowRead tell.
+// An image on a file system in memory (tmpfs) has no medium beneath its pages, so
+// reads can't differ from it. Of network and user-space file systems nothing can be
+// proven from here.
 
 // sectorSize is the unit in which cards are addressed, in bytes.
 const sectorSize = 512
@@ -53,7 +48,7 @@ type store struct {
 	touched  atomic.Bool  // something was written, or tried to be
 }
 
-// proof is why reads are known to come from the medium, or that they aren't.
+// proof is how reads are known to come from the medium, if they are.
 type proof = int32
 
 const (
@@ -69,8 +64,8 @@ func (s *store) Bytes() int64 { return s.bytes }
 // Path is where the drive or image was opened, as it was named.
 func (s *store) Path() string { return s.path }
 
-// FromMedium says whether reads are known to come from the medium. Where the
-// system allows no reads past its cache, it is false until Forget has seen the
+// FromMedium tells whether reads are known to come from the medium. Where the
+// system allows no reads past its cache, that is so only once Forget has seen the
 // cache empty.
 func (s *store) FromMedium() bool { return s.proof.Load() != unproven }
 
@@ -117,7 +112,7 @@ func (s *store) read(p []byte, off int64) (int, error) {
 	return s.plain.ReadAt(p, off)
 }
 
-// readFault tells an end that came too early from other faults.
+// readFault tells an early end from other faults.
 func (s *store) readFault(off int64, err error) error {
 	if errors.Is(err, io.EOF) {
 		err = io.ErrUnexpectedEOF
@@ -154,9 +149,9 @@ func (s *store) write(p []byte, off int64) (int, error) {
 	return n, s.push(int64(n))
 }
 
-// pushEvery is how many bytes are written to the system's cache before their
-// write-out is started: left alone, the cache fills with gigabytes first and
-// the final Sync becomes a long silence.
+// pushEvery is after how many bytes in the system's cache their writing is started.
+// Otherwise the cache fills with gigabytes first, and the last Sync becomes a long
+// silence.
 const pushEvery = 32 << 20
 
 func (s *store) push(n int64) error {
@@ -178,7 +173,7 @@ func (s *store) Sync() error {
 	return nil
 }
 
-// Forget drops the system's caches of the medium. FromMedium then says whether
+// Forget drops the system's caches of the medium. FromMedium then tells whether
 // that is known to have worked.
 func (s *store) Forget() error {
 	if err := s.forget(); err != nil {

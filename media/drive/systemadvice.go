@@ -5,8 +5,7 @@ import (
 	"runtime"
 )
 
-// system is what an operating system's error numbers mean, and its name as Go
-// has it.
+// system is an operating system: its name in Go, and what its error numbers mean.
 type system struct {
 	name   string
 	errors []systemError
@@ -14,8 +13,8 @@ type system struct {
 
 var here = system{runtime.GOOS, systemErrors}
 
-// adviceOn is what to do on one system, where the general advice can't be
-// followed there.
+// adviceOn is what to do on one system, where the general advice doesn't work
+// there.
 var adviceOn = map[string]map[error][2]string{
 	"windows": {
 		ErrFull: {
@@ -69,8 +68,8 @@ func faultOn(on system, k kind, doing string, err error) error {
 	return faultNamedOn(on, on.nameOf(bareError(err)), k, doing, err)
 }
 
-// faultNamedOn is an error of a system under its name; nil: it has none. A
-// fault may have a name and no error of the system behind it.
+// faultNamedOn is an error of a system under this name; nil stands for none. A
+// fault may have a name and no error behind it.
 func faultNamedOn(on system, name error, k kind, doing string, err error) error {
 	switch bare := bareError(err); {
 	case name == nil:

@@ -24,39 +24,39 @@ const (
 
 type sector [sectorSize]byte
 
-// signed ends a sector as every boot sector ends.
-func (s *sector) signed() {
+// sign puts the mark at the end that every boot sector has.
+func (s *sector) sign() {
 	s[510], s[511] = 0x55, 0xAA
 }
 
-// Write is one write that makes a card startable.
-type Write struct {
+// BootWrite is one of the writes that make a card startable.
+type BootWrite struct {
 	What   string
 	Offset int64 // on the card
 	Data   []byte
 }
 
-// Boot are the last writes of a card, in their order, each to be synced: the
-// last of them, the partition table, is what a device looks for first.
-func (l *Layout) Boot() []Write {
+// Boot are the last writes of a card, in order, each to be synced. The very last,
+// the partition table, is what a device looks for first.
+func (l *Layout) Boot() []BootWrite {
 	boot, at := l.bootSector(), l.geo.PartitionOffset()
 	table := l.partitionTable()
-	return []Write{
+	return []BootWrite{
 		{"backup boot sector", at + backupSector*sectorSize, boot[:]},
 		{"boot sector", at, boot[:]},
 		{"partition table", 0, table[:]},
 	}
 }
 
-// Overlay reads from r, with the writes of Boot laid over it: the card as it
-// will be, for a judge.
+// Overlay reads from r as if the writes of Boot had been made: the card as it will
+// be, for a judge.
 func (l *Layout) Overlay(r io.ReaderAt) io.ReaderAt {
 	return &overlay{r, l.Boot()}
 }
 
 type overlay struct {
 	under io.ReaderAt
-	over  []Write
+	over  []BootWrite
 }
 
 func (o *overlay) ReadAt(p []byte, off int64) (int, error) {
@@ -92,7 +92,7 @@ func (l *Layout) bootSector() (s sector) {
 	le.PutUint32(s[67:], l.spec.VolumeID)
 	copy(s[71:], l.bootLabel())
 	copy(s[82:], "FAT32   ")
-	s.signed()
+	s.sign()
 	return s
 }
 
@@ -112,13 +112,13 @@ func (l *Layout) fsInfo() []byte {
 	le.PutUint32(info[484:], 0x61417272)
 	le.PutUint32(info[488:], l.geo.Clusters-l.geo.UsedClusters)
 	le.PutUint32(info[492:], l.nextFree())
-	info.signed()
-	last.signed()
+	info.sign()
+	last.sign()
 	return append(info[:], last[:]...)
 }
 
-// nextFree is the first cluster that is not in use, or the specification's
-// "unknown" when there is none.
+// nextFree is the first free cluster, or the "unknown" of the specification where
+// there is none.
 func (l *Layout) nextFree() uint32 {
 	if l.geo.UsedClusters == l.geo.Clusters {
 		return 0xFFFFFFFF
@@ -141,8 +141,8 @@ func (l *Layout) partitionTable() sector {
 	return m.sector
 }
 
-// diskSignature is never 0: a disk without one may be written to by a computer
-// that only looks at it.
+// diskSignature is never 0: a computer that only looks at a disk without a
+// signature may write one.
 func (l *Layout) diskSignature() uint32 {
 	if l.spec.VolumeID == 0 {
 		return ^uint32(0)
@@ -150,9 +150,8 @@ func (l *Layout) diskSignature() uint32 {
 	return l.spec.VolumeID
 }
 
-// chs is a sector's address by head, sector and cylinder, the last two packed
-// as a partition table packs them. What lies too far is told by the last
-// address there is.
+// chs is the address of a sector by head, sector and cylinder, the last two packed
+// as in a partition table. Sectors that are too far away have the highest address.
 func chs(lba uint32) (head, sec, cylinder byte) {
 	c, h, s := lba/(heads*sectorsPerTrack), lba/sectorsPerTrack%heads, lba%sectorsPerTrack+1
 	if c > mostCylinder {
@@ -161,8 +160,8 @@ func chs(lba uint32) (head, sec, cylinder byte) {
 	return byte(h), byte(s | c>>8<<6), byte(c)
 }
 
-// memory is a first sector that a partition table is written into. The table
-// asks for nothing but WriteAt.
+// memory is a first sector into which a partition table is written. The table needs
+// nothing but WriteAt.
 type memory struct {
 	backend.WritableFile
 	sector sector

@@ -54,8 +54,8 @@ func longEntry(ord int, name []uint16, checksum byte) (e entry) {
 // longUnitOffsets is where a long-name entry keeps its 13 units.
 var longUnitOffsets = [unitsPerEntry]int{1, 3, 5, 7, 9, 14, 16, 18, 20, 22, 24, 28, 30}
 
-// longUnit is unit i of a name that ends in a zero where there is room, and is
-// filled up with ones.
+// longUnit is unit i of a name: a zero ends the name where there is room, and ones
+// fill up the rest.
 func longUnit(name []uint16, i int) uint16 {
 	switch {
 	case i < len(name):
@@ -66,14 +66,14 @@ func longUnit(name []uint16, i int) uint16 {
 	return 0xFFFF
 }
 
-// The times that a directory entry can tell.
+// The times that a directory entry can hold.
 var (
 	earliest = time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)
 	latest   = time.Date(2107, 12, 31, 23, 59, 59, 990_000_000, time.UTC)
 )
 
-// stamp is a time in UTC as a directory entry tells it: date, time in steps
-// of two seconds, and the hundredths of a second that these leave, up to 199.
+// stamp is a time in UTC in the form of a directory entry: date, time in steps of
+// two seconds, and the rest in hundredths of a second, up to 199.
 func stamp(t time.Time) (date, clock uint16, hundredths byte) {
 	t = t.UTC()
 	if t.Before(earliest) {
@@ -134,8 +134,8 @@ func (l *Layout) ownEntries(d *folder) []entry {
 	}
 }
 
-// linkedAs is the cluster by which a `..` names the folder: 0 for the root,
-// whatever its cluster.
+// linkedAs is the cluster that a `..` has for the folder: 0 for the root, whatever
+// its cluster.
 func (d *folder) linkedAs() uint32 {
 	if d.parent == nil {
 		return 0

@@ -6,7 +6,7 @@ import (
 	"cardwright/manifest/problem"
 )
 
-// nameError is a file or folder whose name can't stand on a card.
+// nameError is a file or folder whose name a card can't hold.
 type nameError struct {
 	Path string // as it was given; hostile, so escape it where it is shown
 	problem.Problem
@@ -30,7 +30,7 @@ func (e *sizeError) Error() string {
 	return fmt.Sprintf("placing %q: found %d bytes, expected 0 to %d, the most that FAT32 can hold", e.Path, e.Size, int64(mostFileBytes))
 }
 
-// RoomError is a set of files that doesn't fit a card.
+// RoomError says that files don't fit on a card.
 type RoomError struct {
 	Needed int64 // bytes, folders and files rounded up to clusters
 	Room   int64 // bytes in the card's data area

@@ -44,9 +44,9 @@ func newFolder(parent *folder, path string) *folder {
 	return &folder{parent: parent, path: path, byName: map[string]*node{}, entries: entries}
 }
 
-// tree is the root and every folder below it, parents first, in order of
+// foldersOf are the root and every folder below it, parents first, in the order of
 // their first file.
-func tree(files []File) ([]*folder, error) {
+func foldersOf(files []File) ([]*folder, error) {
 	folders := []*folder{newFolder(nil, "")}
 	for i, f := range files {
 		if f.Size < 0 || f.Size > mostFileBytes {
@@ -66,7 +66,7 @@ func tree(files []File) ([]*folder, error) {
 	return folders, nil
 }
 
-// addPath adds a file and the folders above it, and returns the new folders.
+// addPath adds a file and the folders above it; added are the new folders.
 func addPath(at *folder, path string, file int) (added []*folder, err error) {
 	if n := units(path); n > mostPathUnits {
 		return nil, badName(path, "the path is too long: "+strconv.Itoa(n)+" UTF-16 units", "at most "+strconv.Itoa(mostPathUnits))
@@ -88,7 +88,7 @@ func addPath(at *folder, path string, file int) (added []*folder, err error) {
 	}
 }
 
-// subfolder finds or makes the folder of that name.
+// subfolder finds the folder of that name, or makes it.
 func (d *folder) subfolder(name, path string) (sub *folder, isNew bool, err error) {
 	if n := d.byName[samename.Key(name)]; n != nil && n.folder != nil && n.name == name {
 		return n.folder, false, nil
@@ -103,7 +103,7 @@ func (d *folder) add(n *node, path string) error {
 	}
 	key := samename.Key(n.name)
 	if other := d.byName[key]; other != nil {
-		return clash(path, n, other)
+		return nameClash(path, n, other)
 	}
 	if !isShort(n.name) {
 		n.long = utf16.Encode([]rune(n.name))
@@ -117,7 +117,7 @@ func (d *folder) add(n *node, path string) error {
 	return nil
 }
 
-func clash(path string, n, other *node) error {
+func nameClash(path string, n, other *node) error {
 	problem := fmt.Sprintf("the name differs from %q only in case, and FAT32 takes them for one", other.name)
 	switch {
 	case n.name == other.name && (n.folder == nil) == (other.folder == nil):

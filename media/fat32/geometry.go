@@ -21,7 +21,7 @@ const (
 	leastCardBytes = 44 << 20  // the smallest card with that many after both boundaries
 )
 
-// Geometry is where the parts of a card stand. Sectors have 512 bytes.
+// Geometry is where the parts of a card are. Sectors have 512 bytes.
 type Geometry struct {
 	CardBytes         int64
 	PartitionStart    uint32 // sectors from the card's start
@@ -53,11 +53,12 @@ func (g Geometry) ClusterOffset(cluster uint32) int64 {
 	return g.DataOffset() + int64(cluster-firstCluster)*g.clusterBytes()
 }
 
-// roomBytes is the size of the data area: what folders and files, each
-// rounded up to clusters, can take.
+// roomBytes is the size of the data area: the room for folders and files, each
+// rounded up to clusters.
 func (g Geometry) roomBytes() int64 { return int64(g.Clusters) * g.clusterBytes() }
 
-// UsedBytes is what folders and files, each rounded up to clusters, take of it.
+// UsedBytes is how much of that folders and files take, each rounded up to
+// clusters.
 func (g Geometry) UsedBytes() int64 { return int64(g.UsedClusters) * g.clusterBytes() }
 
 // geometry lays out an empty card of the given size in bytes.
@@ -90,8 +91,8 @@ func checkCardBytes(n int64) error {
 	return nil
 }
 
-// sizeBands is the specification's table for FAT32: a volume of at most so
-// many sectors gets so many sectors per cluster.
+// sizeBands is the table of the specification for FAT32: sectors per cluster, for
+// volumes of at most so many sectors.
 var sizeBands = []struct{ most, perCluster uint32 }{
 	{66_600, 0}, // too small
 	{532_480, 1},
@@ -110,16 +111,16 @@ func sectorsPerCluster(volume uint32) uint32 {
 	return 0
 }
 
-// fatSectors is the size of one FAT by the specification's formula, which may
-// give a few sectors more than needed. It is taken before the reserved
-// sectors are enlarged: that leaves fewer clusters, so it stays enough.
+// fatSectors is the size of one FAT by the formula of the specification, which may
+// be a few sectors too many. It doesn't know yet how many more sectors are
+// reserved: these leave fewer clusters, so it is always enough.
 func fatSectors(volume, perCluster uint32) uint32 {
 	per := (256*perCluster + fatCount) / 2
 	return uint32((uint64(volume-leastReserved) + uint64(per) - 1) / uint64(per))
 }
 
-// reserved is the least number of reserved sectors with which the data area
-// begins on a boundary.
+// reserved is the smallest number of reserved sectors that puts the data area on a
+// boundary.
 func reserved(fat uint32) uint32 {
 	head := leastReserved + fatCount*fat
 	return leastReserved + (boundarySectors-head%boundarySectors)%boundarySectors

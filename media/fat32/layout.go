@@ -26,7 +26,7 @@ type Spec struct {
 	Files    []File    // in their order on the card
 }
 
-// Layout is a card that is laid out but not written: where each byte goes.
+// Layout is a card that is laid out but not written: the place of each byte.
 type Layout struct {
 	spec    Spec
 	geo     Geometry
@@ -44,12 +44,12 @@ type Placed struct {
 	cluster  int64  // bytes
 }
 
-// Padded is the file's size in whole clusters. What lies between the file's
-// end and this many bytes is to be written as zeros.
+// Padded is the size of the file in whole clusters. Bytes from its end up to there
+// are to be written as zeros.
 func (p Placed) Padded() int64 { return int64(p.Clusters) * p.cluster }
 
-// Lay lays out a card. The error is a *RoomError where the files are too many
-// or too large, and names the file, the size or the label that can't be.
+// Lay lays out a card. The error is a *RoomError where the files are too many or
+// too large; otherwise it names the file, size or label that is wrong.
 func Lay(spec Spec) (*Layout, error) {
 	geo, err := geometry(spec.Bytes)
 	if err != nil {
@@ -59,7 +59,7 @@ func Lay(spec Spec) (*Layout, error) {
 	if err != nil {
 		return nil, fmt.Errorf("laying out card: %w", err)
 	}
-	folders, err := tree(spec.Files)
+	folders, err := foldersOf(spec.Files)
 	if err != nil {
 		return nil, fmt.Errorf("laying out card: %w", err)
 	}
@@ -71,11 +71,11 @@ func Lay(spec Spec) (*Layout, error) {
 	return l, nil
 }
 
-// Least is the size in bytes, a multiple of 4 MiB, of the smallest card that
-// Lay accepts for the files. A slightly larger one may be refused where the
-// specification's table goes over to larger clusters: Lay has the last word.
+// Least is the size in bytes, a multiple of 4 MiB, of the smallest card that Lay
+// accepts for the files. A slightly larger one may be refused where the table of
+// the specification changes to larger clusters.
 func Least(files []File) (int64, error) {
-	folders, err := tree(files)
+	folders, err := foldersOf(files)
 	if err != nil {
 		return 0, fmt.Errorf("finding the least card: %w", err)
 	}
@@ -93,7 +93,7 @@ func Least(files []File) (int64, error) {
 	return 0, fmt.Errorf("finding the least card: %w", &RoomError{Needed: needed, Room: largest.roomBytes()})
 }
 
-// leastInBand searches one row of the table, in which room grows with size.
+// leastInBand searches one row of the table, within which room grows with size.
 func leastInBand(row int, needed int64) (int64, bool) {
 	from := max(leastCardBytes/boundary, cardUnits(sizeBands[row-1].most)+1)
 	to := cardUnits(sizeBands[row].most)
@@ -110,8 +110,7 @@ func cardUnits(sectors uint32) int64 {
 	return min(int64(sectors)/boundarySectors+1, mostSectors/boundarySectors)
 }
 
-// needed is the room in bytes that folders and files take in clusters of that
-// size.
+// needed is the room in bytes for folders and files, in clusters of that size.
 func needed(folders []*folder, files []File, cluster int64) int64 {
 	var sum int64
 	for _, d := range folders {
@@ -125,7 +124,7 @@ func needed(folders []*folder, files []File, cluster int64) int64 {
 
 func roundUp(n, unit int64) int64 { return (n + unit - 1) / unit * unit }
 
-// place gives folders and then files their clusters, one after another.
+// place gives folders, then files, their clusters, one after another.
 func (l *Layout) place() {
 	next := uint32(firstCluster)
 	take := func(bytes int64) (first, count uint32) {
@@ -149,8 +148,8 @@ func (l *Layout) place() {
 // Geometry is where the parts of the card stand.
 func (l *Layout) Geometry() Geometry { return l.geo }
 
-// Files are the spec's files in the spec's order, each with its place. Places
-// ascend.
+// Files are the spec's files with their places, in the spec's order, by ascending
+// place.
 func (l *Layout) Files() []Placed {
 	placed := make([]Placed, len(l.spec.Files))
 	for i, f := range l.spec.Files {
@@ -165,8 +164,8 @@ func (l *Layout) Files() []Placed {
 
 const labelLength = 11
 
-// labelOf makes a card's label out of any text: upper case, an underscore for
-// what a label can't hold, cut to 11 characters.
+// labelOf makes a label of any text: in upper case, with an underscore for what a
+// label can't hold, cut to 11 characters.
 func labelOf(text string) string {
 	label := strings.Map(func(r rune) rune {
 		if r != ' ' && !labelRune(r) {
@@ -181,7 +180,7 @@ func labelRune(r rune) bool {
 	return r > ' ' && r < 0x7F && !strings.ContainsRune(neverInNames+onlyInLongNames, r) && (r < 'a' || r > 'z')
 }
 
-// checkLabel gives the label as it is kept; all spaces for none.
+// checkLabel is the label as a folder keeps it; all spaces for none.
 func checkLabel(label string) (kept shortName, err error) {
 	if label != labelOf(label) {
 		return kept, fmt.Errorf("label %q can't stand on a card; expected at most %d upper-case letters, digits or inner spaces, for instance %q", label, labelLength, labelOf(label))

@@ -25,8 +25,8 @@ const (
 	onlyInLongNames = "+,;=[] ."
 )
 
-// nameProblem tells what is wrong with one name of a path, and what was
-// expected; empty for a name that can stand as it is.
+// nameProblem is what is wrong with one name of a path, and what was expected; ""
+// for a name that a card can hold.
 func nameProblem(name string) (problem, expected string) {
 	switch {
 	case name == "":
@@ -45,7 +45,7 @@ func nameProblem(name string) (problem, expected string) {
 	return "", ""
 }
 
-// neverInName holds for U+FFFF too, with which a long-name entry is filled up.
+// neverInName is true for U+FFFF, too: it fills up long-name entries.
 func neverInName(r rune) bool {
 	return unicode.IsControl(r) || strings.ContainsRune(neverInNames, r) || r == 0xFFFF
 }
@@ -93,9 +93,9 @@ func (s shortName) checksum() byte {
 	return sum
 }
 
-// basis is the specification's basis name of a long name, upper case. It is
-// exact if nothing was lost but the case: then it needs no numeric tail.
-func basis(name string) (stem, ext string, exact bool) {
+// basisName is the basis name of the specification for a long name, in upper case.
+// It is exact where nothing but case was lost: then it needs no numeric tail.
+func basisName(name string) (stem, ext string, exact bool) {
 	upper := upperASCII(name)
 	kept := strings.TrimLeft(strings.ReplaceAll(strings.Map(shortRune, upper), " ", ""), ".")
 	stem, _, _ = strings.Cut(kept, ".")
@@ -106,8 +106,8 @@ func basis(name string) (stem, ext string, exact bool) {
 	return stem, ext, joinShort(stem, ext) == upper
 }
 
-// upperASCII leaves letters beyond ASCII alone: their upper case depends on a
-// code page that we can't know.
+// upperASCII leaves letters beyond ASCII alone: their upper case depends on a code
+// page that can't be known.
 func upperASCII(s string) string {
 	return strings.Map(func(r rune) rune {
 		if r >= 'a' && r <= 'z' {
@@ -117,8 +117,8 @@ func upperASCII(s string) string {
 	}, s)
 }
 
-// shortRune is the specification's conversion: an underscore for what a short
-// name can't hold. Spaces and dots are dealt with later.
+// shortRune is the conversion of the specification: an underscore for what a short
+// name can't hold. Spaces and dots come later.
 func shortRune(r rune) rune {
 	if r == ' ' || r == '.' {
 		return r
@@ -129,15 +129,15 @@ func shortRune(r rune) rune {
 	return r
 }
 
-// isShort says whether a name is a short name as it stands, so that it needs
-// no long-name entries.
+// isShort tells whether a name is a short name as it is, and needs no long-name
+// entries.
 func isShort(name string) bool {
-	_, _, exact := basis(name)
+	_, _, exact := basisName(name)
 	return exact && name == upperASCII(name)
 }
 
-// shortener gives the names of one folder their short names. Names with an
-// exact basis come first, as they can't take another.
+// shortener gives the names of one folder their short names. Names with an exact
+// basis keep it: they can't have another.
 type shortener struct {
 	taken map[string]bool // by samename.Key, long and short
 	next  map[string]int  // the next tail to try, by cut stem, extension and digits
@@ -151,10 +151,10 @@ func newShortener(names []string) *shortener {
 	return s
 }
 
-// short is the short name of one of the folder's names; false when every tail
-// is taken. Call it once for each name, in the folder's order.
+// short is the short name of one of the names; false where every tail is taken. It
+// is called once for each name, in the order of the folder.
 func (s *shortener) short(name string) (shortName, bool) {
-	stem, ext, exact := basis(name)
+	stem, ext, exact := basisName(name)
 	if exact {
 		return newShortName(stem, ext), true
 	}

@@ -10,7 +10,7 @@ import (
 	"slices"
 )
 
-// mostWrite is the most bytes that are written at once.
+// mostWrite is how many bytes are written at once, at most.
 const mostWrite = 1 << 20
 
 // Entries of a FAT with a meaning of their own.
@@ -23,25 +23,25 @@ const (
 // Extent is a stretch of the card, in bytes.
 type Extent struct{ Offset, Length int64 }
 
-// Blank is what must be zero before anything else is written: sector 0 to the
-// end of the FATs. Afterwards the card holds no file system.
+// Blank is what must be zero before anything else is written: from sector 0 to the
+// end of the FATs. Then the card holds no file system.
 func (l *Layout) Blank() []Extent {
 	return []Extent{{0, l.geo.DataOffset()}}
 }
 
-// part is a stretch of the card that isn't all zero.
-type part struct {
+// stretch is a part of the card that isn't all zero.
+type stretch struct {
 	what   string
 	offset int64
 	write  func(io.Writer) error
 }
 
-// structures are FSInfo and its backup, the FATs as far as they are not zero,
-// and the folders, in ascending order.
-func (l *Layout) structures() []part {
-	info := asIs(l.fsInfo())
+// structures are FSInfo and its backup, the FATs as far as they aren't zero, and
+// the folders, by ascending place.
+func (l *Layout) structures() []stretch {
+	info := writerOf(l.fsInfo())
 	base := l.geo.PartitionOffset() + fsInfoSector*sectorSize
-	return []part{
+	return []stretch{
 		{"FSInfo", base, info},
 		{"backup FSInfo", base + backupSector*sectorSize, info},
 		{"first FAT", l.geo.FATOffset(0), l.fatTo},
@@ -50,17 +50,17 @@ func (l *Layout) structures() []part {
 	}
 }
 
-func asIs(data []byte) func(io.Writer) error {
+func writerOf(data []byte) func(io.Writer) error {
 	return func(w io.Writer) error {
 		_, err := w.Write(data)
 		return err
 	}
 }
 
-// WriteStructures writes all of the file system but the boot sectors: FSInfo
-// and its backup, the FATs as far as they are not zero, and the folders, in
-// ascending order, whole sectors, at most 1 MiB at once. The card must have
-// been blanked.
+// WriteStructures writes all of the file system but the boot sectors: FSInfo and
+// its backup, the FATs as far as they aren't zero, and the folders. It goes by
+// ascending place, in whole sectors, at most 1 MiB at once. The card must have been
+// blanked.
 func (l *Layout) WriteStructures(w io.WriterAt) error {
 	buffered := bufio.NewWriterSize(nil, mostWrite)
 	for _, p := range l.structures() {
@@ -76,13 +76,13 @@ func (l *Layout) WriteStructures(w io.WriterAt) error {
 	return nil
 }
 
-// fatBytes is the length of a FAT as far as it is not zero, in whole sectors.
+// fatBytes is the length of a FAT as far as it isn't zero, in whole sectors.
 func (l *Layout) fatBytes() int64 {
 	return roundUp((firstCluster+int64(l.geo.UsedClusters))*fatEntrySize, sectorSize)
 }
 
-// fatTo writes one FAT as far as it is not zero. It is made while it is
-// written, as it grows with the payload.
+// fatTo writes one FAT as far as it isn't zero. It is computed while it is written,
+// since it grows with the payload.
 func (l *Layout) fatTo(w io.Writer) error {
 	var s sector
 	ends, cluster := l.ends, uint32(0)
@@ -148,9 +148,9 @@ func (l *Layout) Digest(fileSHA256 func(i int) [sha256.Size]byte) [sha256.Size]b
 func (l *Layout) headTo(w io.Writer) error {
 	parts := l.structures()
 	for _, b := range l.Boot() {
-		parts = append(parts, part{b.What, b.Offset, asIs(b.Data)})
+		parts = append(parts, stretch{b.What, b.Offset, writerOf(b.Data)})
 	}
-	slices.SortFunc(parts, func(a, b part) int { return cmp.Compare(a.offset, b.offset) })
+	slices.SortFunc(parts, func(a, b stretch) int { return cmp.Compare(a.offset, b.offset) })
 	at := &positioned{Writer: w}
 	for _, p := range parts {
 		if err := zeros(at, p.offset-at.offset); err != nil {
@@ -163,7 +163,7 @@ func (l *Layout) headTo(w io.Writer) error {
 	return nil
 }
 
-// positioned knows how far it has written.
+// positioned knows how much it has written.
 type positioned struct {
 	io.Writer
 	offset int64

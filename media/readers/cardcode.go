@@ -12,8 +12,8 @@ import (
 	"strings"
 )
 
-// codeAlphabet has no letters or digits that look alike (0 O, 1 I L) and no
-// vowels, so that no word comes out.
+// codeAlphabet has no letters or digits that look alike (0 O, 1 I L), and no
+// vowels, so that it spells no words.
 const codeAlphabet = "23456789BCDFGHJKMNPQRSTVWXYZ"
 
 const (
@@ -23,10 +23,9 @@ const (
 )
 
 // Code is a short code for the card itself, such as K7PM-2XWD: a digest of its
-// size, its first MiB and the names in its root folder, in any order. A reader's
-// own serial stays the same whatever card is in it. Another card gives another
-// code, by chance the same for one pair in 3 × 10^11. A card whose first MiB
-// can't be read has no code.
+// size, its first MiB and the names in its root folder, in any order. (The serial
+// of a reader is the same whatever card is in it.) Another card has another code,
+// but for one pair in 3 × 10^11. A card whose first MiB can't be read has no code.
 func Code(card io.ReaderAt, bytes int64, rootListing []string) (string, error) {
 	digest := sha256.New()
 	addTo(digest, []byte("cardwright code 1"))
@@ -45,8 +44,8 @@ func Code(card io.ReaderAt, bytes int64, rootListing []string) (string, error) {
 	return codeText(digest.Sum(nil)), nil
 }
 
-// addTo adds a part with its length before it, so that no two lists of parts
-// give the same bytes.
+// addTo adds a part with its length before it: no two lists of parts give the same
+// bytes.
 func addTo(digest hash.Hash, part []byte) {
 	digest.Write(binary.BigEndian.AppendUint64(nil, uint64(len(part))))
 	digest.Write(part)
@@ -65,8 +64,8 @@ func codeText(sum []byte) string {
 	return code.String()
 }
 
-// SameCode compares a code with what a person typed, in any case, with or
-// without spaces and hyphens. An empty code is the same as nothing.
+// SameCode compares a code with what a person typed, in any case, with or without
+// spaces and hyphens. An empty code matches nothing.
 func SameCode(code, typed string) bool {
 	code, typed = bareCode(code), bareCode(typed)
 	return len(code) == codeLength && code == typed

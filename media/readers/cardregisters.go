@@ -10,8 +10,8 @@ import (
 	"strings"
 )
 
-// Card is what a card says of itself through a native reader, as Linux gives
-// it (kernel documentation: mmc-dev-attrs). Most readers on USB hide it.
+// Card is what a card says of itself through a native reader, as Linux shows it
+// (kernel documentation: mmc-dev-attrs). Most readers on USB hide it.
 type Card struct {
 	Kind         string `json:"kind"` // SD: a card; MMC: nearly always memory soldered to the board
 	CID          string `json:"cid"`  // 32 hex digits
@@ -27,8 +27,8 @@ const cardKindSD = "SD"
 
 const maxAttribute = 4096
 
-// cardOf reads the card of a native reader, such as mmcblk0, from the kernel's
-// tree (/sys). No such card gives nil.
+// cardOf reads the card of a native reader, such as mmcblk0, from the kernel's tree
+// (/sys). It is nil where there is no such card.
 func cardOf(sys fs.FS, name string) (*Card, error) {
 	if strings.ContainsAny(name, "/.") {
 		return nil, fmt.Errorf("reading card %.40q: not the name of a drive", name)
@@ -59,7 +59,7 @@ func cardOf(sys fs.FS, name string) (*Card, error) {
 	return card, nil
 }
 
-// attribute is the text of one file of /sys, "" where there is none.
+// attribute is the text of a file in /sys, "" where there is none.
 func attribute(sys fs.FS, name string) (string, error) {
 	f, err := sys.Open(name)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -69,12 +69,12 @@ func attribute(sys fs.FS, name string) (string, error) {
 		return "", err
 	}
 	content, err := io.ReadAll(io.LimitReader(f, maxAttribute))
-	return clean(string(content)), errors.Join(err, f.Close())
+	return trimmed(string(content)), errors.Join(err, f.Close())
 }
 
-// CSDBytes is the capacity that an SD card's CSD register claims; csd is its
-// 32 hex digits. The rules for its three structures are from memory of the SD
-// Physical Layer Simplified Specification, §5.3.
+// CSDBytes is the capacity in an SD card's CSD register, which is given as 32 hex
+// digits. The rules for its three structures are from memory of the SD Physical
+// Layer Simplified Specification, §5.3.
 func CSDBytes(csd string) (int64, error) {
 	raw, err := hex.DecodeString(csd)
 	if err != nil || len(raw) != 16 {
@@ -93,8 +93,7 @@ func CSDBytes(csd string) (int64, error) {
 	}
 }
 
-// bits is the field of a register from its highest to its lowest bit; the
-// register's bit 127 comes first.
+// bits is the field of a register between two bits; bit 127 comes first.
 func bits(register []byte, high, low int) int64 {
 	var value int64
 	for bit := high; bit >= low; bit-- {

@@ -7,9 +7,9 @@ import (
 	"strings"
 )
 
-// ParseDiskutil reads what `diskutil list -plist` prints, and for every whole
-// drive in it, by its identifier (disk4), what `diskutil info -plist` prints. A
-// drive built on parts of another (APFS) stands below these parts too.
+// ParseDiskutil reads the output of `diskutil list -plist` and, for every whole
+// drive in it by its identifier (disk4), that of `diskutil info -plist`. A drive
+// that is built on parts of another (APFS) also stands below these parts.
 func ParseDiskutil(list []byte, info map[string][]byte) ([]Drive, error) {
 	drives, err := parseDiskutil(list, info)
 	if err != nil {
@@ -18,8 +18,8 @@ func ParseDiskutil(list []byte, info map[string][]byte) ([]Drive, error) {
 	return drives, nil
 }
 
-// dict is one dict of a property list; what is missing in it, or of another
-// type, reads as empty.
+// dict is one dict of a property list. What is missing, or of another type, reads
+// as empty.
 type dict map[string]any
 
 func (d dict) text(key string) string { s, _ := d[key].(string); return s }
@@ -62,8 +62,7 @@ func diskutilEntries(list []byte) ([]dict, error) {
 	return entries, nil
 }
 
-// isIdentifier keeps anything that isn't a plain name from becoming an argument
-// of diskutil.
+// isIdentifier lets only a plain name become an argument of diskutil.
 func isIdentifier(id string) bool {
 	number, ok := strings.CutPrefix(id, "disk")
 	return ok && number != "" && len(number) < 10 && strings.Trim(number, "0123456789") == ""
@@ -74,7 +73,7 @@ func parseDiskutil(list []byte, info map[string][]byte) ([]Drive, error) {
 	if err != nil {
 		return nil, err
 	}
-	count := &tally{}
+	count := &counter{}
 	var drives []Drive
 	for _, e := range entries {
 		d, err := diskutilDrive(e, info[e.text("DeviceIdentifier")])
@@ -86,16 +85,16 @@ func parseDiskutil(list []byte, info map[string][]byte) ([]Drive, error) {
 		}
 		drives = append(drives, d)
 	}
-	if err := hang(drives, entries, count); err != nil {
+	if err := nestContainers(drives, entries, count); err != nil {
 		return nil, err
 	}
 	for i := range drives {
-		settle(&drives[i])
+		finish(&drives[i])
 	}
 	return drives, nil
 }
 
-// diskutilDrive takes no info for a drive that was taken away meanwhile.
+// diskutilDrive is one drive. A drive that has been unplugged since has no info.
 func diskutilDrive(e dict, info []byte) (Drive, error) {
 	about := dict{}
 	if len(info) > 0 {
@@ -106,7 +105,7 @@ func diskutilDrive(e dict, info []byte) (Drive, error) {
 		about, _ = value.(map[string]any)
 	}
 	d := diskutilPart(e, typeDisk)
-	describe(&d, about)
+	addInfo(&d, about)
 	for _, key := range []string{"Partitions", "APFSVolumes"} {
 		for _, part := range e.dicts(key) {
 			d.Parts = append(d.Parts, diskutilPart(part, typePart))
@@ -130,10 +129,11 @@ func diskutilPart(e dict, kind string) Drive {
 	return d
 }
 
-// tables maps what macOS calls the content of a whole drive.
+// tables are the partition tables, by what macOS calls the content of a whole
+// drive.
 var tables = map[string]string{"FDisk_partition_scheme": "dos", "GUID_partition_scheme": "gpt", "Apple_partition_scheme": "mac"}
 
-// transports maps what macOS and Windows call a bus.
+// transports are the transports, by what macOS and Windows call a bus.
 var transports = map[string]string{
 	"usb": transportUSB, "secure digital": transportSD, "sd": transportSD, "mmc": transportMMC,
 	"pci-express": "nvme", "apple fabric": "nvme", "nvme": "nvme", "disk image": "image",
@@ -147,8 +147,8 @@ func transportOf(bus string) string {
 	return bus
 }
 
-// describe adds what `diskutil info` says of a whole drive.
-func describe(d *Drive, about dict) {
+// addInfo adds what `diskutil info` says of a whole drive.
+func addInfo(d *Drive, about dict) {
 	d.Removable, d.HotPlug = about.flag("RemovableMedia"), about.flag("RemovableMediaOrExternalDevice")
 	d.ReadOnly = !about.flag("WritableMedia")
 	d.Transport = transportOf(about.text("BusProtocol"))
@@ -169,11 +169,12 @@ func describe(d *Drive, about dict) {
 	}
 }
 
-// hang puts every drive that is built on parts of others below these parts.
-func hang(drives []Drive, entries []dict, count *tally) error {
+// nestContainers puts every drive that is built on parts of others below these
+// parts.
+func nestContainers(drives []Drive, entries []dict, count *counter) error {
 	built := map[string][]Drive{}
 	for i, e := range entries {
-		// A copy: a hostile listing could hang a drive below itself.
+		// A copy: a hostile listing could put a drive below itself.
 		container := drives[i]
 		container.Parts = slices.Clone(container.Parts)
 		for _, store := range e.dicts("APFSPhysicalStores") {
@@ -184,10 +185,10 @@ func hang(drives []Drive, entries []dict, count *tally) error {
 			built[path] = append(built[path], container)
 		}
 	}
-	return hangBelow(drives, built, count)
+	return nestBelow(drives, built, count)
 }
 
-func hangBelow(drives []Drive, built map[string][]Drive, count *tally) error {
+func nestBelow(drives []Drive, built map[string][]Drive, count *counter) error {
 	for i := range drives {
 		for j := range drives[i].Parts {
 			part := &drives[i].Parts[j]

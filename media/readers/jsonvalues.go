@@ -7,9 +7,9 @@ import (
 	"strings"
 )
 
-// The system's tools write the same value as a text, a number or a truth
-// value, by their version. These take all forms. A value that makes no sense
-// counts as not there: one odd drive must not hide all others.
+// Some versions of the system's tools write a value as text, others as a number or
+// a truth value. These types read all forms. A value that makes no sense counts as
+// missing: one odd drive must not hide all others.
 
 type text struct {
 	value string
@@ -25,7 +25,7 @@ func (t *text) UnmarshalJSON(raw []byte) error {
 	case nil:
 		t.there = true
 	case string:
-		t.value, t.there = clean(value), true
+		t.value, t.there = trimmed(value), true
 	case float64:
 		t.value, t.there = string(raw), true
 	}
@@ -60,7 +60,7 @@ func (n *number) UnmarshalJSON(raw []byte) error {
 	return nil
 }
 
-// missing is the names of those that aren't there, in order.
+// missing are the names of those that aren't there, in order.
 func missing(there map[string]bool) []string {
 	var names []string
 	for name, ok := range there {

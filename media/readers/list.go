@@ -10,12 +10,12 @@ import (
 	"time"
 )
 
-// toolTimeout is how long the system's tool may take: a failing reader can
-// keep it waiting.
+// toolTimeout is how long the system's tool may take: a failing reader can keep it
+// waiting.
 const toolTimeout = 30 * time.Second
 
-// List asks the system for its drives. It changes nothing and needs no rights,
-// though file systems and labels may then be missing.
+// List asks the system for its drives. It changes nothing and needs no special
+// rights, without which file systems and labels may be missing.
 func List(ctx context.Context) ([]Drive, error) {
 	ctx, cancel := context.WithTimeout(ctx, toolTimeout)
 	defer cancel()
@@ -26,13 +26,13 @@ func List(ctx context.Context) ([]Drive, error) {
 	return drives, nil
 }
 
-// run gives what a tool prints, of which no more than maxListing is kept.
+// run is the output of a tool, of which at most maxListing bytes are kept.
 func run(ctx context.Context, tool string, arguments ...string) ([]byte, error) {
 	answer, complaint := bounded{most: maxListing}, bounded{most: maxText}
 	cmd := exec.CommandContext(ctx, toolPath(tool), arguments...)
 	cmd.Env = append(os.Environ(), "LC_ALL=C")
 	cmd.Stdout, cmd.Stderr = &answer, &complaint
-	cmd.WaitDelay = time.Second // for whatever it started that keeps the pipes open
+	cmd.WaitDelay = time.Second // in case it started something that keeps the pipes open
 	err := cmd.Run()
 	switch {
 	case ctx.Err() != nil:
@@ -42,13 +42,13 @@ func run(ctx context.Context, tool string, arguments ...string) ([]byte, error) 
 	case answer.over:
 		return nil, fmt.Errorf("running %s: it prints more than %d bytes", tool, maxListing)
 	case err != nil:
-		return nil, fmt.Errorf("running %s: %w: %s", tool, err, clean(string(complaint.kept)))
+		return nil, fmt.Errorf("running %s: %w: %s", tool, err, trimmed(string(complaint.kept)))
 	}
 	return answer.kept, nil
 }
 
-// toolFolders are where systems keep their own tools (Filesystem Hierarchy
-// Standard 3.0, /bin, /sbin and /usr), for a PATH that doesn't name them.
+// toolFolders are where systems keep their tools (Filesystem Hierarchy Standard
+// 3.0, /bin, /sbin and /usr), for a PATH that lacks them.
 var toolFolders = []string{"/usr/bin", "/bin", "/usr/sbin", "/sbin"}
 
 func toolPath(tool string) string {

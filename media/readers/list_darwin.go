@@ -5,7 +5,7 @@ import (
 	"fmt"
 )
 
-// maxWholeDrives is for how many drives diskutil is asked about each.
+// maxWholeDrives is the most drives that diskutil is asked about one by one.
 const maxWholeDrives = 128
 
 func listHere(ctx context.Context) ([]Drive, error) {
@@ -22,7 +22,7 @@ func listHere(ctx context.Context) ([]Drive, error) {
 	}
 	info := map[string][]byte{}
 	for _, id := range ids {
-		// One that was taken away meanwhile is listed as unknown.
+		// One that has been unplugged since is listed as unknown.
 		if about, err := run(ctx, "diskutil", "info", "-plist", id); err == nil {
 			info[id] = about
 		}
@@ -30,7 +30,7 @@ func listHere(ctx context.Context) ([]Drive, error) {
 	return ParseDiskutil(list, info)
 }
 
-// wholeDrives are the identifiers that `diskutil info` is to be asked for.
+// wholeDrives are the identifiers to ask `diskutil info` about.
 func wholeDrives(list []byte) ([]string, error) {
 	entries, err := diskutilEntries(list)
 	if err != nil {

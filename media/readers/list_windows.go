@@ -12,7 +12,7 @@ import (
 	"cardwright/media/windisk"
 )
 
-// listHere asks Windows itself, which answers without any rights.
+// listHere asks Windows, which answers without special rights.
 func listHere(ctx context.Context) ([]Drive, error) {
 	var l windowsListing
 	for number := range windisk.MaxDrives {
@@ -31,7 +31,7 @@ func listHere(ctx context.Context) ([]Drive, error) {
 	return l.drives()
 }
 
-// openUnread opens a drive or volume to be asked about, not read.
+// openUnread opens a drive or volume to ask about it, not to read it.
 func openUnread(path string) (windows.Handle, error) {
 	name, err := windows.UTF16PtrFromString(path)
 	if err != nil {
@@ -66,7 +66,7 @@ func askDisk(number int) (windowsDisk, bool) {
 	return d, true
 }
 
-// ask gives what a device answers to a control code; nothing where it doesn't.
+// ask is the answer of a device to a control code.
 func ask(h windows.Handle, code uint32, question []byte) ([]byte, error) {
 	answer := make([]byte, windisk.MaxAnswer)
 	in := &answer[0]

@@ -1,9 +1,9 @@
 // Package readers lists the drives of this computer, tells which of them are
 // cards in a reader, and says whether one may be erased.
 //
-// The parsers are pure functions over what the system's own tool prints, lsblk
-// on Linux and diskutil on macOS, or what Windows' own calls answer. Names, labels and mount
-// points come from strangers' cards: whoever shows them escapes them.
+// The parsers are pure functions over the output of the system's own tool (lsblk on
+// Linux, diskutil on macOS) or the answers of Windows' own calls. Names, labels and
+// mount points come from strangers' cards: whoever shows them escapes them.
 package readers
 
 import (
@@ -30,13 +30,13 @@ type Drive struct {
 	Swap       bool     `json:"swap"`
 	System     bool     `json:"system"`            // holds a part of the running system, here or below
 	Unknown    []string `json:"unknown"`           // what the system should have said and didn't
-	LetsGo     bool     `json:"lets_go,omitempty"` // what is mounted of it is let go of, or refused, when it is opened for writing
+	LetsGo     bool     `json:"lets_go,omitempty"` // opening it for writing unmounts it, or is refused
 	Card       *Card    `json:"card"`              // what the card says of itself, where the reader lets it through
 	Parts      []Drive  `json:"parts"`             // partitions, and whatever is built on this
 }
 
-// InReader says whether this looks like a reader or a card in one, so that it
-// is worth showing. It is no leave to erase anything: see MayErase.
+// InReader tells whether this looks like a reader, or a card in one, and is worth
+// showing. Whether it may be erased is for MayErase to say.
 func (d Drive) InReader() bool {
 	switch d.Type {
 	case typeDisk:
@@ -47,8 +47,8 @@ func (d Drive) InReader() bool {
 	return false
 }
 
-// The types and transports that decide something. Every parser maps its
-// system's words to these.
+// The types and transports that decide something. Every parser translates its
+// system's words into these.
 const (
 	typeDisk = "disk"
 	typePart = "part"
@@ -59,7 +59,7 @@ const (
 	transportMMC = "mmc" // Linux: a card in such a reader, or memory soldered to the board
 )
 
-// all is the drive and everything below it.
+// all are the drive and everything below it.
 func (d Drive) all() []Drive {
 	found := []Drive{d}
 	for _, p := range d.Parts {
@@ -73,7 +73,7 @@ var systemMounts = []string{
 	"/", "/boot", "/boot/efi", "/efi", "/usr", "/var", "/home", "/nix", "/gnu", "/sysroot",
 }
 
-// systemFolders are folders below which only a system mounts anything.
+// systemFolders are folders below which only the system mounts anything.
 var systemFolders = []string{"/System/Volumes/", "/run/live/", "/run/initramfs/", "/boot/"}
 
 func isSystemMount(place string) bool {
@@ -83,13 +83,13 @@ func isSystemMount(place string) bool {
 	return slices.ContainsFunc(systemFolders, func(folder string) bool { return strings.HasPrefix(place, folder) })
 }
 
-// settle sets System on a drive and its parts from where they are mounted, and
-// makes empty lists of missing ones, for the JSON form.
-func settle(d *Drive) {
+// finish sets System on a drive and its parts by where they are mounted, and
+// replaces missing lists by empty ones, for the JSON form.
+func finish(d *Drive) {
 	d.Mounts, d.Unknown, d.Parts = listOf(d.Mounts), listOf(d.Unknown), listOf(d.Parts)
 	d.System = d.System || d.Swap || slices.ContainsFunc(d.Mounts, isSystemMount)
 	for i := range d.Parts {
-		settle(&d.Parts[i])
+		finish(&d.Parts[i])
 		d.System = d.System || d.Parts[i].System
 	}
 }

@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// A listing is from the system's own tool, but what stands in it (labels,
-// model names) is from strangers' cards and readers.
+// A listing comes from the system's own tool, but the labels and model names in it
+// come from strangers' cards and readers.
 const (
 	maxListing = 4 << 20 // bytes of one listing
 	maxDrives  = 4096    // drives and parts in one listing
@@ -22,8 +22,8 @@ func checkLength(listing []byte) error {
 	return nil
 }
 
-// clean takes the padding off a text and cuts it at maxText.
-func clean(text string) string {
+// trimmed is a text without its padding, cut at maxText.
+func trimmed(text string) string {
 	text = strings.TrimSpace(strings.ToValidUTF8(text, "\uFFFD"))
 	if len(text) > maxText {
 		text = strings.ToValidUTF8(text[:maxText], "") // without a letter that was cut
@@ -31,10 +31,11 @@ func clean(text string) string {
 	return text
 }
 
-// tally counts the drives of one listing and how deep they are nested.
-type tally struct{ drives int }
+// counter counts the drives of one listing, and refuses too many or too deeply
+// nested ones.
+type counter struct{ drives int }
 
-func (t *tally) add(depth int) error {
+func (t *counter) add(depth int) error {
 	t.drives++
 	switch {
 	case t.drives > maxDrives:
@@ -45,7 +46,7 @@ func (t *tally) add(depth int) error {
 	return nil
 }
 
-func (t *tally) addAll(d Drive) error {
+func (t *counter) addAll(d Drive) error {
 	for range d.all() {
 		if err := t.add(1); err != nil {
 			return err

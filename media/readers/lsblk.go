@@ -8,8 +8,8 @@ import (
 	"strings"
 )
 
-// lsblkArguments make lsblk print every column (the ones that aren't known to
-// an older lsblk can't be asked for by name) and empty slots too.
+// lsblkArguments make lsblk print empty slots and every column: those that an older
+// lsblk doesn't know can't be asked for by name.
 var lsblkArguments = []string{"--json", "--bytes", "--output-all", "--all"}
 
 type lsblkDevice struct {
@@ -33,9 +33,9 @@ type lsblkDevice struct {
 	Children   []lsblkDevice `json:"children"`
 }
 
-// ParseLsblk reads what lsblk prints as JSON with sizes in bytes, of util-linux
-// 2.27 (texts only) and later (numbers and truth values). Loop drives without a
-// file are left out.
+// ParseLsblk reads the JSON of lsblk, with sizes in bytes, of util-linux 2.27
+// (texts only) and later (numbers and truth values). Loop drives without a file are
+// left out.
 func ParseLsblk(listing []byte) ([]Drive, error) {
 	drives, err := parseLsblk(listing)
 	if err != nil {
@@ -57,17 +57,17 @@ func parseLsblk(listing []byte) ([]Drive, error) {
 	if parsed.Devices == nil {
 		return nil, errors.New("expected a list named blockdevices, found none")
 	}
-	drives, err := lsblkDrives(*parsed.Devices, &tally{}, 1)
+	drives, err := lsblkDrives(*parsed.Devices, &counter{}, 1)
 	if err != nil {
 		return nil, err
 	}
 	for i := range drives {
-		settle(&drives[i])
+		finish(&drives[i])
 	}
 	return slices.DeleteFunc(drives, func(d Drive) bool { return d.Type == typeLoop && d.Bytes == 0 }), nil
 }
 
-func lsblkDrives(devices []lsblkDevice, t *tally, depth int) ([]Drive, error) {
+func lsblkDrives(devices []lsblkDevice, t *counter, depth int) ([]Drive, error) {
 	drives := make([]Drive, 0, len(devices))
 	for _, device := range devices {
 		if err := t.add(depth); err != nil {
@@ -105,8 +105,8 @@ func (l lsblkDevice) drive() Drive {
 	}
 }
 
-// unknown is which columns are missing that say what may be erased: a column
-// that isn't there must not be taken for a harmless one.
+// unknown are the missing columns among those that decide whether a drive may be
+// erased: a missing column must not pass for a harmless one.
 func (l lsblkDevice) unknown() []string {
 	return missing(map[string]bool{
 		"name": l.Name.value != "", "type": l.Type.value != "", "size": l.Size.there,
@@ -122,8 +122,8 @@ func (l lsblkDevice) path() string {
 	return "/dev/" + strings.ReplaceAll(l.Name.value, "!", "/")
 }
 
-// transport knows a native card reader by its subsystem where lsblk names no
-// transport for it, as before util-linux 2.39.
+// transport recognises a native card reader by its subsystem where lsblk names no
+// transport, as before util-linux 2.39.
 func (l lsblkDevice) transport() string {
 	onMMC := slices.Contains(strings.Split(l.Subsystems.value, ":"), "mmc") || strings.HasPrefix(l.Name.value, "mmcblk")
 	if l.Tran.value == "" && onMMC {

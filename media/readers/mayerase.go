@@ -7,28 +7,27 @@ import (
 )
 
 // Limits are the nominal sizes of card that a vessel's devices take, in bytes:
-// 4,000,000,000 to 32,000,000,000 for many. Without limits nothing may be
-// erased.
+// 4,000,000,000 to 32,000,000,000 for many. Without limits nothing may be erased.
 type Limits struct {
 	Least, Most int64
 }
 
-// UsualLimits are the sizes that vessel electronics commonly take (common
-// practice, no source).
+// UsualLimits are the sizes that marine electronics commonly take (common practice,
+// no source).
 var UsualLimits = Limits{Least: 4 * gigabyte, Most: 32 * gigabyte}
 
-// Verdict says whether a drive may be erased. Reasons are why, each a clause
-// that can follow the drive's name; where it may not, every reason against it.
+// Verdict is whether a drive may be erased. Reasons are why, each a clause that can
+// follow the name of the drive; where it may not, they are all reasons against it.
 type Verdict struct {
 	OK      bool     `json:"ok"`
 	Reasons []string `json:"reasons"`
 }
 
-// MayErase says whether a drive may be erased to become a vessel's card, from
-// what the system lists of it. It is no by default: the drive must be shown to
-// be a card in a reader by facts that agree, or be a loop drive, and nothing
-// may speak against it. What the listing can't see (another mount namespace,
-// a program that holds the drive) the exclusive opening refuses.
+// MayErase decides whether a drive may be erased to become a vessel's card, by what
+// the system lists of it. The answer is no unless facts that agree show the drive
+// to be a card in a reader, or it is a loop drive, and nothing speaks against it.
+// What the listing can't see (another mount namespace, a program that holds the
+// drive) the exclusive opening refuses.
 func MayErase(d Drive, limits Limits) Verdict {
 	against := slices.Concat(
 		whyNotWhole(d), whyNotCard(d), whyInUse(d), whyBuiltUpon(d), whyNotWritable(d), whyNotWithin(d, limits),
@@ -37,9 +36,9 @@ func MayErase(d Drive, limits Limits) Verdict {
 		return Verdict{Reasons: against}
 	}
 	return Verdict{OK: true, Reasons: []string{
-		howShown(d),
+		whyCard(d),
 		fmt.Sprintf("holds %s, within %s to %s", inGB(d.Bytes), inGB(limits.Least), inGB(limits.Most)),
-		howFree(d),
+		whyFree(d),
 	}}
 }
 
@@ -54,7 +53,7 @@ func whyNotWhole(d Drive) []string {
 	return why
 }
 
-// whyNotCard asks for at least two facts from different places that agree.
+// whyNotCard asks for at least two facts, from different sources, that agree.
 func whyNotCard(d Drive) []string {
 	switch {
 	case d.Type == typeLoop:
@@ -77,8 +76,8 @@ func whyNotRemovable(d Drive) []string {
 	return nil
 }
 
-// whyNotSD: Linux calls soldered memory of this kind hot-pluggable and cards in
-// these readers not removable, so that only the card's own word tells.
+// whyNotSD: Linux calls soldered memory of this kind hot-pluggable, and cards in
+// these readers not removable, so only what the card says of itself can tell.
 func whyNotSD(d Drive) []string {
 	switch {
 	case d.Card == nil:
@@ -112,8 +111,8 @@ func whyInUse(d Drive) []string {
 	return why
 }
 
-// whyBuiltUpon: what is built upon a drive (LVM, encryption, RAID) may be in
-// use without a mount of its own, and no card for a vessel's device has it.
+// whyBuiltUpon: what is built on a drive (LVM, encryption, RAID) may be in use
+// without a mount of its own, and no card for a vessel's device has it.
 func whyBuiltUpon(d Drive) []string {
 	var why []string
 	for _, part := range d.all()[1:] {
@@ -129,8 +128,8 @@ func whyBuiltUpon(d Drive) []string {
 	return why
 }
 
-// isMember knows the signatures of parts of bigger stores as lsblk names them
-// (LVM2_member, linux_raid_member, zfs_member, …), and of encryption.
+// isMember knows the parts of larger stores by the names that lsblk gives them
+// (LVM2_member, linux_raid_member, zfs_member, …), and encryption.
 func isMember(fileSystem string) bool {
 	name := strings.ToLower(fileSystem)
 	return strings.HasSuffix(name, "_member") || slices.Contains(memberNames, name)
@@ -163,7 +162,7 @@ func whyNotWithin(d Drive, limits Limits) []string {
 	return nil
 }
 
-func howShown(d Drive) string {
+func whyCard(d Drive) string {
 	switch {
 	case d.Type == typeLoop:
 		return "is a loop drive, not a card"
@@ -173,8 +172,8 @@ func howShown(d Drive) string {
 	return "is a removable medium in a reader that can be unplugged"
 }
 
-// howFree says what becomes of what is mounted of a drive.
-func howFree(d Drive) string {
+// whyFree says what happens to whatever of a drive is mounted.
+func whyFree(d Drive) string {
 	var places []string
 	for _, part := range d.all() {
 		places = append(places, part.Mounts...)

@@ -10,9 +10,9 @@ import (
 	"strings"
 )
 
-// parsePlist reads a property list in XML, the form of Apple's plist(5): dict
-// becomes map[string]any, array []any, integer int64, true and false bool;
-// string, date, data and real stay the text they are.
+// parsePlist reads a property list in XML, the form of Apple's plist(5): a dict
+// becomes map[string]any, an array []any, an integer int64, true and false bool. A
+// string, date, data or real stays text.
 func parsePlist(listing []byte) (any, error) {
 	if err := checkLength(listing); err != nil {
 		return nil, err
@@ -31,7 +31,7 @@ func parsePlist(listing []byte) (any, error) {
 
 type plistReader struct{ *xml.Decoder }
 
-// next is the next element that starts, or nil where one ends.
+// next is the next element that begins, or nil where one ends first.
 func (p plistReader) next() (*xml.StartElement, error) {
 	for {
 		token, err := p.Token()
@@ -116,7 +116,7 @@ func (p plistReader) array(depth int) ([]any, error) {
 	}
 }
 
-// text is the text up to the end of the element; elements in it are refused.
+// text is the text up to the end of an element, which may hold no others.
 func (p plistReader) text() (string, error) {
 	var content strings.Builder
 	for {
@@ -128,7 +128,7 @@ func (p plistReader) text() (string, error) {
 		case xml.CharData:
 			content.Write(part)
 		case xml.EndElement:
-			return clean(content.String()), nil
+			return trimmed(content.String()), nil
 		case xml.StartElement:
 			return "", fmt.Errorf("expected text, found an element %.40q", part.Name.Local)
 		}

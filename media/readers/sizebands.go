@@ -1,9 +1,9 @@
 package readers
 
-// Band is the capacity band of a card, by the SD Association's names.
+// Band is the capacity band of a card, by the name of the SD Association.
 type Band string
 
-// The bands, each up to the nominal size named, from the end of the one before.
+// The bands. Each goes from the end of the one before to the nominal size named.
 const (
 	StandardCapacity Band = "standard capacity" // 2 GB, FAT12 or FAT16
 	HighCapacity     Band = "high capacity"     // 32 GB, FAT32
@@ -30,9 +30,9 @@ func atMost(bytes, nominal int64) bool  { return bytes <= percentOf(nominal, mos
 // percentOf doesn't overflow below 2^63 / 1.05.
 func percentOf(size, percent int64) int64 { return size/100*percent + size%100*percent/100 }
 
-// Nominal is the size printed on a card that measures so many bytes, in bytes
-// (32,000,000,000 for a card of 31,914,983,424), or 0 where no usual size is
-// near. The usual sizes are powers of two times 1 MB, 1 GB and 1 TB.
+// Nominal is the size printed on a card that measures so many bytes (32,000,000,000
+// for a card of 31,914,983,424), or 0 where no usual size is near. Usual sizes are
+// 1 MB, 1 GB and 1 TB times powers of two.
 func Nominal(bytes int64) int64 {
 	for unit := int64(megabyte); unit <= terabyte; unit *= 1000 {
 		for size := unit; size < 1000*unit; size *= 2 {

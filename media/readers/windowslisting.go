@@ -8,14 +8,13 @@ import (
 	"cardwright/media/windisk"
 )
 
-// windowsListing is what Windows answers about all its drives, as it came.
+// windowsListing is what Windows answers about all drives, as it came.
 type windowsListing struct {
 	Disks   []windowsDisk   `json:"disks"`
 	Volumes []windowsVolume `json:"volumes"`
 }
 
-// windowsDisk is what Windows answers about one drive. An answer that it didn't
-// give is empty.
+// windowsDisk is what Windows answers about one drive. A missing answer is empty.
 type windowsDisk struct {
 	Number     int    `json:"number"`
 	Empty      bool   `json:"empty"`      // a reader without a card
@@ -36,8 +35,8 @@ type windowsVolume struct {
 	System     bool     `json:"system"` // Windows runs from it, starts from it or swaps to it
 }
 
-// ParseWindows reads the answers of Windows about its drives, in the JSON form
-// of windowsListing.
+// ParseWindows reads the answers of Windows about its drives, in the JSON form of
+// windowsListing.
 func ParseWindows(listing []byte) ([]Drive, error) {
 	drives, err := parseWindows(listing)
 	if err != nil {
@@ -62,10 +61,10 @@ func (l windowsListing) drives() ([]Drive, error) {
 		return nil, fmt.Errorf("%d drives with %d volumes, expected at most %d with %d", len(l.Disks), len(l.Volumes), windisk.MaxDrives, maxDrives)
 	}
 	drives := make([]Drive, 0, len(l.Disks))
-	count := &tally{}
+	count := &counter{}
 	for _, disk := range l.Disks {
 		d := l.drive(disk)
-		settle(&d)
+		finish(&d)
 		if err := count.addAll(d); err != nil {
 			return nil, err
 		}
@@ -81,7 +80,7 @@ func (l windowsListing) drive(disk windowsDisk) Drive {
 	layout, err4 := windisk.ParseLayout(disk.Layout)
 	d := Drive{
 		Path: windisk.Path(disk.Number), Type: typeDisk,
-		Transport: transportOf(about.Bus), Model: clean(about.Product), Vendor: clean(about.Vendor), Serial: clean(about.Serial),
+		Transport: transportOf(about.Bus), Model: trimmed(about.Product), Vendor: trimmed(about.Vendor), Serial: trimmed(about.Serial),
 		Bytes: geometry.Bytes, Removable: about.Removable && (geometry.Removable || disk.Empty), Table: layout.Table,
 		ReadOnly: disk.Locked != nil && *disk.Locked, LetsGo: true,
 		Unknown: missing(map[string]bool{
@@ -102,8 +101,8 @@ func (l windowsListing) drive(disk windowsDisk) Drive {
 	return d
 }
 
-// addTo adds a volume to the drive that it stands on, or to the part that it
-// begins in: which file system it has and where it can be reached.
+// addTo adds a volume to its drive, or to the part that it begins in: its file
+// system, and where it can be reached.
 func (v windowsVolume) addTo(d *Drive, number int, parts []windisk.Part) {
 	extents, err := windisk.ParseExtents(v.Extents)
 	if err != nil {
@@ -117,11 +116,11 @@ func (v windowsVolume) addTo(d *Drive, number int, parts []windisk.Part) {
 		if i := slices.IndexFunc(parts, func(p windisk.Part) bool { return e.Start >= p.Start && e.Start < p.Start+p.Length }); i >= 0 {
 			at = &d.Parts[i]
 		}
-		at.FileSystem, at.Label, at.System = clean(v.FileSystem), clean(v.Label), at.System || v.System
+		at.FileSystem, at.Label, at.System = trimmed(v.FileSystem), trimmed(v.Label), at.System || v.System
 		for _, place := range v.Places {
-			at.Mounts = append(at.Mounts, clean(place))
+			at.Mounts = append(at.Mounts, trimmed(place))
 		}
-		if len(extents) > 1 { // a set of several drives, which isn't let go of
+		if len(extents) > 1 { // a set of several drives, which isn't unmounted
 			d.LetsGo = false
 			at.Unknown = append(at.Unknown, "where else "+v.Name+" stands")
 		}

@@ -6,9 +6,9 @@ import (
 	"cardwright/media"
 )
 
-// Serve fills in which cards are to be made for the vessels of a fleet, and tells
-// what is in the way of how many: what conflicts come from, versions that nobody has
-// read, and packages that the shop hasn't got, looked for by name and size.
+// Serve fills in which cards to make for a fleet, and tells what stands in the way
+// of how many vessels: causes of conflicts, versions that nobody has read, and
+// packages that the shop hasn't got, by name and size.
 func Serve(shop *manifest.Shop, fleet []order.Standing) []order.Blocker {
 	all := order.Blockers(fleet)
 	packages := media.PackagesOf(shop)

@@ -71,21 +71,21 @@ func (r Readiness) Served() bool {
 	return !slices.ContainsFunc(r.Today, func(id string) bool { return slices.Contains(r.Unfit, id) })
 }
 
-// readiness is a Readiness in the making.
-type readiness struct {
+// finder collects what is left to do.
+type finder struct {
 	Readiness
 	shop  *manifest.Shop
 	inv   intake.Inventory
 	words problem.Words
 }
 
-// Of looks at everything that stands between a shop and its vessels: whether
-// each has a plan and cards that it fits on, whether the packages of that plan
-// are there and whole, as inv has it, which withdrawn releases are still aboard,
-// and which catalogue files nobody has touched for longer than age. today are
-// the vessels to be served first; none means all. words are for Acts, in what to do.
+// Of finds everything that keeps a shop from serving its vessels: whether each
+// vessel has a plan, and cards that it fits on; whether the packages of that plan
+// are there and whole, by inv; which withdrawn releases are still aboard; and which
+// catalogue files have been left alone for longer than age. today are the vessels
+// to be served first; none means all. words are what tasks call Acts.
 func Of(shop *manifest.Shop, today []*manifest.Vessel, inv intake.Inventory, now time.Time, age time.Duration, words problem.Words) Readiness {
-	r := &readiness{shop: shop, inv: inv, words: words}
+	r := &finder{shop: shop, inv: inv, words: words}
 	if len(today) == 0 {
 		today = shop.Vessels
 	}
@@ -99,12 +99,12 @@ func Of(shop *manifest.Shop, today []*manifest.Vessel, inv intake.Inventory, now
 	r.packages()
 	r.catalogue(now, age)
 	slices.SortStableFunc(r.Tasks, func(a, b Task) int {
-		return cmp.Or(cmp.Compare(slices.Index(Urgencies, a.Urgency), slices.Index(Urgencies, b.Urgency)), before(a.Stops, b.Stops))
+		return cmp.Or(cmp.Compare(slices.Index(Urgencies, a.Urgency), slices.Index(Urgencies, b.Urgency)), trueFirst(a.Stops, b.Stops))
 	})
 	return r.Readiness
 }
 
-func before(a, b bool) int {
+func trueFirst(a, b bool) int {
 	switch {
 	case a == b:
 		return 0
@@ -114,22 +114,22 @@ func before(a, b bool) int {
 	return 1
 }
 
-// forVessel is how urgent what concerns a vessel is.
-func (r *readiness) forVessel(id string) Urgency {
+// forVessel is how urgent a task for a vessel is.
+func (r *finder) forVessel(id string) Urgency {
 	if slices.Contains(r.Readiness.Today, id) {
 		return Today
 	}
 	return Soon
 }
 
-func (r *readiness) add(v *manifest.Vessel, stops bool, fact string, at manifest.Pos, do string) {
+func (r *finder) add(v *manifest.Vessel, stops bool, fact string, at manifest.Pos, do string) {
 	r.Tasks = append(r.Tasks, Task{r.forVessel(v.ID), v.ID, fact, at, do, stops})
 	if stops && !slices.Contains(r.Unfit, v.ID) {
 		r.Unfit = append(r.Unfit, v.ID)
 	}
 }
 
-func (r *readiness) vessel(v *manifest.Vessel) {
+func (r *finder) vessel(v *manifest.Vessel) {
 	r.withdrawn(v)
 	plan, err := order.Make(r.shop, v)
 	var unread *order.Unread
@@ -146,8 +146,8 @@ func (r *readiness) vessel(v *manifest.Vessel) {
 	}
 }
 
-// leftOut tells of what a plan goes around.
-func (r *readiness) leftOut(v *manifest.Vessel, plan order.Plan) {
+// leftOut tells what a plan leaves out.
+func (r *finder) leftOut(v *manifest.Vessel, plan order.Plan) {
 	for _, d := range plan.Unknown {
 		r.add(v, true, "what "+d.Device+" runs is unknown", d.At, "read its version and write it there: "+r.words.For(SurveyIt, v.ID))
 	}
@@ -179,8 +179,8 @@ func facts(c *order.Conflict) string {
 	return strings.Join(all, "; ")
 }
 
-// planned looks at the packages and the cards of a plan.
-func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
+// planned tells what is missing for a plan: cards and packages.
+func (r *finder) planned(v *manifest.Vessel, plan order.Plan) {
 	if _, _, err := media.Lay(r.shop, v, plan); err != nil {
 		r.add(v, true, "no card for its plan: "+err.Error(), v.At(""), r.words.For(PlanIt, v.ID))
 	}
@@ -209,9 +209,9 @@ func (r *readiness) planned(v *manifest.Vessel, plan order.Plan) {
 	}
 }
 
-// noRoute tells of devices with newer releases of which nothing says how they get
-// into them.
-func (r *readiness) noRoute(v *manifest.Vessel) {
+// noRoute tells of devices that have newer releases and no known way of getting
+// them.
+func (r *finder) noRoute(v *manifest.Vessel) {
 	for _, d := range v.Devices {
 		m := r.shop.Model(d.Model)
 		if m.Card != nil || m.Route != "" || len(d.Through) > 0 || d.Version == version.Unknown {
@@ -227,8 +227,8 @@ func (r *readiness) noRoute(v *manifest.Vessel) {
 	}
 }
 
-// noFile tells of a step whose package nobody took in.
-func (r *readiness) noFile(v *manifest.Vessel, step order.Step) {
+// noFile tells of a step whose package nobody has taken in.
+func (r *finder) noFile(v *manifest.Vessel, step order.Step) {
 	do := r.words.For(TakeInAs, step.Model, step.To)
 	variant := v.Device(step.Device).Variant
 	if variant != "" {
@@ -238,15 +238,15 @@ func (r *readiness) noFile(v *manifest.Vessel, step order.Step) {
 	r.add(v, true, intake.NoFile(step), release.At("version"), do)
 }
 
-// withdrawn tells of releases aboard that their maker withdrew.
-func (r *readiness) withdrawn(v *manifest.Vessel) {
+// withdrawn tells of releases aboard that their maker has withdrawn.
+func (r *finder) withdrawn(v *manifest.Vessel) {
 	for _, d := range v.Devices {
 		m := r.shop.Model(d.Model)
 		if m == nil || d.Version == version.Unknown {
 			continue
 		}
 		switch rel := m.Release(d.Version, d.Variant); {
-		case rel == nil && newest(m, d):
+		case rel == nil && isNewest(m, d):
 			r.Tasks = append(r.Tasks, Task{Tidy, v.ID, fmt.Sprintf("%s runs %s %s, newer than all that the catalogue has", d.ID, m.ID, d.Version), d.At("version"), "read the version again; or add its release", false})
 		case rel != nil && rel.Withdrawn != "":
 			r.add(v, false, fmt.Sprintf("%s runs %s %s, which was withdrawn: %s", d.ID, m.ID, d.Version, rel.Withdrawn), d.At("version"), "tell the customer, and see "+r.words.For(PlanIt, v.ID))
@@ -254,9 +254,9 @@ func (r *readiness) withdrawn(v *manifest.Vessel) {
 	}
 }
 
-// newest tells whether a device runs something newer than every release there
-// is for it: the catalogue is behind, or somebody misread.
-func newest(m *manifest.Model, d *manifest.Device) bool {
+// isNewest tells whether a device runs something newer than all its releases: the
+// catalogue is behind, or somebody misread.
+func isNewest(m *manifest.Model, d *manifest.Device) bool {
 	found := false
 	for _, r := range m.Releases {
 		if r.Variant != d.Variant {
@@ -270,7 +270,7 @@ func newest(m *manifest.Model, d *manifest.Device) bool {
 }
 
 // packages tells of files that no plan needs.
-func (r *readiness) packages() {
+func (r *finder) packages() {
 	for _, c := range r.inv.Files {
 		if len(c.NeededBy) > 0 {
 			continue
@@ -298,9 +298,9 @@ var stateFacts = map[intake.State]string{
 	intake.Unknown: "a file that the catalogue doesn't know", intake.Unused: "a package that is of no use to any vessel",
 }
 
-// catalogue tells of files that nobody has touched for long: makers publish
-// meanwhile.
-func (r *readiness) catalogue(now time.Time, age time.Duration) {
+// catalogue tells of files that nobody has touched for long, while makers may have
+// published more.
+func (r *finder) catalogue(now time.Time, age time.Duration) {
 	for _, m := range r.shop.Models {
 		at := manifest.Pos{File: m.At("").File}
 		info, err := os.Stat(filepath.Join(r.shop.Dir, filepath.FromSlash(at.File)))

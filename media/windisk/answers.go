@@ -35,8 +35,7 @@ func ParseDescriptor(answer []byte) (Descriptor, error) {
 	}, nil
 }
 
-// Geometry is a drive's size and the unit that it is written in, in bytes
-// (DISK_GEOMETRY_EX).
+// Geometry is the size of a drive and of its sectors, in bytes (DISK_GEOMETRY_EX).
 type Geometry struct {
 	Bytes     int64
 	Sector    int
@@ -87,7 +86,8 @@ type Extent struct {
 	Start, Length int64
 }
 
-// ParseExtents reads a VOLUME_DISK_EXTENTS: where a volume stands.
+// ParseExtents reads a VOLUME_DISK_EXTENTS: the parts of drives that a volume
+// covers.
 func ParseExtents(answer []byte) ([]Extent, error) {
 	b := le(answer)
 	count, ok := b.u32(0)
@@ -133,7 +133,8 @@ const (
 	layoutPart = 144 // of one
 )
 
-// ParseLayout reads a DRIVE_LAYOUT_INFORMATION_EX. Entries of no length are none.
+// ParseLayout reads a DRIVE_LAYOUT_INFORMATION_EX. Entries without length are
+// empty.
 func ParseLayout(answer []byte) (Layout, error) {
 	b := le(answer)
 	style, _ := b.u32(0)

@@ -11,8 +11,8 @@ import (
 	"unicode/utf8"
 )
 
-// control is a control code as winioctl.h's CTL_CODE puts it together; all here
-// use METHOD_BUFFERED.
+// control is a control code as CTL_CODE in winioctl.h forms it; all of these use
+// METHOD_BUFFERED.
 func control(device, function, access uint32) uint32 { return device<<16 | access<<14 | function<<2 }
 
 const (
@@ -43,7 +43,7 @@ var (
 	VolumeExtents    = control(volumeDevice, 0, anyAccess)
 )
 
-// Bounds of what is believed of an answer.
+// The most that is believed of an answer.
 const (
 	MaxDrives  = 128 // whole drives that are looked for
 	MaxExtents = 64  // of one volume
@@ -52,7 +52,7 @@ const (
 	maxText    = 256
 )
 
-// le reads numbers that may lie beyond the end of an answer: these are not there.
+// le reads little-endian numbers. Those past the end of an answer are missing.
 type le []byte
 
 func (b le) u32(at int) (uint32, bool) {
@@ -69,8 +69,8 @@ func (b le) i64(at int) (int64, bool) {
 	return int64(binary.LittleEndian.Uint64(b[at:])), true
 }
 
-// text is a text that ends in a zero byte, at an offset that an answer gives; 0
-// and what lies outside of the answer is no text.
+// text is the text at an offset in an answer, up to a zero byte; "" for 0 and for
+// places outside the answer.
 func (b le) text(at uint32) string {
 	if at == 0 || int64(at) >= int64(len(b)) {
 		return ""

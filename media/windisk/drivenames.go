@@ -8,10 +8,10 @@ import (
 	"unicode/utf16"
 )
 
-// maxNumber is the highest number of a drive that is taken for one.
+// maxNumber is the highest number of a drive that is believed.
 const maxNumber = 9999
 
-// Number is the number of a whole drive as Windows names it, such as 2 in
+// Number is the number of a whole drive by its name on Windows, such as 2 in
 // \\.\PhysicalDrive2.
 func Number(path string) (int, bool) {
 	rest, ok := devicePath(path)
@@ -26,8 +26,8 @@ func Number(path string) (int, bool) {
 	return number, err == nil && number <= maxNumber
 }
 
-// Letter is the letter of a volume that is named as people know it, without a
-// backslash: E in E: and in \\.\E:. With one, E:\ is a folder.
+// Letter is the letter of a volume by the name that people use: E in E: and in
+// \\.\E:. With a backslash at its end, E:\ is a folder.
 func Letter(path string) (byte, bool) {
 	if rest, ok := devicePath(path); ok {
 		path = rest
@@ -39,7 +39,7 @@ func Letter(path string) (byte, bool) {
 	return c, c >= 'A' && c <= 'Z'
 }
 
-// IsDrive tells whether a path names a drive, and no file or folder.
+// IsDrive tells whether a path names a drive, and not a file or folder.
 func IsDrive(path string) bool {
 	_, number := Number(path)
 	_, letter := Letter(path)
@@ -49,8 +49,8 @@ func IsDrive(path string) bool {
 // Path is a whole drive's name, by its number.
 func Path(number int) string { return fmt.Sprintf(`\\.\PHYSICALDRIVE%d`, number) }
 
-// VolumePath is what a volume is opened by: \\.\E: or \\?\Volume{…}, without
-// the backslash at its end that would make it a folder.
+// VolumePath is the path by which a volume is opened: \\.\E: or \\?\Volume{…},
+// without the backslash at its end that would make it a folder.
 func VolumePath(name string) string {
 	if letter, ok := Letter(name); ok {
 		return `\\.\` + string(letter) + ":"
@@ -58,7 +58,7 @@ func VolumePath(name string) string {
 	return strings.TrimSuffix(name, `\`)
 }
 
-// devicePath takes \\.\ or \\?\ off, with slashes of either kind.
+// devicePath takes off \\.\ or \\?\, with slashes of either kind.
 func devicePath(path string) (string, bool) {
 	plain := strings.ReplaceAll(path, "/", `\`)
 	for _, prefix := range []string{`\\.\`, `\\?\`} {
