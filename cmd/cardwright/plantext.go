@@ -141,7 +141,7 @@ func writeStep(w io.Writer, s order.Step) {
 	case s.Route != "":
 		fmt.Fprintf(w, "     %s → %s, %s, %s\n", s.From, s.To, stepMinutes(s), routeWords[s.Route])
 	case s.Card == 0:
-		fmt.Fprintf(w, "     %s → %s, %s, on no card: the catalogue has no file of it\n", s.From, s.To, stepMinutes(s))
+		fmt.Fprintf(w, "     %s → %s, %s, on no card: the catalogue has no file for it\n", s.From, s.To, stepMinutes(s))
 	default:
 		fmt.Fprintf(w, "     %s → %s, %s, card %d, folder %s\n", s.From, s.To, stepMinutes(s), s.Card, visible.Visible("/"+s.Folder))
 	}
@@ -168,7 +168,7 @@ func writeInShop(w io.Writer, shop *manifest.Shop, vessel *manifest.Vessel, plan
 		}
 		files := media.InShop(shop, vessel, s)
 		if len(files) == 0 {
-			lines = append(lines, fmt.Sprintf("step %d (%s): the catalogue has no file of it", s.Number, s.Device))
+			lines = append(lines, fmt.Sprintf("step %d (%s): the catalogue has no file for it", s.Number, s.Device))
 		}
 		for _, file := range files {
 			lines = append(lines, fmt.Sprintf("step %d (%s): %s", s.Number, s.Device, file))

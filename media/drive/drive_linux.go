@@ -101,7 +101,7 @@ func (d *Drive) measure(doing string) error {
 		return d.fault(doing, err)
 	}
 	if sector < sectorSize || sector > maxAlign || sector&(sector-1) != 0 {
-		return fmt.Errorf("%s: its sectors of %d bytes are not a power of two from %d to %d", doing, sector, sectorSize, maxAlign)
+		return fmt.Errorf("%s: its sectors have %d bytes, expected a power of two from %d to %d", doing, sector, sectorSize, maxAlign)
 	}
 	d.bytes, d.sector = size, int64(sector)
 	return nil

@@ -149,7 +149,7 @@ func TestLockedCardSaysSo(t *testing.T) {
 	path, _ := loop(t, pattern(1<<20), "-r")
 	_, err := drive.OpenDrive(path, true)
 	require.ErrorIs(t, err, drive.ErrLocked)
-	assert.ErrorContains(t, err, "opening drive "+path+" for writing: it is locked against writing: slide the lock switch")
+	assert.ErrorContains(t, err, "opening drive "+path+" for writing: it is write-protected: slide the lock switch")
 	d := open(t, path, false)
 	require.NoError(t, iotest.TestReader(io.NewSectionReader(d, 0, 600), pattern(600)))
 }
@@ -417,7 +417,7 @@ func TestDriveThatShrinksIsTold(t *testing.T) {
 	run(t, "losetup", "-c", path)
 	_, err := d.ReadAt(make([]byte, 4096), 1<<20)
 	require.ErrorIs(t, err, drive.ErrShrunk)
-	assert.ErrorContains(t, err, "holds 1048576 bytes now and held 2097152")
+	assert.ErrorContains(t, err, "holds 1048576 bytes now, and 2097152")
 	n, err := d.ReadAt(make([]byte, 8192), 1<<20-4096)
 	require.ErrorIs(t, err, drive.ErrShrunk)
 	assert.Equal(t, 4096, n)
@@ -430,7 +430,7 @@ func TestFailingDriveIsTold(t *testing.T) {
 	require.NoError(t, os.Truncate(backing, 1<<20))
 	_, err := d.ReadAt(make([]byte, 4096), 1<<20+4096)
 	require.ErrorIs(t, err, drive.ErrNoAnswer)
-	assert.ErrorContains(t, err, fmt.Sprintf("reading %s at byte %d: it does not answer: it was pulled out", path, 1<<20+4096))
+	assert.ErrorContains(t, err, fmt.Sprintf("reading %s at byte %d: it doesn't answer: it was pulled out", path, 1<<20+4096))
 }
 
 // A card that is pulled out is told as that, whatever the kernel answers: here
@@ -516,7 +516,7 @@ func TestFullDiskUnderAnImage(t *testing.T) {
 	require.NoError(t, err)
 	_, err = img.WriteAt(pattern(4<<20), 0)
 	require.ErrorIs(t, err, drive.ErrFull)
-	assert.ErrorContains(t, err, "free some room")
+	assert.ErrorContains(t, err, "free some space")
 	require.NoError(t, img.Abandon())
 	assert.Empty(t, names(t, folder))
 }

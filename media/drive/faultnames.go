@@ -10,16 +10,16 @@ import (
 // What can be wrong with a drive or an image, for errors.Is. The errors that wrap
 // them also say what to do.
 var (
-	ErrLocked    = errors.New("it is locked against writing")
+	ErrLocked    = errors.New("it is write-protected")
 	ErrBusy      = errors.New("it is in use")
 	ErrFull      = errors.New("there is no room left")
 	errTooLong   = errors.New("the file system there can't hold a file that long")
-	ErrNoAnswer  = errors.New("it does not answer")
+	ErrNoAnswer  = errors.New("it doesn't answer")
 	ErrShrunk    = errors.New("it has become smaller")
 	ErrGone      = errors.New("it was pulled out")
 	ErrStays     = errors.New("it can't be ejected from here")
 	ErrNoCard    = errors.New("there is no card in the reader")
-	ErrDenied    = errors.New("it may not be opened by this user")
+	ErrDenied    = errors.New("this user may not open it")
 	ErrMissing   = errors.New("there is no such file or drive")
 	ErrReadOnly  = errors.New("it was opened for reading only")
 	ErrOutside   = errors.New("that is outside of it")
@@ -39,28 +39,28 @@ const (
 // advice is what to do about an error, of a drive and of an image.
 var advice = map[error][2]string{
 	ErrLocked: {
-		"slide the lock switch of the card or its adapter away from LOCK and put it in again; a card that stays locked is worn out",
+		"slide the lock switch of the card or its adapter away from LOCK and put it in again; a card that stays write-protected is worn out",
 		"the file or its file system is read-only: choose another folder",
 	},
 	ErrBusy: {
 		"unmount every part of it, close what uses it (lsblk shows both), then try again",
-		"another run is writing the same image: wait for it, or choose another name",
+		"another run is writing the same image: wait until it ends, or choose another name",
 	},
 	ErrFull: {
-		"the card holds less than it claims, or the disk is full that holds a loop drive's file: use another card",
-		"free some room on that disk, or choose a folder on another",
+		"the card holds less than it claims, or the disk with the loop drive's file is full: use another card",
+		"free some space on that disk, or choose a folder on another one",
 	},
 	errTooLong: {
-		"the card holds less than it claims, or the disk can't hold a loop drive's file: use another card",
+		"the card holds less than it claims, or the disk can't hold the loop drive's file: use another card",
 		"choose a folder on a disk with another file system",
 	},
 	ErrNoAnswer: {
 		"it was pulled out, or the card or its reader is failing: put it in again or try another reader, and don't trust what is on it",
-		"the disk that holds it is failing or was taken away: don't trust the image",
+		"the disk with the image is failing or was removed: don't trust the image",
 	},
 	ErrGone: {
 		"put it in again, wait a few seconds, then begin again; until then don't trust what is on it",
-		"the disk that holds it was taken away: don't trust the image",
+		"the disk with the image was removed: don't trust the image",
 	},
 	ErrStays: {
 		"take it out by hand",
@@ -71,8 +71,8 @@ var advice = map[error][2]string{
 		"put one in, wait a few seconds, then try again",
 	},
 	ErrDenied: {
-		"become a user who may open drives (the system's group for disks, or root)",
-		"choose another folder, or ask for the right to it",
+		"become a user who may open drives (in the system's group for disks, or root)",
+		"choose another folder, or get the right to write there",
 	},
 	ErrMissing: {
 		"the command readers lists the drives there are",
@@ -87,7 +87,7 @@ func (s *store) fault(doing string, err error) error {
 		return faultNamed(ErrGone, s.kind, doing, err)
 	}
 	if now, sizeErr := sizeOf(s.plain); sizeErr == nil && now < s.bytes {
-		return fmt.Errorf("%s: %w: it holds %d bytes now and held %d when it was opened: it was pulled out, changed or is failing",
+		return fmt.Errorf("%s: %w: it holds %d bytes now, and %d when it was opened: it was pulled out or changed, or is failing",
 			doing, ErrShrunk, now, s.bytes)
 	}
 	return faultOf(s.kind, doing, err)

@@ -26,7 +26,7 @@ func OpenImage(path string) (*Image, error) {
 		return nil, err
 	}
 	if img.bytes < sectorSize {
-		err := fmt.Errorf("opening image %s: %w: it holds %d bytes, less than one sector of %d", path, ErrNotImage, img.bytes, sectorSize)
+		err := fmt.Errorf("opening image %s: %w: it holds %d bytes, expected at least one sector of %d", path, ErrNotImage, img.bytes, sectorSize)
 		return nil, errors.Join(err, img.Close())
 	}
 	img.bytes -= img.bytes % sectorSize
@@ -62,7 +62,7 @@ func openReading(doing, path string) (*Image, error) {
 func CreateImage(path string, bytes int64) (*Image, error) {
 	doing := "creating image " + path
 	if bytes <= 0 || bytes%sectorSize != 0 {
-		return nil, fmt.Errorf("%s: %d bytes is not a whole number of %d-byte sectors", doing, bytes, sectorSize)
+		return nil, fmt.Errorf("%s: %d bytes, expected a whole number of %d-byte sectors", doing, bytes, sectorSize)
 	}
 	target, err := resolve(path)
 	if err != nil {

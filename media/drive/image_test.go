@@ -196,7 +196,7 @@ func TestImageCutShortIsTold(t *testing.T) {
 	n, err := img.ReadAt(make([]byte, 1<<20), 0)
 	assert.LessOrEqual(t, n, 1000)
 	require.ErrorIs(t, err, drive.ErrShrunk)
-	assert.ErrorContains(t, err, "holds 1000 bytes now and held 1048576")
+	assert.ErrorContains(t, err, "holds 1000 bytes now, and 1048576")
 }
 
 // The writer in another process that TestKilledWriter kills.

@@ -55,7 +55,7 @@ func macWhole(path string) (string, error) {
 	id, whole, ok := macID(path)
 	switch {
 	case !ok:
-		return "", fmt.Errorf("%s: %w: a card's drive is named as /dev/disk4", doing, ErrNotDrive)
+		return "", fmt.Errorf("%s: %w: a card's drive has a name like /dev/disk4", doing, ErrNotDrive)
 	case !whole:
 		return "", fmt.Errorf("%s: %w: name the whole drive, not a part of it", doing, ErrPartition)
 	}

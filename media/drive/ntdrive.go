@@ -73,7 +73,7 @@ func ntNumber(sys nt, path string) (int, error) {
 		return 0, faultOn(windowsSystem, drive, doing, err)
 	}
 	if len(extents) != 1 {
-		return 0, fmt.Errorf("%s: %w: it stands on %d places of the system's drives", doing, ErrNotDrive, len(extents))
+		return 0, fmt.Errorf("%s: %w: it covers %d parts of the system's drives, expected one", doing, ErrNotDrive, len(extents))
 	}
 	return extents[0].Drive, nil
 }

@@ -36,7 +36,7 @@ func newRaw(on system, path string, f rawFile, bytes int64, sector int, writing 
 	case bytes == 0:
 		return nil, faultNamedOn(on, ErrNoCard, drive, doing, nil)
 	case sector < sectorSize || int64(sector) > maxAlign || sector&(sector-1) != 0:
-		return nil, fmt.Errorf("%s: its sectors of %d bytes are not a power of two from %d to %d", doing, sector, sectorSize, maxAlign)
+		return nil, fmt.Errorf("%s: its sectors have %d bytes, expected a power of two from %d to %d", doing, sector, sectorSize, maxAlign)
 	}
 	return &raw{path: path, bytes: bytes - bytes%int64(sector), sector: int64(sector), writing: writing, file: f, on: on}, nil
 }
@@ -93,7 +93,7 @@ func (r *raw) WriteAt(p []byte, off int64) (int, error) {
 	case !r.writing:
 		return 0, fmt.Errorf("%s: %w", doing, ErrReadOnly)
 	case off < 0 || off > r.bytes || int64(len(p)) > r.bytes-off:
-		return 0, fmt.Errorf("%s: %w: %d bytes from there end past the last of its %d", doing, ErrOutside, len(p), r.bytes)
+		return 0, fmt.Errorf("%s: %w: %d bytes from there would end past its %d", doing, ErrOutside, len(p), r.bytes)
 	}
 	n, err := r.aligned().writeAt(p, off)
 	if err != nil {

@@ -79,7 +79,7 @@ func (s *store) HowRead() string {
 	case inMemory:
 		return "read from memory, where this file system keeps its files"
 	}
-	return "perhaps read from a cache: this system or file system can't be read past it"
+	return "perhaps read from a cache: this system or file system allows no reads past it"
 }
 
 // ReadAt reads from the medium, at any offset and length. Reading past the end
@@ -128,7 +128,7 @@ func (s *store) WriteAt(p []byte, off int64) (int, error) {
 	case !s.writing:
 		return 0, fmt.Errorf("%s: %w", doing, ErrReadOnly)
 	case off < 0 || off > s.bytes || int64(len(p)) > s.bytes-off:
-		return 0, fmt.Errorf("%s: %w: %d bytes from there end past the last of its %d", doing, ErrOutside, len(p), s.bytes)
+		return 0, fmt.Errorf("%s: %w: %d bytes from there would end past its %d", doing, ErrOutside, len(p), s.bytes)
 	}
 	s.touched.Store(true)
 	n, err := s.write(p, off)

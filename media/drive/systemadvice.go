@@ -19,7 +19,7 @@ var adviceOn = map[string]map[error][2]string{
 	"windows": {
 		ErrFull: {
 			"the card holds less than it claims: use another card",
-			"free some room on that disk, or choose a folder on another",
+			"free some space on that disk, or choose a folder on another one",
 		},
 		errTooLong: {
 			"the card holds less than it claims: use another card",
@@ -31,13 +31,13 @@ var adviceOn = map[string]map[error][2]string{
 		},
 		ErrDenied: {
 			"open the terminal as an administrator (right-click it, Run as administrator), then try again",
-			"choose another folder, or ask for the right to it",
+			"choose another folder, or get the right to write there",
 		},
 	},
 	"darwin": {
 		ErrFull: {
 			"the card holds less than it claims: use another card",
-			"free some room on that disk, or choose a folder on another",
+			"free some space on that disk, or choose a folder on another one",
 		},
 		errTooLong: {
 			"the card holds less than it claims: use another card",
@@ -45,11 +45,11 @@ var adviceOn = map[string]map[error][2]string{
 		},
 		ErrBusy: {
 			"close what uses it (diskutil list shows what is on it), then try again",
-			"another run is writing the same image: wait for it, or choose another name",
+			"another run is writing the same image: wait until it ends, or choose another name",
 		},
 		ErrDenied: {
 			"put sudo before the command; if that is refused too, let the terminal use removable volumes (System Settings, Privacy & Security)",
-			"choose another folder, or ask for the right to it",
+			"choose another folder, or get the right to write there",
 		},
 	},
 }

@@ -118,14 +118,14 @@ func (d *folder) add(n *node, path string) error {
 }
 
 func nameClash(path string, n, other *node) error {
-	problem := fmt.Sprintf("the name differs from %q only in case, and FAT32 takes them for one", other.name)
+	problem := fmt.Sprintf("the name differs from %q only in case: on FAT32 they are one name", other.name)
 	switch {
 	case n.name == other.name && (n.folder == nil) == (other.folder == nil):
-		problem = "the path is there twice"
+		problem = "two files have this path"
 	case n.name == other.name:
-		problem = "the path is there as a file and as a folder"
+		problem = "a file and a folder have this path"
 	}
-	return badName(path, problem, "names that differ in more than case")
+	return badName(path, problem, "names that differ in more than capitals")
 }
 
 // shorten gives every node its short name.
@@ -138,7 +138,7 @@ func (d *folder) shorten() error {
 	for _, n := range d.nodes {
 		short, ok := s.short(n.name)
 		if !ok {
-			return badName(d.path, "no short name is left for "+strconv.Quote(n.name), "fewer alike names in one folder")
+			return badName(d.path, "no short name is left for "+strconv.Quote(n.name), "fewer similar names in one folder")
 		}
 		n.short = short
 	}

@@ -84,7 +84,7 @@ func checkCardBytes(n int64) error {
 	case n < leastCardBytes:
 		return fmt.Errorf("card too small for FAT32: found %d bytes, expected at least %d; use a larger card", n, int64(leastCardBytes))
 	case n%sectorSize != 0:
-		return fmt.Errorf("card size is not whole sectors: found %d bytes, expected a multiple of %d", n, sectorSize)
+		return fmt.Errorf("the card size isn't a whole number of sectors: found %d bytes, expected a multiple of %d", n, sectorSize)
 	case n/sectorSize > mostSectors:
 		return fmt.Errorf("card too large for FAT32: found %d bytes, expected at most %d; use a smaller card", n, int64(mostSectors)*sectorSize)
 	}

@@ -77,7 +77,7 @@ func Lay(spec Spec) (*Layout, error) {
 func Least(files []File) (int64, error) {
 	folders, err := foldersOf(files)
 	if err != nil {
-		return 0, fmt.Errorf("finding the least card: %w", err)
+		return 0, fmt.Errorf("finding the smallest card: %w", err)
 	}
 	for i := 1; i < len(sizeBands); i++ {
 		cluster := int64(sizeBands[i].perCluster) * sectorSize
@@ -90,7 +90,7 @@ func Least(files []File) (int64, error) {
 		return 0, err
 	}
 	needed := needed(folders, files, largest.clusterBytes())
-	return 0, fmt.Errorf("finding the least card: %w", &RoomError{Needed: needed, Room: largest.roomBytes()})
+	return 0, fmt.Errorf("finding the smallest card: %w", &RoomError{Needed: needed, Room: largest.roomBytes()})
 }
 
 // leastInBand searches one row of the table, within which room grows with size.
@@ -183,7 +183,7 @@ func labelRune(r rune) bool {
 // checkLabel is the label as a folder keeps it; all spaces for none.
 func checkLabel(label string) (kept shortName, err error) {
 	if label != labelOf(label) {
-		return kept, fmt.Errorf("label %q can't stand on a card; expected at most %d upper-case letters, digits or inner spaces, for instance %q", label, labelLength, labelOf(label))
+		return kept, fmt.Errorf("a card can't have the label %q; expected at most %d upper-case letters, digits or inner spaces, such as %q", label, labelLength, labelOf(label))
 	}
 	copy(kept[:], fmt.Sprintf("%-*s", labelLength, label))
 	return kept, nil

@@ -36,9 +36,9 @@ func nameProblem(name string) (problem, expected string) {
 	case strings.ContainsFunc(name, neverInName):
 		return "a character that FAT32 can't keep in a name", "no control character and none of " + neverInNames
 	case strings.HasPrefix(name, " ") || strings.HasSuffix(name, " "):
-		return "a space at the end of the name would be dropped", "no space before or after it"
+		return "a space before or after the name would be dropped", "no space before or after it"
 	case strings.HasSuffix(name, "."):
-		return "a dot at the end of the name would be dropped", "no dot after it"
+		return "a dot at the end of the name would be dropped", "no dot at its end"
 	case units(name) > mostNameUnits:
 		return "the name is too long: " + strconv.Itoa(units(name)) + " UTF-16 units", "at most " + strconv.Itoa(mostNameUnits)
 	}

@@ -150,15 +150,15 @@ func TestNamesThatCantStand(t *testing.T) {
 
 func TestNamesThatClash(t *testing.T) {
 	for _, row := range []struct{ one, other, want string }{
-		{"a/x", "a/x", "twice"},
+		{"a/x", "a/x", "two files"},
 		{"plot.upd", "PLOT.UPD", `differs from "plot.upd" only in case`},
 		{"a/x", "A/y", "only in case"},
 		{"ÉTÉ.upd", "été.upd", "only in case"},
 		{"ſ.txt", "S.TXT", "only in case"},
 		{"ı.txt", "I.TXT", "only in case"},
 		{"İ.txt", "i.txt", "only in case"},
-		{"a", "a/b", "as a file and as a folder"},
-		{"a/b", "a", "as a file and as a folder"},
+		{"a", "a/b", "a file and a folder have this path"},
+		{"a/b", "a", "a file and a folder have this path"},
 		{"a/b", "A", "only in case"},
 	} {
 		_, err := Lay(Spec{Bytes: nominal(4), Files: []File{aFile(row.one, 1), aFile(row.other, 1)}})
@@ -186,7 +186,7 @@ func TestLabels(t *testing.T) {
 	}
 	for _, label := range []string{"Kittiwake", "KITTIWAKE IV", " A", "A ", "A.B", "Æ", "\n"} {
 		_, err := Lay(Spec{Bytes: nominal(4), Label: label})
-		assert.ErrorContains(t, err, "can't stand on a card")
+		assert.ErrorContains(t, err, "a card can't have")
 	}
 }
 

@@ -31,7 +31,7 @@ const maxAttribute = 4096
 // (/sys). It is nil where there is no such card.
 func cardOf(sys fs.FS, name string) (*Card, error) {
 	if strings.ContainsAny(name, "/.") {
-		return nil, fmt.Errorf("reading card %.40q: not the name of a drive", name)
+		return nil, fmt.Errorf("reading card %.40q: that is not the name of a drive", name)
 	}
 	attributes := map[string]string{}
 	for _, key := range []string{"type", "cid", "csd", "name", "serial", "date"} {
@@ -89,7 +89,7 @@ func CSDBytes(csd string) (int64, error) {
 	case 2:
 		return (bits(raw, 75, 48) + 1) * 512 << 10, nil
 	default:
-		return 0, fmt.Errorf("csd %s: structure %d is not known", csd, structure)
+		return 0, fmt.Errorf("csd %s: unknown structure %d", csd, structure)
 	}
 }
 

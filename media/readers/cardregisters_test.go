@@ -217,7 +217,7 @@ func TestToolsAreBounded(t *testing.T) {
 	_, err = readers.Run(t.Context(), "sh", "-c", "yes | head -c 5000000")
 	require.ErrorContains(t, err, "prints more than 4194304 bytes")
 	_, err = readers.Run(t.Context(), "no-such-tool-here")
-	require.ErrorContains(t, err, "not installed")
+	require.ErrorContains(t, err, "isn't installed")
 
 	ctx, cancel := context.WithTimeout(t.Context(), 1)
 	defer cancel()

@@ -38,7 +38,7 @@ func run(ctx context.Context, tool string, arguments ...string) ([]byte, error) 
 	case ctx.Err() != nil:
 		return nil, fmt.Errorf("running %s: no answer: a reader may be failing: unplug readers one by one (%w)", tool, ctx.Err())
 	case errors.Is(err, exec.ErrNotFound):
-		return nil, fmt.Errorf("running %s: it is not installed: it belongs to the system's own tools (%s)", tool, toolsOf)
+		return nil, fmt.Errorf("running %s: it isn't installed; it is one of the system's own tools (%s)", tool, toolsOf)
 	case answer.over:
 		return nil, fmt.Errorf("running %s: it prints more than %d bytes", tool, maxListing)
 	case err != nil:

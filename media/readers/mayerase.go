@@ -117,7 +117,7 @@ func whyBuiltUpon(d Drive) []string {
 	var why []string
 	for _, part := range d.all()[1:] {
 		if part.Type != typePart {
-			why = append(why, fmt.Sprintf("is held: %s (%s) is built upon it", part.Path, orUnknown(part.Type)))
+			why = append(why, fmt.Sprintf("is in use: %s (%s) is built on it", part.Path, orUnknown(part.Type)))
 		}
 	}
 	for _, part := range d.all() {
@@ -141,7 +141,7 @@ var memberNames = []string{
 
 func whyNotWritable(d Drive) []string {
 	if d.ReadOnly {
-		return []string{"is locked against writing: slide the lock switch of the card or its adapter away from LOCK"}
+		return []string{"is write-protected: slide the lock switch of the card or its adapter away from LOCK"}
 	}
 	return nil
 }
@@ -151,7 +151,7 @@ func whyNotWithin(d Drive, limits Limits) []string {
 	case d.Bytes == 0:
 		return []string{"has no card in it"}
 	case d.Bytes < 0 || d.Bytes > maxBytes:
-		return []string{fmt.Sprintf("can't hold %d bytes", d.Bytes)}
+		return []string{fmt.Sprintf("claims an impossible size of %d bytes", d.Bytes)}
 	case limits.Least <= 0 || limits.Most < limits.Least:
 		return []string{"can't be judged: the sizes that the devices take are not known"}
 	case !atLeast(d.Bytes, limits.Least):
@@ -167,7 +167,7 @@ func whyCard(d Drive) string {
 	case d.Type == typeLoop:
 		return "is a loop drive, not a card"
 	case d.Card != nil:
-		return "is an SD card by its own word, in a reader that lets it be taken out"
+		return "says itself that it is an SD card, in a reader that it can be taken out of"
 	}
 	return "is a removable medium in a reader that can be unplugged"
 }
@@ -181,7 +181,7 @@ func whyFree(d Drive) string {
 	if len(places) == 0 {
 		return "nothing of it is mounted or in use"
 	}
-	return "is let go of first where it is mounted, at " + strings.Join(places, ", ") + ", unless something uses it"
+	return "is unmounted first, from " + strings.Join(places, ", ") + ", unless something uses it"
 }
 
 func orUnknown(word string) string {

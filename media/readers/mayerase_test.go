@@ -69,7 +69,7 @@ var verdicts = map[string]map[string]string{
 		"/dev/sdb":     "",
 		"/dev/sdc":     "/dev/sdc is mounted at /media/workbench/CHARTS", // the whole drive, without partitions
 		"/dev/sdd":     "/dev/sdd1 is mounted at /media/workbench/SKERRY",
-		"/dev/sde":     "locked against writing: slide the lock switch",
+		"/dev/sde":     "write-protected: slide the lock switch",
 		"/dev/sdf":     "too big: it holds 63.86 GB, and the devices take 32 GB or less",
 		"/dev/sdg":     "too small: it holds 2.003 GB, and the devices take 4 GB or more",
 		"/dev/sdh":     "not a removable medium",
@@ -88,7 +88,7 @@ var verdicts = map[string]map[string]string{
 	"linux-lvm-luks-raid": {
 		"/dev/nvme0n1": "connected by nvme",
 		"/dev/sda":     "something bigger or encrypted: crypto_LUKS on /dev/sda1",
-		"/dev/sdb":     "held: /dev/mapper/vault-box (lvm) is built upon it",
+		"/dev/sdb":     "in use: /dev/mapper/vault-box (lvm) is built on it",
 		"/dev/sdc":     "/dev/md0 is mounted at /srv/pair",
 		"/dev/sdd":     "something bigger or encrypted: zfs_member on /dev/sdd1",
 		"/dev/sde":     "running system",
@@ -101,7 +101,7 @@ var verdicts = map[string]map[string]string{
 	"linux-loops": {
 		"/dev/loop0": "",
 		"/dev/loop1": "/dev/loop1p1 is mounted at /mnt/card",
-		"/dev/loop2": "locked against writing",
+		"/dev/loop2": "write-protected",
 		"/dev/loop3": "too small",
 		"/dev/ram0":  "connected by something unknown",
 		"/dev/nbd0":  "connected by something unknown",
@@ -120,7 +120,7 @@ var verdicts = map[string]map[string]string{
 		"/dev/disk2": "",
 		"/dev/disk3": "", // mounted at /Volumes/MORVEN, which is let go of, or refused, when it is opened for writing
 		"/dev/disk4": "not a removable medium",
-		"/dev/disk5": "locked against writing",
+		"/dev/disk5": "write-protected",
 		"/dev/disk6": "not a whole drive but virtual",
 		"/dev/disk7": "doesn't say BusProtocol, RemovableMedia", // taken away between the two questions
 	},
@@ -132,7 +132,7 @@ var verdicts = map[string]map[string]string{
 		`\\.\PHYSICALDRIVE4`: "",
 		`\\.\PHYSICALDRIVE5`: "not a removable medium",
 		`\\.\PHYSICALDRIVE6`: "doesn't say whether it is a card",
-		`\\.\PHYSICALDRIVE7`: "locked against writing",
+		`\\.\PHYSICALDRIVE7`: "write-protected",
 	},
 	"windows-system-on-usb": {
 		`\\.\PHYSICALDRIVE0`: "running system",

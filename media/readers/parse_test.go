@@ -95,7 +95,7 @@ func TestWindows(t *testing.T) {
 	assert.Empty(t, card.Parts[0].Mounts, "a volume's own name is no mount")
 	assert.Equal(t, []string{`E:\`}, drives[2].Parts[0].Mounts)
 	verdict := readers.MayErase(drives[2], readers.UsualLimits)
-	assert.Contains(t, verdict.Reasons, `is let go of first where it is mounted, at E:\, unless something uses it`)
+	assert.Contains(t, verdict.Reasons, `is unmounted first, from E:\, unless something uses it`)
 	assert.Zero(t, drives[3].Bytes)
 	assert.True(t, drives[3].InReader())
 }

@@ -30,7 +30,7 @@ func Serve(shop *manifest.Shop, fleet []order.Standing) []order.Blocker {
 		for _, step := range plan.Steps {
 			if len(step.Files) == 0 && step.Route != manifest.ByMaker { // the maker brings his own
 				release := shop.Model(step.Model).Release(step.To, v.Device(step.Device).Variant)
-				all = order.Block(all, s.Vessel, "the catalogue has no file of "+step.Model+" "+string(step.To), release.At("version"))
+				all = order.Block(all, s.Vessel, "the catalogue has no file for "+step.Model+" "+string(step.To), release.At("version"))
 			}
 		}
 		for _, step := range plan.Steps {

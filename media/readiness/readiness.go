@@ -222,7 +222,7 @@ func (r *finder) noRoute(v *manifest.Vessel) {
 		}
 		if slices.ContainsFunc(m.Releases, newer) {
 			r.add(v, false, d.ID+", a "+m.ID+", has no card slot, and nothing says how else it is updated", d.At("model"),
-				"write through in the vessel's file, for a device that passes updates on to it, or route in the model's: "+strings.Join(manifest.Routes, ", "))
+				"name under through in the vessel's file the device that passes updates on to it, or write route in the model's file: "+strings.Join(manifest.Routes, ", "))
 		}
 	}
 }
@@ -247,7 +247,7 @@ func (r *finder) withdrawn(v *manifest.Vessel) {
 		}
 		switch rel := m.Release(d.Version, d.Variant); {
 		case rel == nil && isNewest(m, d):
-			r.Tasks = append(r.Tasks, Task{Tidy, v.ID, fmt.Sprintf("%s runs %s %s, newer than all that the catalogue has", d.ID, m.ID, d.Version), d.At("version"), "read the version again; or add its release", false})
+			r.Tasks = append(r.Tasks, Task{Tidy, v.ID, fmt.Sprintf("%s runs %s %s, newer than every release in the catalogue", d.ID, m.ID, d.Version), d.At("version"), "read the version again, or add its release", false})
 		case rel != nil && rel.Withdrawn != "":
 			r.add(v, false, fmt.Sprintf("%s runs %s %s, which was withdrawn: %s", d.ID, m.ID, d.Version, rel.Withdrawn), d.At("version"), "tell the customer, and see "+r.words.For(PlanIt, v.ID))
 		}
@@ -281,7 +281,7 @@ func (r *finder) packages() {
 			urgency = Soon
 		case intake.Unknown:
 		case intake.Unused:
-			do = "keep it as long as it may be asked for, then take it away"
+			do = "keep it as long as it may be asked for, then delete it"
 		default: // one that is missing and that nobody needs is no work
 			continue
 		}
@@ -295,7 +295,7 @@ func (r *finder) packages() {
 
 var stateFacts = map[intake.State]string{
 	intake.Differs: "a package is not what the catalogue says", intake.Unreadable: "a package can't be read",
-	intake.Unknown: "a file that the catalogue doesn't know", intake.Unused: "a package that is of no use to any vessel",
+	intake.Unknown: "a file that isn't in the catalogue", intake.Unused: "a package that no vessel can use",
 }
 
 // catalogue tells of files that nobody has touched for long, while makers may have
@@ -305,13 +305,13 @@ func (r *finder) catalogue(now time.Time, age time.Duration) {
 		at := manifest.Pos{File: m.At("").File}
 		info, err := os.Stat(filepath.Join(r.shop.Dir, filepath.FromSlash(at.File)))
 		if err != nil {
-			r.Tasks = append(r.Tasks, Task{Tidy, "", "its age is unknown: " + err.Error(), at, "look at the file", false})
+			r.Tasks = append(r.Tasks, Task{Tidy, "", "its age is unknown: " + err.Error(), at, "check that the file can be read", false})
 			continue
 		}
 		if old := now.Sub(info.ModTime()); old > age {
 			r.Tasks = append(r.Tasks, Task{
-				Tidy, "", fmt.Sprintf("nobody has changed it for %d days", int(old.Hours()/24)), at,
-				"look what " + m.Maker + " has published since, then touch the file", false,
+				Tidy, "", fmt.Sprintf("it has not changed for %d days", int(old.Hours()/24)), at,
+				"see what " + m.Maker + " has published since, then save the file again", false,
 			})
 		}
 	}

@@ -60,6 +60,6 @@ func TestOldCatalogue(t *testing.T) {
 	r := readiness.Of(s, []*manifest.Vessel{s.Vessel("kittiwake")}, intake.Inventory{}, then, 30*24*time.Hour, nil)
 	last := r.Tasks[len(r.Tasks)-1]
 	assert.Equal(t, readiness.Tidy, last.Urgency)
-	assert.Contains(t, last.Fact, "nobody has changed it for 40 days")
+	assert.Contains(t, last.Fact, "it has not changed for 40 days")
 	assert.True(t, r.Served())
 }

@@ -54,7 +54,7 @@ func ParseGeometry(answer []byte) (Geometry, error) {
 	media, _ := b.u32(8)
 	sector, _ := b.u32(20)
 	if size < 0 || sector == 0 || sector > 1<<16 || sector&(sector-1) != 0 {
-		return Geometry{}, fmt.Errorf("DISK_GEOMETRY_EX: %d bytes in sectors of %d can't be", size, sector)
+		return Geometry{}, fmt.Errorf("DISK_GEOMETRY_EX: impossible size: %d bytes in sectors of %d", size, sector)
 	}
 	return Geometry{Bytes: size, Sector: int(sector), Removable: media == removableMedia}, nil
 }
@@ -66,7 +66,7 @@ func ParseLength(answer []byte) (int64, error) {
 		return 0, short("GET_LENGTH_INFORMATION", answer, 8)
 	}
 	if size < 0 {
-		return 0, fmt.Errorf("GET_LENGTH_INFORMATION: %d bytes can't be", size)
+		return 0, fmt.Errorf("GET_LENGTH_INFORMATION: impossible size: %d bytes", size)
 	}
 	return size, nil
 }
@@ -107,7 +107,7 @@ func ParseExtents(answer []byte) ([]Extent, error) {
 		case !ok:
 			return nil, short("VOLUME_DISK_EXTENTS", answer, at+24)
 		case drive > maxNumber || start < 0 || length < 0 || start+length < 0:
-			return nil, fmt.Errorf("VOLUME_DISK_EXTENTS: %d bytes from %d on drive %d can't be", length, start, drive)
+			return nil, fmt.Errorf("VOLUME_DISK_EXTENTS: impossible extent: %d bytes from %d on drive %d", length, start, drive)
 		}
 		extents = append(extents, Extent{int(drive), start, length})
 	}
@@ -155,7 +155,7 @@ func ParseLayout(answer []byte) (Layout, error) {
 		case !ok:
 			return Layout{}, short("DRIVE_LAYOUT_INFORMATION_EX", answer, at+layoutPart)
 		case start < 0 || length < 0 || start+length < 0 || number > maxNumber:
-			return Layout{}, fmt.Errorf("DRIVE_LAYOUT_INFORMATION_EX: partition %d of %d bytes from %d can't be", number, length, start)
+			return Layout{}, fmt.Errorf("DRIVE_LAYOUT_INFORMATION_EX: impossible partition %d: %d bytes from %d", number, length, start)
 		case length > 0 && number > 0:
 			layout.Parts = append(layout.Parts, Part{int(number), start, length})
 		}

@@ -235,7 +235,7 @@ func (l *lab) lockSwitch() error {
 		return err
 	}
 	defer m.kill()
-	if err := m.expect(prepare(usbDrive), 1, "locked against writing"); err != nil {
+	if err := m.expect(prepare(usbDrive), 1, "write-protected"); err != nil {
 		return err
 	}
 	m.kill()
