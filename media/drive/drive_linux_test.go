@@ -595,3 +595,14 @@ func BenchmarkWriteAndSync(b *testing.B) {
 		})
 	}
 }
+
+// What is no image is named in words, never by the letters of a mode.
+func TestWhatIsNoImageIsNamed(t *testing.T) {
+	pipe := filepath.Join(t.TempDir(), "pipe")
+	require.NoError(t, unix.Mkfifo(pipe, 0o600))
+	for path, what := range map[string]string{pipe: "but a pipe", "/dev/null": "but a device without blocks", t.TempDir(): "but a folder"} {
+		_, err := drive.OpenImage(path)
+		require.ErrorIs(t, err, drive.ErrNotImage, path)
+		assert.ErrorContains(t, err, what)
+	}
+}

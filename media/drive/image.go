@@ -182,8 +182,14 @@ func whatIs(mode fs.FileMode) string {
 		return "a folder"
 	case mode&fs.ModeDevice != 0 && mode&fs.ModeCharDevice == 0:
 		return "a drive"
+	case mode&fs.ModeNamedPipe != 0:
+		return "a pipe"
+	case mode&fs.ModeSocket != 0:
+		return "a socket"
+	case mode&fs.ModeCharDevice != 0:
+		return "a device without blocks, such as a terminal"
 	}
-	return "something else: " + mode.Type().String()
+	return "something that isn't a plain file"
 }
 
 func isLeftoverOf(target, name string) bool {
