@@ -1,7 +1,7 @@
 package main
 
 import (
-	"context"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -27,14 +27,16 @@ func newAuditReleaseCommand(s *session, o *auditOptions) *cobra.Command {
 				return usage(err)
 			}
 			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
-				u, err := audit.OfRelease(interruptible(cmd), l, args[0], v, f)
+				model := args[0]
+				if id := slug(model); shop.Model(model) == nil && shop.Model(id) != nil {
+					model = id // written as people do: Fennick Plot 9
+				}
+				u, err := audit.OfRelease(interruptible(cmd), l, model, v, f)
+				if err == nil && u.Nothing() {
+					err = unheardWords(audit.Heard(interruptible(cmd), l, shop.Models, model, v))
+				}
 				if err != nil {
 					return err
-				}
-				if u.Nothing() {
-					if err := knownRelease(interruptible(cmd), shop, l, u); err != nil {
-						return err
-					}
 				}
 				if m := shop.Model(u.Model); m != nil {
 					u.Was(m.History)
@@ -46,29 +48,17 @@ func newAuditReleaseCommand(s *session, o *auditOptions) *cobra.Command {
 	}
 }
 
-// knownRelease refuses what neither the ledger nor the catalogue has heard of:
-// "nobody has it" is no answer to a name that was mistyped.
-func knownRelease(ctx context.Context, shop *manifest.Shop, l *store.Ledger, u audit.ReleaseUse) error {
-	everywhere, err := audit.OfRelease(ctx, l, u.Model, u.Version, audit.Filter{})
-	if err != nil || !everywhere.Nothing() {
+// unheardWords says of a release that nobody has heard of which one may be meant.
+func unheardWords(err error) error {
+	e, ok := errors.AsType[*audit.Unheard](err)
+	if !ok {
 		return err
 	}
-	m := shop.Model(u.Model)
-	if m == nil {
-		var models []string
-		for _, m := range shop.Models {
-			models = append(models, m.ID)
-		}
-		return fmt.Errorf("%w, and the catalogue has no model %q; it has: %s", audit.ErrNothing, u.Model, strings.Join(models, ", "))
+	what := fmt.Sprintf("no %s %s", e.Model, e.Version)
+	if e.NoModel {
+		what = fmt.Sprintf("no model %q", e.Model)
 	}
-	var versions []string
-	for _, r := range m.Releases {
-		if version.Compare(r.Version, u.Version) == 0 {
-			return nil
-		}
-		versions = append(versions, string(r.Version))
-	}
-	return fmt.Errorf("%w, and the catalogue has no %s %s; it has: %s", audit.ErrNothing, u.Model, u.Version, strings.Join(versions, ", "))
+	return fmt.Errorf("%w, and the catalogue has %s%s; it has: %s", audit.ErrNothing, what, tryIt(e.Nearest), or(strings.Join(e.Has, ", "), "none"))
 }
 
 func writeRelease(w io.Writer, u audit.ReleaseUse) {
@@ -92,7 +82,7 @@ func writeRelease(w io.Writer, u audit.ReleaseUse) {
 // carry other bytes than it has now.
 func writeCarried(w io.Writer, all []audit.Carried, was []audit.Replaced) {
 	for _, c := range all {
-		text := fmt.Sprintf("card    %s, %s: %s, last %s", vesselText(c.Vessel), c.Device, counted(c.Cards, "card"), date(c.Last))
+		text := fmt.Sprintf("card    %s, %s: %s, last %s", vesselText(c.Vessel)+markGone(c.VesselGone), c.Device, counted(c.Cards, "card"), date(c.Last))
 		for _, r := range was {
 			if date(c.First) <= r.Until.String() {
 				text += "; the first is of " + date(c.First) + " and may carry the old bytes"
@@ -112,7 +102,7 @@ func verb(n int, one, many string) string {
 
 func writeUses(w io.Writer, what string, uses []audit.Use) {
 	for _, x := range uses {
-		text := fmt.Sprintf("%s  %s, %s%s, read %s", what, vesselText(x.Vessel), x.Device.ID, serialText(x), date(x.First))
+		text := fmt.Sprintf("%s  %s, %s%s, read %s", what, vesselText(x.Vessel)+markGone(x.VesselGone), x.Device.ID, serialText(x), date(x.First))
 		if date(x.First) != date(x.Last) {
 			text += " to " + date(x.Last)
 		}
@@ -121,6 +111,14 @@ func writeUses(w io.Writer, what string, uses []audit.Use) {
 		}
 		fmt.Fprintf(w, "  %s\n", wrapped(text, "    "))
 	}
+}
+
+// markGone marks a vessel that is no longer served.
+func markGone(gone bool) string {
+	if gone {
+		return " (gone)"
+	}
+	return ""
 }
 
 func serialText(x audit.Use) string {

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -42,7 +43,7 @@ have them on a card, and whom to call.`,
 						fmt.Fprintln(w)
 						writeRelease(w, r)
 					}
-					writeCallList(w, u.ToCall(), call)
+					writeCallList(w, shop, u, call)
 				})
 				return nil
 			})
@@ -73,15 +74,22 @@ func callList(shop *manifest.Shop, u audit.WithdrawnUse) (call []contacts.Contac
 	return call, nil
 }
 
-func writeCallList(w io.Writer, boats []string, call []contacts.Contact) {
+func writeCallList(w io.Writer, shop *manifest.Shop, u audit.WithdrawnUse, call []contacts.Contact) {
+	boats, gone := u.ToCall(), u.Gone()
 	if len(boats) == 0 {
 		return
 	}
 	fmt.Fprintln(w, "\nCall")
 	for _, id := range boats {
 		text := "nobody is written down: cardwright vessel contact " + id + " --phone NUMBER"
-		if c, ok := contacts.Of(call, id); ok {
+		c, ok := contacts.Of(call, id)
+		switch {
+		case ok:
 			text = c.String()
+		case slices.Contains(gone, id):
+			text = "gone, and no longer served"
+		case shop.Vessel(id) == nil:
+			text = "nobody is written down, and this shop folder has no file of hers"
 		}
 		fmt.Fprintf(w, "  %s\n", wrapped(visible.Visible(id+": "+text), "    "))
 	}
@@ -89,8 +97,13 @@ func writeCallList(w io.Writer, boats []string, call []contacts.Contact) {
 
 // toCall says how many boats have a withdrawn release, or may have it.
 func toCall(u audit.WithdrawnUse) string {
-	if vessels := u.ToCall(); len(vessels) > 0 {
-		return "call about " + counted(len(vessels), "vessel")
+	vessels, gone := u.ToCall(), u.Gone()
+	if len(vessels) == 0 {
+		return "no vessel has one"
 	}
-	return "no vessel has one"
+	text := "call about " + counted(len(vessels), "vessel")
+	if n := len(slices.DeleteFunc(vessels, func(id string) bool { return !slices.Contains(gone, id) })); n > 0 {
+		text += fmt.Sprintf(", %d of them gone", n)
+	}
+	return text
 }

@@ -38,6 +38,9 @@ func (v *visiting) readSheet() error {
 	return nil
 }
 
+// readAsLatin1 is told of a table whose letters were a guess.
+const readAsLatin1 = "the table isn't UTF-8: it was read as Latin-1, as Windows writes it; check the letters in what is noted"
+
 // readTable takes a table, which says neither whose it is nor of which plan.
 func (v *visiting) readTable(text []byte) error {
 	v.visit.ID = record.VisitOf(append([]byte(v.vessel.ID+"\n"), text...)) // two boats may give the same table
@@ -46,7 +49,7 @@ func (v *visiting) readTable(text []byte) error {
 		return usage(err)
 	}
 	if filled.Latin1 {
-		v.session.complain("the table is no UTF-8: it was read as Latin-1, as Windows writes it; look at its letters in what is noted")
+		v.session.complain(readAsLatin1)
 	}
 	filled.Format, filled.Vessel, filled.Plan, filled.By = v.filled.Format, v.filled.Vessel, v.filled.Plan, v.filled.By
 	v.filled = filled

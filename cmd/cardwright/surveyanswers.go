@@ -13,6 +13,9 @@ func (v *surveying) answers(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if told.latin1 {
+		v.complain(readAsLatin1)
+	}
 	v.options.at, v.by = or(v.options.at, told.found), or(v.by, told.by)
 	at, err := v.moment(ctx)
 	if err != nil {

@@ -15,8 +15,9 @@ import (
 
 // toldBeside is what a survey says besides its devices; "": nothing.
 type toldBeside struct {
-	found string // when, as --at takes it
-	by    string
+	found  string // when, as --at takes it
+	by     string
+	latin1 bool // its letters were a guess
 }
 
 // readAnswers reads what was found aboard: a table, or the file that the page on
@@ -27,8 +28,9 @@ func readAnswers(path string, shop *manifest.Shop) (*tables.Table, toldBeside, e
 		return nil, toldBeside{}, fmt.Errorf("reading the answers: %w", err)
 	}
 	if !bytes.HasPrefix(bytes.TrimLeft(data, "\ufeff \t\r\n"), []byte("{")) {
-		table, err := tables.Read(path, data, record.SurveyColumns)
-		return table, toldBeside{}, asMistakes(path, err)
+		text, latin1 := record.InUTF8(data)
+		table, err := tables.Read(path, text, record.SurveyColumns)
+		return table, toldBeside{latin1: latin1}, asMistakes(path, err)
 	}
 	answers, err := record.ReadAnswers(bytes.TrimPrefix(data, []byte("\ufeff")))
 	if err != nil {

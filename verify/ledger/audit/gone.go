@@ -36,3 +36,20 @@ func goneVessels(ctx context.Context, l *store.Ledger, q store.Querier) (map[str
 	}
 	return gone, nil
 }
+
+// markGone marks the vessels that are no longer served: what they had is still told.
+func (u *ReleaseUse) markGone(ctx context.Context, l *store.Ledger, q store.Querier) error {
+	gone, err := goneVessels(ctx, l, q)
+	if err != nil {
+		return err
+	}
+	for _, uses := range [][]Use{u.Has, u.Had} {
+		for i := range uses {
+			uses[i].VesselGone = gone[uses[i].Vessel.ID]
+		}
+	}
+	for i := range u.Carried {
+		u.Carried[i].VesselGone = gone[u.Carried[i].Vessel.ID]
+	}
+	return nil
+}

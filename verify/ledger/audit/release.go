@@ -66,6 +66,8 @@ type Use struct {
 	Serial string    `json:"serial"`
 	First  time.Time `json:"first"` // when the release was first read off it
 	Last   time.Time `json:"last"`  // and last
+	// VesselGone tells that the vessel is no longer served.
+	VesselGone bool `json:"vessel_gone,omitempty"`
 }
 
 // Replaced tells whether other equipment stands in its place now.
@@ -86,6 +88,8 @@ type Carried struct {
 	Good   bool      `json:"good"`  // one at least was read back and called good
 	First  time.Time `json:"first"`
 	Last   time.Time `json:"last"`
+	// VesselGone tells that the vessel is no longer served.
+	VesselGone bool `json:"vessel_gone,omitempty"`
 }
 
 // Withdrawn says that a release was withdrawn, by whom and why.
@@ -137,7 +141,7 @@ func (u *ReleaseUse) ask(ctx context.Context, l *store.Ledger, q store.Querier, 
 		return err
 	}
 	u.Count += again.left.Count
-	return errors.Join(u.uses(ctx, q, f, &again), u.carried(ctx, q, f, &again))
+	return errors.Join(u.uses(ctx, q, f, &again), u.carried(ctx, q, f, &again), u.markGone(ctx, l, q))
 }
 
 const vesselColumns = `v.vessel, v.name, v.berth, v.imo, v.mmsi, v.hull`
@@ -378,6 +382,19 @@ func (u WithdrawnUse) ToCall() (vessels []string) {
 		}
 		for _, x := range r.Had {
 			if x.MayRun() {
+				vessels = append(vessels, x.Vessel.ID)
+			}
+		}
+	}
+	slices.Sort(vessels)
+	return slices.Compact(vessels)
+}
+
+// Gone are the ids of those that are no longer served.
+func (u WithdrawnUse) Gone() (vessels []string) {
+	for _, r := range u.Releases {
+		for _, x := range slices.Concat(r.Has, r.Had) {
+			if x.VesselGone {
 				vessels = append(vessels, x.Vessel.ID)
 			}
 		}
