@@ -10,6 +10,7 @@ import (
 	"cardwright/manifest"
 	"cardwright/media/keys"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/record"
 	"cardwright/verify/ledger/store"
 	"cardwright/verify/visible"
 )
@@ -72,6 +73,11 @@ func noteBy(ctx context.Context, s *session, shop *manifest.Shop, key *keys.Key,
 	private, err := key.Ed25519()
 	if err != nil {
 		return err
+	}
+	for _, k := range s.known {
+		if err := record.KeepAgreed(shop, k); err != nil {
+			s.complain(err.Error()) // the note counts for more
+		}
 	}
 	w := store.Writer{Shop: shop.Name, Technician: technician(s.by), Signer: ledger.Key(private)}
 	if err := ledgerAt(&s.terminal, ledgerAddress(shop)).Add(ctx, func(l *store.Ledger) error { return add(l, w) }); err != nil {

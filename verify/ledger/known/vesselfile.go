@@ -101,8 +101,7 @@ func (v *Vessel) Beside(file *manifest.Vessel, wrote Written) []FileDiffers {
 
 // beside compares a device that both have.
 func (d *Device) beside(file *manifest.Device, wrote Written) (list []FileDiffers) {
-	is := map[string]string{ModelKey: d.Model, SerialKey: d.Serial, PlaceKey: d.Place, VariantKey: d.Variant, VersionKey: string(d.Version)}
-	inFile := FileValues(file)
+	is, inFile := d.values(), FileValues(file)
 	for _, key := range FileKeys {
 		f, l := inFile[key], is[key]
 		if key == AboardKey || sameValue(key, f, l) || key == VersionKey && d.Other != "" {
@@ -148,6 +147,34 @@ func (d *Device) unremembered(key, f, l string) (FileKind, bool) {
 		return Behind, true
 	}
 	return ByHand, true
+}
+
+// Agreed are the values that a vessel's file and the ledger have alike and of which nobody
+// remembers that cardwright wrote them. What differs from them later was changed since.
+func (j *Joined) Agreed(wrote Written) Written {
+	agreed := Written{}
+	for _, d := range j.File.Devices {
+		is := j.Device(d.ID)
+		if is == nil || is.Gone {
+			continue
+		}
+		inFile, inLedger := FileValues(d), is.values()
+		for _, key := range FileKeys {
+			if _, remembered := wrote[d.ID][key]; remembered || !sameValue(key, inFile[key], inLedger[key]) || key == VersionKey && is.Other != "" {
+				continue
+			}
+			if agreed[d.ID] == nil {
+				agreed[d.ID] = map[string]string{}
+			}
+			agreed[d.ID][key] = inFile[key]
+		}
+	}
+	return agreed
+}
+
+// values are what the ledger has of a device, by key.
+func (d *Device) values() map[string]string {
+	return map[string]string{AboardKey: d.ID, ModelKey: d.Model, SerialKey: d.Serial, PlaceKey: d.Place, VariantKey: d.Variant, VersionKey: string(d.Version)}
 }
 
 // FileValues are what a vessel's file says of a device, by key.

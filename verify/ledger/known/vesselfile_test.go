@@ -158,3 +158,22 @@ func TestSettingsThatWereLost(t *testing.T) {
 	a.write(check(ledger.CheckPassed, ""))
 	assert.Empty(t, told(t, nil, a).Open)
 }
+
+// What file and ledger have alike, and nobody remembers, is agreed from now on; nothing
+// that differs, is disputed or is remembered.
+func TestWhatFileAndLedgerAgreeOn(t *testing.T) {
+	file := &manifest.Vessel{ID: "kittiwake", Devices: []*manifest.Device{
+		{ID: "radar", Model: radar.Model, Serial: "R2-2", Version: "1.06"}, {ID: "ais", Version: "1.5"},
+	}}
+	k := known.Vessel{ID: "kittiwake", Devices: []known.Device{
+		{Device: radar, Version: "1.6"}, {Device: ledger.Device{ID: "sounder"}, Version: "2.1"}, {Device: ledger.Device{ID: "pilot"}, Gone: true},
+	}}
+	j := &known.Joined{Vessel: k, File: file}
+	assert.Equal(t, known.Written{"radar": {
+		known.AboardKey: "radar", known.ModelKey: radar.Model, known.PlaceKey: "", known.VariantKey: "", known.VersionKey: "1.06",
+	}}, j.Agreed(nil))
+	wrote := known.Written{"radar": {known.AboardKey: "radar", known.ModelKey: "another", known.PlaceKey: "", known.VariantKey: ""}}
+	assert.Equal(t, known.Written{"radar": {known.VersionKey: "1.06"}}, j.Agreed(wrote))
+	j.Devices[0].Other = "1.8"
+	assert.Empty(t, j.Agreed(wrote))
+}

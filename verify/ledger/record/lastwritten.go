@@ -98,6 +98,17 @@ func KeepWritten(shop *manifest.Shop, vessel *manifest.Vessel, wrote known.Writt
 	return nil
 }
 
+// KeepAgreed remembers of a vessel what file and ledger have alike and nobody remembered
+// yet, as of a shop of an earlier build: what a person changes from then on is told from
+// what the ledger has gone beyond.
+func KeepAgreed(shop *manifest.Shop, k *known.Joined) error {
+	wrote, err := LastWritten(shop, k.ID)
+	if err != nil {
+		return err
+	}
+	return KeepWritten(shop, k.File, k.Agreed(wrote))
+}
+
 // AllWritten are all values of a vessel's file.
 func AllWritten(vessel *manifest.Vessel) known.Written {
 	w := known.Written{}
