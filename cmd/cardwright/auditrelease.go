@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/edit"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/store"
@@ -28,7 +29,7 @@ func newAuditReleaseCommand(s *session, o *auditOptions) *cobra.Command {
 			}
 			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 				model := args[0]
-				if id := slug(model); shop.Model(model) == nil && shop.Model(id) != nil {
+				if id := edit.ID(model); shop.Model(model) == nil && shop.Model(id) != nil {
 					model = id // written as people do: Fennick Plot 9
 				}
 				u, err := audit.OfRelease(interruptible(cmd), l, model, v, f)
