@@ -12,21 +12,21 @@ import (
 
 // judgeBehindEnds tells of what stands behind the end mark of a folder and would
 // be something to install for a device that doesn't stop there.
-func judgeBehindEnds(m matched, tell teller) {
+func judgeBehindEnds(m matched, report func(Finding)) {
 	if m.card.volume == nil || len(m.card.volume.Behind) == 0 {
 		return
 	}
-	leads := m.wantedNames()
+	leads := wantedNames(m)
 	for _, e := range m.card.volume.Behind {
-		if why := m.couldTake(e, leads); why != "" {
-			tell(behindEnd.at(e.Path, "nothing behind the end of a folder", why))
+		if why := couldTake(m, e, leads); why != "" {
+			report(behindEnd.at(e.Path, "nothing behind the end of a folder", why))
 		}
 	}
 }
 
 // couldTake says what a device could take an entry behind an end mark for; "":
 // for nothing.
-func (m matched) couldTake(e fatread.Entry, leads map[string]bool) string {
+func couldTake(m matched, e fatread.Entry, leads map[string]bool) string {
 	long := samename.Key(e.Path)
 	short := samename.Key(path.Join(parentOf(e.Path), e.ShortName))
 	names, endings := m.known.names(), m.known.endings()
@@ -49,7 +49,7 @@ func (m matched) couldTake(e fatread.Entry, leads map[string]bool) string {
 
 // wantedNames are the keys of wanted paths, of the folders that lead there, and
 // of the fixed folders where devices aboard look.
-func (m matched) wantedNames() map[string]bool {
+func wantedNames(m matched) map[string]bool {
 	names := map[string]bool{}
 	add := func(p string) {
 		for ; p != "" && p != "."; p = parentOf(p) {

@@ -497,7 +497,7 @@ func shopOfSmallCards() map[string]string {
 // writtenCard is the first card of a vessel's plan, as the command writes it.
 func writtenCard(t testing.TB, shop *manifest.Shop, id string) visitCard {
 	layout, plan := corpusPlan(t, shop, id, shoptest.Small)
-	made, err := sheet.Make(sheet.Input{Shop: shop, Vessel: shop.Vessel(id), Plan: plan})
+	made, err := sheet.Make(sheet.Input{Shop: shop, Vessel: shop.Vessel(id), Plan: plan, SeaTrial: "cardwright seatrial"})
 	require.NoError(t, err)
 	s := &scene{t: t, job: media.Job{
 		Layout: layout, Card: layout.Cards[0], Packages: media.PackagesOf(shop), InstallOrder: []byte(sheet.Text(made)),

@@ -11,21 +11,21 @@ import (
 )
 
 // judgeSize compares a card's size with what its devices accept.
-func judgeSize(m matched, tell teller) {
+func judgeSize(m matched, report func(Finding)) {
 	l, bytes := m.expected.Limits, m.card.bytes
 	if m.card.system == nil || l == (media.Limits{}) || l.Check(bytes) == nil {
 		return
 	}
 	if bytes < l.Least {
-		tell(tooSmall.at("", "at least "+media.Bytes(l.Least), media.Bytes(bytes)))
+		report(tooSmall.at("", "at least "+media.Bytes(l.Least), media.Bytes(bytes)))
 		return
 	}
-	tell(tooLarge.at("", "at most "+media.Bytes(l.Most), media.Bytes(bytes)))
+	report(tooLarge.at("", "at most "+media.Bytes(l.Most), media.Bytes(bytes)))
 }
 
-// faultCauses are what faults mean that are no damage, or whose cause is known:
+// faultDiagnoses are what faults mean that are no damage, or whose cause is known:
 // of all others devices may read a damaged file system differently.
-var faultCauses = map[fatread.FaultKind]cause{
+var faultDiagnoses = map[fatread.FaultKind]diagnosis{
 	fatread.InfoFree: bookKeeping, fatread.InfoNext: bookKeeping, fatread.DirtyFlag: bookKeeping, fatread.ErrorFlag: bookKeeping,
 	fatread.LabelDiffers: bookKeeping, fatread.LabelExtra: bookKeeping, fatread.EntryTime: bookKeeping,
 	fatread.ClustersLost: bookKeeping, fatread.HiddenSectors: bookKeeping,
@@ -44,17 +44,17 @@ var faultCauses = map[fatread.FaultKind]cause{
 }
 
 // judgeFaults tells what is wrong with the partition table and the file system.
-func judgeFaults(m matched, tell teller) {
+func judgeFaults(m matched, report func(Finding)) {
 	if m.card.system == nil {
 		return
 	}
 	for _, f := range m.card.system.Faults {
 		if f.Kind != fatread.NameTwice { // told with the names, see judgeSameNames
-			tell(ofFault(f))
+			report(ofFault(f))
 		}
 	}
 	if n := m.card.system.FaultsLeftOut; n > 0 {
-		tell(damagedBeyond.at("", "a sound file system", fmt.Sprintf("%d more faults", n)))
+		report(damagedBeyond.at("", "a sound file system", fmt.Sprintf("%d more faults", n)))
 	}
 }
 
@@ -62,15 +62,15 @@ func ofFault(f fatread.Fault) Finding {
 	if f.Unread() {
 		return notRead(f.Path, f.Offset, f.Found)
 	}
-	as, known := faultCauses[f.Kind]
+	d, known := faultDiagnoses[f.Kind]
 	if !known {
-		as = damaged
+		d = damaged
 	}
 	where := ""
 	if f.Offset >= 0 {
 		where = fmt.Sprintf(" (byte %d of the card)", f.Offset)
 	}
-	return as.meaningOf(f.Kind).at(f.Path, f.Expected, f.Found+where)
+	return d.meaningOf(f.Kind).at(f.Path, f.Expected, f.Found+where)
 }
 
 // notRead is a finding of what couldn't be read; offset is in bytes from the
@@ -84,30 +84,30 @@ func notRead(path string, offset int64, found string) Finding {
 
 // judgeVolume tells whether there is one file system, and where every device
 // looks for it.
-func judgeVolume(m matched, tell teller) {
+func judgeVolume(m matched, report func(Finding)) {
 	card, v := m.card.system, m.card.volume
 	switch {
 	case card == nil:
 	case len(card.Volumes) == 0:
-		judgeNoVolume(card, tell)
+		judgeNoVolume(card, report)
 	case len(card.Volumes) > 1:
-		tell(severalSystems.at("", "one file system", fmt.Sprintf("%d file systems", len(card.Volumes))))
+		report(severalSystems.at("", "one file system", fmt.Sprintf("%d file systems", len(card.Volumes))))
 	case v == nil: // named, and not read: see judgeFileSystem
 	default:
-		judgePartitions(card, v, tell)
-		judgeLayout(card, v, tell)
+		judgePartitions(card, v, report)
+		judgeLayout(card, v, report)
 		if v.Bad > 0 {
-			tell(badClusters.at("", "no cluster marked bad", fmt.Sprintf("%d clusters marked bad", v.Bad)))
+			report(badClusters.at("", "no cluster marked bad", fmt.Sprintf("%d clusters marked bad", v.Bad)))
 		}
 	}
 }
 
-func judgePartitions(card *fatread.Card, v *fatread.Volume, tell teller) {
+func judgePartitions(card *fatread.Card, v *fatread.Volume, report func(Finding)) {
 	switch {
 	case len(card.Partitions) > 1:
-		tell(severalSystems.at("", "one partition", fmt.Sprintf("%d partitions", len(card.Partitions))))
+		report(severalSystems.at("", "one partition", fmt.Sprintf("%d partitions", len(card.Partitions))))
 	case card.Table == fatread.MBR && v.Partition != 1:
-		tell(severalSystems.at("", "the partition in the first entry of the table", fmt.Sprintf("it in entry %d", v.Partition)))
+		report(severalSystems.at("", "the partition in the first entry of the table", fmt.Sprintf("it in entry %d", v.Partition)))
 	}
 }
 
@@ -117,26 +117,26 @@ const mostCluster = 32 << 10
 
 // judgeLayout tells of what the specifications allow and advise against: whether
 // the devices aboard read it isn't known from their card rules.
-func judgeLayout(card *fatread.Card, v *fatread.Volume, tell teller) {
+func judgeLayout(card *fatread.Card, v *fatread.Volume, report func(Finding)) {
 	if card.Table == fatread.GPT {
-		tell(uncommonLayout.at("", "a partition table of the old kind (MBR), as cards are sold with", "a GPT, as large disks have"))
+		report(uncommonLayout.at("", "a partition table of the old kind (MBR), as cards are sold with", "a GPT, as large disks have"))
 	}
 	if v.SectorBytes != 512 {
-		tell(uncommonLayout.at("", "sectors of 512 bytes", fmt.Sprintf("sectors of %d bytes", v.SectorBytes)))
+		report(uncommonLayout.at("", "sectors of 512 bytes", fmt.Sprintf("sectors of %d bytes", v.SectorBytes)))
 	}
 	if v.FileSystem == fatread.ExFAT {
 		return
 	}
 	if v.FATs == 1 {
-		tell(uncommonLayout.at("", "2 FATs", "1 FAT"))
+		report(uncommonLayout.at("", "2 FATs", "1 FAT"))
 	}
 	if v.ClusterBytes > mostCluster {
-		tell(uncommonLayout.at("", fmt.Sprintf("clusters of at most %d bytes", mostCluster), fmt.Sprintf("clusters of %d bytes", v.ClusterBytes)))
+		report(uncommonLayout.at("", fmt.Sprintf("clusters of at most %d bytes", mostCluster), fmt.Sprintf("clusters of %d bytes", v.ClusterBytes)))
 	}
 }
 
 // judgeNoVolume tells what a card without a file system looks like.
-func judgeNoVolume(card *fatread.Card, tell teller) {
+func judgeNoVolume(card *fatread.Card, report func(Finding)) {
 	f := noFileSystem.at("", "a FAT32 file system", "no file system that is known here")
 	for _, p := range card.Partitions {
 		switch p.FileSystem {
@@ -154,7 +154,7 @@ func judgeNoVolume(card *fatread.Card, tell teller) {
 			f = bootSectorsUseless.at("", f.Expected, "a FAT file system whose boot sector and its backup are both useless")
 		}
 	}
-	tell(f)
+	report(f)
 }
 
 const fromItsStart = "a FAT32 file system from its first sector on"
@@ -171,7 +171,7 @@ func (c onCard) fileSystem() string {
 }
 
 // judgeFileSystem tells of a file system that the devices don't read.
-func judgeFileSystem(m matched, tell teller) {
+func judgeFileSystem(m matched, report func(Finding)) {
 	name := m.card.fileSystem()
 	reads := []string{"fat32"}
 	if len(m.expected.FileSystems) > 0 {
@@ -180,16 +180,16 @@ func judgeFileSystem(m matched, tell teller) {
 	switch {
 	case name == "" || slices.Contains(reads, strings.ToLower(name)):
 	case name == behindDriver:
-		tell(behindADriver.at("", "a FAT32 file system", name))
+		report(behindADriver.at("", "a FAT32 file system", name))
 	default:
-		tell(m.onOtherFileSystem().at("", fileSystemNames(reads), name))
+		report(onOtherFileSystem(m).at("", fileSystemNames(reads), name))
 	}
 }
 
 // onOtherFileSystem is what it means that the devices don't read a file system,
 // by what is on it.
-func (m matched) onOtherFileSystem() cause {
-	c := m.counts()
+func onOtherFileSystem(m matched) diagnosis {
+	c := countsOf(m)
 	switch {
 	case m.expected.visit() == nil:
 		return notKnownToBeRead
@@ -221,38 +221,38 @@ func fileSystemNames(names []string) string {
 const behindDriver = "one that a driver outside the system serves (FUSE)"
 
 // judgeFolder tells what can't be judged of a card by its folder.
-func judgeFolder(m matched, tell teller) {
+func judgeFolder(m matched, report func(Finding)) {
 	folder := m.card.folder
 	if folder == nil {
 		return
 	}
 	for _, odd := range folder.odd {
 		if odd.err {
-			tell(notRead(odd.path, -1, odd.what))
+			report(notRead(odd.path, -1, odd.what))
 		} else {
-			tell(noPlainFile.at(odd.path, "a plain file", odd.what))
+			report(noPlainFile.at(odd.path, "a plain file", odd.what))
 		}
 	}
 	if folder.cached > 0 {
-		tell(fromCache(fmt.Sprintf("%d files that may have come from a cache", folder.cached)))
+		report(fromCache(fmt.Sprintf("%d files that may have come from a cache", folder.cached)))
 	}
-	tell(folderOnly.at("", "a drive or an image", "a folder"))
+	report(folderOnly.at("", "a drive or an image", "a folder"))
 }
 
 // judgeDigest compares the card's digest with the one of the written card. That
 // none could be formed is told where nothing else stops the card.
-func judgeDigest(m matched, stops bool, tell teller) {
+func judgeDigest(m matched, stops bool, report func(Finding)) {
 	var failed *fatread.ReadError
 	if errors.As(m.card.undigested, &failed) {
-		tell(notRead(failed.Path, failed.Offset, failed.Err.Error()))
+		report(notRead(failed.Path, failed.Offset, failed.Err.Error()))
 		stops = true
 	}
 	want, have := m.expected.Digest, m.card.digest
 	switch {
 	case m.card.volume == nil || want == "" || want == have:
 	case have != "":
-		tell(digestDiffers.at("", want, have))
+		report(digestDiffers.at("", want, have))
 	case !stops:
-		tell(notRead("", -1, fatread.ErrNoDigest.Error()))
+		report(notRead("", -1, fatread.ErrNoDigest.Error()))
 	}
 }

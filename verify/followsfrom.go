@@ -17,9 +17,9 @@ var explainedByAnother = []Kind{
 // explain notes with findings which other one they follow from: on the card of
 // another vessel, plan or number nothing is where it should be, and what stands
 // there is what that card's own record lists.
-func (m matched) explain(list []Finding) {
+func explain(m matched, list []Finding) {
 	because := Kind("")
-	if f, another := m.anothersRecord(); another {
+	if f, another := anothersRecord(m.record.is, m.expected); another {
 		because = f.Kind
 	}
 	if m.expected.Nothing && because != OtherVessel {
@@ -32,36 +32,36 @@ func (m matched) explain(list []Finding) {
 		return
 	}
 	for i, f := range list {
-		if f.Path != media.RecordPath && m.follows(f) || f.Kind == OtherPlan && because == NothingNeeded {
+		if f.Path != media.RecordPath && follows(m, f) || f.Kind == OtherPlan && because == NothingNeeded {
 			list[i].Because = because
 		}
 	}
 }
 
-func (m matched) follows(f Finding) bool {
+func follows(m matched, f Finding) bool {
 	switch {
 	case f.Kind == MissingFile:
 		return true
 	case f.Kind == TwoPackages && f.Path != "":
 		return !slices.ContainsFunc(m.card.files.all, func(at *file) bool {
-			return !at.dir && samename.Within(at.Path, f.Path) && !m.isListed(at)
+			return !at.dir && samename.Within(at.Path, f.Path) && !isListed(m, at)
 		})
 	case slices.Contains(explainedByAnother, f.Kind):
 		at := m.card.files.byPath[f.Path]
-		return at != nil && (m.isListed(at) || m.isAnothers(at))
+		return at != nil && (isListed(m, at) || isAnothers(m, at))
 	}
 	return false
 }
 
 // isAnothers tells whether a file is a package of the plan of another vessel that
 // the card is for, by its files.
-func (m matched) isAnothers(f *file) bool {
+func isAnothers(m matched, f *file) bool {
 	return m.expected.visit() != nil && len(m.fits) > 0 && len(m.known.of(f)) > 0
 }
 
 // isListed tells whether the card's own record lists a file as it is. One that
 // was replaced since is told whatever the record says.
-func (m matched) isListed(f *file) bool {
+func isListed(m matched, f *file) bool {
 	if _, past := m.known.pastOf(f); past || m.record.is == nil {
 		return false
 	}

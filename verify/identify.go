@@ -20,9 +20,9 @@ import (
 // to be.
 type identified struct {
 	*file
-	as       cause
-	expected string
-	found    string
+	diagnosis diagnosis
+	expected  string
+	found     string
 }
 
 // identifier finds out what files are that nobody asked for.
@@ -49,11 +49,11 @@ func identifyOthers(ctx context.Context, m matched) (others []identified, absent
 			continue
 		}
 		it := i.identify(f)
-		if m.expected.Beside && !m.amongOurs(f) {
-			it.as.severity, it.expected = Note, "other files, as allowed"
+		if m.expected.Beside && !amongOurs(m, f) {
+			it.diagnosis.severity, it.expected = Note, "other files, as allowed"
 		}
-		if nothingWanted && it.as.severity == Stop { // told, not judged
-			it.as.severity = Warn
+		if nothingWanted && it.diagnosis.severity == Stop { // told, not judged
+			it.diagnosis.severity = Warn
 		}
 		others = append(others, it)
 	}
@@ -63,7 +63,7 @@ func identifyOthers(ctx context.Context, m matched) (others []identified, absent
 // amongOurs tells of a file that isn't beside the card's own but among them: in
 // the record's folder, or where a device looks for its package and might take
 // this for one.
-func (m matched) amongOurs(f *file) bool {
+func amongOurs(m matched, f *file) bool {
 	if samename.Within(f.Path, media.RecordFolder) {
 		return true
 	}
@@ -86,8 +86,8 @@ func (i *identifier) identify(f *file) identified {
 	if all := i.known.of(f); all != nil {
 		return i.release(f, all)
 	}
-	for _, as := range []func(*file) *identified{i.past, i.beginning, i.altered, asProgram, i.clutter, i.archive, asPartial, asHidden} {
-		if it := as(f); it != nil {
+	for _, recognise := range []func(*file) *identified{i.past, i.beginning, i.altered, asProgram, i.clutter, i.archive, asPartial, asHidden} {
+		if it := recognise(f); it != nil {
 			return *it
 		}
 	}
@@ -110,9 +110,9 @@ func (i *identifier) release(f *file, all []pkg) identified {
 	it := identified{f, notNeeded, "nothing", p.String()}
 	switch {
 	case p.of.Withdrawn != "":
-		it.as = withdrawn.meaningOf(p.of.Withdrawn)
+		it.diagnosis = withdrawn.meaningOf(p.of.Withdrawn)
 	case i.visit == nil:
-		it.as, it.expected = knownRelease, ""
+		it.diagnosis, it.expected = knownRelease, ""
 	default:
 		i.againstVessel(&it, p)
 	}
@@ -123,7 +123,7 @@ func (i *identifier) release(f *file, all []pkg) identified {
 // model run and get.
 func (i *identifier) againstVessel(it *identified, p pkg) {
 	if card := i.stepsCard(it.file); card != 0 && card != i.visit.Card {
-		it.as, it.expected = onAnotherCard, fmt.Sprintf("it on card %d of the plan", card)
+		it.diagnosis, it.expected = onAnotherCard, fmt.Sprintf("it on card %d of the plan", card)
 		return
 	}
 	goal, aboard, variant := version.V(""), false, false
@@ -139,14 +139,14 @@ func (i *identifier) againstVessel(it *identified, p pkg) {
 	}
 	switch {
 	case !aboard:
-		it.as = notAboard.meaningOf(i.visit.Vessel.Name, p.model.Name)
+		it.diagnosis = notAboard.meaningOf(i.visit.Vessel.Name, p.model.Name)
 	case !variant:
-		it.as = otherVariant.meaningOf(p.of.Variant)
+		it.diagnosis = otherVariant.meaningOf(p.of.Variant)
 	case goal == "" || goal == version.Unknown:
 	case version.Compare(p.of.Version, goal) < 0:
-		it.as, it.expected = olderRelease, string(goal)
+		it.diagnosis, it.expected = olderRelease, string(goal)
 	case version.Compare(p.of.Version, goal) > 0:
-		it.as, it.expected = newerRelease, string(goal)
+		it.diagnosis, it.expected = newerRelease, string(goal)
 	default:
 		i.rightElsewhere(it, p)
 	}
@@ -180,11 +180,11 @@ func (i *identifier) rightElsewhere(it *identified, p pkg) {
 	i.instead(it.SHA256, "its content stands at "+it.Path)
 	switch {
 	case samename.ButCase(path.Base(want), path.Base(it.Path)):
-		it.as = wrongFolder.adviceFor(parentOf(want))
+		it.diagnosis = wrongFolder.adviceFor(parentOf(want))
 	case bareName(it.Path) != strings.ToLower(path.Base(it.Path)):
-		it.as = byABrowser.adviceFor(want)
+		it.diagnosis = byABrowser.adviceFor(want)
 	default:
-		it.as = renamedFile.adviceFor(want)
+		it.diagnosis = renamedFile.adviceFor(want)
 	}
 }
 
@@ -198,7 +198,7 @@ func (i *identifier) past(f *file) *identified {
 	if !ok {
 		return nil
 	}
-	it := identified{f, p.as(), "nothing", p.words()}
+	it := identified{f, p.diagnosis(), "nothing", p.words()}
 	if p.By != "" {
 		it.expected = p.By.Named()
 		i.instead(p.By, "what it was until "+p.Until.Format(time.DateOnly)+" stands at "+f.Path)

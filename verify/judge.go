@@ -38,18 +38,15 @@ func (f *findings) add(one Finding) {
 	f.leftOut++
 }
 
-// teller takes a finding.
-type teller func(Finding)
-
 // judges each look at one thing on a matched card. They read nothing, and none
 // goes by what another has told. Their order is that of findings which nothing
 // else puts in order.
-var judges = []func(matched, teller){
+var judges = []func(matched, func(Finding)){
 	judgeSize, judgeFaults, judgeVolume, judgeFolder,
 }
 
 // judgesOfFiles look at a card whose files were read.
-var judgesOfFiles = []func(matched, teller){
+var judgesOfFiles = []func(matched, func(Finding)){
 	judgeRecordForm, judgeExpectation, judgeReading,
 	judgeWanted, judgeMoved, judgeOthers, judgeWithdrawn, judgeReplaced, judgeAbsent,
 	judgeNames, judgeSameNames, judgeBehindEnds, judgePassedOver,
@@ -75,51 +72,51 @@ func judge(m matched) judged {
 
 // judgeExpectation tells where there is nothing to compare the card with, or
 // where the vessel needs no card.
-func judgeExpectation(m matched, tell teller) {
+func judgeExpectation(m matched, report func(Finding)) {
 	const trusted = "a vessel, or a record on the card that can be trusted"
 	switch r := m.record.is; {
 	case !m.expected.FromRecord && m.expected.Nothing:
-		tell(nothingNeeded.meaningOf(m.expected.Record.VesselName).at("", "no card", "a card with files"))
+		report(nothingNeeded.meaningOf(m.expected.Record.VesselName).at("", "no card", "a card with files"))
 	case !m.expected.FromRecord:
 	case r == nil:
-		tell(nothingExpected.at("", trusted, "neither"))
+		report(nothingExpected.at("", trusted, "neither"))
 	case !m.signer.vouches():
-		tell(nothingExpected.at("", trusted, "a record signed by nobody known: for "+r.VesselName+", by "+r.Shop))
+		report(nothingExpected.at("", trusted, "a record signed by nobody known: for "+r.VesselName+", by "+r.Shop))
 	case r.WayBack:
-		tell(wayBackAlone.at(media.RecordPath, "the way back that it was made for", "a WAY BACK card for "+r.VesselName))
+		report(wayBackAlone.at(media.RecordPath, "the way back that it was made for", "a WAY BACK card for "+r.VesselName))
 	}
 }
 
 // judgeReading tells of files that couldn't be read to their end.
-func judgeReading(m matched, tell teller) {
+func judgeReading(m matched, report func(Finding)) {
 	for _, f := range m.card.files.all {
 		switch {
 		case f.err == nil:
 		case errors.Is(f.err, fatread.ErrChainEnds): // all of it that there is was read
-			tell(chainTooShort.at(f.Path, media.Bytes(f.Size)+" of its own", "the chain that leads to its bytes ends, or runs into another file's, before that"))
+			report(chainTooShort.at(f.Path, media.Bytes(f.Size)+" of its own", "the chain that leads to its bytes ends, or runs into another file's, before that"))
 		default:
-			tell(notRead(f.Path, -1, f.err.Error()))
+			report(notRead(f.Path, -1, f.err.Error()))
 		}
 	}
 	if m.card.stopped != nil {
-		tell(notRead(m.card.stopped.Path, -1, "reading was interrupted"))
+		report(notRead(m.card.stopped.Path, -1, "reading was interrupted"))
 	}
 }
 
 // judgeWanted compares what stands where wanted files should.
-func judgeWanted(m matched, tell teller) {
+func judgeWanted(m matched, report func(Finding)) {
 	for _, p := range m.pairs {
 		if p.found.Path != p.want.Path {
-			tell(nameCase.at(p.found.Path, p.want.Path, p.found.Path))
+			report(nameCase.at(p.found.Path, p.want.Path, p.found.Path))
 		}
 		if p.state() == differs {
-			tell(m.differing(p))
+			report(differing(m.known, p))
 		}
 	}
 }
 
 // differing is a file that stands where an expected one should.
-func (m matched) differing(p pairing) Finding {
+func differing(known catalogue, p pairing) Finding {
 	var f Finding
 	switch {
 	case p.beginning:
@@ -129,34 +126,34 @@ func (m matched) differing(p pairing) Finding {
 	default:
 		f = contentDiffers.at(p.found.Path, p.want.SHA256.Named(), p.found.SHA256.Named()+p.difference)
 	}
-	if past, ok := m.known.pastOf(p.found); ok {
-		as := past.as()
-		as.kind = f.Kind
-		return as.at(f.Path, f.Expected, f.Found+": "+past.words())
+	if past, ok := known.pastOf(p.found); ok {
+		d := past.diagnosis()
+		d.kind = f.Kind
+		return d.at(f.Path, f.Expected, f.Found+": "+past.words())
 	}
-	if what := m.known.saying(p.found); what != "" {
+	if what := known.saying(p.found); what != "" {
 		f.Found += ": " + what
 	}
 	return f
 }
 
 // judgeMoved tells of steps whose files stand in a folder of another name.
-func judgeMoved(m matched, tell teller) {
+func judgeMoved(m matched, report func(Finding)) {
 	for _, s := range m.moved {
-		tell(movedFolder.meaningOf(s.Number, s.Device).at(below(s.folder, path.Base(s.Files[0].Name)), "/"+s.Folder, "/"+s.folder))
+		report(movedFolder.meaningOf(s.Number, s.Device).at(below(s.folder, path.Base(s.Files[0].Name)), "/"+s.Folder, "/"+s.folder))
 	}
 }
 
 // judgeOthers tells of files that nobody asked for.
-func judgeOthers(m matched, tell teller) {
+func judgeOthers(m matched, report func(Finding)) {
 	for _, it := range m.others {
-		tell(it.as.at(it.Path, it.expected, it.found))
+		report(it.diagnosis.at(it.Path, it.expected, it.found))
 	}
 }
 
 // judgeWithdrawn tells of files that a record on the card lists, so that they are
 // expected, and whose release was withdrawn since. A plan holds none.
-func judgeWithdrawn(m matched, tell teller) {
+func judgeWithdrawn(m matched, report func(Finding)) {
 	if !m.expected.FromRecord {
 		return
 	}
@@ -164,47 +161,47 @@ func judgeWithdrawn(m matched, tell teller) {
 		all := m.known.of(f)
 		stands := func(p pkg) bool { return p.of.Withdrawn == "" }
 		if m.inPlace(f) && len(all) > 0 && !slices.ContainsFunc(all, stands) {
-			tell(withdrawn.meaningOf(all[0].of.Withdrawn).at(f.Path, "nothing", all[0].String()))
+			report(withdrawn.meaningOf(all[0].of.Withdrawn).at(f.Path, "nothing", all[0].String()))
 		}
 	}
 }
 
 // judgeReplaced tells of files that a record on the card lists, so that they are
 // expected, and that were replaced since. A plan holds none.
-func judgeReplaced(m matched, tell teller) {
+func judgeReplaced(m matched, report func(Finding)) {
 	if !m.expected.FromRecord {
 		return
 	}
 	for _, p := range m.pairs {
 		if past, ok := m.known.pastOf(p.found); ok && p.state() == same {
-			tell(replacedSince.meaningOf(past.Until.Format(time.DateOnly), past.Why).at(p.found.Path, "the file that its release has now", past.words()))
+			report(replacedSince.meaningOf(past.Until.Format(time.DateOnly), past.Why).at(p.found.Path, "the file that its release has now", past.words()))
 		}
 	}
 }
 
 // judgeAbsent tells what is nowhere on the card as it should be.
-func judgeAbsent(m matched, tell teller) {
+func judgeAbsent(m matched, report func(Finding)) {
 	lookAlikes := m.card.files.lookAlikes()
 	for _, a := range m.absent {
-		as, found, what := missingFile, noSuchFile, a.instead
+		d, found, what := missingFile, noSuchFile, a.instead
 		if f, ok := lookAlikes(a.Path); ok {
 			what = "a name that some devices alone may take for it stands at " + f.Path
 		}
 		if what != "" {
 			found += "; " + what
 		} else if m.card.blind {
-			as, found = unseenFile, "not seen"
+			d, found = unseenFile, "not seen"
 		}
-		tell(as.at(a.Path, media.Bytes(a.Size), found))
+		report(d.at(a.Path, media.Bytes(a.Size), found))
 	}
 }
 
 // judgeNames tells of names that were made to mislead whoever reads them.
-func judgeNames(m matched, tell teller) {
+func judgeNames(m matched, report func(Finding)) {
 	for _, f := range m.card.files.all {
 		base := path.Base(f.Path)
 		if shown := visible.Visible(base); shown != base {
-			tell(hostileName.at(f.Path, "characters that show as themselves", shown))
+			report(hostileName.at(f.Path, "characters that show as themselves", shown))
 		}
 	}
 }

@@ -51,8 +51,8 @@ func (c catalogue) pastOf(f *file) (pastFile, bool) {
 	return past, ok && f.SHA256 != "" && len(c.byDigest[f.SHA256]) == 0
 }
 
-// as is what it means that such a file stands on a card.
-func (p pastFile) as() cause {
+// diagnosis is what it means that such a file stands on a card.
+func (p pastFile) diagnosis() diagnosis {
 	row := replaced
 	if p.By == "" {
 		row = takenOut

@@ -20,9 +20,9 @@ type lookedIn struct {
 // release that its step is for: it may take the newest of them, and leave out a
 // step that has to come first. What counts is what the folder holds, not how it
 // came there, and folders within it count as well.
-func judgeReleases(m matched, tell teller) {
+func judgeReleases(m matched, report func(Finding)) {
 	told := map[string]bool{}
-	for _, p := range m.lookedIn() {
+	for _, p := range whereDevicesLook(m) {
 		var inside []*file
 		for _, f := range m.card.files.all {
 			if samename.Within(f.Path, p.folder) && !m.known.belongs(f, p.release) {
@@ -34,17 +34,17 @@ func judgeReleases(m matched, tell teller) {
 			continue
 		}
 		told[here] = true
-		tell(severalInFolder.at(p.folder, "one release in a folder", fmt.Sprintf("%s for %s in /%s",
+		report(severalInFolder.at(p.folder, "one release in a folder", fmt.Sprintf("%s for %s in /%s",
 			strings.Join(releaseNames(append(others, []*manifest.Release{p.release})), " and "), p.model.ID, p.folder)))
 	}
 }
 
-// lookedIn are the folders of the steps that this card is for; without a vessel,
+// whereDevicesLook are the folders of the steps that this card is for; without a vessel,
 // those of the releases that the record lists.
-func (m matched) lookedIn() (all []lookedIn) {
+func whereDevicesLook(m matched) (all []lookedIn) {
 	visit := m.expected.visit()
 	if visit == nil {
-		return m.listedIn()
+		return whereListed(m)
 	}
 	for _, s := range visit.steps() {
 		device := visit.Vessel.Device(s.Device)
@@ -62,7 +62,7 @@ func (m matched) lookedIn() (all []lookedIn) {
 	return all
 }
 
-func (m matched) listedIn() (all []lookedIn) {
+func whereListed(m matched) (all []lookedIn) {
 	for _, w := range m.wanted {
 		for _, p := range m.known.byDigest[w.SHA256] {
 			folder, ok := strings.CutSuffix(w.Path, p.Path)

@@ -32,7 +32,7 @@ const (
 func rewordedOrder(m matched) reworded {
 	f := m.card.files.fileAt(media.InstallOrderPath)
 	want := m.expected.Record.InstallOrder.SHA256
-	_, another := m.anothersRecord()
+	_, another := anothersRecord(m.record.is, m.expected)
 	switch {
 	case f == nil || m.expected.FromRecord || m.expected.Alone || want == "" || f.is(want):
 		return notReworded

@@ -10,7 +10,7 @@ import (
 // judgePassedOver tells of right files that a device may pass over: hidden ones,
 // and ones whose short name, all that the simplest devices read, says something
 // else. The folders above them count as well.
-func judgePassedOver(m matched, tell teller) {
+func judgePassedOver(m matched, report func(Finding)) {
 	told := map[string]bool{}
 	for _, f := range m.wantedOnCard() {
 		for p := f.Path; p != ""; p = parentOf(p) {
@@ -20,10 +20,10 @@ func judgePassedOver(m matched, tell teller) {
 			}
 			told[p] = true
 			if at.hidden {
-				tell(hiddenWanted.at(at.Path, "nothing hidden", markedHidden))
+				report(hiddenWanted.at(at.Path, "nothing hidden", markedHidden))
 			}
 			if want := expectedShort(at); want != "" {
-				tell(otherShortName.at(at.Path, want, at.short))
+				report(otherShortName.at(at.Path, want, at.short))
 			}
 		}
 	}

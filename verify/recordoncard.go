@@ -39,26 +39,26 @@ func readRecord(card onCard, expected Expected) recordOnCard {
 var ownPaths = []string{media.RecordFolder, media.RecordPath, media.SumsPath, media.InstallOrderPath, media.SignaturePath}
 
 // judgeRecordForm tells of a record that can't be understood.
-func judgeRecordForm(m matched, tell teller) {
+func judgeRecordForm(m matched, report func(Finding)) {
 	switch {
 	case m.record.newer:
-		tell(newerRecord.at(media.RecordPath, fmt.Sprintf("a record of format %d", media.NewestRecordFormat), m.record.err.Error()))
+		report(newerRecord.at(media.RecordPath, fmt.Sprintf("a record of format %d", media.NewestRecordFormat), m.record.err.Error()))
 	case m.record.err != nil:
-		tell(recordDamaged.at(media.RecordPath, "a record as cardwright writes it", m.record.err.Error()))
+		report(recordDamaged.at(media.RecordPath, "a record as cardwright writes it", m.record.err.Error()))
 	}
 }
 
 // judgeRecord compares the record's folder with what it should be, byte for
 // byte: with the files' digests it can be written again.
-func judgeRecord(m matched, tell teller) {
+func judgeRecord(m matched, report func(Finding)) {
 	if m.expected.Alone {
 		return
 	}
 	if m.card.files.at(media.RecordFolder) == nil {
-		judgeNoRecord(m, tell)
+		judgeNoRecord(m, report)
 		return
 	}
-	judgeOwnNames(m, tell)
+	judgeOwnNames(m, report)
 	want := m.record.is
 	if !m.expected.FromRecord {
 		want = &m.expected.Record
@@ -66,25 +66,25 @@ func judgeRecord(m matched, tell teller) {
 	if want == nil || m.record.newer {
 		return // nothing expected, or the record is told of as it is
 	}
-	if f, another := m.anothersRecord(); another {
-		tell(f)
+	if f, another := anothersRecord(m.record.is, m.expected); another {
+		report(f)
 		return
 	}
-	again := m.written(*want)
-	judgeInstallOrder(m, &again, tell)
+	again := written(m, *want)
+	judgeInstallOrder(m, &again, report)
 	text, err := again.Encode()
 	if err != nil {
-		tell(recordAltered.at(media.RecordPath, asWritten, err.Error()))
+		report(recordAltered.at(media.RecordPath, asWritten, err.Error()))
 		return
 	}
-	judgeOwnFile(m, recordAltered, media.RecordPath, text, tell)
-	judgeOwnFile(m, sumsAltered, media.SumsPath, again.Sums(text), tell)
+	judgeOwnFile(m, recordAltered, media.RecordPath, text, report)
+	judgeOwnFile(m, sumsAltered, media.SumsPath, again.Sums(text), report)
 }
 
 // written is the record as it was written, with running digests of the files
 // as they are. Of a file that differs those can't be formed; they are taken from
 // the card's record.
-func (m matched) written(want media.Record) media.Record {
+func written(m matched, want media.Record) media.Record {
 	again := want
 	again.Files = make([]media.RecordFile, len(want.Files))
 	for i, f := range want.Files {
@@ -98,27 +98,27 @@ func (m matched) written(want media.Record) media.Record {
 	return again
 }
 
-func judgeNoRecord(m matched, tell teller) {
-	as := noRecord
+func judgeNoRecord(m matched, report func(Finding)) {
+	d := noRecord
 	if m.expected.FromRecord || m.expected.RecordOptional {
-		as = as.weighing(Warn)
+		d = d.weighing(Warn)
 	}
-	tell(as.at(media.RecordFolder, "the record of what was put on the card", "none"))
+	report(d.at(media.RecordFolder, "the record of what was put on the card", "none"))
 }
 
 // judgeOwnNames tells of the record's files under other names than they were
 // given, and of hidden ones.
-func judgeOwnNames(m matched, tell teller) {
+func judgeOwnNames(m matched, report func(Finding)) {
 	for _, p := range ownPaths {
 		f := m.card.files.at(p)
 		if f == nil {
 			continue
 		}
 		if path.Base(f.Path) != path.Base(p) {
-			tell(nameCase.at(f.Path, p, f.Path))
+			report(nameCase.at(f.Path, p, f.Path))
 		}
 		if f.hidden {
-			tell(hiddenOwn.at(f.Path, "nothing hidden", markedHidden))
+			report(hiddenOwn.at(f.Path, "nothing hidden", markedHidden))
 		}
 	}
 }
@@ -131,18 +131,18 @@ const (
 
 // anothersRecord tells when the record is, by its own word, that of another
 // vessel, plan or card: then comparing further would only repeat it.
-func (m matched) anothersRecord() (Finding, bool) {
-	found, want := m.record.is, m.expected.Record
-	if found == nil || m.expected.FromRecord {
+func anothersRecord(found *media.Record, expected Expected) (Finding, bool) {
+	want := expected.Record
+	if found == nil || expected.FromRecord {
 		return Finding{}, false
 	}
-	as := otherVessel
-	if m.expected.Nothing {
-		as = othersNotNeeded
+	d := otherVessel
+	if expected.Nothing {
+		d = othersNotNeeded
 	}
 	switch {
 	case found.Vessel != want.Vessel:
-		return as.at(media.RecordPath, want.VesselName+" ("+want.Vessel+")", found.VesselName+" ("+found.Vessel+")"), true
+		return d.at(media.RecordPath, want.VesselName+" ("+want.Vessel+")", found.VesselName+" ("+found.Vessel+")"), true
 	case found.WayBack && !want.WayBack:
 		return wayBackCard.at(media.RecordPath, "a card of updates", "a WAY BACK card"), true
 	case want.WayBack && !found.WayBack:
@@ -158,53 +158,53 @@ func (m matched) anothersRecord() (Finding, bool) {
 // judgeInstallOrder compares the install order with what it should be, or, where
 // that isn't known, takes over into the record what the card has. One that the
 // card's record names may say it in other words, see reworded.
-func judgeInstallOrder(m matched, r *media.Record, tell teller) {
+func judgeInstallOrder(m matched, r *media.Record, report func(Finding)) {
 	f := m.card.files.fileAt(media.InstallOrderPath)
 	switch {
 	case f == nil:
-		tell(orderGone.at(media.InstallOrderPath, asWritten, noSuchFile))
+		report(orderGone.at(media.InstallOrderPath, asWritten, noSuchFile))
 	case f.SHA256 == "": // told where it was read
 	case r.InstallOrder.SHA256 == "":
 		r.InstallOrder = media.RecordFile{Path: media.InstallOrderPath, Size: f.Size, SHA256: f.SHA256, Running: f.Running}
 	case f.is(r.InstallOrder.SHA256):
 	case m.reworded != notReworded:
 		r.InstallOrder = m.record.is.InstallOrder
-		as := otherWording
+		d := otherWording
 		if m.reworded == unsignedWords {
-			as = unsignedWording
+			d = unsignedWording
 		}
-		tell(as.at(media.InstallOrderPath, "the install order as it is written here", "other words for the same plan"))
+		report(d.at(media.InstallOrderPath, "the install order as it is written here", "other words for the same plan"))
 	default:
-		tell(orderDiffers.at(media.InstallOrderPath, r.InstallOrder.SHA256.Named(), f.SHA256.Named()))
+		report(orderDiffers.at(media.InstallOrderPath, r.InstallOrder.SHA256.Named(), f.SHA256.Named()))
 	}
 }
 
 // judgeOwnFile compares a file of the record's folder with the bytes it should
 // have.
-func judgeOwnFile(m matched, as cause, path string, want []byte, tell teller) {
+func judgeOwnFile(m matched, d diagnosis, path string, want []byte, report func(Finding)) {
 	got, ok := m.card.own[path]
 	f := m.card.files.fileAt(path)
 	switch {
 	case ok && bytes.Equal(got, want):
 	case ok:
-		tell(as.at(path, asWritten, fmt.Sprintf("other bytes from byte %d on", firstOther(got, want))))
+		report(d.at(path, asWritten, fmt.Sprintf("other bytes from byte %d on", firstOther(got, want))))
 	case f == nil:
-		tell(as.at(path, asWritten, noSuchFile))
-	case f.SHA256 != "": // else it is told as unreadable
-		tell(as.at(path, asWritten, "a file of another size"))
+		report(d.at(path, asWritten, noSuchFile))
+	case f.SHA256 != "": // else it is told d unreadable
+		report(d.at(path, asWritten, "a file of another size"))
 	}
 }
 
 // judgeFolderNames tells of an install order on the card that names folders
 // which aren't there any more.
-func judgeFolderNames(m matched, tell teller) {
+func judgeFolderNames(m matched, report func(Finding)) {
 	f := m.card.files.fileAt(media.InstallOrderPath)
 	if f == nil || len(m.moved) == 0 {
 		return
 	}
 	for _, s := range m.expected.Aboard.Plan.Steps {
 		if now := m.folderOf(s); now != s.Folder {
-			tell(outdatedOrder.at(f.Path, "/"+now, "/"+s.Folder))
+			report(outdatedOrder.at(f.Path, "/"+now, "/"+s.Folder))
 		}
 	}
 }

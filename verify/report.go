@@ -46,7 +46,7 @@ type Report struct {
 	Verdict  Verdict   `json:"verdict"`
 	Findings []Finding `json:"findings"` // from worst to least
 	Counts   Counts    `json:"counts"`
-	Card     int       `json:"card"`   // which card of the vessel's plan it was judged as; 0 without a vessel
+	Card     int       `json:"card"`   // which card of the vessel's plan it was judged d; 0 without a vessel
 	Digest   string    `json:"digest"` // of the card, 64 hex digits; "" where it could not be formed
 	Brings   []Bring   `json:"brings"` // which steps of the vessel's plan it can do; none without a vessel
 
@@ -81,7 +81,7 @@ func (c Counts) rightFiles() bool {
 // conclude makes the report of a judged card.
 func conclude(j judged) Report {
 	r := Report{
-		Format: format, Findings: j.list, Counts: j.counts(), Digest: j.card.digest, Brings: j.brings(),
+		Format: format, Findings: j.list, Counts: countsOf(j.matched), Digest: j.card.digest, Brings: brings(j.matched),
 		fits: j.fits, commands: j.expected.Commands, repairs: j.expected.visit() != nil && !j.expected.Nothing,
 		weight: j.weight, whole: map[digest.SHA256]*file{},
 	}
@@ -100,12 +100,64 @@ func conclude(j judged) Report {
 			r.whole[f.SHA256] = f
 		}
 	}
-	j.explain(r.Findings)
+	explain(j.matched, r.Findings)
 	for i := range r.Findings {
 		r.Findings[i] = r.Findings[i].withCommands(r.commands)
 	}
 	r.settle()
 	return r
+}
+
+// countsOf counts what was read and how it compares.
+func countsOf(m matched) Counts {
+	c := Counts{BytesOfCard: int(m.card.bytes)}
+	if m.card.volume != nil {
+		c.ClusterBytes = m.card.volume.ClusterBytes
+	}
+	for _, f := range m.card.files.all {
+		switch {
+		case f.dir:
+			c.Folders++
+			continue
+		case f.err != nil:
+			c.FilesUnreadable++
+		}
+		c.Files++
+		c.BytesOfFiles += int(f.Size)
+	}
+	for _, p := range m.pairs {
+		switch p.state() {
+		case same:
+			c.FilesMatching++
+		case differs:
+			c.FilesDiffering++
+		}
+	}
+	for _, s := range m.moved {
+		c.FilesMatching += len(s.files)
+	}
+	c.FilesMissing, c.FilesUnexpected = len(m.absent), len(m.others)
+	return c
+}
+
+// brings tells which steps of the plan the card can do.
+func brings(m matched) []Bring {
+	all := []Bring{}
+	visit := m.expected.visit()
+	if visit == nil || !m.card.hasFiles() {
+		return all
+	}
+	for _, s := range visit.Plan.Steps {
+		b := Bring{Step: s.Number, Device: s.Device, From: s.From, To: s.To, Card: s.Card, Folder: m.folderOf(s), Missing: []string{}}
+		for _, f := range s.Files {
+			if !m.fileOf(s, f).is(f.SHA256) {
+				b.Missing = append(b.Missing, below(s.Folder, f.Name))
+			}
+		}
+		b.Whole = len(b.Missing) == 0
+		all = append(all, b)
+	}
+	return all
 }
 
 // settle puts the findings in their order, and concludes the verdict.

@@ -17,9 +17,9 @@ type pair struct{ first, second string }
 // one, by whatever it goes by: letter case, accents, the short names of 8 and 3
 // characters. Those that the file system itself takes for one come first; of the
 // others each but the first stands with the first.
-func (m matched) takenForOne() (pairs []pair, bySystem int) {
-	if m.card.system != nil {
-		for _, f := range m.card.system.Faults {
+func takenForOne(card onCard) (pairs []pair, bySystem int) {
+	if card.system != nil {
+		for _, f := range card.system.Faults {
 			if f.Kind == fatread.NameTwice {
 				pairs = append(pairs, pair{f.Other, f.Path})
 			}
@@ -27,7 +27,7 @@ func (m matched) takenForOne() (pairs []pair, bySystem int) {
 	}
 	bySystem = len(pairs)
 	first := map[string]*file{}
-	for _, f := range m.card.files.all {
+	for _, f := range card.files.all {
 		told := false
 		for _, k := range keysOf(f) {
 			other, twice := first[k]
@@ -56,26 +56,26 @@ func keysOf(f *file) []string {
 
 // judgeSameNames tells of two names that a device may take for one. Where one of
 // them is wanted, or leads to what is, the device may find the other.
-func judgeSameNames(m matched, tell teller) {
-	leads := m.leading()
-	pairs, bySystem := m.takenForOne()
+func judgeSameNames(m matched, report func(Finding)) {
+	leads := leading(m)
+	pairs, bySystem := takenForOne(m.card)
 	for i, p := range pairs {
-		as := sameNames
+		d := sameNames
 		switch wanted := leads[p.first] || leads[p.second]; {
 		case wanted && i < bySystem:
-			as = nameTwiceWanted
+			d = nameTwiceWanted
 		case wanted:
-			as = sameNamesWanted
+			d = sameNamesWanted
 		case i < bySystem:
-			as = nameTwice
+			d = nameTwice
 		}
-		tell(as.at(p.second, "a name of its own", fmt.Sprintf("also the name of %q", p.first)))
+		report(d.at(p.second, "a name of its own", fmt.Sprintf("also the name of %q", p.first)))
 	}
 }
 
 // leading are the paths of what is wanted and of the record's own files, as
 // they stand on the card, and of the folders that lead there.
-func (m matched) leading() map[string]bool {
+func leading(m matched) map[string]bool {
 	leads := map[string]bool{}
 	for _, f := range m.card.files.all {
 		if !f.dir && m.inPlace(f) || m.isMoved(f) || m.isOwn(f) {

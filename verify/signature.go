@@ -30,29 +30,29 @@ func signerOf(card onCard, expected Expected) signer {
 }
 
 // judgeSignature tells who made the card, as far as that can be known.
-func judgeSignature(m matched, tell teller) {
+func judgeSignature(m matched, report func(Finding)) {
 	f := m.card.files.at(media.SignaturePath)
 	// an empty one can do no harm, and is none
 	if f != nil && m.isOwn(f) && (f.dir || f.Size > 0) && !keys.InForm(m.card.own[media.SignaturePath]) {
-		if f.SHA256 != "" || f.dir { // else it is told as unreadable
-			tell(noSignature.at(f.Path, fmt.Sprintf("a signature in minisign's form, of at most %d bytes", keys.MaxSignature), inItsPlace(f)))
+		if f.SHA256 != "" || f.dir { // else it is told d unreadable
+			report(noSignature.at(f.Path, fmt.Sprintf("a signature in minisign's form, of at most %d bytes", keys.MaxSignature), inItsPlace(f)))
 		}
 		return
 	}
 	if m.card.files.at(media.RecordFolder) == nil || m.card.own[media.RecordPath] == nil {
 		return
 	}
-	as, expected, found := unsigned, "", "no signature"
+	d, expected, found := unsigned, "", "no signature"
 	switch m.signer.Signer {
 	case keys.Known:
-		as, found = signed, "signed by "+m.signer.shop
+		d, found = signed, "signed by "+m.signer.shop
 	case keys.Nobody:
-		as, expected, found = signerUnknown, "a signature by a shop that shop.yaml trusts", "another signature"
+		d, expected, found = signerUnknown, "a signature by a shop that shop.yaml trusts", "another signature"
 	}
 	if m.expected.Signed && !m.signer.vouches() {
-		as = as.weighing(Stop)
+		d = d.weighing(Stop)
 	}
-	tell(as.at(media.SignaturePath, expected, found))
+	report(d.at(media.SignaturePath, expected, found))
 }
 
 func inItsPlace(f *file) string {

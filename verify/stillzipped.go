@@ -23,7 +23,7 @@ func (i *identifier) asDownloaded(it *identified, p pkg) {
 		}
 		for _, m := range file.Members {
 			if slices.ContainsFunc(i.absent, func(a absence) bool { return a.SHA256 == m.SHA256 }) {
-				it.as, it.expected = asDownloaded, "the files inside it, unpacked"
+				it.diagnosis, it.expected = asDownloaded, "the files inside it, unpacked"
 				i.instead(m.SHA256, "it is inside the archive "+it.Path)
 			}
 		}

@@ -31,7 +31,7 @@ func (i *identifier) clutter(f *file) *identified {
 		it.found = "a folder that computers make on every card they see"
 	}
 	if len(i.visit.atPowerUp()) > 0 {
-		it.as = clutterTaken
+		it.diagnosis = clutterTaken
 	}
 	return &it
 }

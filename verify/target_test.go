@@ -57,8 +57,8 @@ func TestWhatACardShouldHold(t *testing.T) {
 	path := imageOf(t, s, nil)
 
 	v, err := verify.Target(t.Context(), path, askedOf(s, true), unwatched)
-	defer v.Close()
 	require.NoError(t, err)
+	defer v.Close()
 	assert.Equal(t, verify.Good, v.Report.Verdict, "%v", v.Report.Findings)
 	assert.Equal(t, 1, v.Wanted.Card.Number)
 	assert.EqualValues(t, shoptest.Small, v.Bytes)
@@ -68,8 +68,8 @@ func TestWhatACardShouldHold(t *testing.T) {
 	}
 
 	nobody, err := verify.Target(t.Context(), path, askedOf(s, false), unwatched)
-	defer nobody.Close()
 	require.NoError(t, err)
+	defer nobody.Close()
 	assert.Equal(t, verify.Unchecked, nobody.Report.Verdict, "nobody has signed its record")
 	assert.Zero(t, nobody.Wanted.Card.Number)
 
@@ -78,8 +78,8 @@ func TestWhatACardShouldHold(t *testing.T) {
 	asked := askedOf(s, true)
 	asked.Vessel = &other
 	another, err := verify.Target(t.Context(), path, asked, unwatched)
-	defer another.Close()
 	require.NoError(t, err)
+	defer another.Close()
 	assert.Equal(t, verify.Bad, another.Report.Verdict)
 	assert.Contains(t, another.Whose, "Kittiwake's card")
 }
@@ -93,8 +93,8 @@ func TestACardForAVesselThatNeedsNone(t *testing.T) {
 		d.Version = s.Shop.Model(d.Model).Releases[0].Version
 	}
 	v, err := verify.Target(t.Context(), path, askedOf(s, true), unwatched)
-	defer v.Close()
 	require.NoError(t, err)
+	defer v.Close()
 	assert.True(t, v.Wanted.Expected.Nothing)
 	assert.NotEqual(t, verify.Good, v.Report.Verdict)
 }

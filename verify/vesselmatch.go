@@ -13,7 +13,7 @@ import (
 
 // judgePowerUp tells what would happen were a device that installs by itself
 // powered up with this card in.
-func judgePowerUp(m matched, tell teller) {
+func judgePowerUp(m matched, report func(Finding)) {
 	visit := m.expected.visit()
 	for _, d := range visit.atPowerUp() {
 		model := visit.Shop.Model(d.Model)
@@ -22,16 +22,16 @@ func judgePowerUp(m matched, tell teller) {
 			continue
 		}
 		if names, ok := oneOf(found); ok {
-			tell(wouldTake.at("", "", fmt.Sprintf("%s (%s) would install %s", d.ID, d.Place, names)))
+			report(wouldTake.at("", "", fmt.Sprintf("%s (%s) would install %s", d.ID, d.Place, names)))
 		} else {
-			tell(severalAtPowerUp.meaningOf(d.ID, d.Place).at("", "one release of "+model.ID, strings.Join(releaseNames(found), ", ")))
+			report(severalAtPowerUp.meaningOf(d.ID, d.Place).at("", "one release of "+model.ID, strings.Join(releaseNames(found), ", ")))
 		}
 	}
 }
 
 // judgePlan tells of a signed card whose plan isn't today's: an older card of the
 // vessel, which is right by its own record and may be out of date.
-func judgePlan(m matched, tell teller) {
+func judgePlan(m matched, report func(Finding)) {
 	shop, found := m.expected.shop(), m.record.is
 	if found == nil || found.WayBack || shop == nil || !m.expected.FromRecord || !m.signer.vouches() {
 		return
@@ -44,7 +44,7 @@ func judgePlan(m matched, tell teller) {
 	if err != nil || plan.ID() == found.Plan {
 		return
 	}
-	tell(superseded.adviceFor(found.Vessel).at(media.RecordPath, "plan "+plan.ID()+", today's for "+found.VesselName, "plan "+found.Plan))
+	report(superseded.adviceFor(found.Vessel).at(media.RecordPath, "plan "+plan.ID()+", today's for "+found.VesselName, "plan "+found.Plan))
 }
 
 // fitting is a vessel of the shop for which files on a card would do.
@@ -56,9 +56,9 @@ type fitting struct {
 // fittings are the vessels that the files on a card are for: any where none was
 // named; else, on a card with no record and with packages that aren't wanted,
 // those whose whole plan it holds.
-func (m matched) fittings() (all []fitting) {
+func fittings(m matched) (all []fitting) {
 	shop, visit := m.expected.shop(), m.expected.visit()
-	if shop == nil || visit != nil && !m.strange() {
+	if shop == nil || visit != nil && !strange(m) {
 		return nil
 	}
 	have := map[digest.SHA256]bool{}
@@ -88,22 +88,22 @@ func (m matched) fittings() (all []fitting) {
 
 // strange tells of a card with packages that aren't wanted on it, and with no
 // record that says whose it is.
-func (m matched) strange() bool {
+func strange(m matched) bool {
 	_, hasRecord := m.card.own[media.RecordPath]
 	known := func(it identified) bool { return len(m.known.of(it.file)) > 0 }
 	return !hasRecord && slices.ContainsFunc(m.others, known)
 }
 
 // judgeVessels tells which vessels of the shop the files on the card are for.
-func judgeVessels(m matched, tell teller) {
+func judgeVessels(m matched, report func(Finding)) {
 	for _, f := range m.fits {
-		as := fitsVessel.meaningOf(f.vessel.ID)
+		d := fitsVessel.meaningOf(f.vessel.ID)
 		switch {
 		case m.expected.Nothing:
-			as = fitsNotNeeded
+			d = fitsNotNeeded
 		case m.expected.visit() != nil:
-			as = fitsAnother
+			d = fitsAnother
 		}
-		tell(as.at("", "", fmt.Sprintf("the files for %d of the %d steps of %s (%s)", f.whole, f.steps, f.vessel.Name, f.vessel.ID)))
+		report(d.at("", "", fmt.Sprintf("the files for %d of the %d steps of %s (%s)", f.whole, f.steps, f.vessel.Name, f.vessel.ID)))
 	}
 }
