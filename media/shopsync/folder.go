@@ -21,7 +21,7 @@ import (
 	"cardwright/manifest/samename"
 )
 
-// Bounds of what is read from a folder.
+// The most that is read from a folder.
 const (
 	maxFiles   = 20_000
 	maxFolders = 8        // inside one another
@@ -29,7 +29,7 @@ const (
 	maxPackage = 32 << 30 // bytes of one package file: no card holds more
 )
 
-// folder is one of the two: everything in it is reached by names within it, so that
+// folder is one of the two. Everything in it is reached by names within it, so that
 // no link leads out.
 type folder struct {
 	dir      string
@@ -37,11 +37,11 @@ type folder struct {
 	packages string // where packages stand in it, with slashes
 }
 
-// openFolder opens a folder with its packages below it at a place of their own.
+// openFolder opens a folder. packages is where it keeps its packages, below it.
 func openFolder(dir, packages string) (*folder, error) {
 	packages = path.Clean(filepath.ToSlash(packages))
 	if !filepath.IsLocal(filepath.FromSlash(packages)) {
-		return nil, fmt.Errorf("%s keeps its packages in %s, outside of the shop folder: only what stands within is synced; move them to %s/",
+		return nil, fmt.Errorf("%s keeps its packages in %s, outside the shop folder: only files within it are synced; move them to %s/",
 			dir, packages, packagesFolder)
 	}
 	root, err := os.OpenRoot(dir)
@@ -53,8 +53,8 @@ func openFolder(dir, packages string) (*folder, error) {
 
 func (f *folder) close() error { return f.root.Close() }
 
-// at is where a file of the sync stands in the folder; packages may stand elsewhere
-// in each.
+// at is the path of a file of the sync in this folder: each may keep its packages
+// elsewhere.
 func (f *folder) at(name string) string {
 	if rest, ok := strings.CutPrefix(name, packagesAs); ok {
 		return path.Join(f.packages, rest)
@@ -62,8 +62,7 @@ func (f *folder) at(name string) string {
 	return name
 }
 
-// The names of files in a sync: as in a shop folder that keeps its packages in
-// packages/.
+// In a sync packages are named as in a shop folder that keeps them in packages/.
 const (
 	packagesFolder = "packages"
 	packagesAs     = packagesFolder + "/"
@@ -71,21 +70,23 @@ const (
 
 func isPackage(name string) bool { return strings.HasPrefix(name, packagesAs) }
 
-// stamp is what tells that a file is still the one that was read.
+// stamp tells that a package is still the one that was read: it is read again only
+// where size or time differ. It isn't a digest.File: its form is that of the saved
+// state.
 type stamp struct {
 	Size   int64  `json:"size"`
 	Time   int64  `json:"time"` // of its last change, ns
 	SHA256 string `json:"sha256"`
 }
 
-// listing is what stands in a folder.
+// listing is the files of a folder.
 type listing struct {
 	files   map[string]fs.FileInfo
 	refused map[string]string // what isn't synced, with why
 }
 
-// list looks at all files that are synced. Links, devices and names that can't be
-// written everywhere are left out, with why.
+// list finds all files that are synced. Links, devices and names that not every
+// system can write are left out, with why.
 func (f *folder) list() (listing, error) {
 	l := listing{map[string]fs.FileInfo{}, map[string]string{}}
 	for _, top := range []struct{ at, as string }{
@@ -99,7 +100,7 @@ func (f *folder) list() (listing, error) {
 		case err != nil:
 			return l, err
 		case !info.IsDir():
-			l.refused[top.as] = "a " + sort(info) + " stands in the place of the folder"
+			l.refused[top.as] = "a " + sort(info) + " is in the place of the folder"
 		default:
 			if err := f.below(&l, top.at, top.as, 0); err != nil {
 				return l, err
@@ -110,7 +111,7 @@ func (f *folder) list() (listing, error) {
 	for name := range l.files {
 		key := samename.Key(name)
 		if other, ok := keys[key]; ok {
-			l.refused[name] = "other systems take its name and " + path.Base(other) + " for one: rename one of them"
+			l.refused[name] = "to other systems this and " + path.Base(other) + " are one name: rename one of them"
 			l.refused[other] = l.refused[name]
 		}
 		keys[key] = name
@@ -147,7 +148,7 @@ func (f *folder) below(l *listing, at, as string, depth int) error {
 			return err
 		}
 		if len(l.files) > maxFiles {
-			return fmt.Errorf("%s holds more than %d files: a shop's folder has fewer", f.dir, maxFiles)
+			return fmt.Errorf("%s holds more than %d files, the most that are synced", f.dir, maxFiles)
 		}
 		switch {
 		case info.IsDir() && depth == maxFolders:
@@ -157,7 +158,7 @@ func (f *folder) below(l *listing, at, as string, depth int) error {
 		case !info.Mode().IsRegular():
 			l.refused[name] = "a " + sort(info) + ", expected a file"
 		case isPackage(name) && info.Size() > maxPackage:
-			l.refused[name] = fmt.Sprintf("%d bytes: no card holds as many", info.Size())
+			l.refused[name] = fmt.Sprintf("%d bytes, more than a card holds", info.Size())
 		case !isPackage(name) && info.Size() > manifest.MaxFileBytes:
 			l.refused[name] = fmt.Sprintf("%d bytes, expected at most %d", info.Size(), manifest.MaxFileBytes)
 		default:
@@ -189,20 +190,21 @@ func sort(info fs.FileInfo) string {
 	return "device or pipe"
 }
 
-// badName says why a name isn't taken to other systems; "" where it may be.
+// badName is why a name is not taken to other systems; "" where it may be.
 func badName(name string) string {
 	switch {
 	case len(name) > maxName:
 		return fmt.Sprintf("a name of %d bytes, expected at most %d", len(name), maxName)
 	case !utf8.ValidString(name) || strings.ContainsFunc(name, func(r rune) bool { return !unicode.IsPrint(r) }):
-		return "a name that can't be shown"
+		return "a name with characters that can't be shown"
 	case strings.ContainsAny(name, `<>:"/\|?*`) || strings.TrimRight(name, ". ") != name || !filepath.IsLocal(name):
 		return "a name that not every system can write"
 	}
 	return ""
 }
 
-// digest reads a file; what was read before is taken as known.
+// digest reads a file. A package whose stamp is still the known one is not read
+// again.
 func (f *folder) digest(ctx context.Context, name string, info fs.FileInfo, known stamp) (stamp, error) {
 	is := stamp{Size: info.Size(), Time: info.ModTime().UnixNano()}
 	if isPackage(name) && known.SHA256 != "" && known.Size == is.Size && known.Time == is.Time {
@@ -216,7 +218,7 @@ func (f *folder) digest(ctx context.Context, name string, info fs.FileInfo, know
 	sum := sha256.New()
 	n, err := io.Copy(sum, limited(ctx, in, is.Size))
 	if err == nil && n != is.Size {
-		err = fmt.Errorf("%s changed while it was read: do it again", name)
+		err = fmt.Errorf("%s changed while it was read: sync again", name)
 	}
 	is.SHA256 = string(digest.Sum(sum))
 	return is, err
@@ -228,7 +230,7 @@ func (f *folder) open(name string) (*os.File, error) {
 		return nil, err
 	}
 	if info, err := in.Stat(); err != nil || !info.Mode().IsRegular() {
-		return nil, errors.Join(fmt.Errorf("%s is no file any more", name), err, in.Close())
+		return nil, errors.Join(fmt.Errorf("%s is no longer a file", name), err, in.Close())
 	}
 	return in, nil
 }
@@ -250,7 +252,7 @@ func (c *cancelled) Read(p []byte) (int, error) {
 	return c.in.Read(p)
 }
 
-// text reads a file of the catalogue or a vessel's.
+// text reads a file of the catalogue or a vessel.
 func (f *folder) text(name string) ([]byte, error) {
 	in, err := f.open(name)
 	if err != nil {
@@ -264,8 +266,8 @@ func (f *folder) text(name string) ([]byte, error) {
 	return text, err
 }
 
-// put writes a file whole or not at all: its bytes must have a digest, and what
-// stands in its place must still be what was seen there ("": nothing).
+// put writes a file whole or not at all. Its bytes must have the digest wanted, and
+// what it replaces must still be what was seen there ("": nothing).
 func (f *folder) put(ctx context.Context, name string, from io.Reader, size int64, want, instead string) (err error) {
 	to := f.at(name)
 	if err := f.root.MkdirAll(path.Dir(to), 0o755); err != nil {
@@ -286,7 +288,7 @@ func (f *folder) put(ctx context.Context, name string, from io.Reader, size int6
 		return err
 	}
 	if is := string(digest.Sum(sum)); is != want {
-		return fmt.Errorf("%s changed while it was read: do it again", name)
+		return fmt.Errorf("%s changed while it was read: sync again", name)
 	}
 	if err := out.Sync(); err != nil {
 		return err
@@ -303,21 +305,21 @@ func (f *folder) put(ctx context.Context, name string, from io.Reader, size int6
 	return f.syncAbove(to)
 }
 
-// still looks that nobody changed what is about to be replaced.
+// still is an error where somebody changed what is about to be replaced.
 func (f *folder) still(ctx context.Context, name, digest string) error {
 	info, err := f.root.Lstat(f.at(name))
 	if errors.Is(err, fs.ErrNotExist) {
 		if digest == "" {
 			return nil
 		}
-		return fmt.Errorf("%s was removed meanwhile: do it again", name)
+		return fmt.Errorf("%s was removed meanwhile: sync again", name)
 	}
 	if err != nil {
 		return err
 	}
 	is, err := f.digest(ctx, name, info, stamp{})
 	if err == nil && is.SHA256 != digest {
-		err = fmt.Errorf("%s was changed meanwhile: do it again", name)
+		err = fmt.Errorf("%s was changed meanwhile: sync again", name)
 	}
 	return err
 }
@@ -330,7 +332,8 @@ func (f *folder) syncAbove(name string) error {
 	return errors.Join(durable.SyncOpenFolder(above), above.Close())
 }
 
-// keep moves what is about to be replaced or removed to where it can be found.
+// keep copies what is about to be replaced or removed to where a person can find
+// it.
 func (f *folder) keep(name string, when time.Time) error {
 	from := f.at(name)
 	to := path.Join(ownFolder, "before", when.UTC().Format("20060102-150405"), name)
@@ -354,7 +357,7 @@ func (f *folder) keep(name string, when time.Time) error {
 	return errors.Join(err, out.Sync(), out.Close())
 }
 
-// sweep removes what an earlier sync left unfinished.
+// sweep removes what an interrupted sync left.
 func (f *folder) sweep() error {
 	return fs.WalkDir(f.root.FS(), ".", func(name string, e fs.DirEntry, err error) error {
 		if err != nil {
@@ -370,7 +373,7 @@ func (f *folder) sweep() error {
 	})
 }
 
-// within tells whether a folder is, or is above or below, one that is synced.
+// within tells whether a folder is one that is synced, or is above or below one.
 func (f *folder) within(name string) bool {
 	for _, top := range []string{manifest.CatalogueFolder, manifest.VesselsFolder, f.packages} {
 		if name == top || strings.HasPrefix(name, top+"/") || strings.HasPrefix(top, name+"/") {

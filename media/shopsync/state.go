@@ -18,11 +18,11 @@ import (
 	"cardwright/manifest/pattern"
 )
 
-// ownFolder is where a sync keeps what it has to know, in both folders.
+// ownFolder is where a sync keeps its own files, in both folders.
 const ownFolder = ".sync"
 
 // state is what a shop remembers of another folder: what both had last, and what is
-// in conflict. The other folder's word isn't taken for it.
+// in conflict. It never relies on what the other folder says of that.
 type state struct {
 	Format    int                 `json:"format"`
 	Place     string              `json:"place"` // as it was named last
@@ -47,7 +47,7 @@ type Conflict struct {
 
 var folderID = pattern.Of(`^[0-9a-f]{32}$`)
 
-// id reads a folder's name; "" where it has none.
+// id is the name of a folder in syncs; "" where it has none yet.
 func (f *folder) id() (string, error) {
 	in, err := f.root.Open(ownFolder + "/id")
 	if errors.Is(err, fs.ErrNotExist) {
@@ -63,7 +63,7 @@ func (f *folder) id() (string, error) {
 	}
 	id := strings.TrimSpace(string(text))
 	if !folderID.MatchString(id) {
-		return "", fmt.Errorf("%s/%s/id is not as cardwright wrote it: remove it, and begin there anew", f.dir, ownFolder)
+		return "", fmt.Errorf("%s/%s/id isn't what cardwright wrote there: remove it, and sync as with a new folder", f.dir, ownFolder)
 	}
 	return id, nil
 }
@@ -75,7 +75,7 @@ func (f *folder) giveID() (string, error) {
 	return id, f.write(ownFolder+"/id", []byte(id+"\n"))
 }
 
-// write puts one of a sync's own files in its place.
+// write puts one of the sync's own files in its place.
 func (f *folder) write(name string, text []byte) error {
 	if err := f.root.MkdirAll(path.Dir(name), 0o755); err != nil {
 		return err
@@ -103,7 +103,7 @@ func (f *folder) state(id string) (*state, error) {
 		var text []byte
 		text, err = io.ReadAll(io.LimitReader(in, maxState))
 		if err == nil && (json.Unmarshal(text, s) != nil || s.Format != 1) {
-			err = fmt.Errorf("%s/%s/%s.json is not as this cardwright writes it: update cardwright, or remove it; then whatever differs is a conflict", f.dir, ownFolder, id)
+			err = fmt.Errorf("%s/%s/%s.json isn't in the form that this cardwright reads: update cardwright, or remove it; then every file that differs is a conflict", f.dir, ownFolder, id)
 		}
 	}
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
@@ -172,8 +172,8 @@ func (f *folder) conflicts() (list []Conflict, err error) {
 	return list, nil
 }
 
-// Texts are what stands here in a file in conflict, and what stood in the other
-// folder; nil where it was removed there, or is no text.
+// Texts are the text here of a file in conflict, and that of the other folder; nil
+// where it was removed there, or is no text.
 func Texts(dir string, c Conflict) (ours, theirs []byte, err error) {
 	f, err := openFolder(dir, packagesFolder)
 	if err != nil {

@@ -28,7 +28,7 @@ import (
 	"cardwright/manifest/pattern"
 )
 
-// Options say what may be done without being asked.
+// Options say what may be done without a question.
 type Options struct {
 	New     bool // the other folder may be begun: nothing was ever synced there
 	Emptied bool // many removals there are meant
@@ -49,13 +49,14 @@ type Report struct {
 
 // What a sync refuses as a whole.
 var (
-	ErrNew     = errors.New("nothing was ever synced with this folder: look whether the name is right and the stick is in")
-	ErrEmptied = errors.New("most of what both had is gone there: look whether it is the right folder")
+	ErrNew     = errors.New("nothing was ever synced with this folder: check that its name is right and the stick is in")
+	ErrEmptied = errors.New("most of what both had is gone there: check that it is the right folder")
 	ErrSame    = errors.New("both are the same folder")
 )
 
-// Run syncs a shop folder with another folder: another shop's, a stick, a share.
-// It may be interrupted anywhere and done again; no file is ever half there.
+// Run syncs a shop folder with another folder: of another laptop, on a stick, on a
+// share. It may be interrupted anywhere and run again; no file is ever half
+// written.
 func Run(ctx context.Context, shop *manifest.Shop, there string, o Options) (Report, error) {
 	r := Report{
 		Format: 1, Here: shop.Dir, There: there, Received: []string{}, Sent: []string{},
@@ -72,6 +73,7 @@ func Run(ctx context.Context, shop *manifest.Shop, there string, o Options) (Rep
 	return r, nil
 }
 
+// job is one sync of a shop folder with another.
 type job struct {
 	shop        *manifest.Shop
 	o           Options
@@ -110,7 +112,7 @@ func (j *job) open(there string) (err error) {
 	return nil
 }
 
-// identify finds out which folder the other is, or gives it a name.
+// identify finds out which folder the other is, or names it.
 func (j *job) identify() (err error) {
 	if j.id, err = j.there.id(); err != nil {
 		return err
@@ -130,7 +132,7 @@ func (j *job) identify() (err error) {
 		return err
 	}
 	if err := durable.Lock(j.lock); err != nil {
-		return fmt.Errorf("another sync of this shop is running: wait for its end (%w)", err)
+		return fmt.Errorf("another sync of this shop is running: wait until it ends (%w)", err)
 	}
 	j.was, err = j.here.state(j.id)
 	return err
@@ -146,8 +148,8 @@ func (j *job) close() error {
 
 var keeps = pattern.Of(`(?m)^([a-z]+):[ \t]*["']?([^"'#\r\n]*?)["']?[ \t]*(?:#.*)?$`)
 
-// Keeps is where another folder keeps its packages or its ledger, as its shop.yaml
-// says, or usual; nothing else of that file is read.
+// Keeps is where another folder keeps its packages or its ledger, by its shop.yaml,
+// or usual where that doesn't say. Nothing else of that file is read.
 func Keeps(dir, key, usual string) (string, error) {
 	root, err := os.OpenRoot(dir)
 	if err != nil {
@@ -218,7 +220,7 @@ func (j *job) refuses(name string) bool {
 	return false
 }
 
-// change is one file that goes from one folder to the other, or out of it.
+// change is one file that goes from one folder to the other, or is removed.
 type change struct {
 	name    string
 	here    bool   // it is this folder that changes
@@ -226,7 +228,7 @@ type change struct {
 	instead string // what stands there; "": nothing
 }
 
-// decide lays both folders beside what both had last.
+// decide compares both folders with what both had last.
 func (j *job) decide() (todo []change) {
 	names := map[string]bool{}
 	for _, m := range []map[string]stamp{j.ours, j.theirs} {
@@ -270,7 +272,7 @@ func (c change) order() string {
 	return "2" + c.name
 }
 
-// agreed notes that both have the same of a file now.
+// agreed notes that both folders have the same of a file now.
 func (j *job) agreed(name, digest string) {
 	delete(j.was.Conflicts, name)
 	if digest == "" {
@@ -280,10 +282,10 @@ func (j *job) agreed(name, digest string) {
 	j.was.Both[name] = digest
 }
 
-// fewRemovals are taken over without a question.
+// fewRemovals is how many removals are taken over without a question.
 const fewRemovals = 3
 
-// mayRemove refuses removals that look like a stick that lost its files.
+// mayRemove refuses removals that look as if the other folder had lost its files.
 func (j *job) mayRemove(todo []change) error {
 	n := 0
 	for _, c := range todo {
@@ -297,7 +299,7 @@ func (j *job) mayRemove(todo []change) error {
 	return nil
 }
 
-// loadable refuses texts with which the shop could not be loaded any more.
+// loadable refuses texts with which the shop could no longer be loaded.
 func (j *job) loadable(todo []change) {
 	texts := map[string][]byte{}
 	for _, c := range todo {
@@ -386,7 +388,7 @@ func (j *job) do(ctx context.Context, c change) error {
 	return nil
 }
 
-// noteConflicts keeps the other folder's texts, so that they can be looked at and
+// noteConflicts keeps the other folder's texts, so that conflicts can be seen and
 // settled without it.
 func (j *job) noteConflicts(ctx context.Context) error {
 	for name := range j.was.Conflicts {
@@ -412,7 +414,7 @@ func (j *job) noteConflicts(ctx context.Context) error {
 	return nil
 }
 
-// remember saves what both have now, also of a sync that was cut off.
+// remember saves what both have now, also after an interruption.
 func (j *job) remember() error {
 	j.was.Place, j.was.Synced = j.r.There, j.now.UTC().Truncate(time.Second)
 	j.was.Here, j.was.There = packagesOf(j.ours), packagesOf(j.theirs)
@@ -432,8 +434,9 @@ func packagesOf(all map[string]stamp) map[string]stamp {
 // ErrNoConflict says that a file isn't in conflict.
 var ErrNoConflict = errors.New("this file is not in conflict")
 
-// Settle ends a conflict as somebody said: ours stays and goes to the other folder
-// at the next sync, or theirs is taken. A package's bytes come at the next sync.
+// Settle ends a conflict as a person decided: ours stays and goes to the other
+// folder at the next sync, or theirs is taken. A package's bytes come at the next
+// sync.
 func Settle(ctx context.Context, shop *manifest.Shop, name string, theirs bool) error {
 	f, err := openFolder(shop.Dir, shop.Packages)
 	if err != nil {

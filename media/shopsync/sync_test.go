@@ -208,7 +208,7 @@ func TestTheOtherFoldersStateIsNotBelieved(t *testing.T) {
 	for _, id := range []string{"", "../../x", strings.Repeat("a", 1<<20)} {
 		write(t, there, ".sync/id", id)
 		_, err := shopsync.Run(context.Background(), shopIn(here), there, shopsync.Options{})
-		require.ErrorContains(t, err, "is not as cardwright wrote it")
+		require.ErrorContains(t, err, "isn't what cardwright wrote there")
 	}
 }
 
@@ -219,7 +219,7 @@ func TestPlacesOutsideAreRefused(t *testing.T) {
 		there := t.TempDir()
 		write(t, there, "shop.yaml", "shop: Elsewhere\npackages: "+place+"\n")
 		_, err := shopsync.Run(context.Background(), shopIn(here), there, shopsync.Options{New: true})
-		require.ErrorContains(t, err, "outside of the shop folder")
+		require.ErrorContains(t, err, "outside the shop folder")
 	}
 	there := t.TempDir()
 	write(t, there, "shop.yaml", "shop: Elsewhere\npackages: \"files\" # here\n")
