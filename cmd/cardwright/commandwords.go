@@ -4,6 +4,7 @@ import (
 	"cardwright/manifest/problem"
 	"cardwright/media"
 	"cardwright/media/intake"
+	"cardwright/media/intake/adding"
 	"cardwright/media/readiness"
 	"cardwright/verify/ledger/store"
 	"cardwright/verify/prepare"
@@ -33,6 +34,11 @@ var commandWords = problem.Words{
 	intake.GiveKey:      "--signing-key",
 	intake.GiveKeySo:    "--signing-key %s",
 	intake.ReplaceKey:   "--replace-key",
+
+	adding.SayNeeds:     "--needs",
+	adding.SayTouch:     "--touch",
+	adding.SayReleased:  "--released",
+	adding.WholeRelease: "--release",
 
 	media.LeaveBeside: "--beside",
 

@@ -19,6 +19,7 @@ import (
 	"cardwright/manifest/problem"
 	"cardwright/media"
 	"cardwright/media/intake"
+	"cardwright/media/intake/adding"
 	"cardwright/media/readiness"
 	"cardwright/verify/ledger/store"
 	"cardwright/verify/prepare"
@@ -124,7 +125,7 @@ func TestPagesHoldNoCommandLines(t *testing.T) {
 // these are there.
 func TestActsHaveWords(t *testing.T) {
 	all := allCommands()
-	acts := slices.Concat(intake.Acts, readiness.Acts, seatrial.Acts, store.Acts, prepare.Acts, []problem.Act{media.LeaveBeside})
+	acts := slices.Concat(intake.Acts, adding.Acts, readiness.Acts, seatrial.Acts, store.Acts, prepare.Acts, []problem.Act{media.LeaveBeside})
 	for _, act := range acts {
 		form, ok := commandWords[act]
 		require.Truef(t, ok, "%q has no words", act)

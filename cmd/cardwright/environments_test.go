@@ -68,20 +68,20 @@ func TestExitCodesInEveryEnvironment(t *testing.T) {
 		code int
 		args []string
 	}{
-		"a good card":       {exitDone, []string{"verify", good, "--for", "kittiwake"}},
-		"a bad card":        {exitNo, []string{"verify", bad, "--for", "kittiwake"}},
-		"an unknown card":   {exitUnchecked, []string{"verify", unsigned}},
-		"a JSON reply": {exitNo, []string{"verify", bad, "--for", "kittiwake", "--json"}},
-		"a plan":            {exitDone, []string{"plan", "kittiwake"}},
-		"a sheet":           {exitDone, []string{"sheet", "kittiwake"}},
-		"a new card":        {exitDone, []string{"prepare", "kittiwake", "--to", "NEW", "--size", "64MB"}},
-		"the readers":       {exitDone, []string{"readers"}},
-		"the shop":          {exitDone, []string{"shop", "check", "kittiwake"}},
-		"the packages":      {exitDone, []string{"package", "check"}},
-		"a vessel's past":   {exitDone, []string{"audit", "vessel", "kittiwake"}},
-		"the ledger":        {exitDone, []string{"audit", "check"}},
-		"a spelling":        {exitUsage, []string{"plan", "kittywake"}},
-		"help":              {exitDone, []string{"verify", "--help"}},
+		"a good card":     {exitDone, []string{"verify", good, "--for", "kittiwake"}},
+		"a bad card":      {exitNo, []string{"verify", bad, "--for", "kittiwake"}},
+		"an unknown card": {exitUnchecked, []string{"verify", unsigned}},
+		"a JSON reply":    {exitNo, []string{"verify", bad, "--for", "kittiwake", "--json"}},
+		"a plan":          {exitDone, []string{"plan", "kittiwake"}},
+		"a sheet":         {exitDone, []string{"sheet", "kittiwake"}},
+		"a new card":      {exitDone, []string{"prepare", "kittiwake", "--to", "NEW", "--size", "64MB"}},
+		"the readers":     {exitDone, []string{"readers"}},
+		"the shop":        {exitDone, []string{"shop", "check", "kittiwake"}},
+		"the packages":    {exitDone, []string{"package", "check"}},
+		"a vessel's past": {exitDone, []string{"audit", "vessel", "kittiwake"}},
+		"the ledger":      {exitDone, []string{"audit", "check"}},
+		"a spelling":      {exitUsage, []string{"plan", "kittywake"}},
+		"help":            {exitDone, []string{"verify", "--help"}},
 	} {
 		for where, words := range environments {
 			t.Run(name+", "+where, func(t *testing.T) {

@@ -13,6 +13,7 @@ import (
 	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/media/drive"
+	"cardwright/media/intake/adding"
 	"cardwright/media/place"
 	"cardwright/verify"
 	"cardwright/verify/ledger/unchanged"
@@ -61,6 +62,7 @@ var errorCodes = []struct {
 	{is[manifest.Mistakes], exitUsage},
 	{is[*order.BadAsk], exitUsage},
 	{is[*prepare.BadJob], exitUsage},
+	{is[*adding.BadSaid], exitUsage},
 	{media.Interrupted, exitInterrupted},
 	{is[*drive.NoDrive], exitCouldNot}, // it may be there in a moment
 	{is[*drive.NotATarget], exitUsage},

@@ -12,6 +12,7 @@ import (
 	"cardwright/manifest/order"
 	"cardwright/media"
 	"cardwright/media/drive"
+	"cardwright/media/intake/adding"
 	"cardwright/media/place"
 	"cardwright/verify"
 	"cardwright/verify/ledger/unchanged"
@@ -32,6 +33,7 @@ func TestExitCodesOfErrors(t *testing.T) {
 		{manifest.Mistakes{{What: "unknown key"}}, exitUsage},
 		{&order.BadAsk{}, exitUsage},
 		{&prepare.BadJob{Err: errors.New("one target twice")}, exitUsage},
+		{&adding.BadSaid{Err: errors.New("no such file in the release")}, exitUsage},
 		{&drive.NotATarget{Path: "a pipe"}, exitUsage},
 		{&place.NoPlace{}, exitUsage},
 		{drive.Unknown("DRIVE", nil), exitCouldNot},

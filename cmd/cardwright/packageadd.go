@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"reflect"
 	"strings"
@@ -14,11 +13,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
-	"cardwright/manifest/digest"
-	"cardwright/manifest/edit"
-	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/media/intake"
+	"cardwright/media/intake/adding"
 	"cardwright/verify/visible"
 )
 
@@ -83,7 +80,7 @@ it. --unpack is for devices that want the contents of the zip on the card.`,
 
 // tableAlone is the table that tells a command everything, where no download does.
 func (o packageOptions) tableAlone(cmd *cobra.Command) (string, error) {
-	only := packageOptions{Request: intake.Request{From: o.From}}
+	only := packageOptions{Said: adding.Said{Request: intake.Request{From: o.From}}}
 	switch {
 	case o.From == "":
 		return "", usage(fmt.Errorf("expected downloads, or --from with a table of them\nusage: %s", cmd.UseLine()))
@@ -97,11 +94,11 @@ func runPackageAdd(ctx context.Context, s *session, o packageOptions, paths []st
 	if err := o.check(); err != nil {
 		return usage(err)
 	}
-	answer := addedAll{Format: 1, Files: []added{}}
+	answer := addedAll{Format: 1, Files: []adding.Added{}}
 	var codes []int
 	for _, path := range paths {
 		a, err := takeIn(ctx, s, o, path)
-		if code(err) == exitUsage || len(paths) == 1 && !refused(err) && err != nil {
+		if code(err) == exitUsage || len(paths) == 1 && !is[*intake.Refused](err) && err != nil {
 			return err
 		}
 		if err != nil {
@@ -110,7 +107,7 @@ func runPackageAdd(ctx context.Context, s *session, o packageOptions, paths []st
 		codes = append(codes, code(err))
 		answer.Files = append(answer.Files, a)
 		if !s.json {
-			a.tell(s.text(), err)
+			tellAdded(s.text(), a, err)
 		}
 		if ctx.Err() != nil {
 			break
@@ -119,299 +116,89 @@ func runPackageAdd(ctx context.Context, s *session, o packageOptions, paths []st
 	if s.json {
 		s.writeJSON(answer)
 	}
-	if c := first(codes); c != exitDone {
-		return &answered{c}
-	}
-	return nil
+	return endWith(first(codes))
 }
 
-func refused(err error) bool {
-	_, ok := errors.AsType[*intake.Refused](err)
-	return ok
-}
-
-// added is one download, as programs are told of it.
-type added struct {
-	File      string        `json:"file"`
-	Taken     bool          `json:"taken"`
-	WasThere  bool          `json:"was_there"`
-	Model     string        `json:"model"`
-	Version   version.V     `json:"version"`
-	Member    string        `json:"member,omitempty"`
-	Name      string        `json:"name"`
-	Size      int64         `json:"size"`
-	SHA256    digest.SHA256 `json:"sha256"`
-	Trust     string        `json:"trust"`
-	Proofs    []string      `json:"proofs"`
-	Path      string        `json:"path"`
-	Replaced  string        `json:"replaced,omitempty"`
-	Instead   string        `json:"instead,omitempty"` // the file of its release that it took the place of
-	Catalogue string        `json:"catalogue"`
-	Notes     []string      `json:"notes"`
-	Error     string        `json:"error"`
-}
-
+// addedAll is the answer of package add in JSON.
 type addedAll struct {
-	Format int     `json:"format"`
-	Files  []added `json:"files"`
+	Format int            `json:"format"`
+	Files  []adding.Added `json:"files"`
 }
 
-// mostAgain is how often one download is looked at again because somebody else
-// changed the catalogue meanwhile.
+// packageShop is the shop that packages are added to.
+func (s *session) packageShop() adding.Shop {
+	return adding.Shop{
+		Load: s.shop, Today: time.Now(), Words: commandWords,
+		Watch: func(doing, path string, bytes int64) (func(int64), func()) {
+			b := s.bar(doing+" "+filepath.Base(path), bytes)
+			return b.add, b.end
+		},
+		Waits: func() { s.complain("somebody else is adding it, or another package: waiting until they are done") },
+	}
+}
+
+// mostAgain is how often one download is examined again because somebody else changed
+// the catalogue meanwhile.
 const mostAgain = 5
 
-// errAgain says that the catalogue isn't what it was when the download was
-// looked at; nothing was written.
-var errAgain = errors.New("the catalogue was changed by somebody else meanwhile: do this again")
-
-// takingIn is one download on its way into the package folder and the catalogue.
-type takingIn struct {
-	session *session
-	o       packageOptions // answers are written into it
-	shop    *manifest.Shop // as it was when the download was looked at
-	answer  added
-}
-
-// takeIn takes one download in, and looks again where somebody else changed the
-// catalogue while it looked.
-func takeIn(ctx context.Context, s *session, o packageOptions, path string) (added, error) {
-	t := takingIn{session: s, o: o}
-	t.o.Path = path
-	err := errAgain
-	for range mostAgain {
-		if err = t.once(ctx); !errors.Is(err, errAgain) {
+// takeIn takes one download in, and asks at a terminal what nobody has said of it.
+func takeIn(ctx context.Context, s *session, o packageOptions, path string) (adding.Added, error) {
+	o.Path = path
+	d := adding.NewDownload(s.packageShop(), o.Said)
+	ask := s.asking(ctx, o.ask, false)
+	err := adding.ErrAgain
+	for i := 0; i < mostAgain && errors.Is(err, adding.ErrAgain); i++ {
+		if err = d.Examine(ctx); err != nil {
 			break
 		}
-	}
-	return t.answer, err
-}
-
-// once takes the download in: looked at, written to the catalogue on trial, copied
-// beside its place, put there, and only then the catalogue. What it takes the
-// place of goes last of all.
-func (t *takingIn) once(ctx context.Context) (err error) {
-	t.answer = added{File: t.o.Path, Proofs: []string{}, Notes: []string{}}
-	if t.shop, err = t.session.shop(); err != nil {
-		return err
-	}
-	if err := t.tooLarge(); err != nil {
-		return err
-	}
-	found, err := t.examine(ctx)
-	if err != nil {
-		return err
-	}
-	t.answer.describe(found)
-	if err := t.askMissing(ctx, found); err != nil {
-		return err
-	}
-	leave, err := waitForTurn(ctx, &t.session.terminal, t.shop)
-	if err != nil {
-		return err
-	}
-	defer leave()
-	file, err := t.catalogueChange(&found)
-	if err != nil {
-		return err
-	}
-	if err := t.onTrial(file); err != nil {
-		return err
-	}
-	bar := t.session.bar("copying "+filepath.Base(t.o.Path), found.Size)
-	taken, err := found.Take(ctx, t.shop, bar.add)
-	bar.end()
-	if err != nil {
-		return err
-	}
-	return t.keep(file, found, taken)
-}
-
-// onTrial refuses what the shop wouldn't load with.
-func (t *takingIn) onTrial(file *edit.File) error {
-	if _, err := edit.Check(t.shop.Dir, file); err != nil {
-		return fmt.Errorf("%s was not taken, for the shop would not load: %w", t.o.Path, err)
-	}
-	return nil
-}
-
-// waitForTurn waits for this program's turn to add to the shop.
-func waitForTurn(ctx context.Context, t *terminal, shop *manifest.Shop) (leave func(), err error) {
-	return intake.TakeTurn(ctx, shop, func() { t.complain("somebody else is adding it, or another package: waiting until they are done") })
-}
-
-// keep puts a package that was copied in its place and tells the catalogue.
-func (t *takingIn) keep(file *edit.File, found intake.Found, taken *intake.Taken) error {
-	if err := taken.Commit(); err != nil {
-		return err
-	}
-	if err := edit.Save(t.shop.Dir, file); err != nil {
-		now, _ := t.session.shop() // Save has told of what is wrong with it
-		return errors.Join(fmt.Errorf("%s was not taken: %w", found.Path, err), taken.Withdraw(now))
-	}
-	a := &t.answer
-	a.Taken, a.WasThere, a.Replaced = true, taken.WasThere(), taken.Was
-	if file.Differs() || found.Known == nil {
-		a.Catalogue = file.Name()
-	}
-	if found.Instead != nil || found.Done {
-		a.settle(t.session, found, taken)
-	}
-	a.Path = taken.Path
-	return nil
-}
-
-// settle takes out of the package folder what a release has no longer, and moves
-// what took its place to the usual one. The catalogue has the new file by now:
-// what can't be taken out is only told, and the same command takes it out later.
-func (a *added) settle(s *session, found intake.Found, taken *intake.Taken) {
-	if found.Instead != nil {
-		a.Instead = found.Instead.Name
-	}
-	now, err := s.shop()
-	if err == nil {
-		err = errors.Join(discardPast(now, found), taken.Settle(now, found))
-	}
-	if err != nil {
-		a.Notes = append(a.Notes, "the catalogue has the new file; the old one is still in the package folder: "+err.Error())
-	}
-}
-
-// discardPast takes out the files that a release had by the model's history.
-func discardPast(now *manifest.Shop, found intake.Found) (err error) {
-	m := now.Model(found.Model.ID)
-	if m == nil {
-		return nil
-	}
-	for _, p := range m.History {
-		if p.Variant != found.Variant || version.Compare(p.Version, found.Version) != 0 {
-			continue
+		if err = ask.about(ctx, d); err != nil {
+			break
 		}
-		source := found.Source()
-		source.Name, source.Size, source.SHA256 = p.File, int64(p.Size), p.SHA256
-		_, e := intake.Discard(now, source)
-		err = errors.Join(err, e)
+		err = d.Take(ctx)
 	}
-	return err
+	return d.Added, err
 }
 
-// tooLarge refuses a file that the catalogue couldn't have, for its size, before
-// it is read.
-func (t *takingIn) tooLarge() error {
-	m, size := t.shop.Model(t.o.Model), sizeOf(t.o.Path)
-	if m == nil || size <= int64(manifest.MaxFATFile) || t.o.Member != "" || t.o.Unpack {
-		return nil
-	}
-	file, now, err := edit.OpenLoaded(t.shop.Dir, m.At(""))
-	if err != nil {
-		return err
-	}
-	if m = now.Model(t.o.Model); m == nil {
-		return &edit.Changed{Path: file.Name()}
-	}
-	n := edit.NewFile{Version: t.o.Version, Variant: t.o.Variant, Released: or(t.o.released, "2000-01-01"), Name: "it", Size: size, SHA256: digest.SHA256(strings.Repeat("0", 64))}
-	if err := edit.AddFile(file, m, n); err != nil {
-		return err
-	}
-	return t.onTrial(file)
-}
-
-func sizeOf(path string) int64 {
-	info, err := os.Stat(path)
-	if err != nil {
-		return 0 // opening it says why
-	}
-	return info.Size()
-}
-
-// read reads a download and finds out what it is.
-func (t *takingIn) read(ctx context.Context, r intake.Request) (intake.Found, error) {
-	return readDownload(ctx, &t.session.terminal, t.shop, r)
-}
-
-func readDownload(ctx context.Context, t *terminal, shop *manifest.Shop, r intake.Request) (intake.Found, error) {
-	bar := t.bar("reading "+filepath.Base(r.Path), sizeOf(r.Path))
-	defer bar.end()
-	r.Words = commandWords
-	return intake.Examine(ctx, shop, r, bar.add)
-}
-
-// catalogueChange is the catalogue's file with what is to be written there.
-func (t *takingIn) catalogueChange(found *intake.Found) (*edit.File, error) {
-	file, now, err := edit.OpenLoaded(t.shop.Dir, found.Model.At(""))
-	if err != nil {
-		return nil, err
-	}
-	if !found.Again(now) || edit.NameOf(found.Model.At("")) != file.Name() {
-		return nil, errAgain
-	}
-	return file, t.o.change(file, *found)
-}
-
-// change writes a download to the catalogue's file of its model.
-func (o *packageOptions) change(file *edit.File, found intake.Found) error {
-	today := time.Now().Format(time.DateOnly)
-	past := edit.Past{Until: today, Why: or(o.why, found.Why)}
-	if found.NewKey != "" {
-		if err := edit.ReplaceKey(file, found.Model, found.NewKey, today, o.ReplaceKey); err != nil {
+// about asks what is open about a download, where somebody is there to ask.
+func (a *asking) about(ctx context.Context, d *adding.Download) error {
+	for {
+		q, open := d.Next()
+		if !open || a.in == nil {
+			return nil
+		}
+		if q.Told != "" {
+			a.say("%s", q.Told)
+		}
+		if err := a.until(q, func(said string) error { return d.Answer(ctx, q, said) }); err != nil {
 			return err
 		}
 	}
-	if o.Opens && !found.Model.OpensArchives && found.Known == nil {
-		if err := file.Set(edit.Way{"opens_archives"}, edit.Plain("true"), edit.ModelKeys); err != nil {
-			return err
-		}
-	}
-	if found.Known != nil {
-		trust, from, day := found.Trust, found.Got(), ""
-		if found.Known.Trust == trust {
-			trust = ""
-		}
-		if found.Known.Added.IsZero() {
-			day = today
-		}
-		if err := edit.Vouch(file, found.Model, found.Known, trust, from, day); err != nil || found.Instead == nil {
-			return err
-		}
-		return edit.RemoveFile(file, found.Model, found.Instead, past)
-	}
-	n, err := o.newFile(found)
-	if err != nil {
-		return err
-	}
-	n.Added = today
-	if past.By = found.SHA256; found.Instead != nil {
-		return edit.ReplaceFile(file, found.Model, found.Instead, n, past)
-	}
-	return edit.AddFile(file, found.Model, n)
 }
 
-// newFile is what the catalogue is told of a file that it doesn't know.
-func (o *packageOptions) newFile(found intake.Found) (edit.NewFile, error) {
-	n := edit.NewFile{
-		Version: found.Version, Variant: found.Variant, Released: o.released,
-		Name: found.Name, Size: found.Size, SHA256: found.SHA256, Trust: found.Trust, From: found.From,
-		Over: o.over, PassedOnBy: o.passedOnBy, Minutes: o.minutes, WayBack: o.wayBack, BackTo: o.backTo, BackSettings: o.backSettings, Settings: o.settings, After: o.after, Notes: o.notes, Touch: o.touch,
-	}
-	if found.Unpack {
-		n.Unpack = manifest.UnpackZip
-	}
-	n.Members = found.Members
-	for _, text := range o.needs {
-		need, err := parseNeed(text)
+// until asks a question until an answer to it can stand.
+func (a *asking) until(q adding.Question, answer func(said string) error) error {
+	for {
+		said, err := a.question(q)
 		if err != nil {
-			return n, usage(fmt.Errorf("--needs %q: %w", text, err))
+			return err
 		}
-		n.Needs = append(n.Needs, need)
+		if err = answer(said); !is[*adding.Again](err) {
+			return err
+		}
+		a.say("%v", err)
 	}
-	return n, nil
 }
 
-func (a *added) describe(f intake.Found) {
-	a.Model, a.Version, a.Member, a.Name, a.Size, a.SHA256, a.Trust = f.Model.ID, f.Version, f.Member, f.Name, f.Size, f.SHA256, f.Trust
-	for _, p := range f.Proofs {
-		a.Proofs = append(a.Proofs, p.What)
+// question asks one question.
+func (a *asking) question(q adding.Question) (string, error) {
+	switch {
+	case q.YesNo:
+		yes, err := a.yes(q.Ask, q.Usual == "yes")
+		return map[bool]string{true: "yes", false: "no"}[yes], err
+	case q.Field != "":
+		return a.line(asks(q.Field), q.Usual)
 	}
-	a.Notes = append(a.Notes, f.Notes...)
+	return a.line(q.Ask, q.Usual)
 }
 
 // trustWords say what vouches for a file.
@@ -422,8 +209,8 @@ var trustWords = map[string]string{
 	"":                   "not said in the catalogue",
 }
 
-// tell says what became of one download.
-func (a *added) tell(w io.Writer, err error) {
+// tellAdded says what became of one download.
+func tellAdded(w io.Writer, a adding.Added, err error) {
 	if r, ok := errors.AsType[*intake.Refused](err); ok {
 		fmt.Fprintf(w, "✗ NOT TAKEN: %s: %s\n", visible.Visible(a.File), wrapped(r.What, "    "))
 		writeLabelled(w, "found", r.Found)

@@ -3,27 +3,19 @@ package main
 import (
 	"errors"
 	"fmt"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
-	"cardwright/manifest/edit"
 	"cardwright/manifest/version"
-	"cardwright/media/intake"
+	"cardwright/media/intake/adding"
 )
 
 // packageOptions is what is said of a download, and of a release that is new.
 type packageOptions struct {
-	intake.Request
+	adding.Said
 	version string
-
-	released, over, passedOnBy string
-	needs, after, touch        []string
-	minutes, wayBack, settings string
-	backTo, backSettings       string
-	notes, why                 string
-	ask                        bool
+	ask     bool
 }
 
 // addFileFlags are the flags that name a file of the catalogue.
@@ -46,23 +38,23 @@ func (o *packageOptions) addDownloadFlags(cmd *cobra.Command) {
 	flags.StringVar(&o.List, "digests", "", "list of digests: `FILE` (default: one that lies beside the download)")
 	flags.StringVar(&o.SigningKey, "signing-key", "", "the maker's public `KEY` (default: signing_key in the catalogue)")
 	flags.StringVar(&o.ReplaceKey, "replace-key", "", "`WHY` --signing-key takes the place of the catalogue's signing_key")
-	flags.StringArrayVar(&o.touch, "touch", nil, "the `FILE`, of several, that a person touches on the device; may be repeated")
+	flags.StringArrayVar(&o.Touch, "touch", nil, "the `FILE`, of several, that a person touches on the device; may be repeated")
 }
 
 // addReleaseFlags are the flags of what a maker says of a release.
 func (o *packageOptions) addReleaseFlags(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.StringVar(&o.released, "released", "", "`DAY` of release, of a release that is new to the catalogue: 2026-03-02")
-	flags.StringVar(&o.over, "over", "", "what the device must run before it: `VERSIONS` such as \">= 3.0\"")
-	flags.StringVar(&o.passedOnBy, "passed-on-by", "", "what the device that passes it on must run: `VERSIONS` such as \">= 4.0\"")
-	flags.StringArrayVar(&o.needs, "needs", nil, "what another model must run: `NEED` such as \"fennick-sweep-2 >= 1.8\"; may be repeated")
-	flags.StringVar(&o.minutes, "minutes", "", "how many `MINUTES` the installation takes")
-	flags.StringVar(&o.wayBack, "way-back", "", "whether the maker gives a way back to an older release: `true|false`")
-	flags.StringVar(&o.backTo, "back-to", "", "the older releases that the way back leads to: `VERSIONS` such as \">= 3.5\"")
-	flags.StringVar(&o.backSettings, "back-settings", "", "what going back does to the device's settings: `kept|lost`")
-	flags.StringVar(&o.settings, "settings", "", "what becomes of the device's settings: `kept|lost`")
-	flags.StringArrayVar(&o.after, "after", nil, "`CHECK` to redo after the update; may be repeated")
-	flags.StringVar(&o.notes, "notes", "", "anything worth knowing before installing it, as `TEXT`")
+	flags.StringVar(&o.Released, "released", "", "`DAY` of release, of a release that is new to the catalogue: 2026-03-02")
+	flags.StringVar(&o.Over, "over", "", "what the device must run before it: `VERSIONS` such as \">= 3.0\"")
+	flags.StringVar(&o.PassedOnBy, "passed-on-by", "", "what the device that passes it on must run: `VERSIONS` such as \">= 4.0\"")
+	flags.StringArrayVar(&o.Needs, "needs", nil, "what another model must run: `NEED` such as \"fennick-sweep-2 >= 1.8\"; may be repeated")
+	flags.StringVar(&o.Minutes, "minutes", "", "how many `MINUTES` the installation takes")
+	flags.StringVar(&o.WayBack, "way-back", "", "whether the maker gives a way back to an older release: `true|false`")
+	flags.StringVar(&o.BackTo, "back-to", "", "the older releases that the way back leads to: `VERSIONS` such as \">= 3.5\"")
+	flags.StringVar(&o.BackSettings, "back-settings", "", "what going back does to the device's settings: `kept|lost`")
+	flags.StringVar(&o.Settings, "settings", "", "what becomes of the device's settings: `kept|lost`")
+	flags.StringArrayVar(&o.After, "after", nil, "`CHECK` to redo after the update; may be repeated")
+	flags.StringVar(&o.Notes, "notes", "", "anything worth knowing before installing it, as `TEXT`")
 }
 
 // check refuses flags that can't stand.
@@ -76,15 +68,15 @@ func (o *packageOptions) check() error {
 		{"--from", "File.from", o.From},
 		{"--signing-key", "Model.signing_key", o.SigningKey},
 		{"--replace-key", "PastKey.why", o.ReplaceKey},
-		{"--released", "Release.released", o.released},
-		{"--over", "Release.over", o.over},
-		{"--passed-on-by", "Release.passed_on_by", o.passedOnBy},
-		{"--minutes", "Release.minutes", o.minutes},
-		{"--way-back", "Release.way_back", o.wayBack},
-		{"--back-to", "Release.back_to", o.backTo},
-		{"--back-settings", "Release.back_settings", o.backSettings},
-		{"--settings", "Release.settings", o.settings},
-		{"--notes", "Release.notes", o.notes},
+		{"--released", "Release.released", o.Released},
+		{"--over", "Release.over", o.Over},
+		{"--passed-on-by", "Release.passed_on_by", o.PassedOnBy},
+		{"--minutes", "Release.minutes", o.Minutes},
+		{"--way-back", "Release.way_back", o.WayBack},
+		{"--back-to", "Release.back_to", o.BackTo},
+		{"--back-settings", "Release.back_settings", o.BackSettings},
+		{"--settings", "Release.settings", o.Settings},
+		{"--notes", "Release.notes", o.Notes},
 	} {
 		if f.text == "" {
 			continue
@@ -100,7 +92,7 @@ func (o *packageOptions) check() error {
 		return errors.New("say with --from where the digest was got: maker, or a few words")
 	case o.ReplaceKey != "" && o.SigningKey == "":
 		return errors.New("give with --signing-key the key that takes the place of the catalogue's")
-	case o.backTo+o.backSettings != "" && o.wayBack != "true":
+	case o.BackTo+o.BackSettings != "" && o.WayBack != "true":
 		return errors.New("--back-to and --back-settings speak of a way back: give --way-back true with them, if the maker gives one")
 	case o.Member != "" && o.Unpack:
 		return errors.New("either --member, for one file of the zip, or --unpack, for all")
@@ -109,14 +101,4 @@ func (o *packageOptions) check() error {
 		o.Version, _ = version.Parse(o.version) // Problem has checked it
 	}
 	return nil
-}
-
-// parseNeed reads a demand on another model: its id, a space, and bounds.
-func parseNeed(text string) (edit.NewNeed, error) {
-	model, bounds, ok := strings.Cut(strings.TrimSpace(text), " ")
-	bounds = strings.TrimSpace(bounds)
-	if !ok || manifest.Problem("Need.model", model) != nil || manifest.Problem("Need.version", bounds) != nil {
-		return edit.NewNeed{}, errors.New(`expected a model and bounds, such as "fennick-sweep-2 >= 1.8"`)
-	}
-	return edit.NewNeed{Model: model, Version: bounds}, nil
 }

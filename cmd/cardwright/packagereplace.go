@@ -6,17 +6,12 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
-	"cardwright/manifest/digest"
-	"cardwright/manifest/edit"
-	"cardwright/manifest/version"
-	"cardwright/media"
 	"cardwright/media/intake"
+	"cardwright/media/intake/adding"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/store"
 )
@@ -44,7 +39,7 @@ shop has the old file or the new one, and the same command goes on.`,
 	}
 	o.addDownloadFlags(cmd)
 	cmd.Flags().StringVar(&o.Old, "file", "", "the `FILE` of the release that it replaces (default: the only one)")
-	cmd.Flags().StringVar(&o.why, "why", "", "`WHY`: what the maker says of it, or you do")
+	cmd.Flags().StringVar(&o.Why, "why", "", "`WHY`: what the maker says of it, or you do")
 	return cmd
 }
 
@@ -53,10 +48,10 @@ func (o *packageOptions) fileNamed() error {
 	switch {
 	case o.Model == "" || o.version == "":
 		return usage(errors.New("say with --model and --version of which release"))
-	case o.why == "":
+	case o.Why == "":
 		return usage(errors.New("say with --why why: it stays in the catalogue's history"))
 	}
-	if m := manifest.Problem("Past.why", o.why); m != nil {
+	if m := manifest.Problem("Past.why", o.Why); m != nil {
 		return usage(fmt.Errorf("--why: %s: found %s, expected %s", m.What, m.Found, m.Expected))
 	}
 	return nil
@@ -70,17 +65,17 @@ func runPackageReplace(ctx context.Context, s *session, o packageOptions, path s
 		return err
 	}
 	a, err := takeIn(ctx, s, o, path)
-	if err != nil && !refused(err) {
+	if err != nil && !is[*intake.Refused](err) {
 		return err
 	}
-	answer := replaced{Format: 1, Files: []added{a}}
+	answer := replaced{Format: 1, Files: []adding.Added{a}}
 	if err != nil {
 		answer.Files[0].Error = err.Error()
 	} else {
 		answer.Carried, answer.Note = carried(ctx, s, o)
 	}
 	s.answer(answer, func(w io.Writer) {
-		a.tell(w, err)
+		tellAdded(w, a, err)
 		if err == nil {
 			answer.tell(w)
 		}
@@ -93,11 +88,11 @@ func runPackageReplace(ctx context.Context, s *session, o packageOptions, path s
 
 // replaced is the answer of package replace and package remove.
 type replaced struct {
-	Format  int             `json:"format"`
-	Files   []added         `json:"files,omitempty"`   // what was taken in
-	Removed []removed       `json:"removed,omitempty"` // what was taken out
-	Carried []audit.Carried `json:"carried"`           // cards that have the release, as the ledger knows
-	Note    string          `json:"note,omitempty"`    // why the ledger says nothing
+	Format  int              `json:"format"`
+	Files   []adding.Added   `json:"files,omitempty"`   // what was taken in
+	Removed []adding.Removed `json:"removed,omitempty"` // what was taken out
+	Carried []audit.Carried  `json:"carried"`           // cards that have the release, as the ledger knows
+	Note    string           `json:"note,omitempty"`    // why the ledger says nothing
 }
 
 // carried are the cards that went out with a release before now.
@@ -134,16 +129,6 @@ func (r replaced) tell(w io.Writer) {
 	}
 }
 
-// removed is one file that was taken out of the catalogue.
-type removed struct {
-	Model   string        `json:"model"`
-	Version version.V     `json:"version"`
-	Variant string        `json:"variant,omitempty"`
-	Name    string        `json:"name"`
-	SHA256  digest.SHA256 `json:"sha256"`
-	Path    string        `json:"path"` // from which it was taken; "" where it wasn't there, or is another release's, too
-}
-
 func newPackageRemoveCommand(s *session) *cobra.Command {
 	var o packageOptions
 	var release bool
@@ -164,7 +149,7 @@ Cards that carry it are named, where the ledger knows of them.`,
 	o.addFileFlags(cmd)
 	cmd.Flags().StringVar(&o.Old, "file", "", "the `FILE` to take out (default: the only one)")
 	cmd.Flags().BoolVar(&release, "release", false, "take out the whole release")
-	cmd.Flags().StringVar(&o.why, "why", "", "`WHY` it goes; the catalogue's history keeps it")
+	cmd.Flags().StringVar(&o.Why, "why", "", "`WHY` it goes; the catalogue's history keeps it")
 	return cmd
 }
 
@@ -182,15 +167,17 @@ func runPackageRemove(ctx context.Context, s *session, o packageOptions, whole b
 	if err != nil {
 		return err
 	}
-	leave, err := waitForTurn(ctx, &s.terminal, shop)
+	in := s.packageShop()
+	leave, err := intake.TakeTurn(ctx, shop, in.Waits)
 	if err != nil {
 		return err
 	}
 	defer leave()
-	answer, stays, err := takeOut(s, o, whole)
+	gone, stays, err := adding.Remove(in, o.Said, whole)
 	if err != nil {
 		return err
 	}
+	answer := replaced{Format: 1, Removed: gone}
 	answer.Carried, answer.Note = carried(ctx, s, o)
 	s.answer(answer, func(w io.Writer) {
 		for _, r := range answer.Removed {
@@ -206,74 +193,6 @@ func runPackageRemove(ctx context.Context, s *session, o packageOptions, whole b
 		answer.tell(w)
 	})
 	return nil
-}
-
-// takeOut takes files out of the catalogue, then out of the package folder; stays
-// says that the release stands there without any.
-func takeOut(s *session, o packageOptions, whole bool) (answer replaced, stays bool, err error) {
-	shop, err := s.shop()
-	if err != nil {
-		return answer, false, err
-	}
-	m, r, files, err := o.toRemove(shop, whole)
-	if err != nil {
-		return answer, false, err
-	}
-	file, err := edit.Open(shop.Dir, edit.NameOf(m.At("")))
-	if err != nil {
-		return answer, false, err
-	}
-	past := edit.Past{Until: time.Now().Format(time.DateOnly), Why: o.why}
-	if whole {
-		err = edit.RemoveRelease(file, m, r, past)
-	} else {
-		err = edit.RemoveFile(file, m, files[0], past)
-	}
-	if err != nil {
-		return answer, false, err
-	}
-	if err := edit.Save(shop.Dir, file); err != nil {
-		return answer, false, err
-	}
-	now, err := s.shop()
-	if err != nil {
-		return answer, false, err
-	}
-	answer.Format = 1
-	for _, f := range files {
-		path, err := intake.Discard(now, media.SourceOf(m, r, f))
-		if err != nil {
-			return answer, false, fmt.Errorf("the catalogue doesn't have %s any more, and its file is still there: %w", f.Name, err)
-		}
-		answer.Removed = append(answer.Removed, removed{m.ID, r.Version, r.Variant, f.Name, f.SHA256, path})
-	}
-	return answer, !whole && len(files) == len(r.Files), nil
-}
-
-// toRemove finds what is to be taken out.
-func (o *packageOptions) toRemove(shop *manifest.Shop, whole bool) (*manifest.Model, *manifest.Release, []*manifest.File, error) {
-	m := shop.Model(o.Model)
-	if m == nil {
-		return nil, nil, nil, usage(fmt.Errorf("no model %q in the catalogue%s", o.Model, tryIt(manifest.Nearest(o.Model, shop.ModelIDs()))))
-	}
-	r := m.Release(o.Version, o.Variant)
-	if r == nil {
-		return nil, nil, nil, usage(fmt.Errorf("the catalogue has no %s %s%s", m.ID, o.Version, ofVariant(o.Variant)))
-	}
-	if whole {
-		return m, r, r.Files, nil
-	}
-	var names []string
-	for _, f := range r.Files {
-		if f.Name == o.Old || o.Old == "" && len(r.Files) == 1 {
-			return m, r, []*manifest.File{f}, nil
-		}
-		names = append(names, f.Name)
-	}
-	if len(names) == 0 {
-		return nil, nil, nil, usage(fmt.Errorf("%s %s has no file in the catalogue; --release takes the release out", m.ID, r.Version))
-	}
-	return nil, nil, nil, usage(fmt.Errorf("say with --file which of %s%s", strings.Join(names, ", "), tryIt(manifest.Nearest(o.Old, names))))
 }
 
 func ofVariant(v string) string {

@@ -70,3 +70,12 @@ func (b *bar) end() {
 		_ = b.shown.Clear()
 	}
 }
+
+// sizeOf is how many bytes a file has, to show how far its reading is.
+func sizeOf(path string) int64 {
+	info, err := os.Stat(path)
+	if err != nil {
+		return 0 // opening it says why
+	}
+	return info.Size()
+}
