@@ -29,7 +29,7 @@ a withdrawn release.`,
 				if err != nil {
 					return err
 				}
-				if err := learnFiles(interruptible(cmd), s, shop, l); err != nil {
+				if err := learnFiles(interruptible(cmd), s, shop, l, &fleet); err != nil {
 					return err
 				}
 				s.answer(fleet, func(w io.Writer) { writeFleetRows(w, fleet) })

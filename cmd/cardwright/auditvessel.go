@@ -12,6 +12,7 @@ import (
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/known"
+	"cardwright/verify/ledger/record"
 	"cardwright/verify/ledger/store"
 	"cardwright/verify/visible"
 )
@@ -52,14 +53,13 @@ what it ran on an earlier day.`,
 					}
 					return err
 				}
-				beside := &known.Joined{}
+				var beside known.Joined
 				if v := shop.Vessel(id); v != nil && moment.IsZero() {
-					if err := learn(interruptible(cmd), s, shop, v); err != nil {
+					wrote, err := record.LastWritten(shop, v.ID)
+					if err != nil {
 						return err
 					}
-					if k := s.known[v.ID]; k != nil {
-						beside = k
-					}
+					beside = *known.Join(h.Known, v, wrote)
 				}
 				s.answer(struct {
 					audit.History

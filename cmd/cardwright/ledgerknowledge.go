@@ -87,27 +87,33 @@ func learnFleet(ctx context.Context, s *session, shop *manifest.Shop) error {
 	}
 	slices.Sort(ids)
 	ids = slices.Compact(ids)
-	var vessels []*manifest.Vessel
+	return learn(ctx, s, shop, vesselsOf(shop, ids)...)
+}
+
+// learnFiles looks up the vessels whose files differ from the ledger, by the fleet that
+// was read already where it is whole.
+func learnFiles(ctx context.Context, s *session, shop *manifest.Shop, l *store.Ledger, fleet *audit.Fleet) error {
+	ids, whole := fleet.Otherwise(shop.Vessels)
+	if !whole {
+		var err error
+		if ids, err = audit.Otherwise(ctx, l, shop.Vessels); err != nil {
+			return err
+		}
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	return learn(ctx, s, shop, vesselsOf(shop, ids)...)
+}
+
+// vesselsOf are those of some ids that the shop has.
+func vesselsOf(shop *manifest.Shop, ids []string) (vessels []*manifest.Vessel) {
 	for _, id := range ids {
 		if v := shop.Vessel(id); v != nil {
 			vessels = append(vessels, v)
 		}
 	}
-	return learn(ctx, s, shop, vessels...)
-}
-
-// learnFiles looks up the vessels whose files differ from the ledger.
-func learnFiles(ctx context.Context, s *session, shop *manifest.Shop, l *store.Ledger) error {
-	ids, err := audit.Otherwise(ctx, l, shop.Vessels)
-	if err != nil {
-		return err
-	}
-	for _, id := range ids {
-		if err := learn(ctx, s, shop, shop.Vessel(id)); err != nil {
-			return err
-		}
-	}
-	return nil
+	return vessels
 }
 
 // tellWhereFilesDiffer says of the vessels that were looked up where their files differ from

@@ -20,6 +20,10 @@ type Fleet struct {
 	Vessels []Row          `json:"vessels"` // by id
 	Counts  map[Status]int `json:"counts"`  // devices, zeros too
 	LeftOut
+
+	whole bool            // nothing was filtered out
+	bare  map[string]bool // vessels that have no device aboard any longer, of a whole one
+	anew  []string        // vessels of which the tables can't be gone by
 }
 
 // Row is one vessel's devices.
@@ -45,6 +49,7 @@ func OfFleet(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, 
 	for _, s := range Statuses {
 		fleet.Counts[s] = 0
 	}
+	fleet.whole, fleet.bare = f == (Filter{}), map[string]bool{}
 	err := l.Look(ctx, func(q store.Querier) error {
 		withdrawn, left, err := withdrawalsIn(ctx, l, q)
 		if err != nil {
@@ -69,6 +74,9 @@ func OfFleet(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, 
 
 func (fleet *Fleet) ask(ctx context.Context, q store.Querier, j *judge, f Filter, again *anew) error {
 	ask := question{where: []string{"d.gone = 0"}}
+	if fleet.whole {
+		ask.where = []string{"d.gone IN (0, 1)"} // which vessels have nothing aboard any longer, too
+	}
 	ask.times(f, "d.at")
 	ask.berth(f, "v.berth")
 	ask.equal("d.maker", f.Maker)
@@ -86,6 +94,10 @@ func (fleet *Fleet) ask(ctx context.Context, q store.Querier, j *judge, f Filter
 			return err
 		}
 		if again.without(v.ID) || again.gone[v.ID] {
+			return nil
+		}
+		if d.Gone {
+			fleet.bare[v.ID] = true
 			return nil
 		}
 		models[d.Model] = true
@@ -108,6 +120,7 @@ func (fleet *Fleet) ask(ctx context.Context, q store.Querier, j *judge, f Filter
 // askAnew adds the vessels that are worked out anew.
 func (fleet *Fleet) askAnew(ctx context.Context, q store.Querier, j *judge, f Filter, again *anew, models map[string]bool) error {
 	for id, known := range again.vessels {
+		fleet.anew = append(fleet.anew, id)
 		if again.gone[id] {
 			continue
 		}
@@ -148,4 +161,28 @@ func (fleet *Fleet) add(v Vessel, s Standing) {
 		row.Worst = s.Status
 	}
 	fleet.Counts[s.Status]++
+}
+
+// Otherwise are the vessels whose files have a device otherwise than the fleet, or one
+// that it doesn't have; and those of which the tables can't be gone by. It is what the
+// function of this name tells, of a fleet that is whole: false where a filter left
+// something out.
+func (fleet *Fleet) Otherwise(files []*manifest.Vessel) (vessels []string, whole bool) {
+	rows := map[string]*Row{}
+	for i := range fleet.Vessels {
+		rows[fleet.Vessels[i].Vessel.ID] = &fleet.Vessels[i]
+	}
+	for _, v := range files {
+		aboard := map[string]Device{}
+		row := rows[v.ID]
+		if row != nil {
+			for _, d := range row.Devices {
+				aboard[d.ID] = d.Device
+			}
+		}
+		if slices.Contains(fleet.anew, v.ID) || (row != nil || fleet.bare[v.ID]) && otherwise(v, aboard) {
+			vessels = append(vessels, v.ID)
+		}
+	}
+	return vessels, fleet.whole
 }

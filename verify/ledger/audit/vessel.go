@@ -28,6 +28,9 @@ type History struct {
 	// most likely this one, under the id that it had before.
 	Also []Vessel `json:"also"`
 	LeftOut
+
+	// Known is what the devices are taken from, as the ledger alone knows it.
+	Known known.Vessel `json:"-"`
 }
 
 // LeftOut are events that count in no answer, since the shop doesn't trust who
@@ -137,6 +140,7 @@ func (h *History) fill(ctx context.Context, l *store.Ledger, q store.Querier, ve
 	}
 	h.lines(events, ask.Trust, vessel, f)
 	v, contradictions := known.WithContradictions(vessel, events, ask)
+	h.Known = v
 	h.Count += v.LeftOut - len(v.Untrusted)
 	h.note(v.Untrusted)
 	for _, d := range v.Devices {
