@@ -55,7 +55,7 @@ var fields = map[string]field{
 	"Model.model":     {must: true, form: &id, help: "id of the model, as vessels and other models name it"},
 	"Model.maker":     {must: true, help: "who makes it"},
 	"Model.name":      {must: true, help: "the model's name, as the maker writes it"},
-	"Model.kind":      {must: true, words: kindWords(), help: "what the device is"},
+	"Model.kind":      {must: true, words: KindWords(), help: "what the device is"},
 	"Model.card":      {help: "which cards the device reads; left out: it has no card slot"},
 	"Model.route":     {words: Routes, help: "how it is updated where no card does it and no device passes it on: by cable, by the maker's program on the shop's laptop, by the maker only, or none: not at all; left out: by a card in its own slot"},
 	"Model.passes_on": {form: &id, help: "ids of models that it can update over the network"},
@@ -175,7 +175,8 @@ var Slots = []string{"microSD", "SD", "CompactFlash", "USB"}
 // UnpackZip is the one way in which a file may be unpacked.
 const UnpackZip = "zip"
 
-func kindWords() []string {
+// KindWords are the kinds as texts.
+func KindWords() []string {
 	words := make([]string, len(Kinds))
 	for i, k := range Kinds {
 		words[i] = string(k)

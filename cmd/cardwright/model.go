@@ -11,6 +11,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/manifest/problem"
 )
 
 func newModelCommand(s *session) *cobra.Command {
@@ -63,7 +64,7 @@ files of the models that can update it.`,
 	flags := cmd.Flags()
 	flags.String("maker", "", "who makes it: `MAKER` (default: from the id)")
 	flags.String("name", "", "its `NAME`, as the maker writes it (default: from the id)")
-	flags.String("kind", "", "what `KIND` it is: "+strings.Join(kinds(), ", "))
+	flags.String("kind", "", "what `KIND` it is: "+strings.Join(manifest.KindWords(), ", "))
 	flags.String("card", "", "smallest and largest card it reads, as `SIZES` such as 4GB-32GB; none: it has no card slot")
 	flags.String("file-systems", "fat32", "file `SYSTEMS` it reads")
 	flags.String("slot", "", "`CARD` that fits its slot: "+strings.Join(manifest.Slots, ", "))
@@ -82,14 +83,6 @@ files of the models that can update it.`,
 	flags.BoolVar(&o.update, "update", false, "change models that the catalogue has already")
 	flags.BoolVar(&o.ask, "ask", false, askFlag)
 	return cmd
-}
-
-func kinds() []string {
-	all := make([]string, len(manifest.Kinds))
-	for i, k := range manifest.Kinds {
-		all[i] = string(k)
-	}
-	return all
 }
 
 func runModelAdd(ctx context.Context, s *session, o modelOptions, args []string) error {
@@ -284,9 +277,21 @@ func (a *asking) sizes() (string, error) {
 	}
 }
 
-func or(text, otherwise string) string {
-	if text == "" {
-		return otherwise
+// knownModels refuses devices of a model that the catalogue doesn't have, all at
+// once, before a file is made in which nobody could find them.
+func knownModels(shop *manifest.Shop, devices []edit.NewDevice) error {
+	var ms manifest.Mistakes
+	for _, d := range edit.UnknownModels(shop, devices) {
+		m := manifest.Mistake{
+			At: d.At, What: "no such model", Problem: problem.Problem{
+				Found: fmt.Sprintf("%q", d.Model), Expected: "the id of a model in the catalogue",
+				Advice: or(manifest.Nearest(d.Model, shop.ModelIDs()), "cardwright model add "+d.Model),
+			},
+		}
+		if d.At.File == "" {
+			m.At.File = "--device"
+		}
+		ms = append(ms, m)
 	}
-	return text
+	return mistakesIn("what was said of the devices", ms)
 }

@@ -112,22 +112,6 @@ func fetchRows(files []*intake.Checked) [][]string {
 	return rows
 }
 
-// vesselsNamed are the vessels with these ids or names, or all.
-func vesselsNamed(shop *manifest.Shop, ids []string) ([]*manifest.Vessel, error) {
-	if len(ids) == 0 {
-		return shop.Vessels, nil
-	}
-	var all []*manifest.Vessel
-	for _, id := range ids {
-		v, err := vesselCalled(shop, id)
-		if err != nil {
-			return nil, err
-		}
-		all = append(all, v)
-	}
-	return all, nil
-}
-
 func writeFetchList(w io.Writer, shop *manifest.Shop, f fetching) {
 	switch {
 	case len(f.Files) == 0 && len(f.Unread) > 0:

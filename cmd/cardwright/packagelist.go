@@ -11,7 +11,6 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/tables"
-	"cardwright/manifest/version"
 	"cardwright/media"
 	"cardwright/media/intake"
 	"cardwright/verify/visible"
@@ -95,20 +94,11 @@ func listRows(files []*intake.Checked) [][]string {
 	rows := make([][]string, len(files))
 	for i, c := range files {
 		rows[i] = []string{
-			c.Model, tabled(c.Version), c.Variant, c.Name, fmt.Sprint(c.Size), string(c.SHA256), c.Trust, c.From,
+			c.Model, c.Version.InTable(), c.Variant, c.Name, fmt.Sprint(c.Size), string(c.SHA256), c.Trust, c.From,
 			string(c.State), strings.Join(c.NeededBy, " "),
 		}
 	}
 	return rows
-}
-
-// tabled is a version as it stands in a table: with a v, since spreadsheets
-// take 4.10 for a number and 3-1 for a day.
-func tabled(v version.V) string {
-	if v == "" || v == version.Unknown {
-		return string(v)
-	}
-	return "v" + string(v)
 }
 
 // shortTrust fits a line of a list.

@@ -241,5 +241,21 @@ func vesselIDs(shop *manifest.Shop) string {
 	return text
 }
 
+// vesselsNamed are the vessels with these ids or names, or all.
+func vesselsNamed(shop *manifest.Shop, ids []string) ([]*manifest.Vessel, error) {
+	if len(ids) == 0 {
+		return shop.Vessels, nil
+	}
+	var all []*manifest.Vessel
+	for _, id := range ids {
+		v, err := vesselCalled(shop, id)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, v)
+	}
+	return all, nil
+}
+
 // interruptible is the context of a command that cobra was given.
 func interruptible(cmd *cobra.Command) context.Context { return cmd.Context() }

@@ -83,24 +83,11 @@ func (c *counting) Read(p []byte) (int, error) {
 // networkCode is 3 where network and file differ, and 4 where something of the
 // capture was lost or can't be told.
 func networkCode(vessel *manifest.Vessel, n *nmea2000.Network, found []survey.Line) error {
-	code := exitDone
-	if !n.Whole() || n.Frames == 0 {
-		code = exitUnchecked
-	}
-	for _, l := range found {
-		switch l.State {
-		case survey.Differs, survey.New:
-			if vessel != nil {
-				return &answered{exitNo}
-			}
-		case survey.Unclear, survey.UnknownModel:
-			if vessel != nil {
-				code = exitUnchecked
-			}
-		}
-	}
-	if code != exitDone {
-		return &answered{code}
+	switch survey.Conclude(vessel, n, found) {
+	case survey.Differs:
+		return &answered{exitNo}
+	case survey.Unclear:
+		return &answered{exitUnchecked}
 	}
 	return nil
 }

@@ -39,7 +39,7 @@ func surveyPage(shop *manifest.Shop, v *manifest.Vessel, o surveyOptions) (sheet
 func writeSurveyTable(w io.Writer, v *manifest.Vessel) error {
 	rows := make([][]string, len(v.Devices))
 	for i, d := range v.Devices {
-		rows[i] = []string{v.ID, d.ID, d.Model, d.Place, d.Serial, "", tabled(d.Version), ""}
+		rows[i] = []string{v.ID, d.ID, d.Model, d.Place, d.Serial, "", d.Version.InTable(), ""}
 	}
 	return tables.Write(w, []string{"vessel", "device", "model", "place", "serial", "version", "version_was", "note"}, rows)
 }

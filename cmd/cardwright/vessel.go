@@ -11,8 +11,6 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
-	"cardwright/manifest/problem"
-	"cardwright/manifest/tables"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger/record"
 )
@@ -76,18 +74,6 @@ has packages for. A record doesn't say what they run.`,
 	flags.StringVar(&o.network, "network", "", "`CAPTURE` of the boat's network, from which devices are taken")
 	flags.BoolVar(&o.ask, "ask", false, askFlag)
 	return cmd
-}
-
-var deviceColumns = []tables.Column{
-	{Name: "model", Key: "Device.model", Must: true},
-	{Name: "id", Key: "Device.id"},
-	{Name: "serial", Key: "Device.serial"},
-	{Name: "place", Key: "Device.place"},
-	{Name: "version", Key: "Device.version"},
-	{Name: "variant", Key: "Device.variant"},
-	{Name: "through"},
-	{Name: "hold", Key: "Device.hold"},
-	{Name: "hold_why", Key: "Device.hold_why"},
 }
 
 func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []string) error {
@@ -185,16 +171,12 @@ func (o *vesselOptions) askVessel(a *asking, id string) (err error) {
 func (o *vesselOptions) given() ([]edit.NewDevice, error) {
 	var all []edit.NewDevice
 	if o.devices != "" {
-		table, err := readTable(o.devices, deviceColumns)
+		table, err := readTable(o.devices, edit.DeviceColumns)
 		if err != nil {
 			return nil, err
 		}
 		for _, r := range table.Rows {
-			all = append(all, edit.NewDevice{
-				At: r.At("model"), ID: r.Get("id"), Model: r.Get("model"), Serial: r.Get("serial"), Place: r.Get("place"),
-				Version: r.Get("version"), Variant: r.Get("variant"), Through: strings.Fields(r.Get("through")),
-				Hold: r.Get("hold"), HoldWhy: r.Get("hold_why"),
-			})
+			all = append(all, edit.DeviceInRow(r))
 		}
 	}
 	for _, text := range o.device {
@@ -238,8 +220,8 @@ func parseDevice(text string) (edit.NewDevice, error) {
 }
 
 func deviceKeys() []string {
-	all := make([]string, len(deviceColumns))
-	for i, c := range deviceColumns {
+	all := make([]string, len(edit.DeviceColumns))
+	for i, c := range edit.DeviceColumns {
 		all[i] = c.Name
 	}
 	return all
@@ -274,23 +256,4 @@ func askDevices(a *asking, shop *manifest.Shop) ([]edit.NewDevice, error) {
 		}
 		all = append(all, d)
 	}
-}
-
-// knownModels refuses devices of a model that the catalogue doesn't have, all at
-// once, before a file is made in which nobody could find them.
-func knownModels(shop *manifest.Shop, devices []edit.NewDevice) error {
-	var ms manifest.Mistakes
-	for _, d := range edit.UnknownModels(shop, devices) {
-		m := manifest.Mistake{
-			At: d.At, What: "no such model", Problem: problem.Problem{
-				Found: fmt.Sprintf("%q", d.Model), Expected: "the id of a model in the catalogue",
-				Advice: or(manifest.Nearest(d.Model, shop.ModelIDs()), "cardwright model add "+d.Model),
-			},
-		}
-		if d.At.File == "" {
-			m.At.File = "--device"
-		}
-		ms = append(ms, m)
-	}
-	return mistakesIn("what was said of the devices", ms)
 }

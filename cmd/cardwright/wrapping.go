@@ -104,3 +104,11 @@ func broken(columns, width int, text, indent string) string {
 	}
 	return out.String()
 }
+
+// or is a text, or another one where it is "".
+func or(text, otherwise string) string {
+	if text == "" {
+		return otherwise
+	}
+	return text
+}

@@ -65,7 +65,7 @@ func ModelMistakes(shop *manifest.Shop, table *tables.Table) (ms manifest.Mistak
 			}
 		}
 		if said.Text("kind") == "" && shop.Model(id) == nil {
-			ms = append(ms, manifest.Mistake{At: row.At("kind"), What: "empty cell", Problem: problem.Problem{Found: "no kind", Expected: "what the device is: " + kindsInWords()}})
+			ms = append(ms, manifest.Mistake{At: row.At("kind"), What: "empty cell", Problem: problem.Problem{Found: "no kind", Expected: "what the device is: " + strings.Join(manifest.KindWords(), ", ")}})
 		}
 		if line, again := first[id]; again {
 			ms = append(ms, manifest.Mistake{At: row.At("model"), What: "model given twice", Problem: problem.Problem{
@@ -77,12 +77,4 @@ func ModelMistakes(shop *manifest.Shop, table *tables.Table) (ms manifest.Mistak
 		first[id] = row.At("model").Line
 	}
 	return ms
-}
-
-func kindsInWords() string {
-	var all []string
-	for _, k := range manifest.Kinds {
-		all = append(all, string(k))
-	}
-	return strings.Join(all, ", ")
 }

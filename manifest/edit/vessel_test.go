@@ -10,6 +10,7 @@ import (
 
 	"cardwright/manifest"
 	"cardwright/manifest/edit"
+	"cardwright/manifest/tables"
 )
 
 // catalogue is a shop of a few models: two with slots that pass packages on, two
@@ -121,4 +122,13 @@ func TestDevicesOfAFileThatIsThere(t *testing.T) {
 	assert.ErrorContains(t, edit.SetDevice(f, v, "pilot", "serial", "1"), "no device pilot")
 	_, err = edit.AddDevices(f, shop, v, []edit.NewDevice{{Model: "fennick-plot-8"}})
 	assert.ErrorContains(t, err, `no model "fennick-plot-8"`)
+}
+
+func TestDeviceTable(t *testing.T) {
+	table, err := tables.Read("d.csv", []byte("model,id,through,hold,hold_why\nfennick-sweep-2,radar,fly helm,<= 1.6,asked\n"), edit.DeviceColumns)
+	require.NoError(t, err)
+	assert.Equal(t, edit.NewDevice{
+		At: manifest.Pos{File: "d.csv", Line: 2, Column: 1}, ID: "radar", Model: "fennick-sweep-2",
+		Through: []string{"fly", "helm"}, Hold: "<= 1.6", HoldWhy: "asked",
+	}, edit.DeviceInRow(table.Rows[0]))
 }

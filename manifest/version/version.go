@@ -25,6 +25,15 @@ type V string
 // device yet. It is not a version: it orders with nothing.
 const Unknown V = "unknown"
 
+// InTable is a version as it stands in a table: with a v, since spreadsheets take
+// 4.10 for a number and 3-1 for a day. Parse takes it off again.
+func (v V) InTable() string {
+	if v == "" || v == Unknown {
+		return string(v)
+	}
+	return "v" + string(v)
+}
+
 // Parse reads a version. A leading "v" or "V" before a digit is dropped.
 // It refuses what Debian Policy §5.6.12 refuses: an empty version, one that
 // doesn't begin with a digit, and characters other than letters, digits and

@@ -243,3 +243,14 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+// What a table has of a version is read as that very version.
+func TestAVersionOfATableIsTheSame(t *testing.T) {
+	for _, v := range []V{"4.10", "3-1", "1:4.3~rc1"} {
+		back, err := Parse(v.InTable())
+		assert.NoError(t, err)
+		assert.Equal(t, v, back)
+		assert.NotRegexp(t, "^[0-9]", v.InTable())
+	}
+	assert.Equal(t, []string{"", "unknown"}, []string{V("").InTable(), Unknown.InTable()})
+}

@@ -1,6 +1,8 @@
 package record
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -26,6 +28,44 @@ var SurveyColumns = []tables.Column{
 	{Name: "variant", Key: "Device.variant"},
 	{Name: "version_was"},
 	{Name: "note"},
+}
+
+// FilledSurvey is a survey that was filled in. By and Found, the day, are "" where it
+// doesn't say; Latin1 tells that the letters of a table were a guess.
+type FilledSurvey struct {
+	Table     *tables.Table
+	By, Found string
+	Latin1    bool
+}
+
+// ReadSurvey reads what was found aboard: the table, or the file that the page on a
+// phone saved. path is the file, for the mistakes in it, which come at once as
+// manifest.Mistakes.
+func ReadSurvey(path string, data []byte, shop *manifest.Shop) (f FilledSurvey, err error) {
+	if !bytes.HasPrefix(bytes.TrimLeft(data, "\ufeff \t\r\n"), []byte("{")) {
+		data, f.Latin1 = inUTF8(data)
+		f.Table, err = tables.Read(path, data, SurveyColumns)
+		return f, err
+	}
+	answers, err := ReadAnswers(bytes.TrimPrefix(data, []byte("\ufeff")))
+	if err != nil {
+		return f, placed(path, err)
+	}
+	f.By, f.Found = answers.By, answers.Found
+	f.Table, err = answers.Table(path, shop)
+	return f, err
+}
+
+// placed are problems of a file's form as mistakes in that file.
+func placed(path string, err error) (ms manifest.Mistakes) {
+	problems, ok := errors.AsType[Mistakes](err)
+	if !ok {
+		return manifest.Mistakes{{At: manifest.Pos{File: path}, What: "not a saved survey", Problem: problem.Problem{Found: err.Error(), Expected: "the file that the survey's page saved, or its table (CSV)"}}}
+	}
+	for _, p := range problems {
+		ms = append(ms, manifest.Mistake{At: manifest.Pos{File: path}, What: "not as a saved survey is, at " + p.Where, Problem: problem.Problem{Found: p.Found, Expected: p.Expected}})
+	}
+	return ms
 }
 
 // Table has the rows that a table filled in by hand would have. A device that was

@@ -142,3 +142,34 @@ func TestOnlyWhatIsCertainIsTakenOffTheNetwork(t *testing.T) {
 	assert.Empty(t, s.Changes)
 	assert.Equal(t, ledger.FromCapture, s.How)
 }
+
+// The table and the page's file are told apart by what they begin with, as spreadsheets
+// and phones save them; what is neither is told as a mistake in that file.
+func TestReadSurvey(t *testing.T) {
+	shop, _ := surveyed(t)
+	saved := `{"format": 1, "kind": "survey", "vessel": "kittiwake", "by": "T. Arkwright", "found": "2026-03-02", "devices": [{"device": "helm", "version": "3.5"}], "also": []}`
+	for _, text := range []string{saved, "\ufeff\r\n " + saved} {
+		f, err := record.ReadSurvey("s", []byte(text), shop)
+		require.NoError(t, err)
+		assert.Equal(t, []string{"T. Arkwright", "2026-03-02", "3.5"}, []string{f.By, f.Found, f.Table.Rows[0].Get("version")})
+	}
+	f, err := record.ReadSurvey("s", []byte("\ufeffdevice;version\r\nhelm;v3.5\r\n"), shop)
+	require.NoError(t, err)
+	assert.Equal(t, []string{"", "v3.5"}, []string{f.By, f.Table.Rows[0].Get("version")})
+	assert.False(t, f.Latin1)
+	f, err = record.ReadSurvey("s", []byte("device,note\nhelm,Gr\xfcn\n"), shop)
+	require.NoError(t, err)
+	assert.Equal(t, "Grün", f.Table.Rows[0].Get("note"))
+	assert.True(t, f.Latin1)
+	for text, what := range map[string]string{
+		`{"format": 1`: "not a saved survey",
+		`{"format": 1, "kind": "survey", "vessel": 7, "devices": [], "also": []}`: "not as a saved survey is, at /vessel",
+		"device\n": "empty table",
+	} {
+		_, err := record.ReadSurvey("s", []byte(text), shop)
+		var ms manifest.Mistakes
+		require.ErrorAs(t, err, &ms, text)
+		assert.Equal(t, what, ms[len(ms)-1].What)
+		assert.Equal(t, "s", ms[0].At.File)
+	}
+}
