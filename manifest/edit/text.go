@@ -1,6 +1,7 @@
 // Package edit changes a shop's YAML files as a careful person with an editor
-// would: at the places where it must, by putting text in or replacing one
-// value. Every other byte stays, and with it comments, order and style.
+// would: it puts text in or replaces one value, and every other byte stays, and with
+// it comments, order and style. It knows what a model, a package, a vessel and a
+// device become there: in which order of keys, and what is usual where nobody said.
 //
 // A change is made to the text and to what the text says, side by side; the
 // changed text is read again, and where it doesn't say what it should the
