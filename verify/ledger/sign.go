@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"cmp"
 	"crypto/ed25519"
 	"crypto/rand"
 	"encoding/hex"
@@ -116,11 +117,8 @@ func Verify(id ID, content, signature []byte) (Event, error) {
 		return Event{}, ErrDigest
 	}
 	s, err := Parse(content)
-	if later := newer(id, content, signature); later != nil {
-		return Event{}, later
-	}
 	if err != nil {
-		return Event{}, err
+		return Event{}, cmp.Or(newer(id, content, signature), err)
 	}
 	writer, err := hex.DecodeString(s.Writer)
 	if err != nil {

@@ -130,7 +130,7 @@ func lastVisit(ctx context.Context, q store.Querier, vessel string) (last time.T
 func openLines(ctx context.Context, l *store.Ledger, q store.Querier, f Filter) ([]Line, error) {
 	var vessels []string
 	err := store.Each(ctx, q, `SELECT vessel FROM event WHERE kind IN ('step failed', 'step put off', 'check failed', 'check not done')
-		UNION SELECT vessel FROM event WHERE corrects IS NOT NULL`, nil, func(r *sql.Rows) error {
+		UNION SELECT vessel FROM event WHERE corrects IS NOT NULL AND vessel <> ''`, nil, func(r *sql.Rows) error {
 		var vessel string
 		err := r.Scan(&vessel)
 		vessels = append(vessels, vessel)
@@ -139,18 +139,23 @@ func openLines(ctx context.Context, l *store.Ledger, q store.Querier, f Filter) 
 	if err != nil {
 		return nil, err
 	}
+	trust, err := l.Trust(ctx, q)
+	if err != nil {
+		return nil, err
+	}
 	f.Berth = "" // asked of the vessel
 	var open []Line
-	for _, vessel := range vessels {
-		lines, err := openOn(ctx, l, q, vessel)
-		if err != nil {
-			return nil, err
-		}
-		for _, line := range lines {
+	err = eachVessel(ctx, q, vessels, ofDevices, func(about aboutVessel) error {
+		v := known.Of(about.vessel, about.events, known.Ask{Trust: trust, Seen: about.seen})
+		for _, line := range openOn(&v, about.events) {
 			if f.lets(line) {
 				open = append(open, line)
 			}
 		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	slices.SortFunc(open, func(a, b Line) int {
 		return cmp.Or(a.Entry.At.Compare(b.Entry.At), cmp.Compare(a.Writer, b.Writer), cmp.Compare(a.Seq, b.Seq), slices.Compare(a.Event[:], b.Event[:]))
@@ -158,26 +163,18 @@ func openLines(ctx context.Context, l *store.Ledger, q store.Querier, f Filter) 
 	return open, nil
 }
 
-// openOn is what is open on one vessel.
-func openOn(ctx context.Context, l *store.Ledger, q store.Querier, vessel string) ([]Line, error) {
-	v, events, err := vesselIn(ctx, l, q, vessel, nil)
-	if err != nil {
-		return nil, err
-	}
-	byID := map[ledger.ID]ledger.Event{}
-	for _, e := range events {
-		byID[e.ID] = e
-	}
-	var lines []Line
+// openOn is what steps and checks left open on one vessel.
+func openOn(v *known.Vessel, events []ledger.Event) (lines []Line) {
 	for _, d := range v.Devices {
 		for _, o := range d.Open {
 			if !o.Left() {
 				continue
 			}
-			line := lineOf(byID[o.Event])
+			i := slices.IndexFunc(events, func(e ledger.Event) bool { return e.ID == o.Event })
+			line := lineOf(events[i])
 			line.Entry = o.Entry
 			lines = append(lines, line)
 		}
 	}
-	return lines, nil
+	return lines
 }

@@ -41,19 +41,19 @@ func anewIn(ctx context.Context, l *store.Ledger, q store.Querier) (anew, error)
 	if len(vessels) > maxAnew {
 		return a, fmt.Errorf("events about %d vessels of writers whom shop.yaml doesn't trust, expected at most %d: look at audit check", len(vessels), maxAnew)
 	}
-	for _, vessel := range vessels {
-		if vessel == "" {
-			continue
-		}
-		ask, events, err := askOf(ctx, l, q, vessel, nil)
-		if err != nil {
-			return a, err
-		}
-		v := known.Of(vessel, events, ask)
-		a.left.Count += v.LeftOut
-		a.vessels[vessel] = anewVessel{v, ask, events}
+	trust, err := l.Trust(ctx, q)
+	if err != nil {
+		return a, err
 	}
-	return a, nil
+	vessels = slices.DeleteFunc(vessels, func(vessel string) bool { return vessel == "" })
+	err = eachVessel(ctx, q, vessels, "", func(about aboutVessel) error {
+		ask := known.Ask{Trust: trust, Seen: about.seen}
+		v := known.Of(about.vessel, about.events, ask)
+		a.left.Count += v.LeftOut
+		a.vessels[about.vessel] = anewVessel{v, ask, about.events}
+		return nil
+	})
+	return a, err
 }
 
 // devices are a vessel's, as they are known; as in the table, those that an event

@@ -45,21 +45,26 @@ func OverTime(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model,
 			}
 			judges[i] = newJudge(publishedBy(catalogue, withdrawn, at), notedBy(withdrawn, at))
 		}
-		for _, row := range fleet.Vessels {
-			ask, events, err := askOf(ctx, l, q, row.Vessel.ID, nil)
-			if err != nil {
-				return err
-			}
+		trust, err := l.Trust(ctx, q)
+		if err != nil {
+			return err
+		}
+		vessels := make([]string, len(fleet.Vessels))
+		for i, row := range fleet.Vessels {
+			vessels[i] = row.Vessel.ID
+		}
+		return eachVessel(ctx, q, vessels, ofDevices, func(about aboutVessel) error {
+			ask := known.Ask{Trust: trust, Seen: about.seen}
 			for i := range all {
 				ask.Until = all[i].At
-				for _, d := range known.Of(row.Vessel.ID, events, ask).Devices {
+				for _, d := range known.Of(about.vessel, about.events, ask).Devices {
 					if !d.Gone && d.EverRead() && (f.Maker == "" || f.Maker == d.Maker) {
 						all[i].Counts[judges[i].standing(deviceOf(d)).Status]++
 					}
 				}
 			}
-		}
-		return nil
+			return nil
+		})
 	})
 	if err != nil {
 		return nil, fmt.Errorf("auditing the fleet over time: %w", err)

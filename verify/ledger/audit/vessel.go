@@ -50,10 +50,6 @@ func (o *LeftOut) note(events []ledger.Event) {
 // ErrNothing says that the ledger holds nothing of what was asked for.
 var ErrNothing = errors.New("the ledger has no entry for it")
 
-// maxLines is how many lines of one vessel's history are given: far more than
-// a boat gets in its life.
-const maxLines = 100_000
-
 // errTooMany says that a history has more than maxLines.
 var errTooMany = errors.New("more events than anybody can read: narrow the dates")
 
@@ -105,19 +101,16 @@ func (h *History) also(ctx context.Context, q store.Querier) error {
 // eventsOf are all events about a vessel with their corrections, whoever wrote
 // them, in order of time.
 func eventsOf(ctx context.Context, q store.Querier, vessel string) ([]ledger.Event, error) {
-	var events []ledger.Event
-	collect := func(e ledger.Event) error {
-		if events = append(events, e); len(events) > maxLines {
-			return errTooMany
-		}
-		return nil
-	}
-	if err := store.EachEvent(ctx, q, `vessel = $1 ORDER BY ord`, []any{vessel}, collect); err != nil {
+	events, err := store.Events(ctx, q, `vessel = $1 ORDER BY ord LIMIT `+fmt.Sprint(maxLines+1), vessel)
+	if err != nil {
 		return nil, err
 	}
 	// A correction stands under the vessel of what it corrects; one that doesn't
 	// corrects it all the same.
-	err := store.EachEvent(ctx, q, `corrects IS NOT NULL AND vessel <> $1 AND corrects IN (SELECT id FROM event WHERE vessel = $1)`, []any{vessel}, collect)
+	more, err := store.Events(ctx, q, `corrects IS NOT NULL AND vessel <> $1 AND corrects IN (SELECT id FROM event WHERE vessel = $1) LIMIT `+fmt.Sprint(maxLines+1), vessel)
+	if events = append(events, more...); err == nil && len(events) > maxLines {
+		err = errTooMany
+	}
 	return events, err
 }
 
@@ -135,12 +128,13 @@ func (h *History) fill(ctx context.Context, l *store.Ledger, q store.Querier, ve
 	if h.At != nil {
 		ask.Until = *h.At
 	}
-	if facts, left := known.Facts(events, ask.Trust); len(left) > 0 {
-		h.Vessel, _ = wordsOf(vessel, facts, ask.Seen)
-	}
 	h.lines(events, ask.Trust, vessel, f)
 	v, contradictions := known.WithContradictions(vessel, events, ask)
 	h.Known = v
+	if v.LeftOut > 0 {
+		facts, _ := known.Facts(events, ask.Trust)
+		h.Vessel, _ = wordsOf(vessel, facts, ask.Seen)
+	}
 	h.Count += v.LeftOut - len(v.Untrusted)
 	h.note(v.Untrusted)
 	for _, d := range v.Devices {
@@ -198,12 +192,14 @@ func deviceOf(d known.Device) Device {
 
 func (h *History) lines(events []ledger.Event, trust known.Trust, vessel string, f Filter) {
 	last := known.Corrections(events, trust)
-	for _, e := range events {
+	h.Lines = make([]Line, 0, len(events))
+	for i := range events {
+		e := &events[i]
 		entry := &e.Statement.Entry
-		if entry.Vessel != vessel || trust != nil && !trust(&e) || h.At != nil && entry.At.After(*h.At) {
+		if entry.Vessel != vessel || trust != nil && !trust(e) || h.At != nil && entry.At.After(*h.At) {
 			continue
 		}
-		line := lineOf(e)
+		line := lineOf(*e)
 		if c, ok := last[e.ID]; ok {
 			line.CorrectedBy = c.String()
 		}

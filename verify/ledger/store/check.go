@@ -228,18 +228,26 @@ func chainsOf(ctx context.Context, q Querier) ([]chainRow, error) {
 	return list, err
 }
 
-// chain goes along one chain in the order that the database gives it.
+// chain goes along one chain in the order that the database gives it. While events are
+// verified the next are read, and those before are compared with what is looked up.
 func (c *check) chain(ctx context.Context, q Querier, ch chainRow) error {
 	report := c.begin(ch)
 	var walk ledger.Walk
 	var after scanPlace
+	before := func() error { return nil }
 	for {
 		batch, err := readRaw(ctx, q, ch.no, after)
 		if err != nil || len(batch) == 0 {
-			return err
+			return errors.Join(before(), err)
 		}
-		verifyAll(batch)
-		if err := c.batch(ctx, q, ch, batch, &walk, report); err != nil {
+		verified := verifyBeside(batch)
+		err = before()
+		before = func() error {
+			verified.Wait()
+			return c.batch(ctx, q, ch, batch, &walk, report)
+		}
+		if err != nil {
+			verified.Wait()
 			return err
 		}
 		last := batch[len(batch)-1]
@@ -336,8 +344,8 @@ func (c *check) columns(ch chainRow, e *raw) {
 		if name == "content" || name == "signature" || name == "id" || name == "chain" {
 			continue
 		}
-		if w, f := plain(want[i]), plain(e.columns[i]); w != f {
-			c.changed(s, e.event.ID, "event", name, w, f)
+		if w, f := want[i], e.columns[i]; !sameField(w, f) {
+			c.changed(s, e.event.ID, "event", name, plain(w), plain(f))
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -129,6 +130,25 @@ func plain(v any) string {
 	return fmt.Sprint(v)
 }
 
+// sameField tells whether two values are written alike.
+func sameField(a, b any) bool {
+	switch a := a.(type) {
+	case string:
+		if b, is := b.(string); is {
+			return a == b
+		}
+	case int64:
+		if b, is := b.(int64); is {
+			return a == b
+		}
+	case []byte:
+		if b, is := b.([]byte); is {
+			return bytes.Equal(a, b)
+		}
+	}
+	return plain(a) == plain(b)
+}
+
 func plainRow(row []any) string {
 	words := make([]string, len(row))
 	for i, v := range row {
@@ -138,8 +158,12 @@ func plainRow(row []any) string {
 }
 
 // verifyAll verifies events on all processors.
-func verifyAll(batch []*raw) {
-	var wait sync.WaitGroup
+func verifyAll(batch []*raw) { verifyBeside(batch).Wait() }
+
+// verifyBeside begins to verify events on all processors. The caller waits for the end
+// before it looks at them.
+func verifyBeside(batch []*raw) *sync.WaitGroup {
+	wait := &sync.WaitGroup{}
 	workers := runtime.GOMAXPROCS(0)
 	for w := range workers {
 		wait.Go(func() {
@@ -148,7 +172,7 @@ func verifyAll(batch []*raw) {
 			}
 		})
 	}
-	wait.Wait()
+	return wait
 }
 
 func (e *raw) verify() {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -17,82 +18,129 @@ type chainPlace struct {
 	seq   int64
 }
 
-// sightings are questions about what places in chains had seen of others.
-type sightings struct {
-	want map[sighting]bool
-}
+// sightings are questions about what places in chains had seen of other chains.
+type sightings []*sighting
 
+// sighting is about places of one chain and of another. How far a chain has seen another
+// only grows along it, so that few places are asked about: between two that had seen
+// as much, all had.
 type sighting struct {
-	at    chainPlace
-	other ledger.ChainID
+	chain, other ledger.ChainID
+	places       []int64 // in the one chain, in order
+	least, most  int64   // of the places in the other
+	upTo         map[int]int64
 }
 
 // between asks for what all places had seen of one another's chains.
 func (s *sightings) between(places []chainPlace) {
-	var chains []ledger.ChainID
+	chains := map[ledger.ChainID][]int64{}
 	for _, p := range places {
-		if !slices.Contains(chains, p.chain) {
-			chains = append(chains, p.chain)
-		}
+		chains[p.chain] = append(chains[p.chain], p.seq)
 	}
 	if len(chains) < 2 {
 		return
 	}
-	if s.want == nil {
-		s.want = map[sighting]bool{}
+	for chain, seqs := range chains {
+		slices.Sort(seqs)
+		chains[chain] = slices.Compact(seqs)
 	}
-	for _, p := range places {
-		for _, other := range chains {
-			if other != p.chain {
-				s.want[sighting{p, other}] = true
+	for chain, seqs := range chains {
+		for other, theirs := range chains {
+			if other != chain {
+				*s = append(*s, &sighting{chain, other, seqs, theirs[0], theirs[len(theirs)-1], map[int]int64{}})
 			}
 		}
 	}
 }
 
-func (s *sightings) ask(ctx context.Context, q Querier) (*known.Seen, error) {
-	seen := &known.Seen{}
-	list := make([]sighting, 0, len(s.want))
-	for w := range s.want {
-		list = append(list, w)
-	}
-	for part := range slices.Chunk(list, chunk) {
-		var rows []string
-		var args []any
-		for _, w := range part {
-			n := len(args)
-			rows = append(rows, fmt.Sprintf("(CAST($%d AS text), CAST($%d AS bigint), CAST($%d AS text), CAST($%d AS bigint))", n+1, n+2, n+3, n+4))
-			args = append(args, chainText(w.at.chain), w.at.seq, chainText(w.other), int64(n/4))
+// unseen is how far a place has seen that has seen nothing.
+const unseen = 0
+
+// askedPlace is a place of a sighting that is asked about.
+type askedPlace struct {
+	*sighting
+	at int
+}
+
+// ask asks about the ends first, and then goes on between places that had seen more
+// and less.
+func (s sightings) ask(ctx context.Context, q Querier) (*known.Seen, error) {
+	var asked []askedPlace
+	for _, x := range s {
+		asked = append(asked, askedPlace{x, 0})
+		if last := len(x.places) - 1; last > 0 {
+			asked = append(asked, askedPlace{x, last})
 		}
-		query := `WITH w (chain, seq, other, n) AS (VALUES ` + strings.Join(rows, ", ") + `)
-			SELECT w.n, (SELECT s.upto FROM seen s WHERE s.chain = w.chain AND s.other = w.other AND s.seq <= w.seq ORDER BY s.seq DESC LIMIT 1) FROM w`
-		err := Each(ctx, q, query, args, func(r *sql.Rows) error {
-			var n int64
-			var upTo sql.NullInt64
-			err := r.Scan(&n, &upTo)
-			if err == nil && upTo.Valid {
-				w := part[n]
-				seen.Add(w.at.chain, w.at.seq, w.other, upTo.Int64)
+	}
+	for len(asked) > 0 {
+		for part := range slices.Chunk(asked, chunk) {
+			if err := askPlaces(ctx, q, part); err != nil {
+				return nil, err
 			}
-			return err
-		})
-		if err != nil {
-			return nil, err
+		}
+		asked = nil
+		for _, x := range s {
+			asked = append(asked, x.open()...)
+		}
+	}
+	seen := &known.Seen{}
+	for _, x := range s {
+		for at, upTo := range x.upTo {
+			if upTo != unseen {
+				seen.Add(x.chain, x.places[at], x.other, upTo)
+			}
 		}
 	}
 	return seen, nil
 }
 
-// SeenAmong is what the writers of some events had seen of one another's chains
-// when they wrote these.
-func SeenAmong(ctx context.Context, q Querier, events []ledger.Event) (*known.Seen, error) {
-	places := make([]chainPlace, len(events))
-	for i := range events {
-		s := &events[i].Statement
-		places[i] = chainPlace{ledger.ChainKey(s.Writer, s.Chain), s.Seq}
+// open are the places that have to be asked about next.
+func (x *sighting) open() (list []askedPlace) {
+	known := slices.Sorted(maps.Keys(x.upTo))
+	for i := 1; i < len(known); i++ {
+		lo, hi := known[i-1], known[i]
+		low, high := x.upTo[lo], x.upTo[hi]
+		if hi-lo > 1 && low != high && high >= x.least && low < x.most {
+			list = append(list, askedPlace{x, (lo + hi) / 2})
+		}
 	}
+	return list
+}
+
+// askPlaces asks how far some places had seen.
+func askPlaces(ctx context.Context, q Querier, list []askedPlace) error {
+	var rows []string
+	var args []any
+	for i, p := range list {
+		n := len(args)
+		rows = append(rows, fmt.Sprintf("(CAST($%d AS text), CAST($%d AS bigint), CAST($%d AS text), %d)", n+1, n+2, n+3, i))
+		args = append(args, chainText(p.chain), p.places[p.at], chainText(p.other))
+	}
+	query := `WITH w (chain, seq, other, n) AS (VALUES ` + strings.Join(rows, ", ") + `)
+		SELECT w.n, (SELECT s.upto FROM seen s WHERE s.chain = w.chain AND s.other = w.other AND s.seq <= w.seq ORDER BY s.seq DESC LIMIT 1) FROM w`
+	return Each(ctx, q, query, args, func(r *sql.Rows) error {
+		var n int64
+		var upTo sql.NullInt64
+		err := r.Scan(&n, &upTo)
+		if err == nil {
+			list[n].upTo[list[n].at] = upTo.Int64 // unseen where there is none
+		}
+		return err
+	})
+}
+
+// SeenAmong is what the writers of each group of events had seen of one another's
+// chains when they wrote these.
+func SeenAmong(ctx context.Context, q Querier, groups ...[]ledger.Event) (*known.Seen, error) {
 	var want sightings
-	want.between(places)
+	for _, events := range groups {
+		places := make([]chainPlace, len(events))
+		for i := range events {
+			s := &events[i].Statement
+			places[i] = chainPlace{ledger.ChainKey(s.Writer, s.Chain), s.Seq}
+		}
+		want.between(places)
+	}
 	return want.ask(ctx, q)
 }
 

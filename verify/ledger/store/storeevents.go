@@ -5,8 +5,11 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"runtime"
 	"slices"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"cardwright/verify/ledger"
 )
@@ -225,6 +228,36 @@ func (t *tx) find(ctx context.Context, where string, args ...any) (*placed, erro
 func EachEvent(ctx context.Context, q Querier, where string, args []any, give func(ledger.Event) error) error {
 	return eachPlaced(ctx, q, where, args, func(p placed) error { return give(*p.Event) })
 }
+
+// Events are the events for which a condition on the table event holds, read as
+// EachEvent reads them, on all processors.
+func Events(ctx context.Context, q Querier, where string, args ...any) ([]ledger.Event, error) {
+	var rows []signedRow
+	err := Each(ctx, q, "SELECT id, content, signature FROM event WHERE "+where, args, func(r *sql.Rows) error {
+		var row signedRow
+		err := r.Scan(&row.id, &row.content, &row.signature)
+		rows = append(rows, row)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	events := make([]ledger.Event, len(rows))
+	var group errgroup.Group
+	workers := runtime.GOMAXPROCS(0)
+	for w := range workers {
+		group.Go(func() (err error) {
+			for i := w; i < len(rows) && err == nil; i += workers {
+				events[i], err = ledger.Read(toID(rows[i].id), rows[i].content, rows[i].signature)
+			}
+			return err
+		})
+	}
+	return events, group.Wait()
+}
+
+// signedRow is what an event is read from.
+type signedRow struct{ id, content, signature []byte }
 
 func eachPlaced(ctx context.Context, q Querier, where string, args []any, give func(placed) error) error {
 	return Each(ctx, q, "SELECT no, id, content, signature FROM event WHERE "+where, args, func(r *sql.Rows) error {
