@@ -30,17 +30,23 @@ type Limits struct {
 
 // LimitsOf is the span that a device with these card rules reads.
 func LimitsOf(rules *manifest.CardRules) Limits {
-	return Limits{
-		Least: hundredths(int64(rules.Least), leastHundredths),
-		Most:  hundredths(int64(rules.Most), mostHundredths),
-	}
+	return NominalLimits(int64(rules.Least), int64(rules.Most))
+}
+
+// NominalLimits is the span of cards with these sizes, in bytes, printed on the
+// smallest and the largest.
+func NominalLimits(least, most int64) Limits {
+	return Limits{Least: hundredths(least, leastHundredths), Most: hundredths(most, mostHundredths)}
 }
 
 // Nominal are the sizes printed on the smallest and the largest card within the
 // limits, in bytes.
 func (l Limits) Nominal() (least, most int64) {
-	return (l.Least*100 + leastHundredths - 1) / leastHundredths, l.Most * 100 / mostHundredths
+	return (l.Least*100 + leastHundredths - 1) / leastHundredths, l.Most/mostHundredths*100 + l.Most%mostHundredths*100/mostHundredths
 }
+
+// Has tells whether a card of this many measured bytes is within the limits.
+func (l Limits) Has(bytes int64) bool { return l.Least <= bytes && bytes <= l.Most }
 
 // Both is the span within both limits; ok is false where there is none.
 func (l Limits) Both(other Limits) (both Limits, ok bool) {
@@ -96,7 +102,8 @@ func ImageBytes(size string) (int64, error) {
 	return 0, fmt.Errorf("size %q: expected a card size such as 8GB, 4GiB or 7948206080", size)
 }
 
-// hundredths avoids floating point, so that limits are the same everywhere.
+// hundredths avoids floating point, so that limits are the same everywhere, and
+// does not overflow below 2^63 / 1.05.
 func hundredths(n, h int64) int64 {
 	return n/100*h + n%100*h/100
 }

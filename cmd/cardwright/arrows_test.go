@@ -41,7 +41,7 @@ var arrows = map[string][]string{
 	"media/intake/adding": {"manifest", "manifest/digest", "manifest/edit", "manifest/pattern", "manifest/problem", "manifest/tables", "manifest/version", "media", "media/intake"},
 	"media/keys":          {"manifest/durable", "media/place"},
 	"media/place":         {"manifest/durable", "manifest/pattern"},
-	"media/readers":       {"media/windisk"},
+	"media/readers":       {"media", "media/windisk"},
 	"media/readiness":     {"manifest", "manifest/order", "manifest/problem", "manifest/version", "media", "media/intake"},
 	"media/shopsync":      {"manifest", "manifest/digest", "manifest/durable", "manifest/pattern", "manifest/samename"},
 	"media/windisk":       {},

@@ -4,17 +4,13 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-)
 
-// Limits are the nominal sizes of card that a vessel's devices take, in bytes:
-// 4,000,000,000 to 32,000,000,000 for many. Without limits nothing may be erased.
-type Limits struct {
-	Least, Most int64
-}
+	"cardwright/media"
+)
 
 // UsualLimits are the sizes that marine electronics commonly take (common practice,
 // no source).
-var UsualLimits = Limits{Least: 4 * gigabyte, Most: 32 * gigabyte}
+var UsualLimits = media.NominalLimits(4*gigabyte, 32*gigabyte)
 
 // Verdict is whether a drive may be erased. Reasons are why, each a clause that can
 // follow the name of the drive; where it may not, they are all reasons against it.
@@ -26,18 +22,20 @@ type Verdict struct {
 // MayErase decides whether a drive may be erased to become a vessel's card, by what
 // the system lists of it. The answer is no unless facts that agree show the drive
 // to be a card in a reader, or it is a loop drive, and nothing speaks against it.
-// What the listing can't see (another mount namespace, a program that holds the
-// drive) the exclusive opening refuses.
-func MayErase(d Drive, limits Limits) Verdict {
+// limits are the sizes of card that the vessel's devices read; without any the
+// answer is no. What the listing can't see (another mount namespace, a program that
+// holds the drive) the exclusive opening refuses.
+func MayErase(d Drive, limits media.Limits) Verdict {
 	against := slices.Concat(
 		whyNotWhole(d), whyNotCard(d), whyInUse(d), whyBuiltUpon(d), whyNotWritable(d), whyNotWithin(d, limits),
 	)
 	if len(against) > 0 {
 		return Verdict{Reasons: against}
 	}
+	least, most := limits.Nominal()
 	return Verdict{OK: true, Reasons: []string{
 		whyCard(d),
-		fmt.Sprintf("holds %s, within %s to %s", inGB(d.Bytes), inGB(limits.Least), inGB(limits.Most)),
+		fmt.Sprintf("holds %s, within %s to %s", inGB(d.Bytes), inGB(least), inGB(most)),
 		whyFree(d),
 	}}
 }
@@ -146,7 +144,8 @@ func whyNotWritable(d Drive) []string {
 	return nil
 }
 
-func whyNotWithin(d Drive, limits Limits) []string {
+func whyNotWithin(d Drive, limits media.Limits) []string {
+	least, most := limits.Nominal()
 	switch {
 	case d.Bytes == 0:
 		return []string{"has no card in it"}
@@ -154,10 +153,10 @@ func whyNotWithin(d Drive, limits Limits) []string {
 		return []string{fmt.Sprintf("claims an impossible size of %d bytes", d.Bytes)}
 	case limits.Least <= 0 || limits.Most < limits.Least:
 		return []string{"can't be judged: the sizes that the devices take are not known"}
-	case !atLeast(d.Bytes, limits.Least):
-		return []string{fmt.Sprintf("is too small: it holds %s, and the devices take %s or more", inGB(d.Bytes), inGB(limits.Least))}
-	case !atMost(d.Bytes, limits.Most):
-		return []string{fmt.Sprintf("is too big: it holds %s, and the devices take %s or less", inGB(d.Bytes), inGB(limits.Most))}
+	case d.Bytes < limits.Least:
+		return []string{fmt.Sprintf("is too small: it holds %s, and the devices take %s or more", inGB(d.Bytes), inGB(least))}
+	case d.Bytes > limits.Most:
+		return []string{fmt.Sprintf("is too big: it holds %s, and the devices take %s or less", inGB(d.Bytes), inGB(most))}
 	}
 	return nil
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"cardwright/media"
 	"cardwright/media/readers"
 )
 
@@ -237,10 +238,10 @@ func TestMayEraseChangesWithEachFact(t *testing.T) {
 }
 
 func TestMayEraseNeedsLimits(t *testing.T) {
-	for _, limits := range []readers.Limits{{}, {Most: 32e9}, {Least: 4e9}, {Least: 32e9, Most: 4e9}, {Least: -1, Most: 64e9}} {
+	for _, limits := range []media.Limits{{}, {Most: 32e9}, {Least: 4e9}, {Least: 32e9, Most: 4e9}, {Least: -1, Most: 64e9}} {
 		assert.False(t, readers.MayErase(aCard(), limits).OK, "%+v", limits)
 	}
-	assert.True(t, readers.MayErase(aCard(), readers.Limits{Least: 1, Most: 1 << 62}).OK)
+	assert.True(t, readers.MayErase(aCard(), media.Limits{Least: 1, Most: 1 << 62}).OK)
 }
 
 func TestMayEraseGivesEveryReason(t *testing.T) {
@@ -256,7 +257,7 @@ func TestVerdictSaysWhyItMay(t *testing.T) {
 		"holds 31.91 GB, within 4 GB to 32 GB",
 		"nothing of it is mounted or in use",
 	}, readers.MayErase(aCard(), readers.UsualLimits).Reasons)
-	text, err := json.Marshal(readers.MayErase(aCard(), readers.Limits{}))
+	text, err := json.Marshal(readers.MayErase(aCard(), media.Limits{}))
 	require.NoError(t, err)
 	assert.JSONEq(t, `{"ok":false,"reasons":["can't be judged: the sizes that the devices take are not known"]}`, string(text))
 }

@@ -1,5 +1,7 @@
 package readers
 
+import "cardwright/media"
+
 // Band is the capacity band of a card, by the name of the SD Association.
 type Band string
 
@@ -18,25 +20,13 @@ const (
 	terabyte = 1000 * gigabyte
 )
 
-// A card holds from 0.92 to 1.05 times its nominal size.
-const (
-	leastPercent = 92
-	mostPercent  = 105
-)
-
-func atLeast(bytes, nominal int64) bool { return bytes >= percentOf(nominal, leastPercent) }
-func atMost(bytes, nominal int64) bool  { return bytes <= percentOf(nominal, mostPercent) }
-
-// percentOf doesn't overflow below 2^63 / 1.05.
-func percentOf(size, percent int64) int64 { return size/100*percent + size%100*percent/100 }
-
 // Nominal is the size printed on a card that measures so many bytes (32,000,000,000
 // for a card of 31,914,983,424), or 0 where no usual size is near. Usual sizes are
 // 1 MB, 1 GB and 1 TB times powers of two.
 func Nominal(bytes int64) int64 {
 	for unit := int64(megabyte); unit <= terabyte; unit *= 1000 {
 		for size := unit; size < 1000*unit; size *= 2 {
-			if atLeast(bytes, size) && atMost(bytes, size) {
+			if media.NominalLimits(size, size).Has(bytes) {
 				return size
 			}
 		}

@@ -135,8 +135,7 @@ func (r *Run) aboutDrive(ctx context.Context, t *Target) (Question, error) {
 	if err != nil {
 		return q, err
 	}
-	least, most := t.Card.Limits.Nominal()
-	if err := mayErase(t.Path, listed, readers.Limits{Least: least, Most: most}); err != nil {
+	if err := mayErase(t.Path, listed, t.Card.Limits); err != nil {
 		return q, err
 	}
 	if q.seen, err = See(r.Drives, t.Path); err != nil {

@@ -139,13 +139,13 @@ func (j Job) driveBytes(ctx context.Context, path string) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	return listed.Bytes, mayErase(path, listed, readers.Limits{Least: 1, Most: anySize})
+	return listed.Bytes, mayErase(path, listed, media.Limits{Least: 1, Most: anySize})
 }
 
 // anySize is more than any drive has, in bytes.
 const anySize = 1 << 60
 
-func mayErase(path string, listed readers.Drive, limits readers.Limits) error {
+func mayErase(path string, listed readers.Drive, limits media.Limits) error {
 	if v := readers.MayErase(listed, limits); !v.OK {
 		return fmt.Errorf("%s is not erased: it %s", path, strings.Join(v.Reasons, "; it "))
 	}
