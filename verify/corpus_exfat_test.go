@@ -70,7 +70,7 @@ var corpusExFAT = map[string]handed{
 		shop: oneReadsIt, make: func(s *stranger) { s.onExFAT(); s.right() }, verdict: verify.Bad,
 		kinds: []verify.Kind{verify.OtherFileSystem}, says: rightButWrong,
 	},
-	"exFAT without a vessel": {vessel: "-", make: func(s *stranger) { s.onExFAT(); s.put(beacon, s.pkg(beacon)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.OtherFileSystem, verify.KnownRelease}, says: "no vessel was named"},
+	"exFAT without a vessel": {vessel: "-", make: func(s *stranger) { s.onExFAT(); s.put(beacon, s.pkg(beacon)) }, verdict: verify.Bad, kinds: []verify.Kind{verify.OtherFileSystem, verify.KnownRelease}, says: "No vessel was named"},
 	"exFAT, one file missing": {
 		make: func(s *stranger) { s.onExFAT(); s.right(sweep) }, verdict: verify.Bad,
 		kinds: []verify.Kind{verify.OtherFileSystem, verify.MissingFile}, says: "Some of the files are right",

@@ -75,7 +75,7 @@ var corpusFound = map[string]handed{
 		s.fat32()
 		s.right(beacon)
 		s.put("dec\u212a/"+beacon, s.pkg(beacon))
-	}, verdict: verify.Bad, kinds: []verify.Kind{verify.MissingFile}, words: "some devices alone may take for it"},
+	}, verdict: verify.Bad, kinds: []verify.Kind{verify.MissingFile}, words: "only some devices take the name of"},
 	"a short name that is a wanted name": {make: func(s *stranger) {
 		s.good()
 		s.put("Something long.txt", []byte("x"))

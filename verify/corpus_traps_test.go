@@ -18,7 +18,7 @@ var corpusTraps = map[string]handed{
 	},
 	"the first sector overwritten with noise, its copy whole": {
 		make: func(s *stranger) { s.good(); s.patch(0, noise(512)...) }, verdict: verify.Bad,
-		kinds: []verify.Kind{verify.NoFileSystem}, words: "sector 6, is whole", says: "do not format or write to it",
+		kinds: []verify.Kind{verify.NoFileSystem}, words: "sector 6, is whole", says: "do not format it or write to it",
 	},
 	"the first sector of a partition wiped": {make: func(s *stranger) {
 		s.partitioned("c")
@@ -32,7 +32,7 @@ var corpusTraps = map[string]handed{
 		s.good()
 		s.patch(11, 0, 0)
 		s.patch(6*512+11, 0, 0)
-	}, verdict: verify.Bad, kinds: []verify.Kind{verify.NoFileSystem, verify.Structure}, words: "both useless"},
+	}, verdict: verify.Bad, kinds: []verify.Kind{verify.NoFileSystem, verify.Structure}, words: "neither the boot sector nor its backup can be used"},
 	"blank, in words": {make: func(*stranger) {}, verdict: verify.Bad, kinds: []verify.Kind{verify.NoFileSystem}, words: "zeros", says: "blank"},
 
 	// Encrypted, or looks so. LUKS1 On-Disk Format Specification, figure 1.
@@ -71,7 +71,7 @@ var corpusTraps = map[string]handed{
 	"type 0x83":                    {make: func(s *stranger) { s.partitioned("83") }, verdict: verify.Bad, kinds: []verify.Kind{verify.Structure}, words: "type 0x83"},
 	"type 0x1c, hidden":            {make: func(s *stranger) { s.partitioned("1c") }, verdict: verify.Bad, kinds: []verify.Kind{verify.Structure}, words: "type 0x1c"},
 	"type 0xef, an EFI system's":   {make: func(s *stranger) { s.partitioned("ef") }, verdict: verify.Bad, kinds: []verify.Kind{verify.Structure}, words: "type 0xef"},
-	"a partition past the card":    {make: func(s *stranger) { s.partitioned("c"); s.patch(446+12, 0, 0, 0, 0x7F) }, verdict: verify.Bad, kinds: []verify.Kind{verify.Structure}, words: "ends at byte"},
+	"a partition past the card":    {make: func(s *stranger) { s.partitioned("c"); s.patch(446+12, 0, 0, 0, 0x7F) }, verdict: verify.Bad, kinds: []verify.Kind{verify.Structure}, words: "ending at byte"},
 	"a partition in front, empty":  {make: func(s *stranger) { s.within2("start=2048, size=2048, type=c\nstart=8192, type=c\n") }, verdict: verify.Bad, kinds: []verify.Kind{verify.Structure}, words: "2 partitions"},
 	"a partition in front, Linux'": {make: func(s *stranger) { s.within2("start=2048, size=2048, type=83\nstart=8192, type=c\n") }, verdict: verify.Bad, kinds: []verify.Kind{verify.Structure}, words: "2 partitions"},
 	"the second entry alone":       {make: func(s *stranger) { s.within2("2 : start=8192, type=c\n") }, verdict: verify.Bad, kinds: []verify.Kind{verify.Structure}, words: "entry 2"},

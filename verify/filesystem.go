@@ -32,14 +32,14 @@ var faultDiagnoses = map[fatread.FaultKind]diagnosis{
 
 	fatread.BootCode:    bookKeeping.saying("The boot sector's copy differs in what no device goes by: boot code, or the names and numbers beside it (%s)."),
 	fatread.BootAlone:   bookKeeping.saying("The boot sector has no copy: if it is damaged, nothing leads to the files (%s)."),
-	fatread.TableLeft:   bookKeeping.saying("The end of the card has the backup of a table from before; no device goes by it alone (%s)."),
-	fatread.EntryBehind: bookKeeping.saying("Bytes from before stand behind the end of a folder: readers stop there, and no file depends on them (%s)."),
+	fatread.TableLeft:   bookKeeping.saying("The end of the card has the backup of an old table; no device goes by it alone (%s)."),
+	fatread.EntryBehind: bookKeeping.saying("Old bytes stand behind the end of a folder: readers stop there, and no file depends on them (%s)."),
 
-	fatread.PartitionType:    damaged.saying("The partition table says something else than is there: devices may pass it over (%s)."),
+	fatread.PartitionType:    damaged.saying("The partition table does not say what is there: devices may pass it over (%s)."),
 	fatread.PartitionOutside: damaged.saying("The partition is larger than the card: a card that claims more than it holds, or a copy that was cut short (%s)."),
 	fatread.VolumeSize:       damaged.saying("The file system is larger than the room for it: a card that claims more than it holds, or a copy that was cut short (%s)."),
 	fatread.TableAmbiguous:   damaged.saying("The card says in two ways what is on it: some devices go by the one, some by the other (%s)."),
-	fatread.TableStale:       damaged.saying("The card has a table left from before: some devices go by it (%s)."),
+	fatread.TableStale:       damaged.saying("The card has an old table: some devices go by it (%s)."),
 	fatread.FATsDiffer:       damaged.saying("The two copies of the table that leads to the files differ: devices may go by either (%s)."),
 }
 
@@ -107,7 +107,7 @@ func judgePartitions(card *fatread.Card, v *fatread.Volume, report func(Finding)
 	case len(card.Partitions) > 1:
 		report(severalSystems.at("", "one partition", fmt.Sprintf("%d partitions", len(card.Partitions))))
 	case card.Table == fatread.MBR && v.Partition != 1:
-		report(severalSystems.at("", "the partition in the first entry of the table", fmt.Sprintf("it in entry %d", v.Partition)))
+		report(severalSystems.at("", "the partition in the first entry of the table", fmt.Sprintf("in entry %d", v.Partition)))
 	}
 }
 
@@ -137,7 +137,7 @@ func judgeLayout(card *fatread.Card, v *fatread.Volume, report func(Finding)) {
 
 // judgeNoVolume tells what a card without a file system looks like.
 func judgeNoVolume(card *fatread.Card, report func(Finding)) {
-	f := noFileSystem.at("", "a FAT32 file system", "no file system that is known here")
+	f := noFileSystem.at("", "a FAT32 file system", "no file system known here")
 	for _, p := range card.Partitions {
 		switch p.FileSystem {
 		case fatread.Unreadable: // told with its place; what is there isn't known
@@ -151,7 +151,7 @@ func judgeNoVolume(card *fatread.Card, report func(Finding)) {
 		case fatread.Blank:
 			f = blank.at("", f.Expected, "nothing: zeros where a file system would begin")
 		case fatread.DamagedFAT:
-			f = bootSectorsUseless.at("", f.Expected, "a FAT file system whose boot sector and its backup are both useless")
+			f = bootSectorsUseless.at("", f.Expected, "a FAT file system of which neither the boot sector nor its backup can be used")
 		}
 	}
 	report(f)

@@ -177,7 +177,7 @@ func (i *identifier) rightElsewhere(it *identified, p pkg) {
 	}
 	want := i.absent[n].Path
 	it.expected, it.found = want, it.Path
-	i.instead(it.SHA256, "its content stands at "+it.Path)
+	i.instead(it.SHA256, "its content is at "+it.Path)
 	switch {
 	case samename.ButCase(path.Base(want), path.Base(it.Path)):
 		it.diagnosis = wrongFolder.adviceFor(parentOf(want))
@@ -201,7 +201,7 @@ func (i *identifier) past(f *file) *identified {
 	it := identified{f, p.diagnosis(), "nothing", p.words()}
 	if p.By != "" {
 		it.expected = p.By.Named()
-		i.instead(p.By, "what it was until "+p.Until.Format(time.DateOnly)+" stands at "+f.Path)
+		i.instead(p.By, "what it was until "+p.Until.Format(time.DateOnly)+" is at "+f.Path)
 	}
 	return &it
 }
@@ -213,7 +213,7 @@ func (i *identifier) altered(f *file) *identified {
 			continue
 		}
 		it := identified{f, alteredKnown.meaningOf(p.String()), p.SHA256.Named(), f.SHA256.Named()}
-		i.instead(p.SHA256, "one like it, altered, stands at "+f.Path)
+		i.instead(p.SHA256, "an altered copy of it is at "+f.Path)
 		if at, ok := firstOtherByte(i.ctx, f, i.open(p), p.Size); ok {
 			it.found += differsAt(at)
 		}

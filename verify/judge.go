@@ -93,7 +93,7 @@ func judgeReading(m matched, report func(Finding)) {
 		switch {
 		case f.err == nil:
 		case errors.Is(f.err, fatread.ErrChainEnds): // all of it that there is was read
-			report(chainTooShort.at(f.Path, media.Bytes(f.Size)+" of its own", "the chain that leads to its bytes ends, or runs into another file's, before that"))
+			report(chainTooShort.at(f.Path, media.Bytes(f.Size)+" of its own", "its chain of clusters ends, or runs into another file's, before that"))
 		default:
 			report(notRead(f.Path, -1, f.err.Error()))
 		}
@@ -185,7 +185,7 @@ func judgeAbsent(m matched, report func(Finding)) {
 	for _, a := range m.absent {
 		d, found, what := missingFile, noSuchFile, a.instead
 		if f, ok := lookAlikes(a.Path); ok {
-			what = "a name that some devices alone may take for it stands at " + f.Path
+			what = "only some devices take the name of " + f.Path + " for it"
 		}
 		if what != "" {
 			found += "; " + what

@@ -121,7 +121,7 @@ func (l Listing) Is(r media.Record) bool {
 }
 
 // HasOthers tells whether something is lost with a card that no record lists:
-// files, what couldn't be read, or something that is no file system known here.
+// files, what couldn't be read, or something that is not a file system known here.
 func (l Listing) HasOthers() bool {
 	return len(l.Foreign) > 0 || l.Unread || l.unknown()
 }

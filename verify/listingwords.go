@@ -93,7 +93,7 @@ func (l Listing) made(shop string, note *Making) string {
 func (l Listing) other() string {
 	switch l.Other {
 	case "", fatread.Unknown:
-		return "something that is no file system known here"
+		return "something that is not a file system known here"
 	case fatread.Scrambled:
 		return "bytes without any pattern: encrypted, or wiped"
 	}

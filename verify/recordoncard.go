@@ -125,7 +125,7 @@ func judgeOwnNames(m matched, report func(Finding)) {
 
 const (
 	asWritten    = "as cardwright wrote it"
-	markedHidden = "marked as hidden or as the system's"
+	markedHidden = "marked as hidden or as a system file"
 	noSuchFile   = "no such file"
 )
 

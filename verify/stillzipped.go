@@ -81,7 +81,7 @@ func (i *identifier) unpack(archive *zip.Reader, at string) (inside []string, le
 		}
 		i.unzipped += m.UncompressedSize64
 		if m.UncompressedSize64/(m.CompressedSize64+1) > maxZipRatio || i.unzipped > maxZipBytes {
-			return inside, "it unpacks to an absurd size, and was not read to its end"
+			return inside, "it would unpack to an absurd size, and was not read to its end"
 		}
 		sum, err := hashMember(i.ctx, m)
 		if err != nil {

@@ -13,7 +13,7 @@ import (
 func (i *identifier) beginning(f *file) *identified {
 	for _, p := range i.known.named(f) {
 		if f.Size < p.Size && beginsLike(f, i.open(p)) {
-			i.instead(p.SHA256, "its beginning stands at "+f.Path)
+			i.instead(p.SHA256, "its beginning is at "+f.Path)
 			return &identified{f, truncated.meaningOf(p.String()), media.Bytes(p.Size), stopsAt(f.Size, p.Size)}
 		}
 	}

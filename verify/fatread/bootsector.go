@@ -85,7 +85,7 @@ func (v *boot) sizes() (all []complaint) {
 		}
 	}
 	bad(!powerOfTwo(v.sector) || v.sector < 512 || v.sector > 4096, 11, "512, 1024, 2048 or 4096 bytes a sector", v.sector)
-	bad(!powerOfTwo(v.perCluster), 13, "a power of two as sectors a cluster", v.perCluster)
+	bad(!powerOfTwo(v.perCluster), 13, "a power of two of sectors a cluster", v.perCluster)
 	bad(v.reserved == 0, 14, "1 reserved sector or more", v.reserved)
 	bad(v.fats == 0, 16, "2 FATs", v.fats)
 	bad(v.fatSectors == 0, 36, "1 sector or more a FAT", v.fatSectors)
@@ -115,8 +115,8 @@ func (v *boot) fields(b []byte) (all []complaint) {
 	}
 	note(v.rootEntries != 0, BootField, 17, "0 root entries", "%d", v.rootEntries)
 	note(v.version != 0, BootField, 42, "version 0", "%d", v.version)
-	note(v.flags&0x80 != 0, BootField, 40, "both FATs kept the same", "only FAT %d kept", v.flags&0x0F)
-	note(v.root < 2, BootField, 44, "a root cluster from 2", "%d", v.root)
+	note(v.flags&0x80 != 0, BootField, 40, "both FATs kept alike", "only FAT %d kept", v.flags&0x0F)
+	note(v.root < 2, BootField, 44, "a root cluster of 2 or more", "%d", v.root)
 	note(v.hasInfo() && v.info >= v.reserved, BootField, 48, "FSInfo within the reserved sectors", "sector %d", v.info)
 	note(v.hasBackup() && v.backup >= v.reserved, BootField, 50, "backup within the reserved sectors", "sector %d", v.backup)
 	return all

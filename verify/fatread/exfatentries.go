@@ -76,14 +76,14 @@ func (l *exfatLister) takeFirst(off int64, e []byte) bool {
 		}
 	case kind == exfatBitmap || kind == exfatUpcase || kind == exfatLabel:
 		if l.f.entry >= 0 {
-			l.w.fault(EntryUnknown, l.f.shown(), off, "an entry of the root folder there", fmt.Sprintf("type 0x%02x", kind))
+			l.w.fault(EntryUnknown, l.f.shown(), off, "no entry that belongs in the root folder", fmt.Sprintf("type 0x%02x", kind))
 		}
 	case kind&exfatSecondary != 0:
 		l.w.fault(SetOrder, l.f.shown(), off, "the first entry of a set", fmt.Sprintf("type 0x%02x", kind))
 	case kind&exfatBenign != 0:
 		l.benign = int(e[1])
 	default:
-		l.w.fault(EntryUnknown, l.f.shown(), off, "a type that is known", fmt.Sprintf("0x%02x", kind))
+		l.w.fault(EntryUnknown, l.f.shown(), off, "a known type of entry", fmt.Sprintf("0x%02x", kind))
 	}
 	return true
 }
@@ -109,14 +109,14 @@ func (l *exfatLister) takeSet() {
 	length := int(s[3])
 	parts := (length + 14) / 15
 	if s[0] != exfatStream || length == 0 || len(l.set) < (2+parts)*entryBytes {
-		l.w.fault(SetOrder, l.f.shown(), l.at, "where it is, then its name", fmt.Sprintf("types % x, %d characters", l.types(), length))
+		l.w.fault(SetOrder, l.f.shown(), l.at, "an entry of where it is, then its name", fmt.Sprintf("types % x, %d characters", l.types(), length))
 		return
 	}
 	var units []uint16
 	for i := range parts {
 		e := l.set[(2+i)*entryBytes:]
 		if e[0] != exfatName {
-			l.w.fault(SetOrder, l.f.shown(), l.at, "where it is, then its name", fmt.Sprintf("types % x", l.types()))
+			l.w.fault(SetOrder, l.f.shown(), l.at, "an entry of where it is, then its name", fmt.Sprintf("types % x", l.types()))
 			return
 		}
 		units = append(units, unitsOf(e[2:], min(15, length-len(units)))...)
@@ -150,7 +150,7 @@ func (l *exfatLister) takeRest(from int) {
 	for i := from * entryBytes; i < len(l.set); i += entryBytes {
 		e := l.set[i : i+entryBytes]
 		if e[0]&exfatBenign == 0 {
-			l.w.fault(EntryUnknown, l.f.shown(), l.at+int64(i), "nothing after the name that must be understood", fmt.Sprintf("type 0x%02x", e[0]))
+			l.w.fault(EntryUnknown, l.f.shown(), l.at+int64(i), "nothing after the name that a reader must understand", fmt.Sprintf("type 0x%02x", e[0]))
 		}
 		if s := streamOf(l.at+int64(i), e); e[0] == exfatVendor && e[1]&flagAllocation != 0 && s.first != 0 {
 			extra := Entry{First: s.first, contiguous: e[1]&flagContiguous != 0}
@@ -195,7 +195,7 @@ func (l *exfatLister) checkSet(e *Entry, attributes uint16, s []byte) {
 		}
 	}
 	note(attributes&^known != 0, EntryAttributes, "reserved bits of 0", "attributes 0x%04x", attributes)
-	note(s[1]&flagAllocation == 0, EntryAttributes, "clusters allowed", "flags 0x%02x", s[1])
+	note(s[1]&flagAllocation == 0, EntryAttributes, "the flag that it may have clusters", "flags 0x%02x", s[1])
 	note(e.contiguous && e.First == 0, EntryAttributes, "a first cluster where there is no chain", "0")
 	note(e.Written > e.Size || e.Dir && e.Written != e.Size, WrittenSize, fmt.Sprintf("%d bytes written", e.Size), "%d", e.Written)
 	note(e.Dir && e.Size > mostExFATDir, DirectorySize, fmt.Sprintf("at most %d bytes", mostExFATDir), "%d", e.Size)

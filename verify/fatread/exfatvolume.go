@@ -139,6 +139,6 @@ func (x exfatVolume) checkFlags() {
 		x.fault(DirtyFlag, x.p.Start+106, "the flag clear", "set: not taken out cleanly")
 	}
 	if x.boot.flags&failed != 0 {
-		x.fault(ErrorFlag, x.p.Start+106, "the flag clear", "set: a machine met errors on it")
+		x.fault(ErrorFlag, x.p.Start+106, "the flag clear", "set: a device met errors on it")
 	}
 }

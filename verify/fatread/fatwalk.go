@@ -38,10 +38,10 @@ func (w *fatWalker) checkFirstEntries() {
 	}
 	clean := w.fat.mask>>1 + 1
 	if v&clean == 0 {
-		w.fault(DirtyFlag, "", w.fat.place(1), "the FAT's flag for a clean volume", fmt.Sprintf("not set in 0x%x", v))
+		w.fault(DirtyFlag, "", w.fat.place(1), "the FAT's flag for a clean volume set", fmt.Sprintf("not set in 0x%x", v))
 	}
 	if v&(clean>>1) == 0 {
-		w.fault(ErrorFlag, "", w.fat.place(1), "the FAT's flag for no read errors", fmt.Sprintf("not set in 0x%x", v))
+		w.fault(ErrorFlag, "", w.fat.place(1), "the FAT's flag for no read errors set", fmt.Sprintf("not set in 0x%x", v))
 	}
 }
 

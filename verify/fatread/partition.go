@@ -135,7 +135,7 @@ func (s start) useBackup() (boot, bool) {
 
 // backupUsed tells that a volume is read by the copy of its boot sector.
 func (s start) backupUsed(sector int) {
-	f := faultOf(BootUsed, s.p.Number, s.p.Start, "a boot sector", fmt.Sprintf("none of use: its backup in sector %d was read", sector))
+	f := faultOf(BootUsed, s.p.Number, s.p.Start, "a boot sector", fmt.Sprintf("not usable: its backup in sector %d was read", sector))
 	f.ReadError = s.firstUnread()
 	s.card.add(f)
 }

@@ -227,7 +227,7 @@ func (t *tableReader) readLogical(extended slot) {
 	number := firstLogical
 	for at := extended.start; ; number++ {
 		if seen[at] || number-firstLogical >= t.most {
-			t.log.fault(TableChain, number, at*sectorBytes, "an end of the chain of logical partitions", "a loop, or one without end")
+			t.log.fault(TableChain, number, at*sectorBytes, "an end to the chain of logical partitions", "a loop, or no end")
 			return
 		}
 		seen[at] = true
@@ -272,12 +272,12 @@ func (t *tableReader) checkPartitions() {
 	for _, p := range byStart {
 		if p.Start+p.Length > t.src.size {
 			t.log.fault(PartitionOutside, p.Number, p.Start,
-				fmt.Sprintf("ends by byte %d, where the card ends", t.src.size), fmt.Sprintf("ends at byte %d", p.Start+p.Length))
+				fmt.Sprintf("ending by byte %d, where the card ends", t.src.size), fmt.Sprintf("ending at byte %d", p.Start+p.Length))
 		}
 		if p.Start < end {
 			p.FileSystem = Overlapping
 			t.log.fault(PartitionOverlap, p.Number, p.Start,
-				fmt.Sprintf("begins at or after byte %d, where another ends", end), fmt.Sprintf("begins at byte %d", p.Start))
+				fmt.Sprintf("beginning at or after byte %d, where another ends", end), fmt.Sprintf("beginning at byte %d", p.Start))
 		}
 		end = max(end, p.Start+p.Length)
 	}

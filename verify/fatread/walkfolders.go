@@ -142,7 +142,7 @@ func (w *walker) entryOf(f *folder) *Entry {
 func (w *walker) leadsToItself(f *folder) bool {
 	for up := f.up; up != nil; up = up.up {
 		if up.first == f.first {
-			w.fault(DirectoryLoop, f.shown(), -1, "a folder of its own", "the cluster of a folder that holds it")
+			w.fault(DirectoryLoop, f.shown(), -1, "a folder that no folder within it leads to", "the cluster of a folder that holds it")
 			return true
 		}
 	}
