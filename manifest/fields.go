@@ -31,7 +31,7 @@ var fields = map[string]field{
 	"Shop.packages": {form: &folderHere, usual: "packages", help: "folder of package files, below the shop folder"},
 	"Shop.ledger":   {form: &ledgerPlace, usual: "ledger.db", help: "file below the shop folder, or a postgres:// address"},
 	"Shop.call":     {help: "whom to call when a step fails, and how"},
-	"Shop.font":     {help: "TrueType font (.ttf, .ttc) for letters that PDF pages haven't by themselves (Latin, Greek, Cyrillic they have); below the shop folder, or a whole path"},
+	"Shop.font":     {help: "TrueType font (.ttf, .ttc) for letters on PDF pages other than Latin, Greek and Cyrillic: a file below the shop folder, or a full path"},
 
 	"Shop.trusts": {help: "whose signed records on cards are believed, this shop's own among them"},
 
@@ -41,18 +41,18 @@ var fields = map[string]field{
 
 	"Shop.sea_trial": {help: "the shop's own tolerances for sea trials; what is left out is as usual"},
 
-	"SeaTrial.deviation": {digits: true, form: &tolerance, usual: "5", help: "degrees that the deviation on any heading may have"},
+	"SeaTrial.deviation": {digits: true, form: &tolerance, usual: "5", help: "degrees of deviation that are allowed on any heading"},
 	"SeaTrial.alignment": {digits: true, form: &tolerance, usual: "3", help: "degrees that the alignment may be off"},
 	"SeaTrial.helm":      {digits: true, form: &tolerance, usual: "2", help: "degrees of helm that may be carried"},
 	"SeaTrial.course":    {digits: true, form: &tolerance, usual: "2", help: "degrees RMS that the heading may be off the course"},
-	"SeaTrial.overshoot": {digits: true, form: &tolerance, usual: "20", help: "percent of a turn that it may go too far"},
-	"SeaTrial.by":        {must: true, help: "who sets them: a rule, the maker, the shop; it stands beside each on the page"},
+	"SeaTrial.overshoot": {digits: true, form: &tolerance, usual: "20", help: "percent of a turn that the heading may swing past its new course"},
+	"SeaTrial.by":        {must: true, help: "who sets them, such as a rule, the maker or the shop; it stands beside each on the page"},
 
 	"Trust.shop":  {must: true, help: "the shop that signs with this key, as reports name it"},
 	"Trust.key":   {must: true, form: &publicKey, help: "its public key: the line that cardwright key show prints"},
-	"Trust.until": {help: "last day on which the key was the shop's, where it has left: what had come into the ledger by then still counts, and cards that it signed are no longer believed: 2026-03-05"},
+	"Trust.until": {help: "last day on which the key was the shop's, once it has left: events that had come into the ledger by then still count, cards that it signed are no longer believed: 2026-03-05"},
 
-	"Model.model":     {must: true, form: &id, help: "id of the model, as vessels and other models name it"},
+	"Model.model":     {must: true, form: &id, help: "id of the model, by which vessels and other models name it"},
 	"Model.maker":     {must: true, help: "who makes it"},
 	"Model.name":      {must: true, help: "the model's name, as the maker writes it"},
 	"Model.kind":      {must: true, words: KindWords(), help: "what the device is"},
@@ -63,10 +63,10 @@ var fields = map[string]field{
 	"Model.alike":     {help: "true: all devices of this model on one vessel end on one version"},
 
 	"Model.on_network":   {digits: true, help: "model IDs under which it announces itself on the boat's network, as a survey shows them"},
-	"Model.version_from": {form: &versionPattern, help: "pattern (RE2) whose one group is the version in the text that it announces, where that has more in it"},
+	"Model.version_from": {form: &versionPattern, help: "pattern (RE2) whose one group is the version, where the text that it announces has more in it"},
 	"Model.signing_key":  {form: &publicKey, help: "the maker's public key, with which its packages are signed (minisign)"},
 
-	"Model.downloads": {help: "where the maker publishes its packages: an address, or words that lead there"},
+	"Model.downloads": {help: "where the maker publishes its packages: an address, or directions in words"},
 
 	"Model.past_keys": {help: "keys of the maker's that signing_key was before"},
 	"PastKey.key":     {must: true, form: &publicKey, help: "the key"},
@@ -74,7 +74,7 @@ var fields = map[string]field{
 	"PastKey.why":     {must: true, help: "why it did"},
 
 	"Model.opens_archives": {help: "true: it takes a package as the archive in which it was published, and opens it itself"},
-	"Model.history":        {help: "files that releases had, and that were replaced or taken out"},
+	"Model.history":        {help: "files of its releases that were replaced or taken out"},
 
 	"Past.version": {must: true, digits: true, help: "version of the release that had the file"},
 	"Past.variant": {digits: true, help: "its region or language"},
@@ -92,14 +92,14 @@ var fields = map[string]field{
 	"Model.checks":        {help: "how its checks are made and how long they take: the maker's steps and figures"},
 	"Model.if_it_fails":   {help: "what the maker says to do when an update fails"},
 
-	"Model.settings_minutes": {most: maxMinutes, help: "how long it takes to enter its settings again, where an update loses them"},
+	"Model.settings_minutes": {most: maxMinutes, help: "minutes that it takes to enter its settings again, where an update loses them"},
 
 	"CheckText.check":   {must: true, words: Checks, help: "the check"},
 	"CheckText.text":    {help: "how it is made on this model"},
-	"CheckText.minutes": {most: maxMinutes, help: "how long it takes on this model"},
+	"CheckText.minutes": {most: maxMinutes, help: "minutes that it takes on this model"},
 
 	"CheckTime.check":   {must: true, words: Checks, help: "the check"},
-	"CheckTime.minutes": {must: true, most: maxMinutes, help: "how long it takes, with the way there and back"},
+	"CheckTime.minutes": {must: true, most: maxMinutes, help: "minutes that it takes, with the way there and back"},
 
 	"CardRules.least":        {must: true, help: "smallest card it reads, as printed on the card: 4GB"},
 	"CardRules.most":         {must: true, help: "largest card it reads, as printed on the card: 32GB"},
@@ -117,8 +117,8 @@ var fields = map[string]field{
 	"Release.over":          {digits: true, help: `what the device must run before this: ">= 3.0"`},
 	"Release.needs":         {help: "what other models aboard must run"},
 	"Release.passed_on_by":  {digits: true, help: "for a device updated through another: what that one must run"},
-	"Release.minutes":       {most: maxMinutes, help: "how long the installation takes"},
-	"Release.way_back":      {help: "whether the maker gives a way back to an older release; left out: not said"},
+	"Release.minutes":       {most: maxMinutes, help: "minutes that the installation takes"},
+	"Release.way_back":      {help: "true: the maker gives a way back to an older release; false: he gives none; left out: not said"},
 	"Release.back_to":       {digits: true, help: `the older releases that the way back leads to: ">= 3.5"; left out: those whose over has this one`},
 	"Release.back_settings": {words: []string{SettingsKept, SettingsLost}, help: "what going back from this release does to the device's settings; left out: not said"},
 	"Release.settings":      {words: []string{SettingsKept, SettingsLost}, help: "what becomes of the device's settings; left out: not said"},
@@ -131,7 +131,7 @@ var fields = map[string]field{
 	"File.sha256":  {must: true, digits: true, form: &sha256Hex, help: "SHA-256 of the file, 64 hex digits"},
 	"File.unpack":  {words: []string{UnpackZip}, help: "zip: the device wants what is inside; left out: the file itself"},
 	"File.members": {help: "the files inside a zip that is unpacked"},
-	"File.trust":   {words: Trusts, help: "what vouches for the SHA-256: the maker, a second source, or only our own download; left out: not said"},
+	"File.trust":   {words: Trusts, help: "who vouches for the SHA-256: the maker, a second source, or ours: our own download alone; left out: not said"},
 	"File.from":    {help: "where the file or its SHA-256 was got"},
 	"File.added":   {help: "day on which the shop took it in: 2026-03-04"},
 
@@ -143,7 +143,7 @@ var fields = map[string]field{
 	"Need.version": {must: true, digits: true, help: `what it must run: ">= 1.8"`},
 	"Need.by":      {words: []string{ByStart, ByEnd}, usual: ByEnd, help: "start: before this step; end: when the visit ends"},
 
-	"Vessel.vessel":   {must: true, form: &id, help: "id of the vessel, as commands name it"},
+	"Vessel.vessel":   {must: true, form: &id, help: "id of the vessel, by which commands name it"},
 	"Vessel.name":     {must: true, help: "the vessel's name"},
 	"Vessel.identity": {help: "what tells it from others of its name"},
 	"Vessel.berth":    {digits: true, help: "where it lies"},
