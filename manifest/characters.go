@@ -65,7 +65,7 @@ func foreignText(file string, data []byte) *Mistake {
 	return m
 }
 
-// mostZeros is how many zero bytes in a row are told as one fault.
+// mostZeros is how many zero bytes in a row are one mistake.
 const mostZeros = 8
 
 // wideText names the encoding of a text with two or four bytes a character, by

@@ -87,14 +87,13 @@ func (g ModelSaid) Problem(key string, models []string) *manifest.Mistake {
 	return nil
 }
 
-// UsualMaker and UsualName are the maker and the name that an id such as
-// fennick-plot-12 tells.
+// UsualMaker is the maker in an id: Fennick of fennick-plot-12.
 func UsualMaker(id string) string {
 	maker, _, _ := strings.Cut(id, "-")
 	return TitleOf(maker)
 }
 
-// UsualName is told with UsualMaker.
+// UsualName is the name in an id: Plot 12 of fennick-plot-12.
 func UsualName(id string) string {
 	if _, rest, ok := strings.Cut(id, "-"); ok {
 		return TitleOf(rest)

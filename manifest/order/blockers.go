@@ -17,7 +17,7 @@ type Blocker struct {
 	Vessels []string     `json:"vessels"`
 }
 
-// blocking are the kinds of fact that tell a release or a hold that is in the way.
+// blocking are the kinds of fact that name a release or a hold that is in the way.
 var blocking = []Kind{KindNeed, KindOver, KindPassedOn, KindWithdrawn, KindHold, KindAlike, KindAsked}
 
 // Blockers are what conflicts of a fleet come from, and versions that nobody has
@@ -43,7 +43,7 @@ func Blockers(fleet []Standing) []Blocker {
 }
 
 // Holding are the customer's holds that keep a device from its newest release in a
-// plan where nothing else is told of it.
+// plan that says nothing else of it.
 func Holding(shop *manifest.Shop, vessel *manifest.Vessel, plan Plan) (facts []Fact) {
 	for _, d := range vessel.Devices {
 		if shop.Model(d.Model) == nil || d.Version == version.Unknown ||

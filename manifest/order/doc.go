@@ -48,7 +48,7 @@ package order
 // those that B is updated through, it is B that is out: a host whose screen and
 // slot work can be used to update what is connected behind it, and that is what
 // `by: end` is for. A host that is out of service passes nothing on. A device
-// that arrives so is out from step 1.
+// that is out before the visit is out from step 1.
 //
 // # Preference
 //
@@ -63,8 +63,8 @@ package order
 //
 //   - the fewest pairs of a step without a way back before one that has a way back
 //     (`way_back: true`; where the maker doesn't say, none is counted on): a failure
-//     after the point of no return leaves a boat of mixed releases, a window only
-//     costs minutes;
+//     after the point of no return leaves a boat with releases that don't fit one
+//     another, time out of service only costs minutes;
 //   - then the fewest pairs of a step whose maker gives no way back
 //     (`way_back: false`) before one whose maker doesn't say;
 //   - then the least weighted time out of service: each step's minutes, for every
@@ -72,17 +72,17 @@ package order
 //     autopilot computer and a heading sensor weigh 4; a position sensor, a chart
 //     display, a radar and a sounder 3; a transponder and a radio 2; others 1. A
 //     step whose minutes the catalogue doesn't say counts as 10 here;
-//   - then the fewest card swaps;
+//   - then the fewest card swaps.
 //
-// then the order of the file: of two orders, the one
-// whose first differing step is on the device that stands earlier in the file,
-// or on the same device installs the newer release, or installs the same
-// release through the host that stands earlier in `through`.
+// Last comes the order of the file. Of two orders, the one is chosen whose first
+// differing step is on the device that stands earlier in the file, or on the same
+// device installs the newer release, or installs the same release through the host
+// that stands earlier in `through`.
 //
-// Card swaps are estimated, since a card's room is not looked at here: going
-// through the order, a swap is counted at each step whose package can't stand
-// on a card with those of all the steps since the last swap. The card goes
-// into the device itself, or into the host. Two steps can't share a card when
+// Card swaps are estimated, without the room on a card: going through the order, a
+// swap is counted at each step whose package can't stand on a card with those of all
+// the steps since the last swap. The card goes into the device itself, or into the
+// host. Two steps can't share a card when
 //
 //   - no card suits both: 1.05 × `most` of one is less than 0.92 × `least` of
 //     the other;
@@ -130,14 +130,14 @@ package order
 //
 // # A part for the time that there is
 //
-// Where minutes are asked for (Ask.Within), the ends are those that are sure to be
-// done in them: the steps of the order that would be planned for the end, their
-// checks, and settings entered again; a step or check without minutes never fits.
-// A check under way counts once for all devices. Of these ends, all of which fit
-// as an end of the visit must, the one is planned that leaves the fewest devices on
-// withdrawn releases, then the fewest releases behind, then takes the fewest steps.
-// What is left for another visit stands in Plan.Later. More than 5,000 states of
-// connected devices are not gone through: then there is a [GaveUp] error.
+// Where minutes are asked for (Ask.Within), only ends count that are sure to be reached
+// in them: the steps that would be planned for the end, their checks, and settings
+// entered again. A step or check without minutes is never sure. A check under way
+// counts once for all devices. Of these ends, all of which fit as an end of the visit
+// must, the one is planned that leaves the fewest devices on withdrawn releases, then
+// the fewest releases behind, then takes the fewest steps. What is left for another
+// visit stands in Plan.Later. At most 5,000 states of connected devices are gone
+// through; where there are more, there is a [GaveUp] error.
 //
 // # A way back
 //
@@ -188,11 +188,11 @@ package order
 //   - What can't be reached even if being on one version didn't mean to have
 //     left the others, can't be reached.
 //   - An order that costs nothing but steps is found without a search. Where the
-//     first one costs something, branch and bound looks for less, with what any
-//     two devices can't avoid as the bound (lowerbounds.go).
-//   - Any two devices by themselves have few states. Ends that no order of the
-//     two leads to are no ends; and what must come before what in every order
-//     of the two must not, over all pairs, go round in a circle.
+//     first one costs something, branch and bound searches for a cheaper one, with
+//     what any two devices cost at least as the bound (lowerbounds.go).
+//   - Any two devices by themselves have few states. What no order of the two leads
+//     to is no end of the visit. And where what must come before what goes round in
+//     a circle, over all pairs, there is no order.
 //
 // # Limits
 //

@@ -46,7 +46,7 @@ type bond struct {
 	asks                     []set // for each option of the needing device, what it asks; nil: nothing
 	lacking                  bool  // now
 
-	least table // minutes that the two can't avoid, from any options on; nil: not looked for, or none
+	least table // minutes that the two can't avoid, from any options on; nil: none, or not worked out
 	now   int   // of least
 }
 

@@ -3,12 +3,12 @@ package order
 // limits bound one search, in counts, so that the answer doesn't depend on the
 // machine.
 type limits struct {
-	ruleTests   int // at rules, while looking for ends and orders
-	states      int // remembered at once
-	ends        int // ends without an order, before every state is gone through instead
-	outageTries int // steps tried, times devices aboard, while looking for less time out of service
-	bonds       int // pairs of devices, one of which may put the other out of service, up to which that is looked for
-	swapTries   int // steps tried, while looking for fewer card swaps
+	ruleTests   int // tests of rules, in the search for ends and orders
+	states      int // kept in memory at once
+	ends        int // tried that have no order, before every state is gone through instead
+	outageTries int // steps tried, times devices aboard, in the search for less time out of service
+	bonds       int // pairs of devices of which one may put the other out of service: with more, that search isn't made
+	swapTries   int // steps tried in the search for fewer card swaps
 }
 
 // standard makes giving up take about a second, and far less than 256 MB.

@@ -68,7 +68,7 @@ func (v *visit) noteInstalled() {
 	}
 }
 
-// noteSteps says what a person should weigh before starting.
+// noteSteps says what a person should know before starting.
 func (v *visit) noteSteps() {
 	for _, s := range v.plan.Steps {
 		r := v.shop.Model(s.Model).Release(s.To, v.vessel.Device(s.Device).Variant)

@@ -28,7 +28,7 @@ type Ask struct {
 	Undo bool
 
 	// Earlier orders the steps as builds before this one did: cards and sheets made
-	// then are still judged by the plan that they were made for.
+	// then are still held against the plan that they were made for.
 	Earlier Earlier
 }
 
@@ -36,10 +36,10 @@ type Ask struct {
 type Earlier int
 
 const (
-	// UnsaidGoesBack took a way back that the maker doesn't say for one that is there.
+	// UnsaidGoesBack counted on a way back where the maker doesn't say if there is one.
 	UnsaidGoesBack Earlier = iota + 1
-	// SwapsOnly weighed neither way back nor time out of service: card swaps and the
-	// order of the file alone.
+	// SwapsOnly went by card swaps and the order of the file, not by ways back or time
+	// out of service.
 	SwapsOnly
 )
 

@@ -91,7 +91,7 @@ func (p *problem) lacks(s state, needing, i int) bool {
 	return false
 }
 
-// suffers says which of two devices is out while the needing one lacks what it
+// suffers is which of two devices is out of service while the needing one lacks what it
 // needs of the other.
 func (p *problem) suffers(needing, needed int) int {
 	if slices.Contains(p.devices[needed].connectedTo, needing) {
@@ -106,8 +106,8 @@ const (
 	nowhere = -2
 )
 
-// allowed tells by which way device i can be put on option to in this state:
-// the first host that can pass it on, itself, or nowhere.
+// allowed is how device i can be put on option to in this state: the first host that
+// can pass it on, itself, or nowhere.
 func (p *problem) allowed(s state, i, to int) int {
 	d := &p.devices[i]
 	switch {

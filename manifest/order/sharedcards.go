@@ -16,8 +16,8 @@ type pack struct {
 	itself  bool                // that device is the one it is for
 }
 
-// share tells whether one card can hold two packages (see doc.go), but for files
-// that collide. How much room they take is not looked at.
+// share tells whether one card can hold two packages (see doc.go); files that collide
+// and the room on the card are left out.
 func share(a, b pack) bool {
 	if a.release == b.release {
 		return sizesMeet(a.rules, b.rules)

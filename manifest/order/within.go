@@ -172,7 +172,7 @@ func (q *question) ending(p *problem, s state) (e ending, ok bool) {
 type chooser struct {
 	all     [][]ending
 	minutes int
-	left    int // choices that may still be looked at
+	left    int // choices that may still be tried
 	best    []ending
 }
 

@@ -23,7 +23,7 @@ const (
 	New          State = "new"           // not in the file
 	NotSeen      State = "not seen"      // in the file, and not on this network: on another one, off, or gone
 	UnknownModel State = "unknown model" // no model of the catalogue announces itself like that
-	Unclear      State = "unclear"       // it can't be told which device it is, or what it runs
+	Unclear      State = "unclear"       // which device it is, or what it runs, isn't certain
 )
 
 // Line is one device, as it was seen and as the file has it.
@@ -84,7 +84,7 @@ func Compare(shop *manifest.Shop, vessel *manifest.Vessel, network *nmea2000.Net
 }
 
 // lineOf finds out which model a device is and what it runs; a state is given
-// only where that can't be told.
+// only where that isn't certain.
 func lineOf(shop *manifest.Shop, s *nmea2000.Seen) Line {
 	l := Line{Seen: s}
 	models := modelsNamed(shop, s.Product.Model)

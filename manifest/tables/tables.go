@@ -113,7 +113,7 @@ func (t *tableReader) mistake(at manifest.Pos, what, found, expected, hint strin
 }
 
 // text reads a table in UTF-8, or in UTF-16 with its mark, as spreadsheets save
-// "Unicode text". Other encodings can't be told from one another: a guess would
+// "Unicode text". Nothing tells other encodings apart: a guess would
 // put wrong letters into names.
 func (t *tableReader) text(data []byte) {
 	for _, order := range []interface {

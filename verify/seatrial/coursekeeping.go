@@ -9,7 +9,7 @@ type Keeping struct {
 	Period    float64  `json:"period"`    // seconds; 0: none that is steady
 	Strength  float64  `json:"strength"`  // autocorrelation at the period
 	Amplitude float64  `json:"amplitude"` // degrees, of a steady swing
-	Short     bool     `json:"short"`     // the record is shorter than four periods: the period can't be told
+	Short     bool     `json:"short"`     // the log is shorter than four periods: the period isn't known
 }
 
 // Bounds of a period.

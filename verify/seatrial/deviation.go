@@ -111,7 +111,7 @@ func (d Deviation) familyDoubtAt(theta float64) float64 {
 	return d.halfWidth(harmonics(theta), family) + d.Leeway
 }
 
-// Headings on which the deviation is told and judged: every 15°.
+// Headings on which the deviation is given and judged: every 15°.
 const (
 	headingStep  = 15
 	headingCount = 360 / headingStep
@@ -162,7 +162,7 @@ func deviationVerdict(table []Heading, tolerance float64) Verdict {
 	return verdict
 }
 
-// widestGap is the widest gap between headings across which a deviation is told.
+// widestGap is the widest gap between headings across which a deviation is given.
 const widestGap = 60
 
 // covered tells whether a heading lies in no gap of more than 60°, or at its edge.

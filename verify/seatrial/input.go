@@ -22,7 +22,7 @@ type Input struct {
 	Log        *sentences.Log
 	Tolerances Tolerances
 	Variation  *float64 // given, degrees, east positive; nil: from the log or the model
-	// Names of sources to be used, as HCHDG; "": chosen, and told.
+	// Names of sources to be used, as HCHDG; "": one is chosen, and noted.
 	Heading, Reference, Course, Helm string
 	// BareReading leaves the deviation field of HDG out.
 	BareReading bool

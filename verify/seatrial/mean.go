@@ -11,7 +11,7 @@ const (
 	// independence is how many seconds of a log give one independent value at
 	// most: slow wander of a sensor hides in less (common practice, no source).
 	independence = 10
-	// fewest independent values from which a doubt is told.
+	// fewest independent values from which a doubt is known.
 	fewest = 5
 	// mostLag bounds the lag-one autocorrelation.
 	mostLag = 0.995

@@ -27,8 +27,7 @@ func verdictOf(value, u, tolerance float64) Verdict {
 	return CantTell
 }
 
-// verdict holds the estimate against a tolerance; of one without a doubt nothing can be
-// told.
+// verdict holds the estimate against a tolerance. One without a doubt proves nothing.
 func (e Estimate) verdict(tolerance float64) Verdict {
 	if !e.Known {
 		return CantTell

@@ -40,7 +40,7 @@ func Open(ctx context.Context, address string) (io.ReadCloser, error) {
 	if err != nil {
 		return nil, fmt.Errorf("listening at %s: %w", address, err)
 	}
-	return &listening{in, ctx, context.AfterFunc(ctx, func() { _ = in.Close() })}, nil // reading tells of an error
+	return &listening{in, ctx, context.AfterFunc(ctx, func() { _ = in.Close() })}, nil // an error comes with the next read
 }
 
 func open(ctx context.Context, address string) (io.ReadCloser, error) {

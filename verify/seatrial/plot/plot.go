@@ -1,6 +1,6 @@
-// Package plot draws what a sea trial found: the same picture for paper and
-// screen, in grey, told apart by shape and never by colour. The same trial gives the same bytes
-// (PNG) on every machine. Where the picture stands on a page is package sheet's.
+// Package plot draws what a sea trial found: one picture (PNG) for paper and screen,
+// in grey, where shapes and not colours tell lines apart. The same trial gives the
+// same bytes on every machine. Package sheet puts the picture on a page.
 package plot
 
 import (

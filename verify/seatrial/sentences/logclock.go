@@ -10,7 +10,7 @@ const (
 	jitter     = 2     // seconds that a clock may run back: stamps of two sources
 	apart      = 3600  // seconds put between what stands before and behind a jump
 	mostWaits  = 20000 // values that wait for their time
-	mostOthers = 40    // times told by others while the clock is silent
+	mostOthers = 40    // times that others give while the clock is silent, before one of them takes over
 )
 
 // waiting is a value whose time isn't known yet: in a bare log, values stand
@@ -30,13 +30,14 @@ type clock struct {
 	step    float64 // between the last two times
 	waits   []waiting
 	source  string // whose times are taken
-	others  int    // times told by others meanwhile
+	others  int    // times that others gave meanwhile
 	stamped bool
 }
 
-// tells takes the time of a sentence in a bare log: seconds of the day, from a
-// source. One source is the clock; another takes over where it falls silent.
-func (c *clock) tells(source string, seconds float64) {
+// timeOfDay takes the time that a sentence of a source gives, in a log without stamps:
+// seconds of the day. One source is the clock; another takes over where it falls
+// silent.
+func (c *clock) timeOfDay(source string, seconds float64) {
 	if c.stamped {
 		return
 	}

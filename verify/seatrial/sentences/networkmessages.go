@@ -28,11 +28,11 @@ const (
 
 var fastGroups = map[uint32]bool{pgnFix: true}
 
-// sniffed is how much of a file is looked at to tell what it is.
+// sniffed is how much of a file is read to find out its form, in bytes.
 const sniffed = 32 << 10
 
-// ReadAny takes a log of sentences, or a text capture of NMEA 2000 in a form
-// that surveys read; which of them is told by its beginning.
+// ReadAny takes a log of sentences, or a text capture of NMEA 2000 in a form that
+// surveys read; its beginning shows which of them it is.
 func (r *Reader) ReadAny(ctx context.Context, file string, in io.Reader) error {
 	peeked := bufio.NewReaderSize(in, buffer)
 	head, err := peeked.Peek(sniffed)
@@ -77,7 +77,7 @@ func (r *Reader) readCapture(ctx context.Context, file string, in io.Reader) err
 	return err
 }
 
-// network takes messages as values.
+// network turns messages of NMEA 2000 into values of a log.
 type network struct{ r *Reader }
 
 // source finds a source by group and address: N2K-127250-35, and by bus, where
@@ -161,7 +161,7 @@ func (n *network) time(m nmea2000.Message) {
 		return
 	}
 	seconds := float64(tenths) / 1e4
-	n.r.clock.tells(fmt.Sprintf("N2K-%d-%d", m.PGN, m.Source), seconds)
+	n.r.clock.timeOfDay(fmt.Sprintf("N2K-%d-%d", m.PGN, m.Source), seconds)
 	if !n.r.dated {
 		n.r.dated = true
 		n.r.log.Date = time.Unix(int64(days)*day+int64(seconds), 0).UTC()

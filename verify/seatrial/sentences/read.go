@@ -42,7 +42,7 @@ type Reader struct {
 	arrival func() time.Time // of a line, where it is heard live
 }
 
-// checkEvery is after how many lines an interrupt is looked for.
+// checkEvery is after how many lines reading can be interrupted.
 const checkEvery = 256
 
 // name of a source, for finding it without making a string.

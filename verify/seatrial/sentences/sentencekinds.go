@@ -140,8 +140,7 @@ func (r *Reader) place(s *Source) *Source {
 	return p
 }
 
-// add keeps a value; timed says that the sentence told its time, which the clock
-// has.
+// add keeps a value; timed says that its sentence gave its time, which the clock has.
 func (r *Reader) add(s *Source, timed bool, a, b float64) {
 	if r.samples == maxSamples {
 		r.log.Counts.LeftOut++
@@ -159,7 +158,7 @@ func (r *Reader) add(s *Source, timed bool, a, b float64) {
 	}
 }
 
-// tally counts what a value's field was; true where it has a value.
+// tally counts a value that is empty or bad; true where every field has a value.
 func (s *Source) tally(states ...state) bool {
 	for _, st := range states {
 		switch st {
@@ -263,7 +262,7 @@ func (r *Reader) rmc(s *Source, f *fields) {
 	variation, vstate := eastward(f.next(), f.next(), mostVariation)
 	mode := f.next()
 	if tstate == hasValue {
-		r.clock.tells(s.Name, at)
+		r.clock.timeOfDay(s.Name, at)
 	}
 	if !status.is('A') || mode.voidMode() {
 		s.Void++
@@ -314,7 +313,7 @@ func (r *Reader) gga(s *Source, f *fields) {
 	lon, estate := degrees(f.next(), f.next(), 'E', 'W', 180)
 	quality := f.next()
 	if tstate == hasValue {
-		r.clock.tells(s.Name, at)
+		r.clock.timeOfDay(s.Name, at)
 	}
 	switch {
 	case len(quality) != 1 || bytes.IndexByte([]byte("123459"), quality[0]) < 0:
@@ -331,7 +330,7 @@ func (r *Reader) gns(s *Source, f *fields) {
 	lon, estate := degrees(f.next(), f.next(), 'E', 'W', 180)
 	modes := f.next()
 	if tstate == hasValue {
-		r.clock.tells(s.Name, at)
+		r.clock.timeOfDay(s.Name, at)
 	}
 	switch {
 	case bytes.ContainsAny(modes, "EMS") || !bytes.ContainsAny(modes, "ADPRF"):
@@ -348,7 +347,7 @@ func (r *Reader) gll(s *Source, f *fields) {
 	at, tstate := f.next().secondsOfDay()
 	status, mode := f.next(), f.next()
 	if tstate == hasValue {
-		r.clock.tells(s.Name, at)
+		r.clock.timeOfDay(s.Name, at)
 	}
 	switch {
 	case len(status) > 0 && !status.is('A'), mode.voidMode():
@@ -365,7 +364,7 @@ func (r *Reader) zda(s *Source, f *fields) {
 	if !s.tally(tstate) {
 		return
 	}
-	r.clock.tells(s.Name, at)
+	r.clock.timeOfDay(s.Name, at)
 	r.date(d, m, y, at)
 }
 

@@ -50,7 +50,7 @@ func tagBlock(text []byte) (float64, bool, bool) {
 }
 
 // epoch reads seconds since 1970, or thousandths, millionths or billionths of
-// them, told by their size; a small number is seconds since some start.
+// them, by their size; a small number is seconds since some start.
 func epoch(text []byte) (seconds float64, dated, ok bool) {
 	v, s := longNumber(text)
 	if !s || v < 0 {
