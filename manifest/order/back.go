@@ -70,9 +70,9 @@ func describeWayBack(model string, r *manifest.Release) string {
 	case !*r.WayBack:
 		return fmt.Sprintf("%s %s has no way back to an older release", model, r.Version)
 	case len(r.BackTo) == 0:
-		return fmt.Sprintf("the way back from %s %s leads to older releases that are installed over it", model, r.Version)
+		return fmt.Sprintf("the way back from %s %s leads only to older releases that can be installed over it", model, r.Version)
 	}
-	return fmt.Sprintf("the way back from %s %s leads to %s", model, r.Version, r.BackTo)
+	return fmt.Sprintf("the way back from %s %s leads only to %s", model, r.Version, r.BackTo)
 }
 
 // goingBack tells whether a group has a device that is to go back; other groups stay
@@ -111,7 +111,7 @@ func (v *visit) wayBack(s *Step, now map[string]version.V) Back {
 	case !from.LeadsBackTo(to) && len(from.BackTo) > 0:
 		return none("%s", describeWayBack(m.ID, from))
 	case !from.LeadsBackTo(to):
-		return none("%s %s is installed over %s", m.ID, to.Version, to.Over)
+		return none("%s %s can only be installed over %s", m.ID, to.Version, to.Over)
 	}
 	for _, n := range to.Needs {
 		for _, e := range v.vessel.Devices {

@@ -58,9 +58,9 @@ func (q *question) describeRelease(kind Kind, r *manifest.Release) (string, mani
 	case KindWayBack:
 		return describeWayBack(model.ID, r), r.At("way_back")
 	case KindOver:
-		return fmt.Sprintf("%s %s is installed over %s", model.ID, r.Version, r.Over), r.At("over")
+		return fmt.Sprintf("%s %s can only be installed over %s", model.ID, r.Version, r.Over), r.At("over")
 	case KindPassedOn:
-		return fmt.Sprintf("%s %s is passed on by a device that runs %s", model.ID, r.Version, r.PassedOnBy), r.At("passed_on_by")
+		return fmt.Sprintf("%s %s can only be passed on by a device that runs %s", model.ID, r.Version, r.PassedOnBy), r.At("passed_on_by")
 	}
 	return fmt.Sprintf("%s %s was withdrawn%s", model.ID, r.Version, why(r.Withdrawn)), r.At("withdrawn")
 }

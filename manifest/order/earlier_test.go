@@ -48,7 +48,7 @@ func TestAStepThatCertainlyHasNoWayBackComesLast(t *testing.T) {
 
 // The step says so where it waits for that, and only there.
 func TestAStepWithAnUnsaidWayBackSaysWhyItIsLate(t *testing.T) {
-	const why = "the maker doesn't say if there is a way back: as late as the rules allow"
+	const why = "as late as the rules allow, since the maker doesn't say if there is a way back"
 	plan, err := Make(scene("model echo card\n1\n2\nmodel ais card\n1\n2 back\ndevice depth echo 1\ndevice ais ais 1"))
 	require.NoError(t, err)
 	assert.Contains(t, plan.Steps[1].Why, why)

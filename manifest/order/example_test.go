@@ -180,7 +180,7 @@ func ExampleWhy_deadlock() {
 	// <nil> 3.1
 	// not 4.0 because
 	// - fennick-plot-12 4.0 needs fennick-sweep-2 >= 1.8 before it is installed (scene:4:1)
-	// - fennick-sweep-2 1.8 is passed on by a device that runs >= 4.0 (scene:7)
+	// - fennick-sweep-2 1.8 can only be passed on by a device that runs >= 4.0 (scene:7)
 	// - radar is updated through helm (scene:9)
 	// - helm runs fennick-plot-12 3.1 (scene:8)
 	// - radar runs fennick-sweep-2 1.6 (scene:9)

@@ -37,9 +37,9 @@ func (v *visit) explainSteps() {
 		}
 		switch release := v.installed(s); {
 		case release.WayBack == nil && wayBack:
-			s.Why = append(s.Why, "the maker doesn't say if there is a way back: as late as the rules allow")
+			s.Why = append(s.Why, "as late as the rules allow, since the maker doesn't say if there is a way back")
 		case release.WayBack != nil && !*release.WayBack:
-			s.Why = append(s.Why, "no way back: as late as the rules allow")
+			s.Why = append(s.Why, "as late as the rules allow, since there is no way back")
 		}
 		s.Why = append(why, s.Why...)
 	}
@@ -102,9 +102,9 @@ func (r *reasoner) waits(s *Step) []wait {
 			all = append(all, wait{n, fmt.Sprintf(rule, args...)})
 		}
 	}
-	add(s.Device, release.Over, "%s %s is installed over %s", s.Model, s.To, release.Over)
+	add(s.Device, release.Over, "%s %s can only be installed over %s", s.Model, s.To, release.Over)
 	if s.Through != "" {
-		add(s.Through, release.PassedOnBy, "%s %s is passed on by a device that runs %s", s.Model, s.To, release.PassedOnBy)
+		add(s.Through, release.PassedOnBy, "%s %s can only be passed on by a device that runs %s", s.Model, s.To, release.PassedOnBy)
 	}
 	for _, n := range release.Needs {
 		when := "when the visit ends"

@@ -21,16 +21,16 @@ func TestEveryStepSaysWhy(t *testing.T) {
 		device radar radar 1.6 through[helm]`))
 	require.NoError(t, err)
 	require.Equal(t, "radar 1.6>1.7 through helm, radar 1.7>1.8 through helm, helm 3.1>4.0", short(plan))
-	assert.Equal(t, []string{"for step 2: radar 1.8 is installed over >= 1.7"}, plan.Steps[0].Why)
+	assert.Equal(t, []string{"for step 2: radar 1.8 can only be installed over >= 1.7"}, plan.Steps[0].Why)
 	assert.Equal(t, []string{
 		"the newest release",
 		"for step 3: plot 4.0 needs radar >= 1.8 before it is installed",
-		"after step 1: radar 1.8 is installed over >= 1.7",
+		"after step 1: radar 1.8 can only be installed over >= 1.7",
 	}, plan.Steps[1].Why)
 	assert.Equal(t, []string{
 		"the newest release",
 		"after step 2: plot 4.0 needs radar >= 1.8 before it is installed",
-		"no way back: as late as the rules allow",
+		"as late as the rules allow, since there is no way back",
 	}, plan.Steps[2].Why)
 }
 
