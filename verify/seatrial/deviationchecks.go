@@ -1,10 +1,13 @@
 package seatrial
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
+
+	"cardwright/verify/seatrial/sentences"
 )
 
 // deviationCheck holds the best swing against the tolerance on all headings.
@@ -19,7 +22,7 @@ func deviationCheck(f *found) Check {
 	worst := worst(s.Table)
 	c.Value = &Estimate{Value: worst.Deviation, U: worst.U, Known: true, Samples: len(s.Seen), Independent: float64(len(s.Seen))}
 	c.Verdict = deviationVerdict(s.Table, limit.Most)
-	c.Says = fmt.Sprintf("most on %03.0f by compass: %+.1f° ± %.1f°, by %s", worst.Compass, unsigned(worst.Deviation), worst.U, s.Method)
+	c.Says = fmt.Sprintf("largest on %03.0f by compass: %+.1f° ± %.1f° (%s)", worst.Compass, unsigned(worst.Deviation), worst.U, s.Method)
 	if c.Verdict == CantTell {
 		c.Missing = howToNarrow(s, limit.Most)
 	} else if s.Method == ByLegs && s.Legs < legsAsked {
@@ -69,7 +72,7 @@ func lackOfLegs(f *found) string {
 	missing := missingHeadings(headingsOfLegs(f.legs))
 	switch {
 	case !f.has("ground"):
-		return "no course and speed over ground in the log: log RMC or VTG"
+		return cmp.Or(f.misnamed("ground", f.in.Course, sentences.Ground), "no course and speed over ground in the log: log RMC or VTG")
 	case len(f.turns) > 0 && len(f.legs) == 0:
 		return "no heading reference in the turn: run straight legs on " + headings(missing) + ", " + howToRun
 	case len(f.legs) == 0:

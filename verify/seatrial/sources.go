@@ -1,6 +1,7 @@
 package seatrial
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -77,6 +78,21 @@ func (p *prepared) chooseSource(role, name string, q sentences.Quantity, fits fu
 		p.note("%s: %s was used; %s gives the same and was left out, not mixed with it (%s chooses)", role, u.Name, strings.Join(u.Others, ", "), p.in.Words.For(takeFor[role], "NAME"))
 	}
 	return all[0]
+}
+
+// misnamed says that a source that was named for a role has no values, and which have;
+// "" where none was named, or nothing in the log has any.
+func (p *prepared) misnamed(role, name string, quantities ...sentences.Quantity) string {
+	var have []string
+	for _, q := range quantities {
+		for _, s := range p.in.Log.Of(q) {
+			have = append(have, p.in.Words.For(takeFor[role], s.Name))
+		}
+	}
+	if name == "" || len(have) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%s has no value in this log: give %s", name, strings.Join(have, " or "))
 }
 
 // takeFor is the act that chooses the source of a role.

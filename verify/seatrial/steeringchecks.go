@@ -1,15 +1,18 @@
 package seatrial
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+
+	"cardwright/verify/seatrial/sentences"
 )
 
 // helmCheck holds the helm carried on reciprocal runs against the tolerance; carried is
 // nil where there are none.
 func helmCheck(f *found) (c Check, carried *Estimate) {
 	if !f.has("helm") {
-		return Check{Kind: OfHelm, Says: "no rudder feedback in this log"}, nil
+		return Check{Kind: OfHelm, Says: cmp.Or(f.misnamed("helm", f.in.Helm, sentences.Rudder), "no rudder feedback in this log")}, nil
 	}
 	limit := f.in.Tolerances.Helm
 	c = Check{Kind: OfHelm, Verdict: CantTell, Tolerance: &limit}

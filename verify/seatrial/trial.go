@@ -1,6 +1,7 @@
 package seatrial
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -196,7 +197,8 @@ func (p *prepared) has(role string) bool {
 func (p *prepared) noTrueHeading() string {
 	switch {
 	case !p.has("compass"):
-		return "no heading in the log: log the compass's HDG or HDT, with values in them"
+		return cmp.Or(p.misnamed("compass", p.in.Heading, sentences.Magnetic, sentences.True),
+			"no heading in the log: log the compass's HDG or HDT, with values in them")
 	case !p.variation.known():
 		return "variation missing: give " + p.in.Words.For(SayVariation) + " (12.6W), or log position and date (RMC)"
 	}

@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"cardwright/manifest/problem"
 	"cardwright/verify/seatrial/sentences"
 	"cardwright/verify/seatrial/simulate"
 )
@@ -294,6 +295,29 @@ func TestBrokenLogs(t *testing.T) {
 	require.InDelta(t, 90, two.Legs[0].Compass, 0.01)
 	named := Try(Input{Log: readLog(t, text, sentences.Options{}), Tolerances: Usual(), Heading: "IIHDG"})
 	require.InDelta(t, 170, named.Legs[0].Compass, 0.01)
+}
+
+// A source that is named and has no values isn't taken for a log without any.
+func TestMistypedSources(t *testing.T) {
+	b := boat()
+	b.Rudder = 1
+	log := sail(t, b, simulate.Legs(180, simulate.Points(1)...))
+	words := map[problem.Act]string{TakeHeading: "--heading %s", TakeCourse: "--course %s", TakeRudder: "--rudder %s"}
+	for _, c := range []struct {
+		name func(*Input)
+		of   Kind
+		says string
+	}{
+		{func(in *Input) { in.Heading = "XXHDG" }, OfDeviation, "XXHDG has no value in this log: give --heading HCHDG"},
+		{func(in *Input) { in.Course = "XXRMC" }, OfDeviation, "XXRMC has no value in this log: give --course GPRMC"},
+		{func(in *Input) { in.Helm = "XXRSA" }, OfHelm, "XXRSA has no value in this log: give --rudder ERRSA"},
+	} {
+		in := Input{Log: log, Tolerances: Usual(), Words: words}
+		c.name(&in)
+		require.Equal(t, c.says, checkOf(t, Try(in), c.of).Says)
+	}
+	none := readLog(t, lines(300, func(int) string { return "GPVTG,90.0,T,,M,6.0,N,,K,A" }), sentences.Options{})
+	require.Contains(t, Try(Input{Log: none, Tolerances: Usual(), Heading: "XXHDG"}).Says, "no heading in the log")
 }
 
 // The words that would say more than a log can.
