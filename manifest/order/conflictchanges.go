@@ -12,10 +12,10 @@ import (
 // conflict tells why a question has no answer, and what would free it.
 func (q *question) conflict() (c *Conflict, sure bool) {
 	kept, sure := q.proof()
-	c = &Conflict{Because: []Fact{}, WouldFree: []string{}, Circle: q.circle(kept)}
+	c = &Conflict{Because: []Fact{}, WouldFree: []string{}, Circle: circleAmong(q, kept)}
 	for _, f := range kept {
-		c.Because = append(c.Because, q.describe(f))
-		if change := q.changeFor(f); change != "" {
+		c.Because = append(c.Because, describe(q, f))
+		if change := changeFor(q, f); change != "" {
 			c.WouldFree = append(c.WouldFree, change)
 		}
 	}
@@ -25,23 +25,23 @@ func (q *question) conflict() (c *Conflict, sure bool) {
 // changeFor describes the change that strikes a fact, if a person may make it and
 // it was tried: the conflict's devices can then be planned. Else it is "". Skipping
 // a maker's rule is never one.
-func (q *question) changeFor(f fact) string {
+func changeFor(q *question, f fact) string {
 	switch of := f.about.(type) {
 	case *manifest.Device:
 		switch f.kind {
 		case KindHold:
-			return q.liftHold(of)
+			return liftHold(q, of)
 		case KindAsked:
-			return q.letUpdate(of)
+			return letUpdate(q, of)
 		case KindInstalled:
-			return q.exchangeDevice(of)
+			return exchangeDevice(q, of)
 		}
 	case *manifest.Model:
 		switch f.kind {
 		case KindAsked:
-			return q.dropAim(of)
+			return dropAim(q, of)
 		case KindCatalogue:
-			return q.addRelease(of)
+			return addRelease(q, of)
 		}
 	}
 	return ""
@@ -76,14 +76,14 @@ func (q *question) vesselWith(d *manifest.Device, change func(*manifest.Device))
 	return &v
 }
 
-func (q *question) liftHold(d *manifest.Device) string {
+func liftHold(q *question, d *manifest.Device) string {
 	if !q.canPlan(q.shop, q.vesselWith(d, func(e *manifest.Device) { e.Hold = nil }), q.ask) {
 		return ""
 	}
 	return fmt.Sprintf("lift the hold on %s (%s)", d.ID, d.At("hold"))
 }
 
-func (q *question) letUpdate(d *manifest.Device) string {
+func letUpdate(q *question, d *manifest.Device) string {
 	ask := q.ask
 	ask.Hold = slices.DeleteFunc(slices.Clone(ask.Hold), func(id string) bool { return id == d.ID })
 	if len(ask.Only) > 0 && !slices.Contains(ask.Only, d.ID) {
@@ -95,7 +95,7 @@ func (q *question) letUpdate(d *manifest.Device) string {
 	return fmt.Sprintf("let %s be updated", d.ID)
 }
 
-func (q *question) dropAim(m *manifest.Model) string {
+func dropAim(q *question, m *manifest.Model) string {
 	ask := q.ask
 	ask.Aim = maps.Clone(ask.Aim)
 	delete(ask.Aim, m.ID)
@@ -108,7 +108,7 @@ func (q *question) dropAim(m *manifest.Model) string {
 // exchangeDevice names the version that another device of the model would have to
 // run: the newest release that isn't withdrawn and does, or else a version that the
 // catalogue doesn't have.
-func (q *question) exchangeDevice(d *manifest.Device) string {
+func exchangeDevice(q *question, d *manifest.Device) string {
 	m := q.shop.Model(d.Model)
 	var released, others []point
 	for _, at := range slices.Backward(points(m, q.devices, q.models(), q.ask)) {
@@ -130,7 +130,7 @@ func (q *question) exchangeDevice(d *manifest.Device) string {
 
 // addRelease names a release that the catalogue would have to have: one to end on, or
 // else one on the way.
-func (q *question) addRelease(m *manifest.Model) string {
+func addRelease(q *question, m *manifest.Model) string {
 	var variants []string
 	for _, d := range q.devices {
 		if d.Model == m.ID && !slices.Contains(variants, d.Variant) {

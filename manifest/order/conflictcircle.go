@@ -16,10 +16,10 @@ type waiting struct {
 	until   version.Range
 }
 
-// circle is a chain of releases among facts, each of which waits for the next,
+// circleAmong is a chain of releases among facts, each of which waits for the next,
 // that ends where it begins; or nil.
-func (q *question) circle(facts []fact) []string {
-	waits := q.waits(facts)
+func circleAmong(q *question, facts []fact) []string {
+	waits := waitsAmong(q, facts)
 	for _, first := range waits {
 		chain := extendChain(waits, []waiting{first}, map[*manifest.Release]bool{})
 		if chain == nil {
@@ -53,8 +53,8 @@ func extendChain(waits, chain []waiting, seen map[*manifest.Release]bool) []wait
 	return nil
 }
 
-// waits lists, of some facts, which release has to wait for which model.
-func (q *question) waits(facts []fact) []waiting {
+// waitsAmong lists, of some facts, which release has to wait for which model.
+func waitsAmong(q *question, facts []fact) []waiting {
 	var all []waiting
 	for _, f := range facts {
 		switch of := f.about.(type) {
@@ -65,14 +65,14 @@ func (q *question) waits(facts []fact) []waiting {
 			}
 		case *manifest.Release:
 			if f.kind == KindPassedOn {
-				all = append(all, q.waitsForHosts(of)...)
+				all = append(all, waitsForHosts(q, of)...)
 			}
 		}
 	}
 	return all
 }
 
-func (q *question) waitsForHosts(r *manifest.Release) []waiting {
+func waitsForHosts(q *question, r *manifest.Release) []waiting {
 	m, _ := q.releaseWhere(func(s *manifest.Release) bool { return s == r })
 	var all []waiting
 	for _, d := range q.devices {

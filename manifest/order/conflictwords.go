@@ -9,27 +9,27 @@ import (
 )
 
 // describe puts a fact into words, with where it stands.
-func (q *question) describe(f fact) Fact {
+func describe(q *question, f fact) Fact {
 	text, at := "", manifest.Pos{}
 	switch of := f.about.(type) {
 	case *manifest.Need:
-		text, at = q.describeNeed(of), of.At("version")
+		text, at = describeNeed(q, of), of.At("version")
 	case *manifest.Release:
-		text, at = q.describeRelease(f.kind, of)
+		text, at = describeRelease(q, f.kind, of)
 	case *Return:
 		text = "asked: " + of.Device + " goes back"
 		if of.To != "" {
 			text += " to " + string(of.To)
 		}
 	case *manifest.Model:
-		text, at = q.describeModel(f.kind, of)
+		text, at = describeModel(q, f.kind, of)
 	case *manifest.Device:
-		text, at = q.describeDevice(f.kind, of)
+		text, at = describeDevice(q, f.kind, of)
 	}
 	return Fact{text, at, f.kind}
 }
 
-func (q *question) describeNeed(n *manifest.Need) string {
+func describeNeed(q *question, n *manifest.Need) string {
 	by := "when the visit ends"
 	if n.By == manifest.ByStart {
 		by = "before it is installed"
@@ -52,7 +52,7 @@ func (q *question) releaseWhere(is func(*manifest.Release) bool) (*manifest.Mode
 	return &manifest.Model{}, &manifest.Release{}
 }
 
-func (q *question) describeRelease(kind Kind, r *manifest.Release) (string, manifest.Pos) {
+func describeRelease(q *question, kind Kind, r *manifest.Release) (string, manifest.Pos) {
 	model, _ := q.releaseWhere(func(s *manifest.Release) bool { return s == r })
 	switch kind {
 	case KindWayBack:
@@ -65,7 +65,7 @@ func (q *question) describeRelease(kind Kind, r *manifest.Release) (string, mani
 	return fmt.Sprintf("%s %s was withdrawn%s", model.ID, r.Version, why(r.Withdrawn)), r.At("withdrawn")
 }
 
-func (q *question) describeModel(kind Kind, m *manifest.Model) (string, manifest.Pos) {
+func describeModel(q *question, kind Kind, m *manifest.Model) (string, manifest.Pos) {
 	switch kind {
 	case KindAlike:
 		return fmt.Sprintf("all %s aboard run one version", m.ID), m.At("alike")
@@ -105,7 +105,7 @@ func named(v, variant string) string {
 	return v + " (" + variant + ")"
 }
 
-func (q *question) describeDevice(kind Kind, d *manifest.Device) (string, manifest.Pos) {
+func describeDevice(q *question, kind Kind, d *manifest.Device) (string, manifest.Pos) {
 	switch kind {
 	case KindHold:
 		return fmt.Sprintf("%s is held to %s%s", d.ID, d.Hold, why(d.HoldWhy)), d.At("hold")

@@ -69,7 +69,7 @@ func newArranger(groups []*groupState, at []place, swapsOnly bool, limits limits
 		a.cantShare[m].add(n)
 	})
 	for i := range at {
-		a.swapsAfter = append(a.swapsAfter, a.swapsAfterEach(i))
+		a.swapsAfter = append(a.swapsAfter, swapsAfterEach(a, i))
 	}
 	return a
 }
@@ -247,7 +247,7 @@ func (a *arranger) fewerSwaps(moves []move, total cost) ([]move, settled) {
 		return moves, settled{true, true}
 	}
 	card := newSet(len(a.packs))
-	for swaps := a.leastSwaps(card); swaps <= total.swaps && a.swapTries <= a.limits.swapTries; swaps++ {
+	for swaps := leastSwaps(a, card); swaps <= total.swaps && a.swapTries <= a.limits.swapTries; swaps++ {
 		clear(a.ruledOutWithCard)
 		if better, ok := a.searchSwaps(card, cost{total.beforeBack, total.beforeUnsaid, total.outage, swaps}); ok {
 			return better, settled{true, true}
@@ -291,7 +291,7 @@ func (a *arranger) searchSwaps(card set, most cost) ([]move, bool) {
 		return nil, true
 	}
 	least := a.leastCost()
-	if least.swaps = a.leastSwaps(card); least.compare(most) > 0 {
+	if least.swaps = leastSwaps(a, card); least.compare(most) > 0 {
 		return nil, false
 	}
 	if !a.swapsOnly && a.isRuledOut(a.ruledOut, a.key(nil), most.withoutSwaps()) {
@@ -340,100 +340,6 @@ func (a *arranger) searchSwapsFrom(card set, most cost, m move) ([]move, bool) {
 		return nil, false
 	}
 	return a.searchSwaps(next, most)
-}
-
-// leastSwaps is a number of swaps that can't be avoided from here.
-func (a *arranger) leastSwaps(card set) int {
-	most := a.swapsByClique(card)
-	for i := range a.places {
-		g, j := a.group(i)
-		if g.now[j] < g.target[j] {
-			most = max(most, a.swapsAlone(card, i))
-		}
-	}
-	return most
-}
-
-// swapsAlone is the swaps that a device's own steps take, one after the other.
-func (a *arranger) swapsAlone(card set, device int) int {
-	g, j := a.group(device)
-	least := far
-	for to := g.now[j] + 1; to <= g.target[j]; to++ {
-		if !g.p.devices[j].options[to].over.has(g.now[j]) {
-			continue
-		}
-		for host, after := range a.swapsAfter[device][to] {
-			if card.overlaps(a.cantShare[a.packOf[device][to][host]]) {
-				after++
-			}
-			least = min(least, after)
-		}
-	}
-	return least
-}
-
-// swapsAfterEach works out swapsAfter for one device, from its last step back.
-func (a *arranger) swapsAfterEach(device int) [][]int {
-	g, j := a.group(device)
-	d := &g.p.devices[j]
-	ahead := make([][]int, g.target[j]+1)
-	for x := g.target[j]; x > 0; x-- {
-		ahead[x] = make([]int, max(1, len(d.hosts)))
-		for host := range ahead[x] {
-			if x < g.target[j] {
-				ahead[x][host] = far
-			}
-			pack := newSet(len(a.packs))
-			pack.add(a.packOf[device][x][host])
-			for to := x + 1; to <= g.target[j]; to++ {
-				if !d.options[to].over.has(x) {
-					continue
-				}
-				for other, after := range ahead[to] {
-					if pack.overlaps(a.cantShare[a.packOf[device][to][other]]) {
-						after++
-					}
-					ahead[x][host] = min(ahead[x][host], after)
-				}
-			}
-		}
-	}
-	return ahead
-}
-
-// swapsByClique is the swaps for packages that are still to come and of which no two
-// can share a card, less one that the card at hand can still take.
-func (a *arranger) swapsByClique(card set) int {
-	clique := allBelow(len(a.packs)) // what can share with none of those counted
-	n, fitting := 0, 0
-	for i := range a.places {
-		p, ok := a.lastPack(i)
-		if !ok || !clique.has(p) {
-			continue
-		}
-		n++
-		clique.intersect(a.cantShare[p])
-		if !card.overlaps(a.cantShare[p]) {
-			fitting = 1
-		}
-	}
-	return n - fitting
-}
-
-// lastPack is the package of a device's last step, where that is sure.
-func (a *arranger) lastPack(device int) (int, bool) {
-	g, j := a.group(device)
-	if g.now[j] == g.target[j] {
-		return 0, false
-	}
-	first := g.pack(j, g.target[j], 0)
-	for h := range g.p.devices[j].hosts {
-		if g.pack(j, g.target[j], h) != first {
-			return 0, false
-		}
-	}
-	n, ok := a.number[first]
-	return n, ok
 }
 
 func (a *arranger) key(card set) string {

@@ -110,7 +110,7 @@ func (r *Reason) explainReleases(shop *manifest.Shop, vessel *manifest.Vessel, a
 func (q question) notChosen(d *manifest.Device, r *manifest.Release, chosen outcome) NotChosen {
 	n := NotChosen{Version: r.Version, Because: []Fact{}}
 	if r.Withdrawn != "" {
-		n.Because = append(n.Because, q.describe(fact{KindWithdrawn, r}))
+		n.Because = append(n.Because, describe(&q, fact{KindWithdrawn, r}))
 		return n
 	}
 	q.end = map[*manifest.Device]version.V{d: r.Version}
@@ -124,9 +124,9 @@ func (q question) notChosen(d *manifest.Device, r *manifest.Release, chosen outc
 	default:
 		kept, _ := q.proof()
 		for _, f := range kept {
-			n.Because = append(n.Because, q.describe(f))
+			n.Because = append(n.Because, describe(&q, f))
 		}
-		n.Circle = q.circle(kept)
+		n.Circle = circleAmong(&q, kept)
 	}
 	return n
 }
