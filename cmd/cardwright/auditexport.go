@@ -103,6 +103,8 @@ func exported(ctx context.Context, w io.Writer, format string, shop *manifest.Sh
 		return err
 	}
 	return export.HTML(w, about, fleet, stood, func(vessel string) (audit.History, error) {
-		return audit.OfVessel(ctx, l, vessel, time.Time{}, f)
+		h, err := audit.OfVessel(ctx, l, vessel, time.Time{}, f)
+		h.ByCatalogue(shop.Models)
+		return h, err
 	})
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -66,8 +67,12 @@ func writeRelease(w io.Writer, u audit.ReleaseUse) {
 	text := fmt.Sprintf("%s %s: %s it now, %s it before, %s it on a card.", u.Model, u.Version,
 		verb(len(u.Has), "has", "have"), verb(len(u.Had), "had", "had"), verb(len(u.Carried), "had", "had"))
 	fmt.Fprintln(w, wrapped(text, "  "))
-	for _, x := range u.Withdrawn {
-		fmt.Fprintf(w, "✗ Withdrawn: %s\n", wrapped(x.Why, "  "))
+	var said []string
+	for _, x := range u.Withdrawn { // the catalogue and the ledger mostly say the same
+		if why := x.Why + ofVariant(x.Variant); !slices.Contains(said, why) {
+			said = append(said, why)
+			fmt.Fprintf(w, "✗ Withdrawn%s: %s\n", ofVariant(x.Variant), wrapped(x.Why, "  "))
+		}
 	}
 	for _, r := range u.Replaced {
 		text := fmt.Sprintf("Other bytes: %s%s, until %s: %s", r.File, ofVariant(r.Variant), r.Until, r.Why)

@@ -53,6 +53,7 @@ what it ran on an earlier day.`,
 					}
 					return err
 				}
+				h.ByCatalogue(shop.Models)
 				var beside known.Joined
 				if v := shop.Vessel(id); v != nil && moment.IsZero() {
 					wrote, err := record.LastWritten(shop, v.ID)

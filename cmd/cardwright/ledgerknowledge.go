@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 
 	"cardwright/manifest"
 	"cardwright/manifest/order"
@@ -143,9 +144,14 @@ func inDoubt(k *known.Joined) func(device string) bool {
 	return func(string) bool { return true }
 }
 
+// toldOpen says in one line what is open, for an advice to stand behind it.
+func toldOpen(o known.OpenOn) string {
+	return strings.TrimRight(o.Tell(func(o *known.Open) string { return date(o.At) }), ". ")
+}
+
 // openAboard says in one line what is open, with what to do aboard.
 func openAboard(o known.OpenOn) string {
-	text := o.Tell(func(o *known.Open) string { return date(o.At) })
+	text := toldOpen(o)
 	switch o.Kind {
 	case known.Failed:
 		text += "; ask the maker before you try again"
@@ -160,7 +166,7 @@ func openAboard(o known.OpenOn) string {
 // openHere says in one line what is open about a vessel, with what to do at the
 // computer.
 func openHere(o known.OpenOn, vessel string) string {
-	text := o.Tell(func(o *known.Open) string { return date(o.At) })
+	text := toldOpen(o)
 	switch o.Kind {
 	case known.Failed:
 		text += "; ask the maker before you try again"
@@ -171,7 +177,7 @@ func openHere(o known.OpenOn, vessel string) string {
 	case known.FileOlder:
 		text += "; the ledger is gone by; to bring the file up to date: cardwright record " + vessel + " --from-ledger"
 	case known.SettingsLost:
-		text += "; once they are: cardwright record " + vessel + " --other-plan --check '" + o.Device + ":" + settingsCheck + "=passed'"
+		text += "; once they are: cardwright record " + vessel + " --check '" + o.Device + ":" + settingsCheck + "=passed'"
 	case known.OnWithdrawn:
 		text += "; tell the customer"
 	}

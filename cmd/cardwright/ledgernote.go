@@ -116,7 +116,10 @@ type lifeNoted struct {
 func answerLife(t *terminal, e ledger.Entry, file, undo string) {
 	t.answer(lifeNoted{1, e, file, undo}, func(w io.Writer) {
 		fmt.Fprintln(w, wrapped("Noted: "+visible.Visible(e.Tell()), "  "))
-		if file != "" {
+		switch {
+		case file != "" && e.Kind == ledger.VesselGone:
+			fmt.Fprintf(w, "%s was put aside, into %s/%s.\n", visible.Visible(file), manifest.VesselsFolder, goneFolder)
+		case file != "":
 			fmt.Fprintf(w, "%s was brought up to date.\n", visible.Visible(file))
 		}
 		writeUndo(w, undo)

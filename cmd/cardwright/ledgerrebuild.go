@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -38,7 +37,7 @@ from every event on the server; any role may do it.`,
 				s.complain(noticeText(unchanged.Notice{Kind: unchanged.CopyingFirst, Events: events}))
 			}})
 			if err != nil {
-				return fmt.Errorf("opening the ledger: %w", err)
+				return err
 			}
 			defer l.Close()
 			if err := l.Rebuild(ctx); err != nil {

@@ -47,15 +47,15 @@ func syncLedgers(ctx context.Context, t *terminal, shop *manifest.Shop, against 
 	before := store.Fingerprint(ledgerAddress(shop))
 	here, err := openToWrite(ctx, shop)
 	if err != nil {
-		return r, fmt.Errorf("opening the ledger: %w", err)
+		return r, err
 	}
 	defer here.Close()
 	there, err := store.Open(ctx, place, store.Options{Create: fresh})
 	if errors.Is(err, store.ErrNoLedger) {
-		return r, fmt.Errorf("opening the other ledger: %w: look whether the name is right, or make a first one there with --new", err)
+		return r, fmt.Errorf("%w: check the name, or make a first ledger there with --new", err)
 	}
 	if err != nil {
-		return r, fmt.Errorf("opening the other ledger: %w", err)
+		return r, err
 	}
 	defer there.Close()
 	r.SyncReport, err = store.Sync(ctx, here, there, store.SyncOptions{Known: against.Known})

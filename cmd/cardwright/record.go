@@ -38,9 +38,10 @@ type recordOptions struct {
 	how       string
 }
 
-// onlyReads tells whether nothing but versions that were read is to be noted.
-func (o recordOptions) onlyReads() bool {
-	return len(o.reads) > 0 && len(o.steps)+len(o.checks) == 0 && o.sheet+o.settings+o.restOff == ""
+// onlyChecks tells whether nothing but checks, and versions that were read, is to be
+// noted: of today's plan nothing is asked then.
+func (o recordOptions) onlyChecks() bool {
+	return len(o.reads)+len(o.checks) > 0 && len(o.steps) == 0 && o.sheet+o.settings+o.restOff == ""
 }
 
 func newRecordCommand(s *session) *cobra.Command {
@@ -71,7 +72,7 @@ As flags, a step and a check are written so:
   --check helm:position=passed      DEVICE:CHECK=RESULT[:VALUE]
 
 --put-off-rest WHY puts off every step that nothing else is said of. --read notes a
-version that was read off a device, without any plan. --work with --how notes work
+version that was read off a device. --check and --read alone ask nothing of the plan. --work with --how notes work
 outside any plan. --taken-on notes the vessel with its devices, as in its file.`,
 		Example: `  cardwright record kittiwake
   cardwright record kittiwake --sheet kittiwake-filled.json
@@ -151,7 +152,7 @@ func runRecord(ctx context.Context, s *session, o recordOptions, id string) erro
 	if err != nil {
 		return err
 	}
-	if o.onlyReads() {
+	if o.onlyChecks() {
 		o.otherPlan = true // nobody asks what became of today's plan
 	}
 	if o.ask.wayBack {

@@ -10,6 +10,7 @@ import (
 
 	"golang.org/x/term"
 
+	"cardwright/media"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/record"
 	"cardwright/verify/visible"
@@ -34,10 +35,10 @@ func (d dialogue) askOpen(ctx context.Context, v *visiting, i *record.Interview)
 	if d.typed == nil {
 		var needed []string
 		for _, q := range i.Needed() {
-			needed = append(needed, q.Ask)
+			needed = append(needed, q.Ask, "  "+flagFor(v.job, q))
 		}
 		if len(needed) > 0 {
-			return usage(fmt.Errorf("this is open, and nobody is there to ask:\n  %s\nsay it with --step, --check or --sheet", strings.Join(needed, "\n  ")))
+			return usage(fmt.Errorf("this is open, and nobody is there to ask:\n  %s\n--put-off-rest WHY puts off all steps that are left; --sheet FILE takes a filled sheet", strings.Join(needed, "\n  ")))
 		}
 		return nil
 	}
@@ -57,6 +58,27 @@ func (d dialogue) askOpen(ctx context.Context, v *visiting, i *record.Interview)
 			fmt.Fprintf(d.errs, "  %s\n", wrapped(err.Error(), "  "))
 		}
 	}
+}
+
+// flagFor is the flag that answers a question, as an example.
+func flagFor(j record.Job, q record.Question) string {
+	kind, of, _ := strings.Cut(q.Key, "/")
+	flag, said := "--step", of+"="
+	switch kind {
+	case "step":
+		said += "done"
+		for _, s := range j.Plan.Steps {
+			if fmt.Sprint(s.Number) == of {
+				said = fmt.Sprintf("%s=%s to %s, %d min", of, s.From, s.To, max(1, s.Minutes))
+			}
+		}
+	case "check":
+		device, check, _ := strings.Cut(of, "/")
+		flag, said = "--check", device+":"+check+"=passed"
+	default:
+		said += "…, and the reason"
+	}
+	return flag + " " + media.ShellWord(said)
 }
 
 // howToAnswer says once what is the same for every step.

@@ -104,7 +104,7 @@ func saidWrong(err error) error {
 func goodCards(ctx context.Context, r *recording) ([]ledger.OnCard, error) {
 	l, err := openToWrite(ctx, r.shop)
 	if err != nil {
-		return nil, fmt.Errorf("opening the ledger: %w", err)
+		return nil, err
 	}
 	cards, err := audit.OnGoodCards(ctx, l, r.vessel.ID)
 	return cards, errors.Join(err, l.Close())
@@ -131,7 +131,7 @@ func (v *visiting) notedBefore(ctx context.Context) (again bool, err error) {
 func (v *visiting) askAndNote(ctx context.Context, interview *record.Interview) (outcome record.Outcome, noted bool, err error) {
 	at := v.session.dialogue()
 	interview.Sheet = at.typed != nil && v.options.sheet != ""
-	if !v.options.onlyReads() {
+	if !v.options.onlyChecks() {
 		if err := at.askOpen(ctx, v, interview); err != nil {
 			return outcome, false, err
 		}

@@ -85,7 +85,7 @@ func openLedger(ctx context.Context, shop *manifest.Shop) (*store.Ledger, error)
 	address := ledgerAddress(shop)
 	l, err := store.Open(ctx, address, store.Options{ReadOnly: true, Memory: memoryOf(address)})
 	if err != nil {
-		return nil, fmt.Errorf("opening the ledger: %w", err)
+		return nil, err
 	}
 	l.Believe(believed(shop))
 	return l, nil

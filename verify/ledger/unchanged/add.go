@@ -16,7 +16,7 @@ func (l Ledger) Add(ctx context.Context, add func(*store.Ledger) error) error {
 	before := store.Fingerprint(l.Address)
 	to, err := l.open(ctx, store.Options{Create: true})
 	if err != nil {
-		return fmt.Errorf("opening the ledger: %w", err)
+		return err
 	}
 	err = add(to)
 	heads, unread := to.Heads(context.WithoutCancel(ctx))

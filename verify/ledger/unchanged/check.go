@@ -85,7 +85,7 @@ func (l Ledger) Accept(ctx context.Context, against store.CheckOptions, why stri
 	}
 	opened, err := l.open(ctx, store.Options{})
 	if err != nil {
-		return a, fmt.Errorf("opening the ledger: %w", err)
+		return a, err
 	}
 	a, err = opened.Accept(ctx, was, why)
 	if err = errors.Join(err, opened.Close()); err != nil {

@@ -91,7 +91,7 @@ func fails(r store.CheckReport) bool {
 func (l Ledger) checkFile(ctx context.Context, was store.Remembered) (report store.CheckReport, heads ledger.Heads, err error) {
 	file, err := l.open(ctx, store.Options{ReadOnly: true})
 	if err != nil {
-		return report, heads, fmt.Errorf("opening the ledger: %w", err)
+		return report, heads, err
 	}
 	defer func() { err = errors.Join(err, file.Close()) }()
 	n, err := file.Count(ctx)
@@ -120,7 +120,7 @@ func (l Ledger) serverHolds(ctx context.Context) (checked time.Time, err error) 
 		return checked, nil
 	}
 	if err != nil {
-		return checked, fmt.Errorf("opening the ledger: %w", err)
+		return checked, err
 	}
 	report, checked, err := server.Followed(ctx)
 	if err = errors.Join(err, server.Close()); err != nil {
