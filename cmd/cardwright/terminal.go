@@ -6,9 +6,21 @@ import (
 	"regexp"
 )
 
-// terminal is the person or the program at the other end of a run. The answer
-// goes to out, everything else (questions, progress, errors) to errs, so that an
-// answer can be piped.
+// What goes where, for every command:
+//
+//   - The answer goes to standard output, the conclusion first. With --json it is one
+//     JSON value, also where a command fails: the error stands in it.
+//   - Questions, progress and what is told beside the answer go to standard error.
+//     An error is one text that begins with "cardwright: " (exit.go, complain).
+//   - Nobody is asked without a terminal, or with --yes or --json; --ask asks all the
+//     same (ask.go). What can't be left out is then bad usage.
+//   - Texts from outside are made visible before they are shown, and lines broken at
+//     the screen's width (wrapping.go). Nothing is told by colour alone.
+//   - Commands that a text names are for copying: they get the --shop that was named
+//     (shopflag.go).
+//   - The exit code is the same in every form (exit.go).
+
+// terminal is the person or the program at the other end of a run.
 type terminal struct {
 	in   io.Reader
 	out  io.Writer
