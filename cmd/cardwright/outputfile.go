@@ -37,20 +37,20 @@ func (p page) check() error {
 	info, err := os.Stat(p.path)
 	switch {
 	case err == nil && !info.Mode().IsRegular():
-		return usage(fmt.Errorf("--%s %s names what is not a file: it was left as it is; name a file", p.flag, p.path))
+		return usage(fmt.Errorf("--%s %s is not a file: it was left as it is; name a file", p.flag, p.path))
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return fmt.Errorf("looking at %s: %w", p.path, err)
 	}
 	for _, card := range p.cards {
 		switch {
 		case drive.SameFile(card, p.path):
-			return usage(fmt.Errorf("--%s %s names the card that is verified: name another file, the card at hand is never written", p.flag, p.path))
+			return usage(fmt.Errorf("--%s %s is the card that is verified, which is never written to: name another file", p.flag, p.path))
 		case isFolder(card) && drive.Within(card, p.path), drive.Holds(card, p.path):
-			return usage(fmt.Errorf("--%s %s stands on the card that is verified: name a file elsewhere, the card at hand is never written", p.flag, p.path))
+			return usage(fmt.Errorf("--%s %s is on the card that is verified, which is never written to: name a file elsewhere", p.flag, p.path))
 		}
 	}
 	if isShops(p.shop, p.path) {
-		return usage(fmt.Errorf("--%s %s names what is a file of the shop: it was left as it is; choose another name", p.flag, p.path))
+		return usage(fmt.Errorf("--%s %s is a file of the shop: it was left as it is; choose another name", p.flag, p.path))
 	}
 	return nil
 }

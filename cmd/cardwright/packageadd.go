@@ -85,7 +85,7 @@ func (o packageOptions) tableAlone(cmd *cobra.Command) (string, error) {
 	case o.From == "":
 		return "", usage(fmt.Errorf("expected downloads, or --from with a table of them\nusage: %s", cmd.UseLine()))
 	case !reflect.DeepEqual(o, only):
-		return "", usage(errors.New("beside --from with a table no other flag can stand: the table says it"))
+		return "", usage(errors.New("--from with a table takes no other flag: the table says everything"))
 	}
 	return o.From, nil
 }
@@ -133,7 +133,7 @@ func (s *session) packageShop() adding.Shop {
 			b := s.bar(doing+" "+filepath.Base(path), bytes)
 			return b.add, b.end
 		},
-		Waits: func() { s.complain("somebody else is adding it, or another package: waiting until they are done") },
+		Waits: func() { s.complain("somebody else is adding a package: waiting until they are done") },
 	}
 }
 

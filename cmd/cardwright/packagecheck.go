@@ -95,7 +95,7 @@ var stateMeans = map[intake.State]string{
 	intake.Differs:    "is not what the catalogue says",
 	intake.Missing:    "is not there",
 	intake.Unknown:    "is not in the catalogue",
-	intake.Unused:     "is whole, and of no use to any vessel any more",
+	intake.Unused:     "is whole, but no vessel needs it any more",
 }
 
 func writeChecked(w io.Writer, files []*intake.Checked, counts map[intake.State]int) {

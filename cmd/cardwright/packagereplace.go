@@ -47,9 +47,9 @@ shop has the old file or the new one, and the same command goes on.`,
 func (o *packageOptions) fileNamed() error {
 	switch {
 	case o.Model == "" || o.version == "":
-		return usage(errors.New("say with --model and --version of which release"))
+		return usage(errors.New("name the release with --model and --version"))
 	case o.Why == "":
-		return usage(errors.New("say with --why why: it stays in the catalogue's history"))
+		return usage(errors.New("give the reason with --why: the catalogue's history keeps it"))
 	}
 	if m := manifest.Problem("Past.why", o.Why); m != nil {
 		return usage(fmt.Errorf("--why: %s: found %s, expected %s", m.What, m.Found, m.Expected))
@@ -103,16 +103,16 @@ func carried(ctx context.Context, s *session, o packageOptions) ([]audit.Carried
 		return none, err.Error()
 	}
 	if _, err := os.Stat(ledgerAddress(shop)); err != nil && !store.IsPostgres(shop.Ledger) {
-		return none, "there is no ledger here, which could tell where cards with the old bytes went"
+		return none, "there is no ledger here, so nobody knows where cards with the old bytes went"
 	}
 	l, err := openLedger(ctx, shop)
 	if err != nil {
-		return none, "where cards with the old bytes went isn't known: " + err.Error()
+		return none, "nobody knows where cards with the old bytes went: " + err.Error()
 	}
 	defer l.Close() // opened for reading only
 	u, err := audit.OfRelease(ctx, l, o.Model, o.Version, audit.Filter{})
 	if err != nil {
-		return none, "where cards with the old bytes went isn't known: " + err.Error()
+		return none, "nobody knows where cards with the old bytes went: " + err.Error()
 	}
 	return u.Carried, ""
 }

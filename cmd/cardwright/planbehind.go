@@ -46,9 +46,9 @@ func (b behind) write(w io.Writer) {
 	}
 	switch {
 	case shown > 0 && b.more:
-		fmt.Fprintln(w, "  The others, and the whole of it: cardwright plan VESSEL --why DEVICE")
+		fmt.Fprintln(w, "  The others, and more on each: cardwright plan VESSEL --why DEVICE")
 	case shown > 0:
-		fmt.Fprintln(w, "  The whole of it: cardwright plan VESSEL --why DEVICE")
+		fmt.Fprintln(w, "  More on each: cardwright plan VESSEL --why DEVICE")
 	}
 }
 

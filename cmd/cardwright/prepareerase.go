@@ -63,7 +63,7 @@ func (p *preparing) tellHeld(q prepare.Question) {
 func (p *preparing) askCode(ctx context.Context, q prepare.Question) (string, error) {
 	in, ok := p.session.in.(*os.File)
 	if !ok || !term.IsTerminal(int(in.Fd())) {
-		return "", fmt.Errorf("erasing %s needs a person's word: at a terminal, or --erase %s", q.Target, q.Code)
+		return "", fmt.Errorf("erasing %s takes a person's word: type the code at a terminal, or give --erase %s", q.Target, q.Code)
 	}
 	fmt.Fprintf(p.session.errs, "%s: %s, %s\nAll of it will be erased. To go on, type the card's code %s: ",
 		q.Target, media.Bytes(q.Drive.Bytes), visible.Visible(described(q.Drive)), q.Code)

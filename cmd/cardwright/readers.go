@@ -92,11 +92,11 @@ func describedReader(ctx context.Context, shop *manifest.Shop, d readers.Drive) 
 	r.Nominal, r.Band = readers.Nominal(d.Bytes), readers.BandOf(d.Bytes)
 	seen, err := prepare.See(prepare.Computer{}, d.Path)
 	if errors.Is(err, fs.ErrPermission) {
-		r.Unread, r.noRights = "it takes more rights than yours: "+drive.RightsAdvice(), true
+		r.Unread, r.noRights = "you need more rights: "+drive.RightsAdvice(), true
 		if r.MayErase.OK {
 			r.MayErase = readers.Verdict{}
 		}
-		r.MayErase.Reasons = append(r.MayErase.Reasons, "can't be read without rights, so that nobody knows what is on it")
+		r.MayErase.Reasons = append(r.MayErase.Reasons, "can't be read without more rights, so nobody knows what is on it")
 		return r
 	}
 	if err != nil {

@@ -24,13 +24,13 @@ func conclusion(r verify.Report) string {
 	case r.RightFilesOnly():
 		return "Right files, wrong file system: do not use this card as it is."
 	case r.Verdict == verify.Bad && r.Card > 0 && r.Counts.Files > 0 && r.Counts.FilesMatching == 0 && !slices.ContainsFunc(r.Brings, func(b verify.Bring) bool { return b.Whole }):
-		return "Nothing that the vessel needs stands on it as it should: do not use this card."
+		return "Nothing that the vessel needs is right on it: do not use this card."
 	case r.Verdict == verify.Bad:
 		return "Do not use this card."
 	case r.Verdict == verify.Unchecked:
 		return "It could not be proven; do not rely on it."
 	case len(r.Findings) > 0 && r.Findings[0].Severity == verify.Warn:
-		return "It holds all that was expected; what is off about it stands below."
+		return "It holds everything that was expected; read the warnings below."
 	}
 	return "It holds exactly what was expected."
 }

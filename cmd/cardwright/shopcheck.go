@@ -15,7 +15,7 @@ import (
 )
 
 func newShopCommand(s *session) *cobra.Command {
-	cmd := &cobra.Command{Use: "shop", Short: "Look at the shop as a whole"}
+	cmd := &cobra.Command{Use: "shop", Short: "Check whether the shop is ready"}
 	cmd.AddCommand(newShopCheckCommand(s))
 	return cmd
 }

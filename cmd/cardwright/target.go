@@ -18,7 +18,7 @@ func withDrives(ctx context.Context, err error) error {
 	}
 	drives, listing := readers.List(ctx)
 	if listing != nil {
-		return fmt.Errorf("%w\nwhich drives there are can't be told: %w", err, listing)
+		return fmt.Errorf("%w\nthe drives can't be listed: %w", err, listing)
 	}
 	var names []string
 	for _, d := range drives {

@@ -101,7 +101,7 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 // the card is read.
 func (o *verifyOptions) begin(ctx context.Context, s *session, path string) (v *verifying, err error) {
 	if o.forVessel == "" && (o.orderFile != "" || len(o.repairTo) > 0) {
-		return nil, usage(errors.New("--order and --repair-to need --for VESSEL: without a vessel it is not known what a card should hold"))
+		return nil, usage(errors.New("--order and --repair-to need --for VESSEL, which says what the card should hold"))
 	}
 	if err := refuseTheCardItself(path, o.repairTo); err != nil {
 		return nil, err

@@ -36,7 +36,7 @@ func (v *verifying) repair(ctx context.Context, card verify.Verified) (*prepared
 func refuseTheCardItself(card string, targets []string) error {
 	for _, to := range targets {
 		if drive.SameFile(card, to) {
-			return usage(fmt.Errorf("--repair-to names the card that is verified: name another target, the card at hand is never written"))
+			return usage(fmt.Errorf("--repair-to names the card that is verified, which is never written to: name another target"))
 		}
 	}
 	return nil

@@ -240,7 +240,7 @@ func askDevices(a *asking, shop *manifest.Shop) ([]edit.NewDevice, error) {
 			return all, err
 		}
 		if shop.Model(model) == nil {
-			a.say("no such model%s; another one comes with cardwright model add", tryIt(manifest.Nearest(model, shop.ModelIDs())))
+			a.say("no such model%s; cardwright model add adds one", tryIt(manifest.Nearest(model, shop.ModelIDs())))
 			continue
 		}
 		d := edit.NewDevice{Model: model}

@@ -56,7 +56,7 @@ func recordOn(target string) (*media.Record, error) {
 		g = verify.List(card, card.Bytes())
 	}
 	if g.Record == nil {
-		return nil, fmt.Errorf("%s has no record of cardwright's that can be read", target)
+		return nil, fmt.Errorf("%s has no record that cardwright can read", target)
 	}
 	return g.Record, nil
 }

@@ -239,7 +239,7 @@ func TestATableIsTakenWholeOrNotAtAll(t *testing.T) {
 		"no such file":                        "gone.upd,solveld-beacon-1,v1.6,2026-01-20,\n",
 		"no such model":                       "beacon1-1.6.upd,solveld-beacon-7,v1.6,2026-01-20,\n",
 		"release without a day":               "beacon1-1.6.upd,solveld-beacon-1,v1.6,,\n",
-		"not a demand on another model":       "beacon1-1.6.upd,solveld-beacon-1,v1.6,2026-01-20,sweep\n",
+		"not a model and its versions":        "beacon1-1.6.upd,solveld-beacon-1,v1.6,2026-01-20,sweep\n",
 		"several files of one release":        "beacon1-1.6.upd,fennick-sweep-2,v2.5,,\n",
 		"file given twice":                    "sweep2-2.5.img,solveld-beacon-1,v1.6,2026-01-20,\n",
 		"version that a spreadsheet may have": "beacon1-1.60.upd,solveld-beacon-1,1.6,2026-01-20,\n",

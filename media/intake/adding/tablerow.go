@@ -42,7 +42,7 @@ func (t *Table) row(from tables.Row) *row {
 	}
 	switch {
 	case o.SHA256 != "" && o.From == "":
-		t.mistake(r, "sha256", "digest from nowhere", "no from", "where it was got: maker, or a few words", "")
+		t.mistake(r, "sha256", "digest without its source", "no from", "where it was got: maker, or a few words", "")
 	case o.Member != "" && o.Unpack:
 		t.mistake(r, "member", "both member and unpack", fmt.Sprintf("%q", o.Member), "member, for one file of the zip, or unpack, for all", "")
 	}
@@ -92,7 +92,7 @@ func (t *Table) needs(r *row) {
 		need, err := parseNeed(text)
 		switch {
 		case err != nil:
-			t.mistake(r, "needs", "not a demand on another model", fmt.Sprintf("%q", text), `a model and bounds, such as "fennick-sweep-2 >= 1.8", with / between several`, "")
+			t.mistake(r, "needs", "not a model and its versions", fmt.Sprintf("%q", text), `a model and bounds, such as "fennick-sweep-2 >= 1.8", with / between several`, "")
 		case t.shop.Model(need.Model) == nil:
 			t.mistake(r, "needs", "no such model", fmt.Sprintf("%q", need.Model), "the id of a model in the catalogue", manifest.Nearest(need.Model, t.shop.ModelIDs()))
 		}
@@ -106,7 +106,7 @@ func (t *Table) cutVersion(r *row) {
 	named := versionish.FindString(strings.TrimSuffix(filepath.Base(r.Get("file")), filepath.Ext(r.Get("file"))))
 	said := r.Get("version")
 	if rest, ok := strings.CutPrefix(named, said); ok && rest != "" && strings.Trim(rest, "0") == "" && strings.Contains(said, ".") {
-		t.mistake(r, "version", "version that a spreadsheet may have cut", fmt.Sprintf("%q, and %s in the name of the file", said, named),
+		t.mistake(r, "version", "version that a spreadsheet may have shortened", fmt.Sprintf("%q, and %s in the name of the file", said, named),
 			"a version with a v before it, which spreadsheets leave alone", "v"+named+", or v"+said+" if it is that")
 	}
 }
@@ -120,7 +120,7 @@ func (t *Table) together() {
 		for _, r := range rows[1:] {
 			for _, c := range releaseFacts {
 				if said := r.Get(c); said != "" && said != first.Get(c) {
-					t.mistake(r, c, "release told of twice", fmt.Sprintf("%q", said), fmt.Sprintf("nothing, or %q as in line %d", first.Get(c), first.At("model").Line), "")
+					t.mistake(r, c, "two values for one release", fmt.Sprintf("%q", said), fmt.Sprintf("nothing, or %q as in line %d", first.Get(c), first.At("model").Line), "")
 				}
 			}
 		}
