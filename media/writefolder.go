@@ -87,22 +87,6 @@ func (j Job) WriteFolder(ctx context.Context, t FolderTarget) Outcome {
 	return Outcome{Record: record, Written: w.written}
 }
 
-// claim keeps other runs off a folder until what it returns is closed: each would
-// take the other's files for its own.
-func claim(root *os.Root) (io.Closer, error) {
-	folder, err := root.Open(".")
-	if err != nil {
-		return nil, err
-	}
-	claimed, err := lockFolder(folder)
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("another run is writing to this folder: wait until it ends (%w)", err), folder.Close())
-	}
-	return claimed, nil
-}
-
-// folderWriter writes one card into one folder.
-// folderWriter writes one card into one folder.
 // folderWriter writes one card into one folder.
 type folderWriter struct {
 	job     Job

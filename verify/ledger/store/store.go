@@ -25,12 +25,6 @@ import (
 //go:embed migrations
 var migrationFiles embed.FS
 
-// Rights is what a van's role on a PostgreSQL server needs and no more, as
-// SQL with the role written as :van. The ledger's owner runs it once.
-//
-//go:embed rights.sql
-var Rights string
-
 // Ledger is one open ledger. It may be used from several goroutines.
 type Ledger struct {
 	db       *sql.DB
