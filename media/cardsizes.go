@@ -57,13 +57,22 @@ func (l Limits) Both(other Limits) (both Limits, ok bool) {
 // Check is nil for a card of this many measured bytes that is within the limits,
 // and otherwise an error that says by how much it isn't.
 func (l Limits) Check(bytes int64) error {
+	least, most := l.Nominal()
 	switch {
 	case bytes < l.Least:
-		return fmt.Errorf("the card holds %s; these devices read cards from %s: use a larger card", Bytes(bytes), Bytes(l.Least))
+		return fmt.Errorf("the card holds %s; these devices read cards sold as %s or more, which hold at least %s: use a larger card", Bytes(bytes), soldAs(least), Bytes(l.Least))
 	case bytes > l.Most:
-		return fmt.Errorf("the card holds %s; these devices read cards up to %s: use a smaller card", Bytes(bytes), Bytes(l.Most))
+		return fmt.Errorf("the card holds %s; these devices read cards sold as %s or less, which hold at most %s: use a smaller card", Bytes(bytes), soldAs(most), Bytes(l.Most))
 	}
 	return nil
+}
+
+// soldAs is a nominal size as it is printed on cards.
+func soldAs(nominal int64) string {
+	if nominal < 1e9 {
+		return fmt.Sprintf("%.4g MB", float64(nominal)/1e6)
+	}
+	return fmt.Sprintf("%.4g GB", float64(nominal)/1e9)
 }
 
 // ImageBytes reads a --size. A nominal size (8GB) gives 0.96 of it, rounded

@@ -48,9 +48,9 @@ func TestCardsAsSoldAndMeasured(t *testing.T) {
 func TestLimitsSayWhatToDo(t *testing.T) {
 	limits := media.LimitsOf(&manifest.CardRules{Least: 4e9, Most: 32e9})
 	assert.EqualError(t, limits.Check(2_000_000_000),
-		"the card holds 2.00 GB (2,000,000,000 bytes); these devices read cards from 3.68 GB (3,680,000,000 bytes): use a larger card")
+		"the card holds 2.00 GB (2,000,000,000 bytes); these devices read cards sold as 4 GB or more, which hold at least 3.68 GB (3,680,000,000 bytes): use a larger card")
 	assert.EqualError(t, limits.Check(63_864_569_856),
-		"the card holds 63.86 GB (63,864,569,856 bytes); these devices read cards up to 33.60 GB (33,600,000,000 bytes): use a smaller card")
+		"the card holds 63.86 GB (63,864,569,856 bytes); these devices read cards sold as 32 GB or less, which hold at most 33.60 GB (33,600,000,000 bytes): use a smaller card")
 }
 
 // An image of a nominal size fits every real card of that size that was seen,

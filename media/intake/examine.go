@@ -116,7 +116,11 @@ func (x *examination) open() error {
 		return fmt.Errorf("opening the download: %w", err)
 	}
 	if !info.Mode().IsRegular() {
-		return x.refuse("not a file", "a folder or a device", "a downloaded file", "name the file itself")
+		found := "a device or a pipe"
+		if info.IsDir() {
+			found = "a folder"
+		}
+		return x.refuse("not a file", found, "a downloaded file", "name the file itself")
 	}
 	x.content = content{ctx: x.ctx, size: info.Size()}
 	if x.content.size == 0 {

@@ -471,3 +471,12 @@ func overlap(t *testing.T) []byte {
 func beyond(t *testing.T) []byte {
 	return directory(t, pack(t, &zip.FileHeader{Name: "a"}), func(e []byte) { copy(e[20:24], []byte{0, 0, 1, 0}) })
 }
+
+// A list that is named for its kind is quoted with that kind alone.
+func TestListNamedForItsKind(t *testing.T) {
+	b := newBench(t)
+	path := b.download("new.upd", []byte("other bytes"))
+	require.NoError(t, os.WriteFile(filepath.Join(b.downloads, "SHA256SUMS"), []byte(shoptest.Sum([]byte("x"))+"  new.upd\n"), 0o644))
+	wrong := b.refused(intake.Request{Path: path, Model: "fennick-plot-12", Version: "9"}, "not the file that was published")
+	assert.Equal(t, "in SHA256SUMS for new.upd: SHA-256 "+shoptest.Sum([]byte("x")), wrong.Expected)
+}

@@ -201,6 +201,9 @@ func contradicted(path string, l *list, f *subject, s statement) error {
 		for _, k := range x.kinds {
 			kinds = append(kinds, string(k))
 		}
+		if x.kinds[0] == kindOfName(l.name) {
+			kinds = kinds[:1] // the list's own name tells
+		}
 		digest := x.kinds[0]
 		if sum := f.sums.others[digest]; digest != sha256Kind && sum != "" {
 			found = append(found, string(digest)+" "+sum)
