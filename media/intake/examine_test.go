@@ -480,3 +480,11 @@ func TestListNamedForItsKind(t *testing.T) {
 	wrong := b.refused(intake.Request{Path: path, Model: "fennick-plot-12", Version: "9"}, "not the file that was published")
 	assert.Equal(t, "in SHA256SUMS for new.upd: SHA-256 "+shoptest.Sum([]byte("x")), wrong.Expected)
 }
+
+// A list that the user names, and that is of no use, is told once, with why.
+func TestNamedListOfNoUse(t *testing.T) {
+	b := newBench(t)
+	path, list := b.download("new.upd", []byte("other bytes")), b.download("list.txt", []byte("nothing here"))
+	useless := b.refused(intake.Request{Path: path, List: list, Model: "fennick-plot-12", Version: "9"}, "a list that says nothing usable about this file")
+	assert.Equal(t, "list.txt: there is no digest in it", useless.Found)
+}

@@ -249,6 +249,21 @@ func (e *evidence) setUnusable(v *vouching, l *list, f *subject, s statement, wh
 	v.unusable[l] = why
 }
 
+// foundInstead is what there is where nothing vouches: why the lists are of no use,
+// or else what was noted.
+func (v *vouching) foundInstead() string {
+	var why []string
+	for l, w := range v.unusable {
+		why = append(why, l.name+": "+w)
+	}
+	if len(why) == 0 {
+		return strings.Join(v.notes, "; ")
+	}
+	slices.Sort(why)
+	slices.Sort(why)
+	return strings.Join(why, "; ")
+}
+
 // noteUnusable tells of the lists that are of no use.
 func (e *evidence) noteUnusable(v *vouching) {
 	for i := range e.lists {

@@ -37,7 +37,7 @@ func (x *examination) vouch(found *Found) error {
 	}
 	x.evidence.noteUnusable(v)
 	if x.request.List != "" && len(v.proofs) == 0 {
-		return x.refuse("a list that says nothing usable about this file", strings.Join(v.notes, "; "), "its digest in "+x.request.List, "name the right list, or leave out "+x.act(NameList))
+		return x.refuse("a list that says nothing usable about this file", v.foundInstead(), "its digest in "+x.request.List, "name the right list, or leave out "+x.act(NameList))
 	}
 	if err := v.listSignatures(found.Model.Maker, keys); err != nil {
 		return err
