@@ -6,7 +6,7 @@
 # make bench  speed and memory beside the public tools
 # make drill  what is random, at length: 10,000 changed cards, judged by a model of devices too, 100 of them on
 #             loop drives; 10,000 damaged ones, judged by fsck.fat and mtools too; the writing of cards killed
-#             at 400 random moments, ledgers at 204; 100,000 steps of random months; logs of a gigabyte
+#             at 400 random moments, ledgers at 238; 100,000 steps of random months; logs of a gigabyte
 # make build  bin/cardwright
 # make release  dist/: the program for Linux, macOS and Windows, with digests and a list of what is inside
 # make release-again  builds it twice, from clones in two folders with empty caches: the same bytes

@@ -32,6 +32,7 @@ var jobs = map[string]func(context.Context, []string) error{
 	"sync":    childSync,
 	"restore": childRestore,
 	"write":   childWrite,
+	"follow":  childFollow,
 }
 
 const jobEnv = "CARDWRIGHT_JOB"
@@ -154,6 +155,28 @@ func childWrite(ctx context.Context, args []string) error {
 		acknowledge(events)
 	}
 	return l.Close()
+}
+
+// childFollow makes the copy of a server on this computer, again and again.
+func childFollow(ctx context.Context, args []string) error {
+	for {
+		l, err := store.Open(ctx, args[0], store.Options{Memory: args[1]})
+		if err != nil {
+			return err
+		}
+		fmt.Println("following")
+		r, _, err := l.Followed(ctx)
+		if err := errors.Join(err, l.Close()); err != nil || r.Verdict != store.Whole {
+			return fmt.Errorf("%s (%w)", r.Verdict, err)
+		}
+		left, err := filepath.Glob(args[1] + ".*")
+		for _, path := range left {
+			err = errors.Join(err, os.Remove(path))
+		}
+		if err != nil {
+			return err
+		}
+	}
 }
 
 // killed runs a job, kills it (signal 9) some time after its first word, and

@@ -108,3 +108,20 @@ func TestReadOnlyMedium(t *testing.T) {
 	require.NoError(t, err)
 	requireWhole(t, open(t, to), "Ada", "Ben")
 }
+
+// A computer without room for the copy of a server gives no answer from half of it.
+func TestNoRoomForTheCopyOfAServer(t *testing.T) {
+	dir := small(t, 1<<20)
+	address, memory := ledgertest.Postgres(t), filepath.Join(dir, "copy")
+	van, _ := vanAndServer(t, address)
+	l, err := store.Open(context.Background(), address, store.Options{ReadOnly: true, Memory: memory})
+	require.NoError(t, err)
+	for range 2 {
+		assert.ErrorIs(t, asked(l), store.ErrFull)
+		assert.ErrorIs(t, asked(l), errNotAsked)
+	}
+	require.NoError(t, syscall.Mount("tmpfs", dir, "tmpfs", syscall.MS_REMOUNT, "size=64m"))
+	require.NoError(t, asked(l))
+	require.NoError(t, l.Close())
+	requireFollows(t, van, address, memory)
+}
