@@ -109,7 +109,7 @@ var semantic = []seeded{
 	{"bracket not closed", boat, "[flybridge, helm]", "[flybridge, helm", "18:1", "not readable as YAML", "brackets that are not closed", "[a, b]", ""},
 	{"quotation mark not closed", plot, `over: ">= 3.0"`, `over: '>= 3.0"`, "32:1", "not readable as YAML", "a quotation mark that is not closed", "a closing quotation mark", ""},
 	{"range without quotes", plot, `over: ">= 3.0"`, "over: >= 3.0", "23:12", "not readable as YAML", "a value that begins with > or |", "a range in quotes", `put quotes around it, as in ">= 3.0"`},
-	{"tab", boat, "    serial: 00231", "\tserial: 00231", "7:1", "not readable as YAML", "", "", ""},
+	{"tab", boat, "    serial: 00231", "\tserial: 00231", "7:1", "not readable as YAML", "a tab in the indentation", "indented with spaces", "put spaces in place of the tab"},
 	{"colon in text", boat, "name: Kittiwake", "name: Kittiwake: the boat", "2:16", "not readable as YAML", "a second colon", "key: value", "put quotes around a value that holds a colon and a space"},
 	{"nested too deep", boat, "name: Kittiwake", "name: " + strings.Repeat("[", maxDepth+1), "2:19", "not readable as YAML", "more than 12 deep", "at most 12", ""},
 	{"list too long", plot, "[fennick-sweep-2]", "[" + strings.Repeat("a,", MaxEntries+1) + "]", "11:12", "list too long", "2001 entries", "at most 2000", ""},

@@ -62,11 +62,19 @@ var parserMessages = []struct {
 	{"hexadecimal number", "an escape with too few hex digits", `\x and 2 hex digits, \u and 4, or \U and 8`, "", nil},
 	{"unknown anchor", "a YAML alias", plainValue, "", nil},
 	{"scanning an anchor", "a value that begins with & or *", plainValue, "put quotes around it", nil},
-	{"scanning a tag", "a value that begins with !", plainValue, "put quotes around it", nil},
+	{"scanning an alias", "a value that begins with & or *", plainValue, "put quotes around it", nil},
+	{"a tag", "a value that begins with !", plainValue, "put quotes around it", nil},
 	{"tag handle", "a value that begins with !", plainValue, "put quotes around it", nil},
-	{"scanning a directive", "a line that begins with %", "lines of the form key: value", "", nil},
+	{"directive", "a line that begins with %", "lines of the form key: value", "", nil},
+	{"incompatible YAML document", "a line that begins with %", "lines of the form key: value", "", nil},
+	{"tab", tabFound, tabExpected, tabAdvice, nil},
+	{"comment without preceding whitespace", "a # directly behind a value", "a space before a comment", "put a space before the #, or quotes around a value that has one", nil},
+	{"sequence entries are not allowed", "a dash behind a key", "each entry of a list on a line of its own", "put quotes around a value that begins with a dash", nil},
+	{"mapping keys are not allowed", "a question mark where a value should be", "key: value", "put quotes around a value that begins with a question mark", nil},
+	{"<document start>", "more text behind the end of the document", "one document in a file", "", nil},
+	{"document-end marker", "more text behind the end of the document", "one document in a file", "", nil},
 	{"scanning a block scalar", "a value that begins with > or |", "a range in quotes", `put quotes around it, as in ">= 3.0"`, nil},
-	{"cannot start any token", "a character that can't begin a value (or a tab)", "lines indented with spaces", "put quotes around the value, or spaces in place of a tab", nil},
+	{"cannot start any token", "a character that can't begin a value", "text, or a value in quotes", "put quotes around the value", tabInIndent},
 	{"mapping values are not allowed", "a second colon, or a line indented too far", "key: value, each on its own line", "put quotes around a value that holds a colon and a space", nil},
 	{"scanning a quoted scalar", "a quotation mark that is not closed", "a closing quotation mark", "", nil},
 	{"could not find expected ':'", "a line without a colon", "key: value", "", nil},
@@ -74,6 +82,20 @@ var parserMessages = []struct {
 	{"parsing a block collection", "a line that is not indented like its neighbours", "entries of one list in one column", "", behindValue},
 	{"parsing a flow", "brackets that are not closed, or a comma missing", "[a, b] or {key: value}", "", nil},
 	{"expected node content", "a closing bracket or a comma where a value should be", "[a, b] or {key: value}", "put quotes around a value that begins with one", nil},
+}
+
+const (
+	tabFound    = "a tab in the indentation"
+	tabExpected = "lines indented with spaces"
+	tabAdvice   = "put spaces in place of the tab"
+)
+
+// tabInIndent tells a tab that a file begins with from other characters that begin no
+// value.
+func tabInIndent(m *Mistake, line string) {
+	if strings.HasPrefix(strings.TrimLeft(line, " "), "\t") {
+		m.Found, m.Expected, m.Advice = tabFound, tabExpected, tabAdvice
+	}
 }
 
 // behindValue tells text behind the end of a value, such as name: "Kittiwake" II, from
