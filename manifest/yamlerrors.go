@@ -75,7 +75,7 @@ var parserMessages = []struct {
 	{"document-end marker", "more text behind the end of the document", "one document in a file", "", nil},
 	{"scanning a block scalar", "a value that begins with > or |", "a range in quotes", `put quotes around it, as in ">= 3.0"`, nil},
 	{"cannot start any token", "a character that can't begin a value", "text, or a value in quotes", "put quotes around the value", tabInIndent},
-	{"mapping values are not allowed", "a second colon, or a line indented too far", "key: value, each on its own line", "put quotes around a value that holds a colon and a space", nil},
+	{"mapping values are not allowed", "a second colon", "key: value, each on its own line", "put quotes around a value that holds a colon and a space", tooFarIn},
 	{"scanning a quoted scalar", "a quotation mark that is not closed", "a closing quotation mark", "", nil},
 	{"could not find expected ':'", "a line without a colon", "key: value", "", nil},
 	{"parsing a block mapping", "a line that is not indented like its neighbours", "keys of one mapping in one column", "", behindValue},
@@ -98,11 +98,19 @@ func tabInIndent(m *Mistake, line string) {
 	}
 }
 
+// tooFarIn tells a line with one key, which stands too far to the right, from one with
+// a second colon: the parser says the same of both.
+func tooFarIn(m *Mistake, line string) {
+	if r := []rune(line); m.At.Column <= len(r) && !strings.Contains(string(r[:m.At.Column-1]), ":") {
+		m.Found, m.Expected, m.Advice = "a line indented further than the lines above it allow", "keys of one mapping in one column", ""
+	}
+}
+
 // behindValue tells text behind the end of a value, such as name: "Kittiwake" II, from
 // a line that begins in the wrong column: the parser says the same of both.
 func behindValue(m *Mistake, line string) {
 	if r := []rune(line); m.At.Column <= len(r) && strings.Trim(string(r[:m.At.Column-1]), " -") != "" {
-		m.Found, m.Expected, m.Advice = "more text behind the end of a value", "one value behind a key", "put all of it in one pair of quotes"
+		m.Found, m.Expected, m.Advice = "more text behind the end of a value", "one value behind a key", "put all of it in one pair of double quotes"
 	}
 }
 
