@@ -48,6 +48,11 @@ func keep(ctx context.Context, r *recording, outcome record.Outcome, undo []stri
 	return nil
 }
 
+// laterText tells of a reading that is later than the one that is noted.
+func laterText(device string, v version.V, since time.Time) string {
+	return fmt.Sprintf("%s: the ledger goes by a later reading, %s on %s; read the device again if that is not so", device, v, clock(since))
+}
+
 // whatCounts gives what the ledger goes by for the devices that were seen, and
 // tells of those for which that is a later reading than this visit's.
 func whatCounts(ctx context.Context, r *recording, seen map[string]version.V) (map[string]version.V, []string, error) {
@@ -63,7 +68,7 @@ func whatCounts(ctx context.Context, r *recording, seen map[string]version.V) (m
 	counts := record.Counts(r.known().FileBehind(), h, seen)
 	var notes []string
 	for _, d := range counts.Later {
-		notes = append(notes, fmt.Sprintf("%s: the ledger goes by a later reading, %s on %s; read the device again if that is not so", d.ID, d.Version, clock(d.Since)))
+		notes = append(notes, laterText(d.ID, d.Version, d.Since))
 	}
 	return counts.Versions, notes, nil
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -135,6 +136,7 @@ type surveyed struct {
 	Changes []survey.Change `json:"changes"`
 	File    string          `json:"file"`  // "" where nothing was written
 	Noted   int             `json:"noted"` // events in the ledger
+	Notes   []string        `json:"notes,omitempty"`
 }
 
 // moment is when the survey was made.
@@ -161,11 +163,15 @@ func (v *surveying) save(ctx context.Context, file *edit.File, found record.Surv
 	if err := knownModels(v.shop, found.Fresh); err != nil {
 		return err
 	}
+	var notes []string
+	for _, d := range found.LeaveLater(v.known[v.vessel.ID]) {
+		notes = append(notes, laterText(d.ID, d.Version, d.Since))
+	}
 	if err := found.Write(file, v.shop, v.vessel); err != nil {
 		return err
 	}
 	changes := found.Changes
-	answer := surveyed{Format: 1, Vessel: v.vessel.ID, Changes: append([]survey.Change{}, changes...)}
+	answer := surveyed{Format: 1, Vessel: v.vessel.ID, Changes: append([]survey.Change{}, changes...), Notes: notes}
 	will, err := edit.Check(v.shop.Dir, file)
 	if err != nil {
 		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
@@ -182,28 +188,31 @@ func (v *surveying) save(ctx context.Context, file *edit.File, found record.Surv
 			return err
 		}
 	}
-	if v.json {
-		v.writeJSON(answer)
-		return nil
+	v.answer(answer, func(w io.Writer) { writeSurveyed(w, v.vessel, answer) })
+	return nil
+}
+
+// writeSurveyed says what a survey changed in the vessel's file, and what was noted.
+func writeSurveyed(w io.Writer, vessel *manifest.Vessel, answer surveyed) {
+	if len(answer.Changes) == 0 {
+		fmt.Fprintf(w, "%s: nothing to change, as far as it can be told.\n", vessel.Name)
+	} else {
+		fmt.Fprintf(w, "✓ %s: %s written to %s\n", vessel.Name, counted(len(answer.Changes), "change"), answer.File)
 	}
-	if len(changes) == 0 {
-		fmt.Fprintf(v.out, "%s: nothing to change, as far as it can be told.\n", v.vessel.Name)
-		if n := tellNoted(answer.Noted); n != "" {
-			fmt.Fprintln(v.out, n)
-		}
-		return nil
-	}
-	fmt.Fprintf(v.out, "✓ %s: %s written to %s\n", v.vessel.Name, counted(len(changes), "change"), file.Name())
-	for _, c := range changes {
+	for _, c := range answer.Changes {
 		if c.Key == "" {
-			fmt.Fprintf(v.out, "  %s: new, %s\n", c.Device, c.Is)
+			fmt.Fprintf(w, "  %s: new, %s\n", c.Device, c.Is)
 			continue
 		}
-		fmt.Fprintf(v.out, "  %s: %s %s, was %s\n", c.Device, c.Key, c.Is, or(c.Was, "not written down"))
+		fmt.Fprintf(w, "  %s: %s %s, was %s\n", c.Device, c.Key, c.Is, or(c.Was, "not written down"))
 	}
-	if n := tellNoted(answer.Noted); n != "" {
-		fmt.Fprintln(v.out, n)
+	if answer.Noted > 0 {
+		fmt.Fprintf(w, "%s noted in the ledger.\n", counted(answer.Noted, "event"))
 	}
-	fmt.Fprintf(v.text(), "Next: cardwright plan %s\n", v.vessel.ID)
-	return nil
+	for _, n := range answer.Notes {
+		fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))
+	}
+	if len(answer.Changes) > 0 {
+		fmt.Fprintf(w, "Next: cardwright plan %s\n", vessel.ID)
+	}
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 
 	"cardwright/manifest"
 	"cardwright/verify/ledger/record"
@@ -38,12 +37,4 @@ func hasVisit(ctx context.Context, shop *manifest.Shop, visit string) (bool, err
 	}
 	defer l.Close()
 	return l.HasVisit(ctx, visit)
-}
-
-// tellNoted says how much of a survey went into the ledger.
-func tellNoted(n int) string {
-	if n == 0 {
-		return ""
-	}
-	return fmt.Sprintf("%s noted in the ledger.", counted(n, "event"))
 }

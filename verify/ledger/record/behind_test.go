@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"cardwright/manifest/survey"
 	"cardwright/manifest/version"
@@ -77,6 +78,29 @@ func TestASurveyNotesWhatWasFound(t *testing.T) {
 	assert.Equal(t, "flybridge", taken[1].Device.ID)
 	assert.Equal(t, version.V(version.Unknown), taken[1].Version, "nobody read it")
 	assert.Empty(t, (&record.Survey{At: at}).Entries(j.Vessel, j.Catalogue), "nothing found is no visit")
+}
+
+// A survey that is noted after the day leaves the file what the ledger has read later.
+func TestASurveyNotedLateLeavesWhatWasReadSince(t *testing.T) {
+	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	read := func(id string, v version.V, days int) known.Device {
+		return known.Device{Device: ledger.Device{ID: id}, Version: v, Since: at.AddDate(0, 0, days)}
+	}
+	k := &known.Joined{Vessel: known.Vessel{ID: "kittiwake", Devices: []known.Device{
+		read("radar", "1.9", 1), read("pilot", "2.1", -1), read("flybridge", "4.0", 1), read("sounder", version.Unknown, 1), read("helm", "4.0", 1),
+	}}}
+	now := func(id, is string) survey.Change { return survey.Change{Device: id, Key: known.VersionKey, Is: is} }
+	all := []survey.Change{
+		now("radar", "1.8"), now("pilot", "2.0"), now("flybridge", "4.00"), now("sounder", "2.2"), now("ais", "1.5"),
+		{Device: "helm", Key: known.SerialKey, Is: "7"},
+	}
+	s := record.Survey{At: at, Changes: all}
+	later := s.LeaveLater(k)
+	require.Len(t, later, 1)
+	assert.Equal(t, "radar", later[0].ID)
+	assert.Equal(t, all[1:], s.Changes)
+	assert.Equal(t, "radar", all[0].Device, "what was given stays")
+	assert.Empty(t, s.LeaveLater(nil))
 }
 
 // A vessel is taken on as its file has it: what isn't in it is no longer aboard.

@@ -45,6 +45,24 @@ func SurveyFromNetwork(lines []survey.Line, at time.Time) (s Survey, left int) {
 	return s, left
 }
 
+// LeaveLater takes the versions out of what changes in the vessel's file of which the
+// ledger has a later reading, as where a survey is noted after the day, and gives those
+// devices as the ledger has them.
+func (s *Survey) LeaveLater(k *known.Joined) (later []known.Device) {
+	if k == nil {
+		return nil
+	}
+	s.Changes = slices.DeleteFunc(slices.Clone(s.Changes), func(c survey.Change) bool {
+		d := k.Device(c.Device)
+		if c.Key != known.VersionKey || d == nil || !d.Since.After(s.At) || ledger.VersionKey(d.Version) == "" || ledger.VersionKey(d.Version) == ledger.VersionKey(version.V(c.Is)) {
+			return false
+		}
+		later = append(later, *d)
+		return true
+	})
+	return later
+}
+
 // Write writes what was found into the vessel's file. The devices that it puts there
 // are among the changes from then on.
 func (s *Survey) Write(file *edit.File, shop *manifest.Shop, vessel *manifest.Vessel) error {
