@@ -145,6 +145,7 @@ var fields = map[string]field{
 
 	"Vessel.vessel":   {must: true, form: &id, help: "id of the vessel, by which commands name it"},
 	"Vessel.name":     {must: true, help: "the vessel's name"},
+	"Vessel.formerly": {form: &id, single: true, help: "ids that she had before, the last first: cards, sheets and the ledger still know her by them"},
 	"Vessel.identity": {help: "what tells it from others of its name"},
 	"Vessel.berth":    {digits: true, help: "where it lies"},
 	"Vessel.supply":   {help: "its electrical supply: 12V"},

@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// LoadFor is LoadWith for work on one vessel: mistakes in the files of others, and of
+// LoadFor is LoadWith for work on one vessel, named as VesselsCalled takes it: mistakes in the files of others, and of
 // models that none of its devices is of, don't stop it. They are returned beside the
 // shop (elsewhere), which is without the vessels and models that they are in. Mistakes
 // in the vessel's own file, its models' files or shop.yaml, or that may be in any of
@@ -33,20 +33,15 @@ func LoadFor(dir, vessel string, files map[string][]byte) (shop *Shop, elsewhere
 // concerned are the files of a vessel and its models; ok is false where one of these is
 // missing or there twice.
 func (s *Shop) concerned(vessel string) (files []string, ok bool) {
-	var devices []*Device
-	for _, v := range s.Vessels {
-		if v.ID == vessel {
-			files = append(files, v.At("").File)
-			devices = v.Devices
-		}
-	}
 	if vessel == "" {
 		return nil, true
 	}
-	if len(files) != 1 {
+	called := s.VesselsCalled(vessel)
+	if len(called) != 1 {
 		return nil, false
 	}
-	for _, d := range devices {
+	files = append(files, called[0].At("").File)
+	for _, d := range called[0].Devices {
 		var of []string
 		for _, m := range s.Models {
 			if m.ID == d.Model {

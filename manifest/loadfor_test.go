@@ -61,6 +61,8 @@ func TestLoadForStopsAtWhatConcernsTheVessel(t *testing.T) {
 				require.ErrorAs(t, err, &ms)
 				return
 			}
+			_, _, byName := manifest.LoadFor(dir, "KITTIWAKE", nil)
+			require.NoError(t, byName)
 			require.NoError(t, err)
 			require.NotNil(t, shop.Vessel("kittiwake"))
 			require.Equal(t, c.file != "", len(elsewhere) > 0, "%v", elsewhere)

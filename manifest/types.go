@@ -328,6 +328,7 @@ type Vessel struct {
 	Source
 	ID       string    `yaml:"vessel"`
 	Name     string    `yaml:"name"`
+	Formerly []string  `yaml:"formerly"` // ids that she had before, the last first
 	Identity Identity  `yaml:"identity"`
 	Berth    string    `yaml:"berth"`
 	Supply   string    `yaml:"supply"`  // 12V, 24V, …, as the technician writes it
@@ -390,6 +391,27 @@ func (s *Shop) Vessel(id string) *Vessel {
 		}
 	}
 	return nil
+}
+
+// VesselOnce is Vessel for what may be older than a new id: cards, sheets and events
+// name a vessel by the id that she had then.
+func (s *Shop) VesselOnce(id string) *Vessel {
+	if v := s.Vessel(id); v != nil {
+		return v
+	}
+	for _, v := range s.Vessels {
+		if slices.Contains(v.Formerly, id) {
+			return v
+		}
+	}
+	return nil
+}
+
+// Under is a vessel as she was named by an id that she had before.
+func (v *Vessel) Under(id string) *Vessel {
+	was := *v
+	was.ID = id
+	return &was
 }
 
 // Device returns the device with this id, or nil.

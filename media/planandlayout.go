@@ -30,15 +30,18 @@ func Visit(shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ..
 }
 
 // VisitNamed is Visit for a card or sheet that names its plan ("": none). Where
-// earlier builds would have made the plan of that name, it is theirs.
+// earlier builds would have made the plan of that name, or it was made under an id that
+// the vessel had before, it is that one.
 func VisitNamed(id string, shop *manifest.Shop, vessel *manifest.Vessel, ask order.Ask, sizes ...int64) (Layout, order.Plan, error) {
 	layout, plan, err := Visit(shop, vessel, ask, sizes...)
 	if err != nil || id == "" || plan.ID() == id {
 		return layout, plan, err
 	}
-	for _, ask.Earlier = range order.AllEarlier {
-		if before, then, err := Visit(shop, vessel, ask, sizes...); err == nil && then.ID() == id {
-			return before, then, nil
+	for _, then := range append([]string{vessel.ID}, vessel.Formerly...) {
+		for _, ask.Earlier = range append([]order.Earlier{0}, order.AllEarlier...) {
+			if before, was, err := Visit(shop, vessel.Under(then), ask, sizes...); err == nil && was.ID() == id {
+				return before, was, nil
+			}
 		}
 	}
 	return layout, plan, nil

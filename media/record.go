@@ -53,6 +53,15 @@ type Record struct {
 	WayBack      bool         `json:"way_back,omitempty"` // it takes devices back to older releases
 }
 
+// Named is the record as it would be of a vessel of another name.
+func (r Record) Named(name string) Record {
+	r.VesselName = name
+	if !r.WayBack {
+		r.Label = label(name, r.Card, r.Of)
+	}
+	return r
+}
+
 // RecordFile is one file in a record. It isn't a digest.File: the bytes of records
 // on cards have path for name, and running digests.
 //

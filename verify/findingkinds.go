@@ -54,6 +54,7 @@ const (
 	NameCase         Kind = "name-case"             // the right name in other letter case
 	SignerUnknown    Kind = "signer-unknown"        // the record's signature is by nobody known, or doesn't fit it
 	OtherWording     Kind = "other-wording"         // an install order in other words than ours
+	EarlierName      Kind = "earlier-name"          // the vessel was renamed since the card was made
 	NewerRecord      Kind = "newer-record"          // a record in a form that a newer cardwright writes
 	FolderOnly       Kind = "folder-only"           // a folder was judged, not the file system that holds it
 	ImageOnly        Kind = "image-only"            // an image was judged, not the card that it is copied to
@@ -73,7 +74,7 @@ var Kinds = []Kind{
 	Autorun, Executable, HostileName, OlderRelease, NewerRelease, OtherVariant, NotAboard, NotNeeded,
 	HiddenFile, OtherShortName, SameName, BehindEnd, ExtraFile, ExtraFolder, RecordAltered, SumsAltered, OrderAltered, DigestDiffers,
 	NothingExpected, UncommonLayout, NotFromMedium, NewerRecord, SignerUnknown, NoRecord, Superseded, MinorDamage, MovedFolder, OutdatedOrder, NameCase, Clutter,
-	OtherWording, KnownRelease, WouldTake, FitsVessel, FolderOnly, Signed, Unsigned, ImageOnly,
+	OtherWording, EarlierName, KnownRelease, WouldTake, FitsVessel, FolderOnly, Signed, Unsigned, ImageOnly,
 }
 
 // unchecking are the kinds that leave something unknown: with one of them a

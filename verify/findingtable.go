@@ -191,6 +191,7 @@ var (
 	orderGone       = diagnosis{OrderAltered, Stop, alteredSince, again}
 	orderDiffers    = diagnosis{OrderAltered, Stop, "The install order on the card is not the one for this plan.", again}
 	otherWording    = diagnosis{OtherWording, Note, "Another version of cardwright wrote it, or the vessel file said other things that are not part of the plan.", ""}
+	earlierName     = diagnosis{EarlierName, Note, "The vessel was renamed since the card was made. It is the same vessel, and the card is right for her.", ""}
 	unsignedWording = diagnosis{OtherWording, Warn, otherWording.meaning + " Nobody whom this shop knows has signed it. It names this plan's steps in their order. Trust nothing else in it.", "Work by the order that is written now: {order}"}
 	outdatedOrder   = diagnosis{OutdatedOrder, Warn, "The order on this card, and its list of digests, name a folder that isn't there.", "Work by the order that is written now: {order}"}
 	hiddenOwn       = diagnosis{HiddenFile, Warn, "Somebody who looks for the install order on the card may not see it. No device depends on it.", "Nothing, if the order is on paper."}

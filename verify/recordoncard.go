@@ -71,6 +71,10 @@ func judgeRecord(m matched, report func(Finding)) {
 		return
 	}
 	again := written(m, *want)
+	if found := m.record.is; found != nil && found.VesselName != again.VesselName {
+		report(earlierName.at(media.RecordPath, again.VesselName, found.VesselName))
+		again = again.Named(found.VesselName)
+	}
 	judgeInstallOrder(m, &again, report)
 	text, err := again.Encode()
 	if err != nil {

@@ -219,3 +219,25 @@ func TestNoSignatureInItsPlace(t *testing.T) {
 		assert.Len(t, found(r, verify.SignerUnknown), 1, told(r))
 	}
 }
+
+// A vessel that was renamed has the cards that she had: her name on one is an earlier
+// one, whether it is signed or not, and nothing else about it may differ.
+func TestCardsOfAVesselThatWasRenamed(t *testing.T) {
+	key := newKey(t)
+	s := signedScene(t, shoptest.Kittiwake(t, t.TempDir()), key)
+	e := s.planned()
+	e.Record = e.Record.Named("Kitty Wake")
+	for _, trusts := range [][]*manifest.Trust{nil, byItself(key).Trusts} {
+		e.Trusts = trusts
+		r := judge(s.card, e)
+		assert.Equal(t, verify.Good, r.Verdict, told(r))
+		if f := found(r, verify.EarlierName); assert.Len(t, f, 1) {
+			assert.Equal(t, "Kitty Wake", f[0].Expected)
+			assert.Equal(t, "Kittiwake", f[0].Found)
+		}
+	}
+	e.Record.Label = "KW 1OF1"
+	assert.Equal(t, verify.Good, judge(s.card, e).Verdict, "the label goes with the name")
+	e.Record.Shop = "Another"
+	assert.Equal(t, verify.Bad, judge(s.card, e).Verdict)
+}

@@ -36,11 +36,11 @@ func judgePlan(m matched, report func(Finding)) {
 	if found == nil || found.WayBack || shop == nil || !m.expected.FromRecord || !m.signer.vouches() {
 		return
 	}
-	vessel := shop.Vessel(found.Vessel)
+	vessel := shop.VesselOnce(found.Vessel)
 	if vessel == nil {
 		return
 	}
-	plan, err := order.Make(shop, vessel)
+	plan, err := order.Make(shop, vessel.Under(found.Vessel))
 	if err != nil || plan.ID() == found.Plan {
 		return
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -56,7 +57,7 @@ what it ran on an earlier day.`,
 				h.ByCatalogue(shop.Models)
 				var beside known.Joined
 				if v := shop.Vessel(id); v != nil && moment.IsZero() {
-					wrote, err := record.LastWritten(shop, v.ID)
+					wrote, err := record.LastWritten(shop, v)
 					if err != nil {
 						return err
 					}
@@ -66,9 +67,9 @@ what it ran on an earlier day.`,
 					audit.History
 					File []known.FileDiffers `json:"file,omitempty"`
 				}{h, beside.Differs}, func(w io.Writer) {
-					writeHistory(w, id, h)
+					writeHistory(w, h.Vessel.ID, h)
 					for _, o := range beside.FileOpen() {
-						fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+openHere(o, id)), "  "))
+						fmt.Fprintln(w, wrapped(visible.Visible("! "+o.On()+": "+s.keepShop(openHere(o, id))), "  "))
 					}
 				})
 				return plotSwings(&s.terminal, shop, plot, h.Swings)
@@ -93,6 +94,9 @@ func writeHistory(w io.Writer, id string, h audit.History) {
 	when := "now"
 	if h.At != nil {
 		when = "at " + clock(*h.At)
+	}
+	if len(h.Vessel.Formerly) > 0 {
+		id += " (formerly " + strings.Join(h.Vessel.Formerly, ", ") + ")"
 	}
 	fmt.Fprintf(w, "%s %s: %s on record.\n\n", visible.Visible(id), when, counted(len(h.Devices), "device"))
 	for _, d := range h.Devices {

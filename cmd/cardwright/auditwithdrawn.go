@@ -67,7 +67,8 @@ func callList(shop *manifest.Shop, u audit.WithdrawnUse) (call []contacts.Contac
 		return nil, usage(err)
 	}
 	for _, id := range u.ToCall() {
-		if c, ok := contacts.Of(all, id); ok {
+		if c, ok := contacts.Of(all, append([]string{id}, u.Formerly(id)...)...); ok {
+			c.Vessel = id
 			call = append(call, c)
 		}
 	}

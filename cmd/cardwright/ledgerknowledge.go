@@ -42,20 +42,31 @@ func learn(ctx context.Context, s *session, shop *manifest.Shop, vessels ...*man
 	}
 	withdrawn.Mark(shop.Models)
 	for _, v := range vessels {
-		k, err := audit.Known(ctx, l, shop.Models, v.ID)
+		k, err := knownOf(ctx, l, shop, v)
 		if err != nil {
 			return err
 		}
 		if s.known == nil {
 			s.known = map[string]*known.Joined{}
 		}
-		wrote, err := record.LastWritten(shop, v.ID)
+		wrote, err := record.LastWritten(shop, v)
 		if err != nil {
 			return err
 		}
 		s.known[v.ID] = known.Join(k, v, wrote)
 	}
 	return nil
+}
+
+// knownOf is what the ledger knows of a vessel: by the id that her file has, or, where
+// it tells nothing under that, by one that she had.
+func knownOf(ctx context.Context, l *store.Ledger, shop *manifest.Shop, v *manifest.Vessel) (k known.Vessel, err error) {
+	for _, id := range append([]string{v.ID}, v.Formerly...) {
+		if k, err = audit.Known(ctx, l, shop.Models, id); err != nil || len(k.Devices) > 0 {
+			return k, err
+		}
+	}
+	return k, nil
 }
 
 // learnIfAny is learn for commands that go on where the ledger can't be asked.
@@ -131,7 +142,7 @@ func tellDiffering(t *terminal, v *manifest.Vessel, k *known.Joined, kinds ...kn
 		if !slices.Contains(kinds, o.Kind) {
 			continue
 		}
-		fmt.Fprintln(t.errs, wrapped(visible.Visible("! "+v.ID+", "+o.Device+": "+t.keepShop(openHere(o, v.ID))), "  "))
+		fmt.Fprintln(t.errs, wrapped(visible.Visible("! "+v.ID+", "+o.On()+": "+t.keepShop(openHere(o, v.ID))), "  "))
 	}
 }
 
@@ -171,7 +182,7 @@ func openHere(o known.OpenOn, vessel string) string {
 	case known.Failed:
 		text += "; ask the maker before you try again"
 	case known.Disputed:
-		text += "; read it again, and note it: cardwright record " + vessel + " --read " + o.Device + "=VERSION"
+		text += "; " + settleDisputed(o, vessel)
 	case known.NotNoted:
 		text += "; to have it noted: cardwright record " + vessel + " --by-hand"
 	case known.FileOlder:
@@ -184,11 +195,20 @@ func openHere(o known.OpenOn, vessel string) string {
 	return text
 }
 
+// settleDisputed says how a dispute about a device is ended, or about the vessel
+// herself.
+func settleDisputed(o known.OpenOn, vessel string) string {
+	if o.Device == known.Whole {
+		return "to have it as its file says: cardwright record " + vessel + " --by-hand; as the ledger says: cardwright record " + vessel + " --undo-by-hand"
+	}
+	return "read it again, and note it: cardwright record " + vessel + " --read " + o.Device + "=VERSION"
+}
+
 // writeOpen tells what is open first, before anything is planned on top of it.
 func writeOpen(w io.Writer, t *terminal, vessel *manifest.Vessel, k *known.Joined) {
 	open := k.OpenAboard(vessel)
 	for _, o := range open {
-		fmt.Fprintln(w, wrapped(visible.Visible("! "+o.Device+": "+t.keepShop(openHere(o, vessel.ID))), "  "))
+		fmt.Fprintln(w, wrapped(visible.Visible("! "+o.On()+": "+t.keepShop(openHere(o, vessel.ID))), "  "))
 	}
 	if k != nil && k.LeftOut > 0 {
 		fmt.Fprintln(w, wrapped(fmt.Sprintf("! %s about %s left out: shop.yaml doesn't trust who wrote them; see cardwright audit vessel %s",
@@ -224,7 +244,7 @@ func openTasks(shop *manifest.Shop, fleet map[string]*known.Joined, today []stri
 		for _, o := range fleet[v.ID].OpenAboard(v) {
 			do := map[known.OpenKind]string{
 				known.Failed: "ask the maker before you try again", known.OnWithdrawn: "tell the customer",
-				known.Disputed: "read it again: cardwright record " + v.ID + " --read " + o.Device + "=VERSION",
+				known.Disputed: settleDisputed(o, v.ID),
 				known.NotNoted: "have it noted: cardwright record " + v.ID + " --by-hand", known.FileOlder: "cardwright record " + v.ID + " --from-ledger",
 			}[o.Kind]
 			if do == "" || o.Kind == known.OnWithdrawn { // visits take care of the others, and of these the files tell
@@ -239,7 +259,7 @@ func openTasks(shop *manifest.Shop, fleet map[string]*known.Joined, today []stri
 				at = d.At("")
 			}
 			tasks = append(tasks, readiness.Task{
-				Urgency: urgency, Vessel: v.ID, Fact: o.Device + ": " + o.Tell(func(o *known.Open) string { return date(o.At) }), At: at, Do: do,
+				Urgency: urgency, Vessel: v.ID, Fact: o.On() + ": " + o.Tell(func(o *known.Open) string { return date(o.At) }), At: at, Do: do,
 			})
 		}
 	}

@@ -5,11 +5,13 @@ import (
 	"fmt"
 	"io"
 	"os/user"
+	"slices"
 	"time"
 
 	"cardwright/manifest"
 	"cardwright/media/keys"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/known"
 	"cardwright/verify/ledger/record"
 	"cardwright/verify/ledger/store"
 	"cardwright/verify/visible"
@@ -33,15 +35,27 @@ func technician(by string) string {
 // note adds entries to the shop's ledger, all or none.
 func note(ctx context.Context, s *session, shop *manifest.Shop, key *keys.Key, entries ...ledger.Entry) error {
 	return noteBy(ctx, s, shop, key, func(l *store.Ledger, w store.Writer) error {
-		_, err := l.Append(ctx, w, entries...)
+		_, err := l.Append(ctx, w, atAgreedBerths(s.known, entries)...)
 		return err
 	})
+}
+
+// atAgreedBerths are entries without a berth that a person wrote into a vessel's file
+// by hand and nobody agreed to have noted.
+func atAgreedBerths(fleet map[string]*known.Joined, entries []ledger.Entry) []ledger.Entry {
+	entries = slices.Clone(entries)
+	for i := range entries {
+		if e := &entries[i]; e.TakenOn == nil && e.Vessel != "" {
+			e.Berth = fleet[e.Vessel].AgreedBerth(e.Berth)
+		}
+	}
+	return entries
 }
 
 // noteVisit adds the entries of a visit, unless the ledger has it already.
 func noteVisit(ctx context.Context, s *session, shop *manifest.Shop, key *keys.Key, visit string, entries ...ledger.Entry) (events []ledger.Event, err error) {
 	err = noteBy(ctx, s, shop, key, func(l *store.Ledger, w store.Writer) (err error) {
-		events, err = l.AppendVisit(ctx, w, visit, entries...)
+		events, err = l.AppendVisit(ctx, w, visit, atAgreedBerths(s.known, entries)...)
 		return err
 	})
 	return events, err
@@ -54,7 +68,7 @@ func noteLife(ctx context.Context, s *session, shop *manifest.Shop, key *keys.Ke
 		return "", usage(err)
 	}
 	err = noteBy(ctx, s, shop, key, func(l *store.Ledger, w store.Writer) error {
-		events, err := l.Append(ctx, w, e)
+		events, err := l.Append(ctx, w, atAgreedBerths(s.known, []ledger.Entry{e})...)
 		if err == nil {
 			undo = takeBack(events[0].ID)
 		}
@@ -118,7 +132,7 @@ func answerLife(t *terminal, e ledger.Entry, file, undo string) {
 		fmt.Fprintln(w, wrapped("Noted: "+visible.Visible(e.Tell()), "  "))
 		switch {
 		case file != "" && e.Kind == ledger.VesselGone:
-			fmt.Fprintf(w, "%s was put aside, into %s/%s.\n", visible.Visible(file), manifest.VesselsFolder, goneFolder)
+			fmt.Fprintf(w, "%s was put aside, into %s.\n", visible.Visible(file), record.AsideFolder)
 		case file != "":
 			fmt.Fprintf(w, "%s was brought up to date.\n", visible.Visible(file))
 		}

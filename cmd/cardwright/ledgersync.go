@@ -5,11 +5,17 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/contacts"
+	"cardwright/verify/ledger/audit"
+	"cardwright/verify/ledger/known"
+	"cardwright/verify/ledger/record"
 	"cardwright/verify/ledger/store"
+	"cardwright/verify/visible"
 )
 
 func newLedgerSyncCommand(s *session) *cobra.Command {
@@ -20,6 +26,9 @@ func newLedgerSyncCommand(s *session) *cobra.Command {
 			r, err := syncLedgers(ctx, &s.terminal, shop, against, place, fresh)
 			if err != nil {
 				return err
+			}
+			if r.Todo, err = toDoAfterSync(ctx, s, r.from); err != nil {
+				return fmt.Errorf("the ledgers are synced, but what the shop's files need isn't known: %w", err)
 			}
 			s.answer(r, func(w io.Writer) { writeSync(w, r) })
 			if len(r.Refused) > 0 {
@@ -39,6 +48,10 @@ LEDGER is a file, or a PostgreSQL database by its address.`
 type synced struct {
 	store.SyncReport
 	Files []string `json:"files"` // of the catalogue, that follow withdrawals
+
+	Todo []string `json:"todo,omitempty"` // what the shop's files need after it, with the commands
+
+	from int64 // the last event before it
 }
 
 // syncLedgers merges the shop's ledger and another, and brings the catalogue up to
@@ -58,6 +71,9 @@ func syncLedgers(ctx context.Context, t *terminal, shop *manifest.Shop, against 
 		return r, err
 	}
 	defer there.Close()
+	if r.from, err = audit.Last(ctx, here); err != nil {
+		return r, err
+	}
 	r.SyncReport, err = store.Sync(ctx, here, there, store.SyncOptions{Known: against.Known})
 	if err = errors.Join(err, here.Close()); err != nil {
 		return r, fmt.Errorf("syncing: %w", err)
@@ -81,4 +97,67 @@ func writeSync(w io.Writer, r synced) {
 		fmt.Fprintf(w, "Note: %s\n", wrapped(n, "      "))
 	}
 	tellFiles(w, r.Files)
+	for _, line := range r.Todo {
+		fmt.Fprintln(w, wrapped(visible.Visible("! "+line), "  "))
+	}
+}
+
+// toDoAfterSync is what the shop's files need after a sync: those that are behind, and
+// whom to call where somebody else noted that a boat was sold or is gone.
+func toDoAfterSync(ctx context.Context, s *session, from int64) (todo []string, err error) {
+	shop, err := s.shopFor("") // as the sync left it
+	if err != nil {
+		return nil, err
+	}
+	l, err := openLedgerIfAny(ctx, shop)
+	if l == nil || err != nil {
+		return nil, err
+	}
+	defer l.Close()
+	ids, err := audit.Otherwise(ctx, l, shop.Vessels)
+	if err == nil {
+		err = learn(ctx, s, shop, vesselsOf(shop, ids)...)
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, v := range shop.Vessels {
+		for _, o := range s.known[v.ID].FileOpen() {
+			if o.Kind == known.FileOlder {
+				todo = append(todo, v.ID+", "+o.On()+": "+s.keepShop(openHere(o, v.ID)))
+			}
+		}
+	}
+	people, err := contacts.Load(shop.Dir)
+	if err != nil {
+		return nil, usage(err)
+	}
+	fates, err := audit.FatesSince(ctx, l, from)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range fates {
+		if c, ok := contacts.Of(people, f.IDs...); ok {
+			todo = append(todo, fmt.Sprintf("%s: %s on %s, and somebody to call is still written down: %s", f.IDs[0], f.Kind, date(f.At), s.keepShop("cardwright vessel contact "+c.Vessel+" --forget")))
+		}
+	}
+	back, err := servedAgain(ctx, shop, l)
+	for _, id := range back {
+		todo = append(todo, id+": she is served again, and her file stands in "+record.AsideFolder+": "+s.keepShop("cardwright record "+id+" --from-ledger"))
+	}
+	return todo, err
+}
+
+// servedAgain are the vessels whose files were set aside, and of which the ledger says
+// now that they aren't gone.
+func servedAgain(ctx context.Context, shop *manifest.Shop, l *store.Ledger) (ids []string, err error) {
+	aside, err := record.Aside(shop)
+	if err != nil || len(aside) == 0 {
+		return nil, err
+	}
+	all, err := audit.AllIDs(ctx, l)
+	if err != nil {
+		return nil, err
+	}
+	return slices.DeleteFunc(aside, func(id string) bool { return !all.Has(id) || all.Gone(id) || shop.VesselOnce(id) != nil }), nil
 }

@@ -41,6 +41,7 @@ func runPackageCheck(ctx context.Context, s *session) error {
 	if err := learnFleet(ctx, s, shop); err != nil {
 		return err
 	}
+	defer tellWhereFilesDiffer(s, shop)
 	inv, err := intake.List(shop, commandWords)
 	if err != nil {
 		return err

@@ -59,6 +59,7 @@ func runFetchList(ctx context.Context, s *session, o fetchOptions, ids []string)
 	if err := learnFleet(ctx, s, shop); err != nil {
 		return err
 	}
+	defer tellWhereFilesDiffer(s, shop)
 	vessels, err := vesselsNamed(shop, ids)
 	if err != nil {
 		return err

@@ -48,6 +48,7 @@ func runPackageList(ctx context.Context, s *session, o listOptions, models []str
 	if err := learnFleet(ctx, s, shop); err != nil {
 		return err
 	}
+	defer tellWhereFilesDiffer(s, shop)
 	inv, err := intake.List(shop, commandWords)
 	if err != nil {
 		return err

@@ -61,6 +61,7 @@ func runPlanAll(ctx context.Context, s *session, o planOptions) error {
 	}
 	answer.Days = order.Days(fleet, answer.Day)
 	s.answer(answer, func(w io.Writer) { writeFleet(w, shop, answer, o.ask) })
+	tellWhereFilesDiffer(s, shop)
 	if len(s.elsewhere) > 0 {
 		return &answered{exitUsage}
 	}

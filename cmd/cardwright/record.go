@@ -148,6 +148,11 @@ type recording struct {
 func (r *recording) known() *known.Joined { return r.session.known[r.vessel.ID] }
 
 func runRecord(ctx context.Context, s *session, o recordOptions, id string) error {
+	if o.follow {
+		if done, err := broughtBack(ctx, s, id); done || err != nil {
+			return err
+		}
+	}
 	shop, vessel, err := s.vessel(id)
 	if err != nil {
 		return err

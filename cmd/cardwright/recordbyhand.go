@@ -27,7 +27,7 @@ func offerByHand(ctx context.Context, s *session, shop *manifest.Shop, vessel *m
 	w := s.errs
 	fmt.Fprintf(w, "%s\n", wrapped(fmt.Sprintf("%s: changed by hand in %s, and not noted:", visible.Visible(vessel.Name), vessel.At("").File), "  "))
 	for _, d := range differs {
-		text := "- " + d.Device + ": " + d.Told()
+		text := "- " + d.On() + ": " + d.Told()
 		if d.Kind == known.BothWays && d.File != string(version.Unknown) {
 			text += ", which has moved since, too"
 		}
@@ -81,7 +81,7 @@ func noteByHand(ctx context.Context, r *recording) (only bool, err error) {
 		}{1, r.vessel.ID, true}, func(w io.Writer) { fmt.Fprintf(w, "1 event noted for %s.\n", visible.Visible(r.vessel.Name)) })
 		return true, nil
 	}
-	record.WithoutByHand(r.vessel, r.known())
+	r.known().WithoutByHand(r.vessel)
 	return false, nil
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -33,6 +34,11 @@ func followLedger(r *recording) error {
 		}
 	}
 	file, err := bringUpToDate(r.shop, r.vessel, r.known(), differs)
+	for _, d := range differs {
+		if err == nil && (d.Key == known.IDKey || d.Key == known.ServedKey) {
+			err = followWithContacts(&r.session.terminal, r.shop, r.vessel, d.Ledger, d.Key == known.ServedKey)
+		}
+	}
 	if err != nil {
 		return fmt.Errorf("bringing the vessel's file up to date: %w", err)
 	}
@@ -54,14 +60,45 @@ func followLedger(r *recording) error {
 		}
 		fmt.Fprintf(w, "%s was brought up to date.\n", visible.Visible(file))
 		for _, d := range differs {
-			fmt.Fprintf(w, "  %s\n", wrapped(visible.Visible(d.Device+": "+fromLedger(d)), "    "))
+			fmt.Fprintf(w, "  %s\n", wrapped(visible.Visible(d.On()+": "+fromLedger(d)), "    "))
 		}
 	})
 	return nil
 }
 
+// broughtBack puts the file of a vessel back that was set aside, where she is served
+// again; it tells whether that was what there was to do.
+func broughtBack(ctx context.Context, s *session, id string) (bool, error) {
+	shop, err := s.shopFor("")
+	if err != nil || len(shop.VesselsCalled(id)) > 0 {
+		return false, err
+	}
+	l, err := openLedgerIfAny(ctx, shop)
+	if l == nil || err != nil {
+		return false, err
+	}
+	defer l.Close()
+	back, err := servedAgain(ctx, shop, l)
+	if err != nil || !slices.Contains(back, id) {
+		return false, err
+	}
+	file, err := record.BringBack(shop, id)
+	if err != nil {
+		return false, fmt.Errorf("putting the vessel's file back: %w", err)
+	}
+	s.answer(struct {
+		Format int    `json:"format"`
+		File   string `json:"file"`
+	}{1, file}, func(w io.Writer) {
+		fmt.Fprintf(w, "%s was put back: she is served again.\n", visible.Visible(file))
+	})
+	return true, nil
+}
+
 func fromLedger(d known.FileDiffers) string {
 	switch {
+	case d.Key == known.ServedKey:
+		return "her file was set aside: she is gone"
 	case d.Key != known.AboardKey:
 		return fmt.Sprintf("%s %s, was %s", d.Key, or(d.Ledger, "nothing"), or(d.File, "nothing"))
 	case d.Ledger == "":
@@ -93,6 +130,12 @@ func bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, k *known.Joined, dif
 	for _, x := range differs {
 		d := vessel.Device(x.Device)
 		switch {
+		case x.Key == known.IDKey || x.Key == known.ServedKey: // below
+		case x.Device == known.Whole:
+			if err := setWord(file, x); err != nil {
+				return "", err
+			}
+			write(wrote, x)
 		case x.Key == known.AboardKey && x.Ledger == "":
 			gone = append(gone, x.Device)
 			wrote[x.Device] = nil
@@ -126,7 +169,7 @@ func bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, k *known.Joined, dif
 		return "", err
 	}
 	if !file.Differs() {
-		return "", nil
+		return record.FollowWhole(shop, vessel, differs)
 	}
 	if err := edit.Save(shop.Dir, file); err != nil {
 		return "", err
@@ -134,7 +177,23 @@ func bringUpToDate(shop *manifest.Shop, v *manifest.Vessel, k *known.Joined, dif
 	for _, d := range fresh {
 		wrote[d.ID] = map[string]string{known.ModelKey: d.Model, known.SerialKey: d.Serial, known.PlaceKey: d.Place, known.VersionKey: d.Version, known.VariantKey: d.Variant}
 	}
-	return file.Name(), record.KeepWritten(shop, vessel, wrote)
+	if err := record.KeepWritten(shop, vessel, wrote); err != nil {
+		return "", err
+	}
+	name, err := record.FollowWhole(shop, vessel, differs)
+	return or(name, file.Name()), err
+}
+
+// setWord writes into a vessel's file what the ledger has of her.
+func setWord(file *edit.File, x known.FileDiffers) error {
+	way := edit.Way{x.Key}
+	if x.Key == known.HullKey || x.Key == known.MMSIKey || x.Key == known.IMOKey {
+		way = edit.Way{"identity", x.Key}
+	}
+	if len(way) == 1 {
+		return file.Set(way, x.Ledger, edit.VesselKeys)
+	}
+	return file.Set(way, x.Ledger, nil)
 }
 
 func write(wrote known.Written, x known.FileDiffers) {

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"cardwright/verify/ledger/record"
@@ -62,6 +63,9 @@ func (v *visiting) readJSON(text []byte) error {
 	filled, err := record.ReadJSON(text)
 	if err != nil {
 		return usage(err)
+	}
+	if slices.Contains(v.vessel.Formerly, filled.Vessel) { // it was printed before she was renamed
+		filled.Vessel = v.vessel.ID
 	}
 	if filled.Vessel != v.vessel.ID {
 		return usage(v.job.Belongs(filled, v.visit))

@@ -56,7 +56,7 @@ func takeOn(ctx context.Context, r *recording) error {
 func refuseOlderFile(r *recording) error {
 	var behind []error
 	for _, x := range r.known().FileBehind() {
-		behind = append(behind, fmt.Errorf("%s: %s", x.Device, x.Told()))
+		behind = append(behind, fmt.Errorf("%s: %s", x.On(), x.Told()))
 	}
 	if behind == nil {
 		return nil

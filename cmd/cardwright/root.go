@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
-	"cardwright/manifest/edit"
 	"cardwright/media/place"
 )
 
@@ -199,20 +198,12 @@ func (s *session) vesselToJudge(id string) (*manifest.Shop, *manifest.Vessel, er
 	return shop, vessel, nil
 }
 
-// vesselCalled finds a vessel by its id, or by its name where only one is called so;
-// case and what stands between words don't matter.
+// vesselCalled finds the one vessel that a word means.
 func vesselCalled(shop *manifest.Shop, word string) (*manifest.Vessel, error) {
-	if v := shop.Vessel(word); v != nil {
-		return v, nil
-	}
-	var found []*manifest.Vessel
+	found := shop.VesselsCalled(word)
 	var words []string
-	called := edit.ID(word)
 	for _, v := range shop.Vessels {
 		words = append(words, v.ID, v.Name)
-		if called != "" && (edit.ID(v.Name) == called || edit.ID(v.ID) == called) {
-			found = append(found, v)
-		}
 	}
 	switch {
 	case len(found) == 1:

@@ -107,6 +107,11 @@ func runSync(ctx context.Context, s *session, shop *manifest.Shop, o syncOptions
 	if answer.Ledger, answer.Note, err = s.syncLedgerIn(ctx, shop, against, where, o.fresh); err != nil {
 		return fmt.Errorf("the files are synced, the ledgers aren't: %w", err)
 	}
+	if l := answer.Ledger; l != nil {
+		if l.Todo, err = toDoAfterSync(ctx, s, l.from); err != nil {
+			return fmt.Errorf("files and ledgers are synced, but what the shop's files need isn't known: %w", err)
+		}
+	}
 	s.answer(answer, func(w io.Writer) { writeSynced(w, shop, answer) })
 	if len(r.Conflicts) > 0 || len(r.Refused) > 0 || answer.Ledger != nil && len(answer.Ledger.Refused) > 0 {
 		return &answered{exitNo}

@@ -111,6 +111,9 @@ func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []strin
 	if v := shop.Vessel(id); v != nil {
 		return fmt.Errorf("there is a vessel %s already, in %s: it was left as it is", id, v.At("").File)
 	}
+	if err := mayBeCalled(ctx, shop, "", id); err != nil {
+		return err
+	}
 	if err := o.askVessel(a, id); err != nil {
 		return err
 	}

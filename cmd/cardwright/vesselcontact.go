@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"cardwright/manifest"
 	"cardwright/manifest/contacts"
 	"cardwright/verify/visible"
 )
@@ -38,19 +39,23 @@ func runContact(s *session, id string, c contacts.Contact, forget bool) error {
 	if err != nil {
 		return err
 	}
-	vessel, err := vesselCalled(shop, id)
-	if err != nil {
-		return err
-	}
-	given := c != contacts.Contact{}
-	if given && forget {
-		return usage(errors.New("--forget takes out what stands there: leave the others out"))
-	}
 	list, err := contacts.Load(shop.Dir)
 	if err != nil {
 		return usage(err)
 	}
-	is, there := contacts.Of(list, vessel.ID)
+	vessel, err := vesselCalled(shop, id)
+	if _, there := contacts.Of(list, id); err != nil && there { // her file is gone, and whom to call is still there
+		vessel, err = &manifest.Vessel{ID: id, Name: id}, nil
+	}
+	if err != nil {
+		return err
+	}
+	ids := append([]string{vessel.ID}, vessel.Formerly...)
+	given := c != contacts.Contact{}
+	if given && forget {
+		return usage(errors.New("--forget takes out what stands there: leave the others out"))
+	}
+	is, there := contacts.Of(list, ids...)
 	if given {
 		c.Vessel = vessel.ID
 		c.Name, c.Phone, c.Email = or(c.Name, is.Name), or(c.Phone, is.Phone), or(c.Email, is.Email)
@@ -60,8 +65,11 @@ func runContact(s *session, id string, c contacts.Contact, forget bool) error {
 		is, there = c, true
 	} else if forget {
 		is, there = contacts.Contact{Vessel: vessel.ID}, false
+		if _, err := contacts.Forget(shop.Dir, ids...); err != nil {
+			return err
+		}
 	}
-	if given || forget {
+	if given {
 		if _, err := contacts.Keep(shop.Dir, is); err != nil {
 			return err
 		}

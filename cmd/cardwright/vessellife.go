@@ -4,50 +4,74 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
 	"cardwright/manifest/contacts"
-	"cardwright/manifest/durable"
-	"cardwright/manifest/edit"
 	"cardwright/media/keys"
 	"cardwright/verify/ledger"
+	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/record"
 	"cardwright/verify/visible"
 )
 
-// goneFolder keeps the files of vessels that are gone. What begins with a dot is no
-// part of a shop.
-const goneFolder = ".gone"
-
 func newVesselRenameCommand(s *session) *cobra.Command {
 	var o lifeOptions
-	var name string
+	var id, name string
 	cmd := &cobra.Command{
-		Use:   "rename VESSEL --name NAME",
-		Short: "Note that a vessel has another name",
-		Long: `rename notes the new name in the ledger and in the vessel's file. Her id stays, so her
-history, her cards and her sheets stay hers.`,
-		Example: `  cardwright vessel rename kittiwake --name 'Skerry Light'`,
-		Args:    exactly(1, "a vessel"),
+		Use:   "rename VESSEL [--name NAME] [--id ID]",
+		Short: "Note that a vessel has another name or id",
+		Long: `rename notes the new name or id in the ledger and in the vessel's file. With another id
+her file gets that name, and so does whom to call about her. She is still found by the
+old id, and so are her cards, her sheets and her history. Nobody else can have it.`,
+		Example: `  cardwright vessel rename kittiwake --name 'Kitty Wake'
+  cardwright vessel rename kittiwake --name 'Kitty Wake' --id kitty-wake`,
+		Args: exactly(1, "a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if name == "" {
-				return usage(errors.New("say with --name what she is called now"))
+			if name == "" && id == "" {
+				return usage(errors.New("say with --name what she is called now, or with --id what commands call her"))
 			}
-			if m := manifest.Problem("Vessel.name", name); m != nil {
-				return usage(fmt.Errorf("--name: %s: found %s, expected %s", m.What, m.Found, m.Expected))
+			for _, f := range [][3]string{{"--name", "Vessel.name", name}, {"--id", "Vessel.vessel", id}} {
+				if m := manifest.Problem(f[1], f[2]); f[2] != "" && m != nil {
+					return usage(fmt.Errorf("%s: %s: found %s, expected %s", f[0], m.What, m.Found, m.Expected))
+				}
 			}
-			return runVesselChange(interruptible(cmd), s, o, args[0], func(v *manifest.Vessel) (ledger.Kind, ledger.VesselChange) {
-				return ledger.VesselRenamed, ledger.VesselChange{Name: name, Was: &ledger.Called{ID: v.ID, Name: v.Name}}
+			return runVesselChange(interruptible(cmd), s, o, args[0], func(shop *manifest.Shop, v *manifest.Vessel) (ledger.Entry, error) {
+				e := record.Renaming(v, or(id, v.ID), or(name, v.Name))
+				if e.VesselChange.ID != "" {
+					if err := mayBeCalled(interruptible(cmd), shop, v.ID, id); err != nil {
+						return e, err
+					}
+				}
+				return e, nil
 			})
 		},
 	}
 	o.addFlags(cmd)
 	cmd.Flags().StringVar(&name, "name", "", "the `NAME` that she has now")
+	cmd.Flags().StringVar(&id, "id", "", "the `ID` by which commands call her now")
 	return cmd
+}
+
+// mayBeCalled refuses an id that another vessel has or had; vessel is "" for one that
+// isn't there yet.
+func mayBeCalled(ctx context.Context, shop *manifest.Shop, vessel, id string) error {
+	var taken audit.IDs
+	l, err := openLedgerIfAny(ctx, shop)
+	if err != nil {
+		return err
+	}
+	if l != nil {
+		defer l.Close()
+		if taken, err = audit.AllIDs(ctx, l); err != nil {
+			return err
+		}
+	}
+	if err := record.MayBeCalled(shop, taken.Names, taken.Has, vessel, id); err != nil {
+		return usage(fmt.Errorf("%w: choose another id", err))
+	}
+	return nil
 }
 
 func newVesselSoldCommand(s *session) *cobra.Command {
@@ -60,9 +84,7 @@ It takes the old owner out of contacts.yaml; vessel contact writes down the new 
 		Example: `  cardwright vessel sold kittiwake`,
 		Args:    exactly(1, "a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return runVesselChange(interruptible(cmd), s, o, args[0], func(*manifest.Vessel) (ledger.Kind, ledger.VesselChange) {
-				return ledger.VesselSold, ledger.VesselChange{}
-			})
+			return runVesselChange(interruptible(cmd), s, o, args[0], record.Noting(ledger.VesselSold))
 		},
 	}
 	o.addFlags(cmd)
@@ -80,16 +102,14 @@ stays.`,
 		Example: `  cardwright vessel gone kittiwake`,
 		Args:    exactly(1, "a vessel"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return runVesselChange(interruptible(cmd), s, o, args[0], func(*manifest.Vessel) (ledger.Kind, ledger.VesselChange) {
-				return ledger.VesselGone, ledger.VesselChange{}
-			})
+			return runVesselChange(interruptible(cmd), s, o, args[0], record.Noting(ledger.VesselGone))
 		},
 	}
 	o.addFlags(cmd)
 	return cmd
 }
 
-func runVesselChange(ctx context.Context, s *session, o lifeOptions, id string, change func(*manifest.Vessel) (ledger.Kind, ledger.VesselChange)) error {
+func runVesselChange(ctx context.Context, s *session, o lifeOptions, id string, change func(*manifest.Shop, *manifest.Vessel) (ledger.Entry, error)) error {
 	shop, vessel, err := s.vessel(id)
 	if err != nil {
 		return err
@@ -102,70 +122,57 @@ func runVesselChange(ctx context.Context, s *session, o lifeOptions, id string, 
 	if err != nil {
 		return err
 	}
-	kind, c := change(vessel)
-	if kind == ledger.VesselRenamed && c.Name == vessel.Name {
-		return usage(fmt.Errorf("she is called %s already", vessel.Name))
+	e, err := change(shop, vessel)
+	if err != nil {
+		return err
 	}
-	c.Note = o.note
-	e := ledger.Entry{At: at, Kind: kind, Vessel: vessel.ID, Berth: vessel.Berth, VesselChange: &c}
+	e.At, e.VesselChange.Note = at, o.note
+	if e.Kind == ledger.VesselRenamed && e.VesselChange.ID == "" && e.VesselChange.Name == "" {
+		return usage(fmt.Errorf("she is called %s already, and her id is %s", vessel.Name, vessel.ID))
+	}
 	undo, err := noteLife(ctx, s, shop, key, e)
 	if err != nil {
 		return err
 	}
-	name, err := s.followVessel(shop, vessel, e)
-	if err != nil {
-		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
+	name, err := record.FollowVessel(shop, vessel, &e)
+	if err == nil {
+		err = followWithContacts(&s.terminal, shop, vessel, e.VesselChange.ID, e.Kind != ledger.VesselRenamed)
 	}
-	if kind == ledger.VesselSold || kind == ledger.VesselGone {
-		forgot, err := contacts.Keep(shop.Dir, contacts.Contact{Vessel: vessel.ID})
-		if err != nil {
-			return fmt.Errorf("the ledger has it, but whom to call could not be forgotten: %w", err)
-		}
-		if forgot {
-			fmt.Fprintf(s.errs, "Whom to call about %s was taken out of %s.\n", visible.Visible(vessel.Name), contacts.File)
-		}
+	if err != nil {
+		return fmt.Errorf("the ledger has it, but not all files of the shop could be brought up to date: %w; once they can: cardwright record %s --from-ledger", err, vessel.ID)
 	}
 	answerLife(&s.terminal, e, name, undo)
 	return nil
 }
 
-// followVessel does with a vessel's file what became of the vessel.
-func (s *session) followVessel(shop *manifest.Shop, vessel *manifest.Vessel, e ledger.Entry) (string, error) {
-	name := edit.NameOf(vessel.At(""))
-	switch e.Kind {
-	case ledger.VesselRenamed:
-		return setVesselName(shop, vessel, e.VesselChange.Name)
-	case ledger.VesselGone:
-		to := goneFile(shop, vessel.ID)
-		if err := durable.MakeFolders(filepath.Dir(to), 0o755); err != nil {
-			return "", err
+// followWithContacts keeps whom to call about a vessel under the id that she has now,
+// "" where that stays, or forgets it where she was sold or is gone.
+func followWithContacts(t *terminal, shop *manifest.Shop, v *manifest.Vessel, id string, forget bool) error {
+	ids := append([]string{v.ID}, v.Formerly...)
+	if forget {
+		forgot, err := contacts.Forget(shop.Dir, ids...)
+		if forgot {
+			fmt.Fprintf(t.errs, "Whom to call about %s was taken out of %s.\n", visible.Visible(v.Name), contacts.File)
 		}
-		return name, durable.RenameNew(filepath.Join(shop.Dir, filepath.FromSlash(name)), to)
+		return err
 	}
-	return "", nil
-}
-
-func goneFile(shop *manifest.Shop, id string) string {
-	return filepath.Join(shop.Dir, manifest.VesselsFolder, goneFolder, id+".yaml")
-}
-
-func setVesselName(shop *manifest.Shop, v *manifest.Vessel, name string) (string, error) {
-	file, _, _, err := edit.OpenVessel(shop.Dir, v)
-	if err != nil {
-		return "", err
+	if id == "" {
+		return nil
 	}
-	if err := file.Set(edit.Way{"name"}, name, edit.VesselKeys); err != nil {
-		return "", err
+	for _, old := range ids {
+		if err := contacts.Rename(shop.Dir, old, id); err != nil {
+			return err
+		}
 	}
-	if !file.Differs() {
-		return "", nil
-	}
-	return file.Name(), edit.Save(shop.Dir, file)
+	return nil
 }
 
 // undoLife takes back what became of a boat or a device, in the ledger and in her
 // file.
 func (s *session) undoLife(ctx context.Context, shop *manifest.Shop, key *keys.Key, c, was ledger.Entry) error {
+	if err := stillUndone(ctx, shop, was); err != nil {
+		return err
+	}
 	if err := note(ctx, s, shop, key, c); err != nil {
 		return err
 	}
@@ -177,22 +184,35 @@ func (s *session) undoLife(ctx context.Context, shop *manifest.Shop, key *keys.K
 	return nil
 }
 
+// stillUndone refuses to take back another id under which something was noted since:
+// it would be nobody's.
+func stillUndone(ctx context.Context, shop *manifest.Shop, was ledger.Entry) error {
+	if was.VesselChange == nil || was.VesselChange.ID == "" {
+		return nil
+	}
+	l, err := openLedger(ctx, shop)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	ids, err := audit.AllIDs(ctx, l)
+	if err == nil && ids.Has(was.VesselChange.ID) {
+		err = fmt.Errorf("something was noted under the id %s since: rename her back instead: cardwright vessel rename %s --id %s",
+			was.VesselChange.ID, was.VesselChange.ID, was.VesselChange.Was.ID)
+	}
+	return err
+}
+
 func (s *session) undoInFile(ctx context.Context, shop *manifest.Shop, was ledger.Entry) (string, error) {
-	vessel := shop.Vessel(was.Vessel)
-	if was.Kind == ledger.VesselGone {
-		from, name := goneFile(shop, was.Vessel), manifest.VesselsFolder+"/"+was.Vessel+".yaml"
-		if _, err := os.Stat(from); err != nil || vessel != nil {
-			return "", nil // another laptop's
+	if c := was.VesselChange; c != nil {
+		file, err := record.UndoneVessel(shop, &was)
+		if v := shop.VesselOnce(c.ID); err == nil && v != nil && c.ID != "" {
+			err = followWithContacts(&s.terminal, shop, v, c.Was.ID, false)
 		}
-		return name, durable.RenameNew(from, filepath.Join(shop.Dir, filepath.FromSlash(name)))
+		return file, err
 	}
+	vessel := shop.VesselOnce(was.Vessel)
 	if vessel == nil {
-		return "", nil
-	}
-	if was.VesselChange != nil {
-		if x := was.VesselChange; x.Was != nil && x.Name == vessel.Name {
-			return setVesselName(shop, vessel, x.Was.Name)
-		}
 		return "", nil
 	}
 	if err := learn(ctx, s, shop, vessel); err != nil {

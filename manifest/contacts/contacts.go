@@ -146,13 +146,29 @@ func wrong(at *yaml.Node, found, expected string) error {
 	return fmt.Errorf("%s:%d:%d: found %s, expected %s", File, at.Line, at.Column, found, expected)
 }
 
-// Of finds a vessel's contact.
-func Of(list []Contact, vessel string) (Contact, bool) {
-	i := slices.IndexFunc(list, func(c Contact) bool { return c.Vessel == vessel })
-	if i < 0 {
-		return Contact{}, false
+// Of finds whom to call about a vessel, by the first of her ids that stands there.
+func Of(list []Contact, ids ...string) (Contact, bool) {
+	for _, id := range ids {
+		if i := slices.IndexFunc(list, func(c Contact) bool { return c.Vessel == id }); i >= 0 {
+			return list[i], true
+		}
 	}
-	return list[i], true
+	return Contact{}, false
+}
+
+// Rename puts whom to call about a vessel under another id. Where somebody stands
+// under that already, it stays so.
+func Rename(dir, from, to string) error {
+	list, err := Load(dir)
+	if err != nil {
+		return err
+	}
+	i := slices.IndexFunc(list, func(c Contact) bool { return c.Vessel == from })
+	if _, there := Of(list, to); i < 0 || there {
+		return nil
+	}
+	list[i].Vessel = to
+	return save(dir, list)
 }
 
 // Keep writes a contact down in place of the vessel's earlier one; one that says
@@ -175,17 +191,35 @@ func Keep(dir string, c Contact) (bool, error) {
 	if was == c {
 		return false, nil
 	}
+	return true, save(dir, list)
+}
+
+// Forget takes out whom to call about a vessel, under all of her ids. It tells whether
+// anybody stood there.
+func Forget(dir string, ids ...string) (bool, error) {
+	some := false
+	for _, id := range ids {
+		forgot, err := Keep(dir, Contact{Vessel: id})
+		if err != nil {
+			return some, err
+		}
+		some = some || forgot
+	}
+	return some, nil
+}
+
+func save(dir string, list []Contact) error {
 	slices.SortFunc(list, func(a, b Contact) int { return cmp.Compare(a.Vessel, b.Vessel) })
 	out := []byte("# Whom to call about a boat. It goes onto no card and into no ledger.\n")
 	if len(list) > 0 {
 		text, err := yaml.Marshal(list)
 		if err != nil {
-			return false, fmt.Errorf("writing contacts: %w", err)
+			return fmt.Errorf("writing contacts: %w", err)
 		}
 		out = append(out, text...)
 	}
 	if err := durable.Write(filepath.Join(dir, File), 0o600, bytes.NewReader(out)); err != nil {
-		return false, fmt.Errorf("writing contacts: %w", err)
+		return fmt.Errorf("writing contacts: %w", err)
 	}
-	return true, nil
+	return nil
 }

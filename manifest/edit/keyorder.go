@@ -20,7 +20,7 @@ var (
 		"minutes", "way_back", "back_to", "back_settings", "settings", "after", "notes",
 	}
 	FileKeys   = KeyOrder{"name", "size", "sha256", "trust", "from", "added", "unpack", "members"}
-	VesselKeys = KeyOrder{"vessel", "name", "identity", "berth", "supply", "folders", "devices"}
+	VesselKeys = KeyOrder{"vessel", "name", "formerly", "identity", "berth", "supply", "folders", "devices"}
 	DeviceKeys = KeyOrder{"id", "model", "serial", "place", "version", "variant", "hold", "hold_why", "through"}
 )
 

@@ -22,6 +22,7 @@ const (
 	CardHandedOver  Kind = "card handed over"
 	CardDestroyed   Kind = "card destroyed"
 	lifeOfABoatFrom      = 4 // the format that these came with, and Step.How
+	wordsByHandFrom      = 6 // the format that ByHand.Vessel came with
 )
 
 // ByHand is what a person changed by hand in a vessel's file, and agreed to
@@ -29,6 +30,33 @@ const (
 type ByHand struct {
 	Devices []Fitted `json:"devices,omitempty"` // those that differ, as the file has them
 	Removed []string `json:"removed,omitempty"` // ids of devices that the file no longer has
+	Vessel  *Words   `json:"vessel,omitempty"`  // her name, and what differs about her
+}
+
+// Words are about a vessel herself; "" where nothing is said.
+type Words struct {
+	Berth string `json:"berth,omitempty"`
+	Hull  string `json:"hull,omitempty"`
+	IMO   string `json:"imo,omitempty"`
+	MMSI  string `json:"mmsi,omitempty"`
+	Name  string `json:"name,omitempty"`
+}
+
+// WordsOf is what an entry says about the vessel herself, and whether it says anything
+// of her: then also that somebody was aboard at her berth.
+func WordsOf(e *Entry) (Words, bool) {
+	switch {
+	case e.TakenOn != nil:
+		t := e.TakenOn
+		return Words{e.Berth, t.Hull, t.IMO, t.MMSI, t.Name}, true
+	case e.VisitBegun != nil:
+		return Words{Berth: e.Berth}, true
+	case e.VesselChange != nil && e.VesselChange.Name != "":
+		return Words{Berth: e.Berth, Name: e.VesselChange.Name}, true
+	case e.ByHand != nil && e.ByHand.Vessel != nil:
+		return *e.ByHand.Vessel, true
+	}
+	return Words{}, false
 }
 
 // DeviceChange is another box in a device's place, another place for it, or none.
@@ -117,6 +145,13 @@ func (b *ByHand) tell() string {
 	for _, id := range b.Removed {
 		parts = append(parts, id+" taken out")
 	}
+	if w := b.Vessel; w != nil {
+		for _, v := range [][2]string{{"name", w.Name}, {"berth", w.Berth}, {"hull", w.Hull}, {"MMSI", w.MMSI}, {"IMO", w.IMO}} {
+			if v[1] != "" {
+				parts = append(parts, word(v[0], v[1]))
+			}
+		}
+	}
 	return join("written by hand in the vessel's file", parts...)
 }
 
@@ -168,10 +203,17 @@ func (e *Entry) tellCardFate() string {
 }
 
 func (c *checker) byHand(at string, b *ByHand) {
-	if len(b.Devices)+len(b.Removed) == 0 {
-		c.say(at+"devices", "nothing", "a device that differs")
+	if len(b.Devices)+len(b.Removed) == 0 && b.Vessel == nil {
+		c.say(at+"devices", "nothing", "a device that differs, or words about the vessel")
 	}
 	c.fitted(at, b.Devices, b.Removed)
+	if w := b.Vessel; w != nil {
+		c.maybe(at+"vessel.berth", w.Berth)
+		c.maybe(at+"vessel.hull", w.Hull)
+		c.maybe(at+"vessel.imo", w.IMO)
+		c.maybe(at+"vessel.mmsi", w.MMSI)
+		c.word(at+"vessel.name", w.Name)
+	}
 }
 
 func (c *checker) deviceChange(at string, e *Entry) {

@@ -9,7 +9,7 @@ import (
 // written in the oldest that can hold it, so that older builds read what they
 // can.
 const (
-	Newest      = 5
+	Newest      = 6
 	trialFormat = 2 // Check.Trial came with it
 	seenFormat  = 3 // Statement.Seen came with it
 	backFormat  = 5 // Card.WayBack came with it
@@ -19,6 +19,8 @@ const (
 func (s *Statement) format() int {
 	says := s.Entry.Says()
 	switch {
+	case says != nil && says.ByHand != nil && says.ByHand.Vessel != nil:
+		return wordsByHandFrom
 	case says != nil && says.Card != nil && says.Card.WayBack:
 		return backFormat
 	case says != nil && says.life():

@@ -53,6 +53,8 @@ type Vessel struct {
 	IMO   string `json:"imo"`
 	MMSI  string `json:"mmsi"`
 	Hull  string `json:"hull"`
+
+	Formerly []string `json:"formerly,omitempty"` // ids that she had before
 }
 
 // Line is one event of a history.

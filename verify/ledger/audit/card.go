@@ -182,14 +182,18 @@ func eachFact(ctx context.Context, l *store.Ledger, vessel string, give func(*le
 		if err != nil {
 			return err
 		}
-		events, err := eventsOf(ctx, q, vessel)
+		all, err := livesIn(ctx, l, q)
+		if err != nil {
+			return err
+		}
+		events, err := eventsOf(ctx, q, all.All(vessel))
 		if err != nil {
 			return err
 		}
 		facts, _ := known.Facts(events, trust)
 		slices.SortStableFunc(facts, func(a, b known.Fact) int { return a.Entry.At.Compare(b.Entry.At) })
 		for i := range facts {
-			if e := &facts[i].Entry; e.Vessel == vessel {
+			if e := &facts[i].Entry; all.Now(e.Vessel) == all.Now(vessel) {
 				give(e)
 			}
 		}

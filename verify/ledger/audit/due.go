@@ -44,20 +44,16 @@ type DueVessel struct {
 func OfDue(ctx context.Context, l *store.Ledger, plans []PlanSummary, f Filter) (Due, error) {
 	due := Due{Format: format, Vessels: []DueVessel{}}
 	err := l.Look(ctx, func(q store.Querier) error {
-		open, err := openLines(ctx, l, q, f)
-		if err != nil {
-			return err
-		}
-		gone, err := goneVessels(ctx, l, q)
-		if err != nil {
-			return err
-		}
 		again, err := anewIn(ctx, l, q)
 		if err != nil {
 			return err
 		}
-		for vessel, d := range dueVessels(plans, open) {
-			if gone[vessel] {
+		open, err := openLines(ctx, l, q, again.Names, f)
+		if err != nil {
+			return err
+		}
+		for vessel, d := range dueVessels(&again.lives, plans, open) {
+			if again.gone[vessel] {
 				continue
 			}
 			if err := d.describe(ctx, q, vessel, &again); err != nil {
@@ -78,9 +74,11 @@ func OfDue(ctx context.Context, l *store.Ledger, plans []PlanSummary, f Filter) 
 	return due, nil
 }
 
-func dueVessels(plans []PlanSummary, open []Line) map[string]*DueVessel {
+// dueVessels are those with something to do, by their ids of today.
+func dueVessels(lives *lives, plans []PlanSummary, open []Line) map[string]*DueVessel {
 	all := map[string]*DueVessel{}
 	at := func(vessel string) *DueVessel {
+		vessel = lives.Now(vessel)
 		if all[vessel] == nil {
 			all[vessel] = &DueVessel{Open: []Line{}}
 		}
@@ -100,11 +98,10 @@ func dueVessels(plans []PlanSummary, open []Line) map[string]*DueVessel {
 
 func (d *DueVessel) describe(ctx context.Context, q store.Querier, id string, again *anew) (err error) {
 	if is, anew := again.vessels[id]; anew {
-		facts, _ := known.Facts(is.events, is.ask.Trust)
-		d.Vessel, d.Last = wordsOf(id, facts, is.ask.Seen)
+		d.Vessel, d.Last = is.words()
 	} else {
 		d.Vessel.ID = id
-		if err := d.Vessel.describe(ctx, q); err != nil {
+		if err := again.describe(ctx, q, &d.Vessel); err != nil {
 			return err
 		}
 		d.Last, err = lastVisit(ctx, q, id)
@@ -127,26 +124,28 @@ func lastVisit(ctx context.Context, q store.Querier, vessel string) (last time.T
 }
 
 // openLines are what steps and checks left open and nobody did since.
-func openLines(ctx context.Context, l *store.Ledger, q store.Querier, f Filter) ([]Line, error) {
+func openLines(ctx context.Context, l *store.Ledger, q store.Querier, names known.Names, f Filter) ([]Line, error) {
 	var vessels []string
 	err := store.Each(ctx, q, `SELECT vessel FROM event WHERE kind IN ('step failed', 'step put off', 'check failed', 'check not done')
 		UNION SELECT vessel FROM event WHERE corrects IS NOT NULL AND vessel <> ''`, nil, func(r *sql.Rows) error {
 		var vessel string
 		err := r.Scan(&vessel)
-		vessels = append(vessels, vessel)
+		vessels = append(vessels, names.Now(vessel))
 		return err
 	})
 	if err != nil {
 		return nil, err
 	}
+	slices.Sort(vessels)
+	vessels = slices.Compact(vessels)
 	trust, err := l.Trust(ctx, q)
 	if err != nil {
 		return nil, err
 	}
 	f.Berth = "" // asked of the vessel
 	var open []Line
-	err = eachVessel(ctx, q, vessels, ofDevices, func(about aboutVessel) error {
-		v := known.Of(about.vessel, about.events, known.Ask{Trust: trust, Seen: about.seen})
+	err = eachVessel(ctx, q, names, vessels, ofDevices, func(about aboutVessel) error {
+		v := known.Of(about.vessel, about.events, known.Ask{Trust: trust, Seen: about.seen, Formerly: about.formerly})
 		for _, line := range openOn(&v, about.events) {
 			if f.lets(line) {
 				open = append(open, line)

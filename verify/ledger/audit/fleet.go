@@ -23,7 +23,8 @@ type Fleet struct {
 
 	whole bool            // nothing was filtered out
 	bare  map[string]bool // vessels that have no device aboard any longer, of a whole one
-	anew  []string        // vessels of which the tables can't be gone by
+	lives lives
+	anew  []string // vessels of which the tables can't be gone by
 }
 
 // Row is one vessel's devices.
@@ -59,11 +60,8 @@ func OfFleet(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, 
 		if err != nil {
 			return err
 		}
-		fleet.LeftOut = again.left
+		fleet.LeftOut, fleet.lives = again.left, again.lives
 		fleet.note(left)
-		if again.gone, err = goneVessels(ctx, l, q); err != nil {
-			return err
-		}
 		return fleet.ask(ctx, q, newJudge(catalogue, withdrawn), f, &again)
 	})
 	if err != nil {
@@ -174,13 +172,15 @@ func (fleet *Fleet) Otherwise(files []*manifest.Vessel) (vessels []string, whole
 	}
 	for _, v := range files {
 		aboard := map[string]Device{}
-		row := rows[v.ID]
+		now := fleet.lives.Now(v.ID)
+		row := rows[now]
 		if row != nil {
 			for _, d := range row.Devices {
 				aboard[d.ID] = d.Device
 			}
 		}
-		if slices.Contains(fleet.anew, v.ID) || (row != nil || fleet.bare[v.ID]) && otherwise(v, aboard) {
+		if slices.Contains(fleet.anew, now) || fleet.lives.gone[now] || fleet.lives.named[now] ||
+			row != nil && row.Vessel.otherwise(v) || (row != nil || fleet.bare[now]) && devicesOtherwise(aboard, v.Devices) {
 			vessels = append(vessels, v.ID)
 		}
 	}

@@ -3,6 +3,7 @@ package audit
 import (
 	"cmp"
 	"context"
+	"database/sql"
 	"fmt"
 	"slices"
 	"time"
@@ -13,13 +14,13 @@ import (
 )
 
 // anew are the vessels of which the tables that are looked up can't be gone by,
-// since events of writers whom the shop doesn't trust are in them: what is known
-// of them is worked out anew.
+// since events of writers whom the shop doesn't trust are in them, or they had other
+// ids before: what is known of them is worked out anew.
 type anew struct {
-	vessels map[string]anewVessel
-	events  string // condition on a column event: of writers who count
+	lives
+	vessels map[string]anewVessel // by today's id
+	events  string                // condition on a column event: of writers who count
 	left    LeftOut
-	gone    map[string]bool // vessels that are no longer served
 }
 
 type anewVessel struct {
@@ -34,20 +35,28 @@ const maxAnew = 20_000
 func anewIn(ctx context.Context, l *store.Ledger, q store.Querier) (anew, error) {
 	a := anew{vessels: map[string]anewVessel{}, left: LeftOut{Lines: []Line{}}}
 	numbers, vessels, err := l.Untrusted(ctx, q)
-	if err != nil || len(vessels) == 0 {
+	if err != nil {
 		return a, err
 	}
 	a.events = numbers
 	if len(vessels) > maxAnew {
 		return a, fmt.Errorf("events about %d vessels of writers whom shop.yaml doesn't trust, expected at most %d: look at audit check", len(vessels), maxAnew)
 	}
+	if a.lives, err = livesIn(ctx, l, q); err != nil {
+		return a, err
+	}
 	trust, err := l.Trust(ctx, q)
 	if err != nil {
 		return a, err
 	}
 	vessels = slices.DeleteFunc(vessels, func(vessel string) bool { return vessel == "" })
-	err = eachVessel(ctx, q, vessels, "", func(about aboutVessel) error {
-		ask := known.Ask{Trust: trust, Seen: about.seen}
+	for i, id := range vessels {
+		vessels[i] = a.Now(id)
+	}
+	vessels = append(vessels, a.Renames()...)
+	slices.Sort(vessels)
+	err = eachVessel(ctx, q, a.Names, slices.Compact(vessels), "", func(about aboutVessel) error {
+		ask := known.Ask{Trust: trust, Seen: about.seen, Formerly: about.formerly}
 		v := known.Of(about.vessel, about.events, ask)
 		a.left.Count += v.LeftOut
 		a.vessels[about.vessel] = anewVessel{v, ask, about.events}
@@ -71,36 +80,41 @@ func (v *anewVessel) devices() []Device {
 	return list
 }
 
-// describe says what is known of a vessel itself.
+// describe says what is known of a vessel itself, under whatever id she is named.
 func (a *anew) describe(ctx context.Context, q store.Querier, v *Vessel) error {
-	is, anew := a.vessels[v.ID]
-	if !anew {
-		return v.describe(ctx, q)
+	v.ID = a.Now(v.ID)
+	if is, anew := a.vessels[v.ID]; anew {
+		*v, _ = is.words()
+		return nil
 	}
-	facts, _ := known.Facts(is.events, is.ask.Trust)
-	*v, _ = wordsOf(v.ID, facts, is.ask.Seen)
-	return nil
+	return store.Each(ctx, q, `SELECT `+vesselColumns+` FROM vessel v WHERE v.vessel = $1`, []any{v.ID}, func(r *sql.Rows) error {
+		return r.Scan(v.scan()...)
+	})
+}
+
+// words are what its events say of a vessel itself, and when the last visit began.
+func (v *anewVessel) words() (Vessel, time.Time) {
+	facts, _ := known.Facts(v.events, v.ask.Trust)
+	return wordsOf(v.ID, v.ask, facts)
 }
 
 // wordsOf takes each word about a vessel from the last fact that has it, and when the
 // last visit began (zero: none did).
-func wordsOf(vessel string, facts []known.Fact, seen *known.Seen) (v Vessel, visited time.Time) {
-	v.ID = vessel
-	facts = slices.DeleteFunc(slices.Clone(facts), func(f known.Fact) bool { return f.Entry.Vessel != vessel })
+func wordsOf(vessel string, ask known.Ask, facts []known.Fact) (v Vessel, visited time.Time) {
+	v.ID, v.Formerly = vessel, ask.Formerly
+	facts = slices.DeleteFunc(slices.Clone(facts), func(f known.Fact) bool {
+		return f.Entry.Vessel != vessel && !slices.Contains(ask.Formerly, f.Entry.Vessel)
+	})
 	slices.SortStableFunc(facts, func(a, b known.Fact) int { return a.Entry.At.Compare(b.Entry.At) })
 	for i := range facts {
 		e := &facts[i].Entry
-		switch {
-		case e.TakenOn != nil:
-			t := e.TakenOn
-			v = Vessel{vessel, "", cmp.Or(e.Berth, v.Berth), cmp.Or(t.IMO, v.IMO), cmp.Or(t.MMSI, v.MMSI), cmp.Or(t.Hull, v.Hull)}
-		case e.VisitBegun != nil:
-			v.Berth, visited = cmp.Or(e.Berth, v.Berth), e.At
-		case e.VesselChange != nil && e.VesselChange.Name != "":
-			v.Berth = cmp.Or(e.Berth, v.Berth)
+		w, _ := ledger.WordsOf(e)
+		v.Berth, v.IMO, v.MMSI, v.Hull = cmp.Or(w.Berth, v.Berth), cmp.Or(w.IMO, v.IMO), cmp.Or(w.MMSI, v.MMSI), cmp.Or(w.Hull, v.Hull)
+		if e.VisitBegun != nil {
+			visited = e.At
 		}
 	}
-	v.Name = known.Named(facts, seen)
+	v.Name = known.Named(facts, ask.Seen)
 	return v, visited
 }
 
@@ -119,7 +133,7 @@ func (a *anew) uses(ctx context.Context, q store.Querier, u *ReleaseUse, f Filte
 		for _, fact := range facts {
 			for _, r := range ledger.Readings(&fact.Entry) {
 				d := v.Device(r.Device.ID)
-				if r.Vessel != id || d == nil || r.Device.Model != u.Model || ledger.VersionKey(r.Version) != want ||
+				if a.Now(r.Vessel) != id || d == nil || r.Device.Model != u.Model || ledger.VersionKey(r.Version) != want ||
 					!f.letsTime(r.At) || f.Maker != "" && f.Maker != r.Device.Maker || f.Technician != "" && f.Technician != fact.Technician() {
 					continue
 				}
@@ -146,8 +160,9 @@ func (a *anew) carried(ctx context.Context, q store.Querier, u *ReleaseUse, f Fi
 		facts, _ := known.Facts(v.events, v.ask.Trust)
 		for _, fact := range facts {
 			for _, c := range ledger.CarriedBy(&fact.Entry) {
-				if r := c.Release; c.Vessel == id && r.Model == u.Model && ledger.VersionKey(r.Version) == want && f.letsBerth(vessel.Berth) &&
+				if r := c.Release; a.Now(c.Vessel) == id && r.Model == u.Model && ledger.VersionKey(r.Version) == want && f.letsBerth(vessel.Berth) &&
 					f.letsTime(c.At) && (f.Maker == "" || f.Maker == r.Maker) && (f.Technician == "" || f.Technician == fact.Technician()) {
+					c.Vessel = id
 					list = append(list, c)
 				}
 			}
@@ -158,6 +173,6 @@ func (a *anew) carried(ctx context.Context, q store.Querier, u *ReleaseUse, f Fi
 
 // without leaves out the rows of vessels that are worked out anew.
 func (a *anew) without(vessel string) bool {
-	_, is := a.vessels[vessel]
+	_, is := a.vessels[a.Now(vessel)]
 	return is
 }

@@ -21,31 +21,45 @@ const readTogether = 20
 // aboutVessel is all that was written about a vessel, with all corrections of it,
 // whoever wrote them, in order of time; and what these writers had seen of one another.
 type aboutVessel struct {
-	vessel string
-	events []ledger.Event
-	seen   *known.Seen
+	vessel   string   // today's id
+	formerly []string // ids that she had before
+	events   []ledger.Event
+	seen     *known.Seen
 }
 
 // ofDevices leaves out the events that say nothing of devices: near half of all.
 const ofDevices = ` AND kind NOT IN ('card prepared', 'card verified', 'visit begun', 'settings saved')`
 
-// eachVessel gives what was written about each of some vessels; only narrows the events.
-func eachVessel(ctx context.Context, q store.Querier, vessels []string, only string, give func(aboutVessel) error) error {
+// eachVessel gives what was written about each of some vessels, named by today's ids;
+// only narrows the events.
+func eachVessel(ctx context.Context, q store.Querier, names known.Names, vessels []string, only string, give func(aboutVessel) error) error {
 	astray, err := correctionsAstray(ctx, q)
 	if err != nil {
 		return err
 	}
 	for part := range slices.Chunk(vessels, readTogether) {
-		groups, err := groupsOf(ctx, q, part, only, astray)
+		var ids []string
+		for _, vessel := range part {
+			ids = append(ids, names.All(vessel)...)
+		}
+		byID, err := groupsOf(ctx, q, ids, only, astray)
 		if err != nil {
 			return err
+		}
+		groups := make([][]ledger.Event, len(part))
+		for i, vessel := range part {
+			n := len(names.All(vessel))
+			if groups[i] = byID[0]; n > 1 {
+				groups[i] = slices.Concat(byID[:n]...)
+			}
+			byID = byID[n:]
 		}
 		seen, err := store.SeenAmong(ctx, q, groups...)
 		if err != nil {
 			return err
 		}
 		for i, vessel := range part {
-			if err := give(aboutVessel{vessel, groups[i], seen}); err != nil {
+			if err := give(aboutVessel{vessel, names.Were(vessel), groups[i], seen}); err != nil {
 				return err
 			}
 		}

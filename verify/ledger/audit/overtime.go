@@ -45,6 +45,10 @@ func OverTime(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model,
 			}
 			judges[i] = newJudge(publishedBy(catalogue, withdrawn, at), notedBy(withdrawn, at))
 		}
+		lives, err := livesIn(ctx, l, q)
+		if err != nil {
+			return err
+		}
 		trust, err := l.Trust(ctx, q)
 		if err != nil {
 			return err
@@ -53,8 +57,8 @@ func OverTime(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model,
 		for i, row := range fleet.Vessels {
 			vessels[i] = row.Vessel.ID
 		}
-		return eachVessel(ctx, q, vessels, ofDevices, func(about aboutVessel) error {
-			ask := known.Ask{Trust: trust, Seen: about.seen}
+		return eachVessel(ctx, q, lives.Names, vessels, ofDevices, func(about aboutVessel) error {
+			ask := known.Ask{Trust: trust, Seen: about.seen, Formerly: about.formerly}
 			for i := range all {
 				ask.Until = all[i].At
 				for _, d := range known.Of(about.vessel, about.events, ask).Devices {

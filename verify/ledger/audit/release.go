@@ -303,12 +303,6 @@ func (u *ReleaseUse) nameCarried(ctx context.Context, q store.Querier, again *an
 	return nil
 }
 
-func (v *Vessel) describe(ctx context.Context, q store.Querier) error {
-	return store.Each(ctx, q, `SELECT `+vesselColumns+` FROM vessel v WHERE v.vessel = $1`, []any{v.ID}, func(r *sql.Rows) error {
-		return r.Scan(v.scan()...)
-	})
-}
-
 // withdrawalsIn are the ledger's, those that stand; and those that were left out.
 func withdrawalsIn(ctx context.Context, l *store.Ledger, q store.Querier) (known.Withdrawals, []ledger.Event, error) {
 	trust, events, err := withdrawalEvents(ctx, l, q)
@@ -401,6 +395,18 @@ func (u WithdrawnUse) Gone() (vessels []string) {
 	}
 	slices.Sort(vessels)
 	return slices.Compact(vessels)
+}
+
+// Formerly are the ids that a vessel had before.
+func (u WithdrawnUse) Formerly(id string) []string {
+	for _, r := range u.Releases {
+		for _, x := range slices.Concat(r.Has, r.Had) {
+			if x.Vessel.ID == id {
+				return x.Vessel.Formerly
+			}
+		}
+	}
+	return nil
 }
 
 // OfWithdrawn finds who must be called: the boats that have a release which

@@ -61,7 +61,11 @@ func OfVessel(ctx context.Context, l *store.Ledger, vessel string, at time.Time,
 		h.At = &at
 	}
 	err := l.Look(ctx, func(q store.Querier) error {
-		return errors.Join(h.vessel(ctx, q, vessel), h.also(ctx, q), h.fill(ctx, l, q, vessel, f))
+		all, err := livesIn(ctx, l, q)
+		if err != nil {
+			return err
+		}
+		return errors.Join(h.vessel(ctx, q, &all, vessel), h.fill(ctx, l, q, all.Names, vessel, f), h.also(ctx, q))
 	})
 	if err == nil && h.Vessel.ID == "" {
 		err = fmt.Errorf("%w: vessel %q", ErrNothing, vessel)
@@ -73,10 +77,11 @@ func OfVessel(ctx context.Context, l *store.Ledger, vessel string, at time.Time,
 	return h, nil
 }
 
-func (h *History) vessel(ctx context.Context, q store.Querier, id string) error {
-	return store.Each(ctx, q, `SELECT vessel, name, berth, imo, mmsi, hull FROM vessel WHERE vessel = $1`, []any{id}, func(r *sql.Rows) error {
-		v := &h.Vessel
-		return r.Scan(&v.ID, &v.Name, &v.Berth, &v.IMO, &v.MMSI, &v.Hull)
+// vessel is what is looked up of her; of one that had other ids fill says it.
+func (h *History) vessel(ctx context.Context, q store.Querier, all *lives, id string) error {
+	hers, args := among("v.vessel", all.All(id), 1)
+	return store.Each(ctx, q, `SELECT `+vesselColumns+` FROM vessel v WHERE `+hers, args, func(r *sql.Rows) error {
+		return r.Scan(h.Vessel.scan()...)
 	})
 }
 
@@ -88,9 +93,10 @@ func (h *History) also(ctx context.Context, q store.Querier) error {
 	if v.IMO == "" && v.MMSI == "" && v.Hull == "" {
 		return nil
 	}
-	return store.Each(ctx, q, `SELECT `+vesselColumns+` FROM vessel v WHERE v.vessel <> $1 AND
-			(v.imo <> '' AND v.imo = $2 OR v.mmsi <> '' AND v.mmsi = $3 OR v.hull <> '' AND v.hull = $4)
-		ORDER BY v.vessel`+fmt.Sprintf(" LIMIT %d", maxAlso), []any{v.ID, v.IMO, v.MMSI, v.Hull}, func(r *sql.Rows) error {
+	hers, ids := among("v.vessel", append([]string{v.ID}, v.Formerly...), 4)
+	return store.Each(ctx, q, `SELECT `+vesselColumns+` FROM vessel v WHERE NOT `+hers+` AND
+			(v.imo <> '' AND v.imo = $1 OR v.mmsi <> '' AND v.mmsi = $2 OR v.hull <> '' AND v.hull = $3)
+		ORDER BY v.vessel`+fmt.Sprintf(" LIMIT %d", maxAlso), append([]any{v.IMO, v.MMSI, v.Hull}, ids...), func(r *sql.Rows) error {
 		var other Vessel
 		err := r.Scan(other.scan()...)
 		h.Also = append(h.Also, other)
@@ -98,16 +104,17 @@ func (h *History) also(ctx context.Context, q store.Querier) error {
 	})
 }
 
-// eventsOf are all events about a vessel with their corrections, whoever wrote
-// them, in order of time.
-func eventsOf(ctx context.Context, q store.Querier, vessel string) ([]ledger.Event, error) {
-	events, err := store.Events(ctx, q, `vessel = $1 ORDER BY ord LIMIT `+fmt.Sprint(maxLines+1), vessel)
+// eventsOf are all events about a vessel, under any of her ids, with their
+// corrections, whoever wrote them, in order of time.
+func eventsOf(ctx context.Context, q store.Querier, ids []string) ([]ledger.Event, error) {
+	hers, args := among("vessel", ids, 1)
+	events, err := store.Events(ctx, q, hers+` ORDER BY ord LIMIT `+fmt.Sprint(maxLines+1), args...)
 	if err != nil {
 		return nil, err
 	}
 	// A correction stands under the vessel of what it corrects; one that doesn't
 	// corrects it all the same.
-	more, err := store.Events(ctx, q, `corrects IS NOT NULL AND vessel <> $1 AND corrects IN (SELECT id FROM event WHERE vessel = $1) LIMIT `+fmt.Sprint(maxLines+1), vessel)
+	more, err := store.Events(ctx, q, `corrects IS NOT NULL AND NOT `+hers+` AND corrects IN (SELECT id FROM event WHERE `+hers+`) LIMIT `+fmt.Sprint(maxLines+1), args...)
 	if events = append(events, more...); err == nil && len(events) > maxLines {
 		err = errTooMany
 	}
@@ -115,25 +122,26 @@ func eventsOf(ctx context.Context, q store.Querier, vessel string) ([]ledger.Eve
 }
 
 // fill takes everything from the vessel's events.
-func (h *History) fill(ctx context.Context, l *store.Ledger, q store.Querier, vessel string, f Filter) error {
+func (h *History) fill(ctx context.Context, l *store.Ledger, q store.Querier, names known.Names, vessel string, f Filter) error {
 	withdrawn, left, err := withdrawalsIn(ctx, l, q)
 	if err != nil {
 		return err
 	}
 	h.note(left)
-	ask, events, err := askOf(ctx, l, q, vessel, withdrawn)
+	ask, events, err := askOf(ctx, l, q, names, vessel, withdrawn)
 	if err != nil {
 		return err
 	}
+	vessel = names.Now(vessel)
 	if h.At != nil {
 		ask.Until = *h.At
 	}
-	h.lines(events, ask.Trust, vessel, f)
+	h.lines(events, ask.Trust, names.All(vessel), f)
 	v, contradictions := known.WithContradictions(vessel, events, ask)
 	h.Known = v
-	if v.LeftOut > 0 {
+	if v.LeftOut > 0 || len(ask.Formerly) > 0 {
 		facts, _ := known.Facts(events, ask.Trust)
-		h.Vessel, _ = wordsOf(vessel, facts, ask.Seen)
+		h.Vessel, _ = wordsOf(vessel, ask, facts)
 	}
 	h.Count += v.LeftOut - len(v.Untrusted)
 	h.note(v.Untrusted)
@@ -145,25 +153,25 @@ func (h *History) fill(ctx context.Context, l *store.Ledger, q store.Querier, ve
 }
 
 // askOf reads a vessel's events, and what is taken into account with them.
-func askOf(ctx context.Context, l *store.Ledger, q store.Querier, vessel string, withdrawn known.Withdrawals) (ask known.Ask, events []ledger.Event, err error) {
+func askOf(ctx context.Context, l *store.Ledger, q store.Querier, names known.Names, vessel string, withdrawn known.Withdrawals) (ask known.Ask, events []ledger.Event, err error) {
 	if ask.Trust, err = l.Trust(ctx, q); err != nil {
 		return ask, nil, err
 	}
-	if events, err = eventsOf(ctx, q, vessel); err != nil {
+	if events, err = eventsOf(ctx, q, names.All(vessel)); err != nil {
 		return ask, nil, err
 	}
-	ask.Withdrawn = withdrawn
+	ask.Withdrawn, ask.Formerly = withdrawn, names.Were(vessel)
 	ask.Seen, err = store.SeenAmong(ctx, q, events)
 	return ask, events, err
 }
 
 // vesselIn is what is known of a vessel, and the events that say so.
-func vesselIn(ctx context.Context, l *store.Ledger, q store.Querier, vessel string, withdrawn known.Withdrawals) (known.Vessel, []ledger.Event, error) {
-	ask, events, err := askOf(ctx, l, q, vessel, withdrawn)
+func vesselIn(ctx context.Context, l *store.Ledger, q store.Querier, names known.Names, vessel string, withdrawn known.Withdrawals) (known.Vessel, []ledger.Event, error) {
+	ask, events, err := askOf(ctx, l, q, names, vessel, withdrawn)
 	if err != nil {
 		return known.Vessel{}, nil, err
 	}
-	return known.Of(vessel, events, ask), events, nil
+	return known.Of(names.Now(vessel), events, ask), events, nil
 }
 
 // Known is what a ledger tells of a vessel, with the releases that the ledger or
@@ -174,7 +182,11 @@ func Known(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, ve
 		if err != nil {
 			return err
 		}
-		v, _, err = vesselIn(ctx, l, q, vessel, append(withdrawn, known.WithdrawalsOf(catalogue, nil, nil)...))
+		all, err := livesIn(ctx, l, q)
+		if err != nil {
+			return err
+		}
+		v, _, err = vesselIn(ctx, l, q, all.Names, vessel, append(withdrawn, known.WithdrawalsOf(catalogue, nil, nil)...))
 		return err
 	})
 	if err != nil {
@@ -190,13 +202,13 @@ func deviceOf(d known.Device) Device {
 	}
 }
 
-func (h *History) lines(events []ledger.Event, trust known.Trust, vessel string, f Filter) {
+func (h *History) lines(events []ledger.Event, trust known.Trust, ids []string, f Filter) {
 	last := known.Corrections(events, trust)
 	h.Lines = make([]Line, 0, len(events))
 	for i := range events {
 		e := &events[i]
 		entry := &e.Statement.Entry
-		if entry.Vessel != vessel || trust != nil && !trust(e) || h.At != nil && entry.At.After(*h.At) {
+		if !slices.Contains(ids, entry.Vessel) || trust != nil && !trust(e) || h.At != nil && entry.At.After(*h.At) {
 			continue
 		}
 		line := lineOf(*e)
@@ -213,12 +225,23 @@ func (h *History) lines(events []ledger.Event, trust known.Trust, vessel string,
 func (d Device) Unknown() bool { return d.Version == version.Unknown || d.Version == "" }
 
 // Doubtful are the vessels of which something may have to be read before anything is
-// planned: a step failed there, writers disagree, or somebody wrote of them whom the
-// shop doesn't trust.
+// planned: a step failed there, writers disagree, or the tables that are looked up can't
+// be gone by (see anew). They stand under all of their ids.
 func Doubtful(ctx context.Context, l *store.Ledger) (vessels []string, err error) {
 	err = l.Look(ctx, func(q store.Querier) error {
-		if _, vessels, err = l.Untrusted(ctx, q); err != nil {
+		all, err := livesIn(ctx, l, q)
+		if err != nil {
 			return err
+		}
+		_, untrusted, err := l.Untrusted(ctx, q)
+		if err != nil {
+			return err
+		}
+		for _, vessel := range append(untrusted, all.Renames()...) {
+			vessels = append(vessels, all.All(vessel)...)
+		}
+		for vessel := range all.gone {
+			vessels = append(vessels, all.All(vessel)...)
 		}
 		// The first condition is that of an index.
 		return store.Each(ctx, q, `SELECT vessel FROM event WHERE kind IN ('step failed', 'step put off', 'check failed', 'check not done') AND kind = 'step failed'
@@ -237,14 +260,29 @@ func Doubtful(ctx context.Context, l *store.Ledger) (vessels []string, err error
 	return slices.Compact(vessels), nil
 }
 
-// Otherwise are the vessels whose files have a device otherwise than the tables that
-// are looked up, or one that these don't have; and those of which the tables can't be
-// gone by, since somebody wrote of them whom the shop doesn't trust.
+// Otherwise are the vessels whose files have a device, or a word about the vessel
+// herself, otherwise than the tables that are looked up, or a device that these don't
+// have; those that were renamed or are gone; and those of which the tables can't be gone
+// by, since somebody wrote of them whom the shop doesn't trust.
 func Otherwise(ctx context.Context, l *store.Ledger, files []*manifest.Vessel) (vessels []string, err error) {
 	aboard := map[string]map[string]Device{}
+	words := map[string]Vessel{}
 	var untrusted []string
+	var all lives
 	err = l.Look(ctx, func(q store.Querier) error {
 		if _, untrusted, err = l.Untrusted(ctx, q); err != nil {
+			return err
+		}
+		if all, err = livesIn(ctx, l, q); err != nil {
+			return err
+		}
+		err := store.Each(ctx, q, `SELECT `+vesselColumns+` FROM vessel v`, nil, func(r *sql.Rows) error {
+			var v Vessel
+			err := r.Scan(v.scan()...)
+			words[v.ID] = v
+			return err
+		})
+		if err != nil {
 			return err
 		}
 		return store.Each(ctx, q, `SELECT d.vessel, `+deviceColumns+` FROM device d`, nil, func(r *sql.Rows) error {
@@ -266,18 +304,29 @@ func Otherwise(ctx context.Context, l *store.Ledger, files []*manifest.Vessel) (
 		return nil, fmt.Errorf("laying files beside the ledger: %w", err)
 	}
 	for _, v := range files {
-		if slices.Contains(untrusted, v.ID) || aboard[v.ID] != nil && otherwise(v, aboard[v.ID]) {
+		is, w := aboard[v.ID], words[v.ID]
+		if now := all.Now(v.ID); all.gone[now] || all.named[now] || slices.Contains(untrusted, v.ID) || w.otherwise(v) || is != nil && devicesOtherwise(is, v.Devices) {
 			vessels = append(vessels, v.ID)
 		}
 	}
 	return vessels, nil
 }
 
-// otherwise tells whether a vessel's file has other devices than are looked up.
-func otherwise(v *manifest.Vessel, aboard map[string]Device) bool {
-	return len(aboard) != len(v.Devices) || slices.ContainsFunc(v.Devices, func(d *manifest.Device) bool {
-		is, there := aboard[d.ID]
-		return !there || is.Model != d.Model || is.Serial != d.Serial || is.Place != d.Place || is.Variant != d.Variant ||
-			ledger.VersionKey(is.Version) != ledger.VersionKey(d.Version)
+// otherwise tells whether a file says something else of a vessel; what one of the two
+// doesn't say doesn't count.
+func (v *Vessel) otherwise(file *manifest.Vessel) bool {
+	for _, w := range [][2]string{{v.Name, file.Name}, {v.Berth, file.Berth}, {v.IMO, file.Identity.IMO}, {v.MMSI, file.Identity.MMSI}, {v.Hull, file.Identity.Hull}} {
+		if w[0] != "" && w[1] != "" && w[0] != w[1] {
+			return true
+		}
+	}
+	return false
+}
+
+func devicesOtherwise(is map[string]Device, file []*manifest.Device) bool {
+	return len(is) != len(file) || slices.ContainsFunc(file, func(d *manifest.Device) bool {
+		x, there := is[d.ID]
+		return !there || x.Model != d.Model || x.Serial != d.Serial || x.Place != d.Place || x.Variant != d.Variant ||
+			ledger.VersionKey(x.Version) != ledger.VersionKey(d.Version)
 	})
 }

@@ -117,13 +117,8 @@ func Named(facts []Fact, seen *Seen) string {
 }
 
 func nameIn(e *ledger.Entry) string {
-	switch {
-	case e.TakenOn != nil:
-		return e.TakenOn.Name
-	case e.VesselChange != nil:
-		return e.VesselChange.Name
-	}
-	return ""
+	w, _ := ledger.WordsOf(e)
+	return w.Name
 }
 
 // readings are what a fact says about versions, in the place of its event.

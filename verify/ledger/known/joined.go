@@ -36,6 +36,8 @@ func (j *Joined) bringInto(vessel *manifest.Vessel) {
 	for _, x := range j.Differs {
 		d := vessel.Device(x.Device)
 		switch {
+		case x.Device == Whole && x.Kind == Behind:
+			setWord(vessel, x.Key, x.Ledger)
 		case d == nil || x.Key == AboardKey:
 		case x.Kind == BothWays && (x.Key == VersionKey || x.Key == ModelKey):
 			d.Version = version.Unknown
@@ -86,10 +88,46 @@ func (j *Joined) differs(wanted func(FileKind) bool) (list []FileDiffers) {
 
 func (d *Device) inDoubt() bool { return d.How == FailedUnread || d.Other != "" }
 
-// OpenOn is what is open about one device.
+// OpenOn is what is open about one device, or about the vessel herself.
 type OpenOn struct {
-	Device string `json:"device"`
+	Device string `json:"device"` // or Whole
 	Open
+}
+
+// On names what it is about.
+func (o *OpenOn) On() string {
+	if o.Device == Whole {
+		return "the vessel"
+	}
+	return o.Device
+}
+
+// AgreedBerth is the berth that the ledger has where the file's was changed by hand and
+// nobody agreed to it; else the given one.
+func (j *Joined) AgreedBerth(given string) string {
+	for _, x := range j.FileByHand() {
+		if x.Device == Whole && x.Key == BerthKey {
+			return x.Ledger
+		}
+	}
+	return given
+}
+
+// WithoutByHand keeps out of a vessel in memory what a person changed by hand in her
+// file and nobody agreed to: it is not to be signed.
+func (j *Joined) WithoutByHand(vessel *manifest.Vessel) {
+	for _, x := range j.FileByHand() {
+		d := vessel.Device(x.Device)
+		switch {
+		case x.Device == Whole:
+			setWord(vessel, x.Key, x.Ledger)
+		case d == nil:
+		case x.Key == SerialKey:
+			d.Serial = x.Ledger
+		case x.Key == PlaceKey:
+			d.Place = x.Ledger
+		}
+	}
 }
 
 // fileKinds are what differences of the file are as open points.

@@ -55,6 +55,13 @@ import (
 //   - where nobody remembers what was written, a version that the device had once was
 //     written then, and any other by hand.
 //
+//   - what a file says of the vessel herself (name, berth, numbers) is compared so, too,
+//     where both say something (TestFileAndLedgerOfTheVessel). A file that goes by an
+//     id that she had before is behind, and so is the file of one that is gone.
+//
+// Renamed (TestAVesselIsOneUnderAllItsIDs, TestWhatIsKnownUnderAnEarlierID): a vessel is
+// one under all ids that she had, whenever something was noted under which.
+//
 // Another box (TestAReplacedDeviceStartsAnew): what took a device's place starts with
 // nothing known and nothing open.
 //
@@ -71,6 +78,8 @@ type Vessel struct {
 	// doesn't trust; Untrusted are they, at most MaxUntrusted.
 	LeftOut   int            `json:"left_out"`
 	Untrusted []ledger.Event `json:"-"`
+
+	whole whole
 }
 
 // MaxUntrusted is how many events that were left out are given.

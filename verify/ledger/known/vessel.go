@@ -15,6 +15,7 @@ type Ask struct {
 	Seen      *Seen       // what writers had seen of one another's chains
 	Until     time.Time   // what happened up to this moment; zero: everything
 	Withdrawn Withdrawals // by the catalogue and the ledger
+	Formerly  []string    // ids that the vessel had before, see Renamed
 }
 
 // Of says what events tell of one vessel. They come in any order, with all their
@@ -37,8 +38,9 @@ func WithContradictions(vessel string, events []ledger.Event, ask Ask) (Vessel, 
 
 func of(vessel string, events []ledger.Event, ask Ask) (Vessel, []*story) {
 	facts, leftOut := Facts(events, ask.Trust)
-	all := stories(facts, vessel, ask.Until)
+	all := stories(facts, append([]string{vessel}, ask.Formerly...), ask.Until)
 	v := Vessel{ID: vessel, Devices: []Device{}, LeftOut: len(leftOut), Untrusted: leftOut[:min(len(leftOut), MaxUntrusted)]}
+	v.whole = wholeOf(facts, append([]string{vessel}, ask.Formerly...), ask)
 	for _, s := range all {
 		v.Devices = append(v.Devices, s.device(ask))
 	}
@@ -53,8 +55,9 @@ type story struct {
 	facts    map[ledger.ID]*Fact // whose readings they are
 }
 
-// stories sorts facts by the device that they tell of, by id.
-func stories(facts []Fact, vessel string, until time.Time) []*story {
+// stories sorts facts about a vessel, under any of its ids, by the device that they
+// tell of, by id.
+func stories(facts []Fact, vessel []string, until time.Time) []*story {
 	byID := map[string]*story{}
 	of := func(id string) *story {
 		if byID[id] == nil {
@@ -65,7 +68,7 @@ func stories(facts []Fact, vessel string, until time.Time) []*story {
 	for i := range facts {
 		f := &facts[i]
 		e := &f.Entry
-		if e.Vessel != vessel || !until.IsZero() && e.At.After(until) {
+		if !slices.Contains(vessel, e.Vessel) || !until.IsZero() && e.At.After(until) {
 			continue
 		}
 		for _, r := range f.readings() {

@@ -8,8 +8,8 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// Written is what cardwright last wrote of each device into a vessel's file, by
-// device and key; nil where nothing is remembered.
+// Written is what cardwright last wrote of each device, and of the vessel herself
+// (Whole), into a vessel's file, by device and key; nil where nothing is remembered.
 type Written map[string]map[string]string
 
 // The keys of a device that file and ledger both have. Aboard says whether it is
@@ -38,16 +38,26 @@ const (
 
 // FileDiffers is one value that a vessel's file has otherwise than the ledger.
 type FileDiffers struct {
-	Device string   `json:"device"`
+	Device string   `json:"device"` // or Whole
 	Key    string   `json:"key"`
 	Kind   FileKind `json:"kind"`
 	File   string   `json:"file"`   // "" where the file has none
 	Ledger string   `json:"ledger"` // "" where the ledger has none
 }
 
-// Told tells it in words, without the device.
+// On names what it is about.
+func (d *FileDiffers) On() string {
+	if d.Device == Whole {
+		return "the vessel"
+	}
+	return d.Device
+}
+
+// Told tells it in words, without what it is about.
 func (d *FileDiffers) Told() string {
 	switch {
+	case d.Key == ServedKey:
+		return "she is gone, says the ledger"
 	case d.Key != AboardKey:
 		return d.Key + " " + orNone(d.File) + " in its file, " + orNone(d.Ledger) + " in the ledger"
 	case d.File == "":
@@ -66,10 +76,10 @@ func orNone(s string) string {
 // Beside lays a vessel's file beside what the ledger knows of it. A vessel that
 // the ledger tells nothing of differs in nothing.
 func (v *Vessel) Beside(file *manifest.Vessel, wrote Written) []FileDiffers {
-	var list []FileDiffers
 	if len(v.Devices) == 0 {
 		return nil
 	}
+	list := v.wholeBeside(file, wrote[Whole])
 	for _, d := range file.Devices {
 		is := v.Device(d.ID)
 		if is == nil || is.Gone {
@@ -153,6 +163,14 @@ func (d *Device) unremembered(key, f, l string) (FileKind, bool) {
 // remembers that cardwright wrote them. What differs from them later was changed since.
 func (j *Joined) Agreed(wrote Written) Written {
 	agreed := Written{}
+	for key, word := range FileWords(j.File) {
+		if _, remembered := wrote[Whole][key]; !remembered && word != "" && word == j.whole.words[key] {
+			if agreed[Whole] == nil {
+				agreed[Whole] = map[string]string{}
+			}
+			agreed[Whole][key] = word
+		}
+	}
 	for _, d := range j.File.Devices {
 		is := j.Device(d.ID)
 		if is == nil || is.Gone {
@@ -196,10 +214,10 @@ func noValue(key, s string) bool {
 // Agree makes the entry's body for what was changed by hand in a vessel's file:
 // each device as the file has it. describe gives a device as the ledger keeps it.
 func Agree(differs []FileDiffers, file *manifest.Vessel, describe func(id string) ledger.Device) *ledger.ByHand {
-	b := &ledger.ByHand{}
+	b := &ledger.ByHand{Vessel: agreeWhole(differs, file)}
 	for _, d := range differs {
 		switch aboard := file.Device(d.Device); {
-		case d.Kind == Behind:
+		case d.Kind == Behind || d.Device == Whole:
 		case aboard == nil:
 			b.Removed = append(b.Removed, d.Device)
 		case !slices.ContainsFunc(b.Devices, func(f ledger.Fitted) bool { return f.Device.ID == d.Device }):

@@ -23,22 +23,10 @@ func Agreed(k *known.Joined, catalogue []*manifest.Model, now time.Time) (ledger
 	for _, id := range body.Removed {
 		wrote[id] = nil
 	}
-	return ledger.Entry{At: now, Kind: ledger.WrittenByHand, Vessel: file.ID, Berth: file.Berth, ByHand: body}, wrote
-}
-
-// WithoutByHand keeps out of a vessel in memory, and so out of what will be signed, what
-// a person changed by hand in her file and nobody agreed to.
-func WithoutByHand(vessel *manifest.Vessel, k *known.Joined) {
-	for _, x := range k.FileByHand() {
-		d := vessel.Device(x.Device)
-		switch {
-		case d == nil:
-		case x.Key == known.SerialKey:
-			d.Serial = x.Ledger
-		case x.Key == known.PlaceKey:
-			d.Place = x.Ledger
-		}
+	if body.Vessel != nil {
+		wrote[known.Whole] = known.FileWords(file)
 	}
+	return ledger.Entry{At: now, Kind: ledger.WrittenByHand, Vessel: file.ID, Berth: file.Berth, ByHand: body}, wrote
 }
 
 // OnAnotherBox are the devices of a sheet of which the vessel's file has another model

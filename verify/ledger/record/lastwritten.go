@@ -27,15 +27,27 @@ const maxWritten = 1 << 20
 type writtenFile struct {
 	Format  int           `json:"format"`
 	Devices known.Written `json:"devices"`
+
+	Vessel map[string]string `json:"vessel,omitempty"` // of the vessel herself
 }
 
 func writtenPath(shop *manifest.Shop, vessel string) string {
 	return filepath.Join(shop.Dir, manifest.VesselsFolder, writtenFolder, vessel+".json")
 }
 
-// LastWritten is what cardwright last wrote into a vessel's file; nil where nothing
-// is remembered.
-func LastWritten(shop *manifest.Shop, vessel string) (known.Written, error) {
+// LastWritten is what cardwright last wrote into a vessel's file, under whatever id
+// she had then; nil where nothing is remembered.
+func LastWritten(shop *manifest.Shop, vessel *manifest.Vessel) (known.Written, error) {
+	for _, id := range append([]string{vessel.ID}, vessel.Formerly...) {
+		w, err := writtenUnder(shop, id)
+		if w != nil || err != nil {
+			return w, err
+		}
+	}
+	return nil, nil
+}
+
+func writtenUnder(shop *manifest.Shop, vessel string) (known.Written, error) {
 	path := writtenPath(shop, vessel)
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -53,6 +65,9 @@ func LastWritten(shop *manifest.Shop, vessel string) (known.Written, error) {
 	if err := json.Unmarshal(text, &w); err != nil || len(text) > maxWritten || w.Format != 1 || w.Devices == nil {
 		return nil, fmt.Errorf("%s is not as cardwright wrote it: remove it; then file and ledger are compared without it", path)
 	}
+	if w.Vessel != nil {
+		w.Devices[known.Whole] = w.Vessel
+	}
 	return w.Devices, nil
 }
 
@@ -62,7 +77,7 @@ func KeepWritten(shop *manifest.Shop, vessel *manifest.Vessel, wrote known.Writt
 	if len(wrote) == 0 {
 		return nil
 	}
-	all, err := LastWritten(shop, vessel.ID)
+	all, err := LastWritten(shop, vessel)
 	if err != nil {
 		all = nil // it is made anew
 	}
@@ -78,13 +93,18 @@ func KeepWritten(shop *manifest.Shop, vessel *manifest.Vessel, wrote known.Writt
 			continue
 		}
 		if all[device] == nil {
-			all[device] = map[string]string{known.AboardKey: device}
+			all[device] = map[string]string{}
+		}
+		if device != known.Whole {
+			all[device][known.AboardKey] = device
 		}
 		for key, value := range values {
 			all[device][key] = value
 		}
 	}
-	text, err := json.Marshal(writtenFile{1, all})
+	whole := all[known.Whole]
+	delete(all, known.Whole)
+	text, err := json.Marshal(writtenFile{1, all, whole})
 	if err != nil {
 		return err
 	}
@@ -102,7 +122,7 @@ func KeepWritten(shop *manifest.Shop, vessel *manifest.Vessel, wrote known.Writt
 // yet, as of a shop of an earlier build: what a person changes from then on is told from
 // what the ledger has gone beyond.
 func KeepAgreed(shop *manifest.Shop, k *known.Joined) error {
-	wrote, err := LastWritten(shop, k.ID)
+	wrote, err := LastWritten(shop, k.File)
 	if err != nil {
 		return err
 	}
@@ -111,7 +131,7 @@ func KeepAgreed(shop *manifest.Shop, k *known.Joined) error {
 
 // AllWritten are all values of a vessel's file.
 func AllWritten(vessel *manifest.Vessel) known.Written {
-	w := known.Written{}
+	w := known.Written{known.Whole: known.FileWords(vessel)}
 	for _, d := range vessel.Devices {
 		w[d.ID] = known.FileValues(d)
 	}

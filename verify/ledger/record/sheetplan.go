@@ -7,7 +7,8 @@ import (
 )
 
 // PlanFor takes the plan that a sheet is filled in for: today's, which the job has, or
-// the one that an earlier build made of the same steps. Where it is none of them the job
+// the one that an earlier build made of the same steps, or that was made under an id which
+// the vessel had before. Where it is none of them the job
 // stays as it is, and Belongs says what differs.
 func (j *Job) PlanFor(f *Filled, shop *manifest.Shop, ask order.Ask) {
 	sheet := *f
@@ -17,13 +18,15 @@ func (j *Job) PlanFor(f *Filled, shop *manifest.Shop, ask order.Ask) {
 	if sheet.FilledFor(j.Plan) {
 		return
 	}
-	for _, ask.Earlier = range order.AllEarlier {
-		if _, plan, err := media.Visit(shop, j.Vessel, ask); err == nil && sheet.FilledFor(plan) {
-			j.Plan = plan
-			if f.Plan != "" {
-				f.Plan = plan.ID()
+	for _, then := range append([]string{j.Vessel.ID}, j.Vessel.Formerly...) {
+		for _, ask.Earlier = range append([]order.Earlier{0}, order.AllEarlier...) {
+			if _, plan, err := media.Visit(shop, j.Vessel.Under(then), ask); err == nil && sheet.FilledFor(plan) {
+				j.Plan = plan
+				if f.Plan != "" {
+					f.Plan = plan.ID()
+				}
+				return
 			}
-			return
 		}
 	}
 }

@@ -254,7 +254,7 @@ func describe(ctx context.Context, q Querier, vessels []string) (map[string]word
 // lastName is what a vessel was called last, whatever clocks say.
 func lastName(ctx context.Context, q Querier, vessel string) (string, error) {
 	var events []ledger.Event
-	err := EachEvent(ctx, q, `vessel = $1 AND kind IN ('vessel taken on', 'vessel renamed', 'correction')`, []any{vessel}, func(e ledger.Event) error {
+	err := EachEvent(ctx, q, `vessel = $1 AND kind IN ('vessel taken on', 'vessel renamed', 'written by hand', 'correction')`, []any{vessel}, func(e ledger.Event) error {
 		events = append(events, e)
 		return nil
 	})

@@ -202,16 +202,11 @@ func seenRows(e *ledger.Event) [][]any {
 func chainText(id ledger.ChainID) string { return hex.EncodeToString(id[:]) }
 
 func sightingRow(no int64, ord []byte, e *ledger.Entry) []any {
-	switch {
-	case e.TakenOn != nil:
-		t := e.TakenOn
-		return []any{no, ord, e.Vessel, t.Name, e.Berth, t.IMO, t.MMSI, t.Hull}
-	case e.VisitBegun != nil:
-		return []any{no, ord, e.Vessel, "", e.Berth, "", "", ""}
-	case e.VesselChange != nil && e.VesselChange.Name != "":
-		return []any{no, ord, e.Vessel, e.VesselChange.Name, e.Berth, "", "", ""}
+	w, said := ledger.WordsOf(e)
+	if !said {
+		return nil
 	}
-	return nil
+	return []any{no, ord, e.Vessel, w.Name, w.Berth, w.IMO, w.MMSI, w.Hull}
 }
 
 func number(b bool) int64 {
