@@ -47,7 +47,7 @@ func Save(ctx context.Context, from, to Medium, progress Progress) error {
 		return fmt.Errorf("reading the saved card back: %w", err)
 	}
 	if !bytes.Equal(read.Sum(nil), written.Sum(nil)) {
-		return &Misread{errors.New("the saved copy of the card")}
+		return &Misread{errors.New("the saved copy of the card"), "save it to another disk"}
 	}
 	return nil
 }

@@ -65,12 +65,23 @@ func (e *NotBlank) Error() string {
 
 func (e *NotBlank) Unwrap() []error { return []error{e.Cause, e.Blanking} }
 
-// Misread is a card that reads back otherwise than it was written.
-type Misread struct{ Err error }
+// Misread is a card, or the copy of one, that reads back otherwise than it was
+// written.
+type Misread struct {
+	Err    error
+	Advice string // "" where Err says what to do
+}
 
 func (e *Misread) Error() string {
-	return fmt.Sprintf("what was read back differs: %v: use another card", e.Err)
+	text := "what was read back differs: " + e.Err.Error()
+	if e.Advice != "" {
+		text += ": " + e.Advice
+	}
+	return text
 }
+
+// anotherCard is what to do about a card that reads back otherwise.
+const anotherCard = "use another card"
 
 func (e *Misread) Unwrap() error { return e.Err }
 
@@ -319,7 +330,7 @@ func (c *cardWriter) readBack(ctx context.Context, r Record, digest string) erro
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		return &Misread{err}
+		return &Misread{err, anotherCard}
 	}
 	return ctx.Err()
 }
@@ -346,7 +357,7 @@ func (c *cardWriter) boot(ctx context.Context) error {
 			return fmt.Errorf("reading back the %s: %w", w.What, err)
 		}
 		if !bytes.Equal(got, w.Data) {
-			return &Misread{fmt.Errorf("the %s", w.What)}
+			return &Misread{fmt.Errorf("the %s", w.What), anotherCard}
 		}
 	}
 	return nil

@@ -121,7 +121,7 @@ func (w *folderWriter) write(ctx context.Context) (Record, error) {
 		if ctx.Err() != nil {
 			return Record{}, ctx.Err()
 		}
-		return Record{}, &Misread{err}
+		return Record{}, &Misread{err, anotherCard}
 	}
 	return record, nil
 }

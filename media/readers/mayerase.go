@@ -166,7 +166,7 @@ func whyCard(d Drive) string {
 	case d.Type == typeLoop:
 		return "is a loop drive, not a card"
 	case d.Card != nil:
-		return "says itself that it is an SD card, in a reader that it can be taken out of"
+		return "is an SD card, as it says itself, and can be taken out of its reader"
 	}
 	return "is a removable medium in a reader that can be unplugged"
 }

@@ -222,7 +222,7 @@ func (r *finder) noRoute(v *manifest.Vessel) {
 		}
 		if slices.ContainsFunc(m.Releases, newer) {
 			r.add(v, false, d.ID+", a "+m.ID+", has no card slot, and nothing says how else it is updated", d.At("model"),
-				"name under through in the vessel's file the device that passes updates on to it, or write route in the model's file: "+strings.Join(manifest.Routes, ", "))
+				"say in the vessel's file which device passes updates on to it (through), or in the model's file how it is updated (route): "+strings.Join(manifest.Routes, ", "))
 		}
 	}
 }
