@@ -50,7 +50,7 @@ what it ran on an earlier day.`,
 				h, err := audit.OfVessel(interruptible(cmd), l, id, moment, f)
 				if err != nil {
 					if _, unknown := vesselCalled(shop, args[0]); unknown != nil && errors.Is(err, audit.ErrNothing) {
-						return fmt.Errorf("%w; %s", err, unknown.Error())
+						return fmt.Errorf("%w, and there is %s", audit.ErrNothing, unknown.Error())
 					}
 					return err
 				}

@@ -89,7 +89,7 @@ func runWithdraw(ctx context.Context, s *session, o withdrawOptions, w ledger.Wi
 		fmt.Fprintln(out, wrapped("Noted: "+e.Tell(), "  "))
 		tellFiles(out, files)
 		if !slices.ContainsFunc(model.Releases, func(r *manifest.Release) bool { return ledger.VersionKey(r.Version) == ledger.VersionKey(w.Version) }) {
-			fmt.Fprintln(out, wrapped(fmt.Sprintf("Note: the catalogue has no %s %s: look whether the version is right.", w.Model, w.Version), "      "))
+			fmt.Fprintln(out, wrapped(fmt.Sprintf("Note: the catalogue has no %s %s: check that the version is right.", w.Model, w.Version), "      "))
 		}
 	})
 	return nil

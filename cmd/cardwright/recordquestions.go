@@ -38,7 +38,7 @@ func (d dialogue) askOpen(ctx context.Context, v *visiting, i *record.Interview)
 			needed = append(needed, q.Ask, "  "+flagFor(v.job, q))
 		}
 		if len(needed) > 0 {
-			return usage(fmt.Errorf("this is open, and nobody is there to ask:\n  %s\n--put-off-rest WHY puts off all steps that are left; --sheet FILE takes a filled sheet", strings.Join(needed, "\n  ")))
+			return usage(fmt.Errorf("this is open, and nobody is there to ask:\n  %s\n--put-off-rest WHY puts off all steps that are left, --sheet FILE takes a filled\nsheet, --other-plan leaves today's plan alone", strings.Join(needed, "\n  ")))
 		}
 		return nil
 	}

@@ -20,6 +20,8 @@ func recordWork(ctx context.Context, r *recording) error {
 	switch {
 	case len(o.works) == 0:
 		return usage(errors.New("--how says how --work was done: name the work"))
+	case how == "":
+		return usage(fmt.Errorf("--work needs --how it was done: one of %s", strings.Join(ledger.Hows, ", ")))
 	case !slices.Contains(ledger.Hows, how):
 		return usage(fmt.Errorf("--how %q: expected one of %s%s", how, strings.Join(ledger.Hows, ", "), tryIt(manifest.Nearest(how, ledger.Hows))))
 	case o.sheet+o.restOff != "" || len(o.steps)+len(o.checks)+len(o.reads) > 0:

@@ -150,6 +150,22 @@ func (j *Job) aboard() string {
 	return strings.Join(ids, ", ")
 }
 
+// nearest says which device aboard may be meant; "" where none is near.
+func (j *Job) nearest(id string) string {
+	ids := make([]string, len(j.Vessel.Devices))
+	for i, d := range j.Vessel.Devices {
+		ids[i] = d.ID
+	}
+	return tryWord(manifest.Nearest(id, ids))
+}
+
+func tryWord(near string) string {
+	if near == "" {
+		return ""
+	}
+	return "try " + near
+}
+
 func (j *Job) planned(number int) *order.Step {
 	i := slices.IndexFunc(j.Plan.Steps, func(s order.Step) bool { return s.Number == number })
 	if i < 0 {
@@ -165,7 +181,7 @@ func (m *maker) step(i int) {
 	where := fmt.Sprintf("step %d (%s)", s.Number, s.Device)
 	device, ok := m.job.device(s.Device)
 	if !ok {
-		m.say(where, "the device "+quote(s.Device), "one of "+m.job.aboard(), "")
+		m.say(where, "the device "+quote(s.Device), "one of "+m.job.aboard(), m.job.nearest(s.Device))
 		return
 	}
 	kind, ok := stepKinds[s.Result]
@@ -324,11 +340,11 @@ func (m *maker) check(i int, c FilledCheck) {
 		return
 	}
 	if !slices.Contains(manifest.Checks, c.Check) {
-		m.say(where, quote(c.Check), "one of "+strings.Join(manifest.Checks, ", "), "")
+		m.say(where, quote(c.Check), "one of "+strings.Join(manifest.Checks, ", "), tryWord(manifest.Nearest(c.Check, manifest.Checks)))
 		return
 	}
 	if _, ok := m.job.device(c.Device); !ok {
-		m.say(where, "the device "+quote(c.Device), "one of "+m.job.aboard(), "")
+		m.say(where, "the device "+quote(c.Device), "one of "+m.job.aboard(), m.job.nearest(c.Device))
 		return
 	}
 	if c.Check == ledger.VersionShown && c.Result == Passed {

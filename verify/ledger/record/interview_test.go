@@ -52,6 +52,18 @@ func outcomeOf(t *testing.T, j *record.Job, f record.Filled) *ledger.Visit {
 	return out.Entries[0].VisitBegun
 }
 
+// Who typed a version by mistake takes it back where a reason for it is asked.
+func TestAResultIsNoReasonForAnotherVersion(t *testing.T) {
+	j, f := job(), record.Filled{Format: record.Format, Vessel: "kittiwake"}
+	require.NoError(t, j.Answer(&f, "step/1", "1.7, 4 min"))
+	require.Contains(t, j.Open(f)[0].Ask, "was on no verified card")
+	require.NoError(t, j.Answer(&f, "note/1", "put off, the tide"))
+	assert.Equal(t, record.PutOff, f.Steps[0].Result)
+	assert.Equal(t, "the tide", f.Steps[0].Note)
+	require.NoError(t, j.Answer(&f, "note/1", "failed by the tide"), "of a step that wasn't done it is the reason")
+	assert.Equal(t, record.PutOff, f.Steps[0].Result)
+}
+
 // Somebody who has said nothing isn't asked who agreed to it.
 func TestNobodyIsAskedWhoAgreedToNothing(t *testing.T) {
 	f := record.Filled{Format: record.Format, Vessel: "kittiwake", SettingsSaved: "nowhere"}

@@ -23,6 +23,9 @@ func (j *Job) Answer(f *Filled, key, answer string) error {
 	case "step":
 		return j.answerStep(f, of, answer)
 	case "note":
+		if result, _ := leading(answer, Failed, PutOff); result != "" && isDone(f, of) {
+			return j.answerStep(f, of, answer) // no reason, but what really became of it
+		}
 		return answerNote(f, of, answer)
 	case "check":
 		if strings.EqualFold(answer, restNotDone) {
@@ -161,6 +164,11 @@ func leading(answer string, words ...string) (word, rest string) {
 		}
 	}
 	return "", answer
+}
+
+// isDone tells whether a step, by its number, was said to be done.
+func isDone(f *Filled, number string) bool {
+	return slices.ContainsFunc(f.Steps, func(s FilledStep) bool { return strconv.Itoa(s.Number) == number && s.Result == Done })
 }
 
 func answerNote(f *Filled, of, answer string) error {

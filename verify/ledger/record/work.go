@@ -1,12 +1,12 @@
 package record
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
 
-	"cardwright/manifest"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 )
@@ -61,7 +61,11 @@ func (j *Job) WrittenWork(text, how string) (ledger.Entry, error) {
 	device, rest, ok := strings.Cut(text, "=")
 	d, aboard := j.device(device)
 	if !ok || !aboard {
-		return ledger.Entry{}, fmt.Errorf("expected DEVICE=VERSION, or DEVICE=BEFORE to AFTER, with one of %s%s", j.aboard(), tryNearest(device, j.Vessel))
+		text := "expected DEVICE=VERSION, or DEVICE=BEFORE to AFTER, with one of " + j.aboard()
+		if near := j.nearest(device); near != "" {
+			text += "; " + near
+		}
+		return ledger.Entry{}, errors.New(text)
 	}
 	s := FilledStep{Device: device, Result: Done}
 	if result, why := leading(rest, Failed); result != "" {
@@ -75,15 +79,4 @@ func (j *Job) WrittenWork(text, how string) (ledger.Entry, error) {
 	return ledger.Entry{Kind: stepKinds[s.Result], Step: &ledger.Step{
 		Device: d, Before: s.Before, After: s.After, Minutes: s.Minutes, Note: s.Note, How: how,
 	}}, nil
-}
-
-func tryNearest(id string, v *manifest.Vessel) string {
-	var ids []string
-	for _, d := range v.Devices {
-		ids = append(ids, d.ID)
-	}
-	if near := manifest.Nearest(id, ids); near != "" {
-		return "; try " + near
-	}
-	return ""
 }
