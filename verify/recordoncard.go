@@ -81,7 +81,9 @@ func judgeRecord(m matched, report func(Finding)) {
 		report(recordAltered.at(media.RecordPath, asWritten, err.Error()))
 		return
 	}
-	judgeOwnFile(m, recordAltered, media.RecordPath, text, report)
+	if m.record.err == nil { // else it is told already, see judgeRecordForm
+		judgeOwnFile(m, recordAltered, media.RecordPath, text, report)
+	}
 	judgeOwnFile(m, sumsAltered, media.SumsPath, again.Sums(text), report)
 }
 

@@ -205,7 +205,9 @@ func TestEveryKindHasATest(t *testing.T) {
 	}
 	for _, d := range declared {
 		assert.Contains(t, verify.Kinds, verify.Kind(d[2]))
-		assert.Regexp(t, `verify\.`+d[1]+`\b`, tests.String())
+		if !regexp.MustCompile(`verify\.` + d[1] + `\b|"(stop|warn|note) ` + d[2] + `[" ]`).MatchString(tests.String()) {
+			t.Errorf("no test holds a card to %s", d[1])
+		}
 	}
 }
 
