@@ -93,7 +93,7 @@ func group(cmd *cobra.Command, args []string, json bool) error {
 	case len(args) > 0:
 		return usage(fmt.Errorf("unknown command %q for %q%s", args[0], cmd.CommandPath(), tryIt(or(manifest.Nearest(args[0], names), "one of "+strings.Join(names, ", ")))))
 	case json:
-		return usage(fmt.Errorf("expected one of %s, found 0 arguments", strings.Join(names, ", ")))
+		return usage(fmt.Errorf("expected one of %s, found none", strings.Join(names, ", ")))
 	}
 	return cmd.Help()
 }
@@ -108,7 +108,11 @@ func several(what string) cobra.PositionalArgs   { return between(1, math.MaxInt
 func between(least, most int, what string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) < least || len(args) > most {
-			return usage(fmt.Errorf("expected %s, found %d arguments\nusage: %s", what, len(args), cmd.UseLine()))
+			found := "none"
+			if len(args) > 0 {
+				found = counted(len(args), "argument")
+			}
+			return usage(fmt.Errorf("expected %s, found %s\nusage: %s", what, found, cmd.UseLine()))
 		}
 		return nil
 	}
@@ -215,21 +219,41 @@ func vesselCalled(shop *manifest.Shop, word string) (*manifest.Vessel, error) {
 		}
 		return nil, usage(fmt.Errorf("%d vessels are called %q: say which by its id: %s", len(found), word, strings.Join(ids, ", ")))
 	}
-	return nil, usage(fmt.Errorf("no vessel %q in %s%s; there are: %s", word, shop.Dir, tryIt(manifest.Nearest(word, words)), vesselIDs(shop)))
+	return nil, usage(fmt.Errorf("no vessel %q in %s%s; there are: %s", word, shop.Dir, tryIt(or(manifest.Nearest(word, words), onlyOneThatBegins(shop, word))), vesselIDs(shop)))
 }
 
-func vesselIDs(shop *manifest.Shop) string {
-	text := ""
-	for i, v := range shop.Vessels {
-		if i > 0 {
-			text += ", "
+// onlyOneThatBegins is the vessel whose id or name begins so, where there is one only.
+func onlyOneThatBegins(shop *manifest.Shop, word string) (id string) {
+	for _, v := range shop.Vessels {
+		begins := func(name string) bool { return strings.HasPrefix(edit.ID(name), edit.ID(word)) }
+		if edit.ID(word) == "" || !begins(v.ID) && !begins(v.Name) {
+			continue
 		}
-		text += v.ID
+		if id != "" {
+			return ""
+		}
+		id = v.ID
 	}
-	if text == "" {
-		return "none"
+	return id
+}
+
+// mostNamed is how many vessels, or drives, an error names.
+const mostNamed = 20
+
+func vesselIDs(shop *manifest.Shop) string {
+	var ids []string
+	for _, v := range shop.Vessels {
+		ids = append(ids, v.ID)
 	}
-	return text
+	return or(namedFew(ids, ", "), "none")
+}
+
+// namedFew is a list of names, and how many more there are than an error names.
+func namedFew(names []string, between string) string {
+	if more := len(names) - mostNamed; more > 0 {
+		return strings.Join(names[:mostNamed], between) + between + fmt.Sprintf("and %d more", more)
+	}
+	return strings.Join(names, between)
 }
 
 // vesselsNamed are the vessels with these ids or names, or all.

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 
 	"cardwright/media"
 	"cardwright/media/drive"
@@ -29,7 +28,7 @@ func withDrives(ctx context.Context, err error) error {
 	if len(names) == 0 {
 		return fmt.Errorf("%w\n%s", err, noReaders)
 	}
-	return fmt.Errorf("%w\ncardwright readers shows: %s", err, strings.Join(names, "; "))
+	return fmt.Errorf("%w\ncardwright readers shows: %s", err, namedFew(names, "; "))
 }
 
 // drivesWord is a drive in a word or two.

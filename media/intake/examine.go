@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path"
 	"path/filepath"
@@ -108,10 +109,25 @@ func (x *examination) refuse(what, found, expected, advice string) error {
 	return &Refused{Path: x.request.Path, What: what, Problem: problem.Problem{Found: found, Expected: expected, Advice: advice}}
 }
 
+// noDownload says that there is no file where a download was named.
+type noDownload struct {
+	path string
+	err  error // is fs.ErrNotExist
+}
+
+func (e *noDownload) Error() string {
+	return fmt.Sprintf("there is no download %s: name a file that is there", e.path)
+}
+
+func (e *noDownload) Unwrap() error { return e.err }
+
 // open opens the download, and refuses what can't be a package whatever its bytes
 // are.
 func (x *examination) open() error {
 	info, err := os.Stat(x.request.Path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return &noDownload{x.request.Path, err}
+	}
 	if err != nil {
 		return fmt.Errorf("opening the download: %w", err)
 	}

@@ -329,6 +329,43 @@ func TestJobsThatCantStand(t *testing.T) {
 	assert.Empty(t, left)
 }
 
+// A plan of two cards takes two targets, or four for two equal sets, and nothing
+// between; each target gets its card in the order in which they were named.
+func TestEveryCardHasItsTarget(t *testing.T) {
+	s := shoptest.New(t, t.TempDir())
+	alone := shoptest.AnyCard()
+	alone.Alone, alone.Folder = true, "/"
+	s.Model("fennick-plot-12", shoptest.AnyCard())
+	s.Model("solveld-beacon-1", alone)
+	s.Device("flybridge", "fennick-plot-12")
+	s.Device("beacon", "solveld-beacon-1")
+	s.Step("flybridge", "4.0", "", shoptest.Make("plot12.upd", 70_000, 1))
+	s.Step("beacon", "1.6", "", shoptest.Make("beacon.upd", 5000, 1))
+	dir := t.TempDir()
+	for targets, cards := range map[int][]int{1: nil, 2: {1, 2}, 3: nil, 4: {1, 2, 1, 2}, 5: nil} {
+		j := job(t, prepare.Computer{})
+		j.Shop, j.Vessel, j.Packages, j.Size = s.Shop, s.Vessel, media.PackagesOf(s.Shop), "67108864"
+		for i := range targets {
+			j.To = append(j.To, filepath.Join(dir, string(rune('a'+i))+".img"))
+		}
+		laid, err := j.Lay(t.Context())
+		require.NoError(t, err)
+		require.Len(t, laid.Layout.Cards, 2)
+		run, err := laid.Begin(t.Context(), prepare.Signing{})
+		if cards == nil {
+			_, bad := errors.AsType[*prepare.BadJob](err)
+			assert.True(t, bad, "%d targets: %v", targets, err)
+			continue
+		}
+		require.NoError(t, err)
+		var got []int
+		for _, target := range run.Targets {
+			got = append(got, target.Card.Number)
+		}
+		assert.Equal(t, cards, got)
+	}
+}
+
 // A card that can't be ejected, or that the system couldn't be told of, is as good as it
 // was; one that was pulled out is told as that, whatever else came of it.
 func TestWhatBecomesOfADriveAfterwards(t *testing.T) {
