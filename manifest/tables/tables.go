@@ -206,14 +206,23 @@ func separator(data []byte) rune {
 	return best
 }
 
+// unreadable puts the CSV reader's error into plain words.
 func (t *tableReader) unreadable(err error) {
 	at := manifest.Pos{File: t.table.name}
-	found := "text that is not CSV"
 	var told *csv.ParseError
 	if errors.As(err, &told) {
-		at.Line, at.Column, found = told.Line, told.Column, found+" ("+told.Err.Error()+")"
+		if at.Line, at.Column = told.Line, told.Column; told.StartLine < told.Line {
+			at.Line, at.Column = told.StartLine, 0 // the quotes that aren't closed begin there
+		}
 	}
-	t.mistake(at, "not readable as a table", found, "cells separated by commas, with quotes round those that hold a comma or a quote", "")
+	found := "text that is not CSV"
+	switch {
+	case errors.Is(err, csv.ErrBareQuote):
+		found = `a " inside a cell that isn't in quotes`
+	case errors.Is(err, csv.ErrQuote):
+		found = `a cell in quotes that isn't closed, or goes on behind its closing "`
+	}
+	t.mistake(at, "not readable as a table", found, `cells separated by commas; one that holds a comma or a " in quotes, with "" for each " inside`, "")
 }
 
 // maxColumns is the most columns that a table may have.

@@ -71,7 +71,11 @@ func TestReadMistakes(t *testing.T) {
 		{"model\nFennick\n", "d.csv:2:1: not an id"},
 		{"model,serial\nx,\"a\x1b[2J\"\n", "d.csv:2:3: character refused"},
 		{"model\nx,y\n", "d.csv:2:3: cell without a heading"},
-		{"model\n\"x\n", "not readable as a table"},
+		// RFC 4180, section 2, rules 5 to 7: what quotes enclose, and what doubles them.
+		{"model\n\"x\n", "d.csv:2:4: not readable as a table\n  found:    a cell in quotes that isn't closed"},
+		{"model\n\"x\ny\nz\n", "d.csv:2: not readable as a table"},
+		{"model\n\"x\"y\n", "not readable as a table\n  found:    a cell in quotes that isn't closed, or goes on behind its closing \""},
+		{"model\nx\"y\n", "d.csv:2:2: not readable as a table\n  found:    a \" inside a cell that isn't in quotes"},
 		{"model\n\xff\n", "not text in UTF-8"},
 		{"model\n" + strings.Repeat("x\n", manifest.MaxEntries+9), "table too long"},
 		{strings.Repeat("x", manifest.MaxFileBytes+1), "file too large\n  found:    more than 262144 bytes"},
