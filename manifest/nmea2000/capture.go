@@ -109,18 +109,18 @@ func (c *capture) line(text string, long bool) {
 	case isBad:
 		if !long && wordsOnly(text) {
 			c.network.Words++
-			c.words = keepFault(c.words, c.network.Lines, text)
+			c.words = addFault(c.words, c.network.Lines, text)
 			return
 		}
 		c.network.Bad++
-		c.network.Faults = keepFault(c.network.Faults, c.network.Lines, text)
+		c.network.Faults = addFault(c.network.Faults, c.network.Lines, text)
 	case isFrame:
 		c.network.Frames++
 		c.frame(f)
 	}
 }
 
-func keepFault(faults []Fault, line int, text string) []Fault {
+func addFault(faults []Fault, line int, text string) []Fault {
 	if len(faults) == MaxFaults {
 		return faults
 	}
@@ -245,12 +245,12 @@ func (c *capture) conclude() {
 	slices.SortStableFunc(c.network.Devices, func(a, b Seen) int {
 		return cmp.Or(cmp.Compare(a.Bus, b.Bus), cmp.Compare(a.Address, b.Address))
 	})
-	c.network.Devices = boxes(c.network.Devices)
+	c.network.Devices = mergeBoxes(c.network.Devices)
 }
 
-// boxes makes one of a box that shows as several devices: they have one maker, the
+// mergeBoxes makes one of a box that shows as several devices: they have one maker, the
 // same product information, and a serial that tells units apart.
-func boxes(all []Seen) []Seen {
+func mergeBoxes(all []Seen) []Seen {
 	some := []Seen{}
 	for _, s := range all {
 		i := slices.IndexFunc(some, func(o Seen) bool { return sameBox(o, s) })

@@ -76,7 +76,7 @@ func pipe(t *testing.T, in, tool string, args ...string) []byte {
 }
 
 // message is a product's frames, by the rules in the package's comment.
-type message struct {
+type parseMessage struct {
 	source   byte
 	sequence byte
 	model    string
@@ -84,7 +84,7 @@ type message struct {
 	serial   string
 }
 
-func (m message) payload() []byte {
+func (m parseMessage) payload() []byte {
 	b := bytes.Repeat([]byte{0xFF}, 134)
 	copy(b, []byte{0x34, 0x08, 0xBC, 0x04})
 	for at, text := range map[int]string{4: m.model, 36: m.version, 68: "MK1", 100: m.serial} {
@@ -94,7 +94,7 @@ func (m message) payload() []byte {
 	return b
 }
 
-func (m message) frames() []string {
+func (m parseMessage) frames() []string {
 	p := m.payload()
 	var all []string
 	for n := 0; len(p) > 0; n++ {
@@ -114,13 +114,13 @@ func (m message) frames() []string {
 	return all
 }
 
-func (m message) line(at float64, data []byte) string {
+func (m parseMessage) line(at float64, data []byte) string {
 	return fmt.Sprintf("(%.6f) can0 %08X#%X", 100+at, uint32(6)<<26|126996<<8|uint32(m.source), data)
 }
 
 var (
-	helm  = message{source: 35, sequence: 2, model: "PLOT 12", version: "3.1-40", serial: "F12-00231"}
-	other = message{source: 36, sequence: 2, model: "PLOT 12", version: "3.1-40", serial: "F12-00232"}
+	helm  = parseMessage{source: 35, sequence: 2, model: "PLOT 12", version: "3.1-40", serial: "F12-00231"}
+	other = parseMessage{source: 36, sequence: 2, model: "PLOT 12", version: "3.1-40", serial: "F12-00232"}
 )
 
 func models(n *nmea2000.Network) (all []string) {
@@ -211,7 +211,7 @@ func TestDoubled(t *testing.T) {
 func TestEndless(t *testing.T) {
 	var lines []string
 	for i := range 5000 {
-		m := message{source: byte(i % 250), sequence: byte(i % 8)}
+		m := parseMessage{source: byte(i % 250), sequence: byte(i % 8)}
 		lines = append(lines, m.line(0, []byte{m.sequence<<5 | byte(i%31+1), 1, 2, 3, 4, 5, 6, 7}), m.frames()[0])
 	}
 	for _, length := range []byte{0, 1, 6, 224, 255} {
@@ -355,7 +355,7 @@ func TestReadErrors(t *testing.T) {
 // Whatever is lost, doubled or mixed: a device that is told of said exactly
 // that, in one message.
 func TestNothingIsMadeUp(t *testing.T) {
-	all := append(append(helm.frames(), other.frames()...), message{source: 35, sequence: 2, model: "PLOT 12", version: "9", serial: "F12-00231"}.frames()...)
+	all := append(append(helm.frames(), other.frames()...), parseMessage{source: 35, sequence: 2, model: "PLOT 12", version: "9", serial: "F12-00231"}.frames()...)
 	rapid.Check(t, func(t *rapid.T) {
 		keep := rapid.SliceOfN(rapid.IntRange(0, 9), len(all), len(all)).Draw(t, "keep")
 		var lines []string

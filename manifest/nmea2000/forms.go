@@ -18,9 +18,9 @@ var Forms = []string{
 	"a line for each message: A000057.055 09FF7 0FF00 3F9FDCFFFFFFFFFF",
 }
 
-// timed reads 00:54:47.930 R 19F01444 C0 86 34; ok is false where the line isn't
+// parseTimed reads 00:54:47.930 R 19F01444 C0 86 34; ok is false where the line isn't
 // of this form.
-func timed(words []string) (f frame, what kind, ok bool) {
+func parseTimed(words []string) (f frame, what kind, ok bool) {
 	if len(words) < 3 || (words[1] != "R" && words[1] != "T") || len(words[2]) != 8 {
 		return f, isBad, false
 	}
@@ -29,7 +29,7 @@ func timed(words []string) (f frame, what kind, ok bool) {
 		return f, isBad, false
 	}
 	f.at = at
-	f, what = f.from(words[2], strings.Join(words[3:], ""), -1)
+	f, what = f.withHex(words[2], strings.Join(words[3:], ""), -1)
 	return f, what, true
 }
 
@@ -50,10 +50,10 @@ func clock(text string) (float64, bool) {
 	return sum, true
 }
 
-// trace reads a line of a .trc trace: a number, milliseconds, then in an order
+// parseTrace reads a line of a .trc trace: a number, milliseconds, then in an order
 // that the versions of the form have each for themselves a direction, a kind,
 // an identifier of eight digits, a length and that many bytes.
-func trace(words []string) (f frame, what kind, ok bool) {
+func parseTrace(words []string) (f frame, what kind, ok bool) {
 	f.at = math.NaN()
 	if len(words) < 4 {
 		return f, isBad, false
@@ -84,7 +84,7 @@ func trace(words []string) (f frame, what kind, ok bool) {
 	if err != nil || n > maxFrame || len(tail) < 1+n {
 		return f, isBad, true
 	}
-	f, what = f.from(id, strings.Join(tail[1:1+n], ""), n)
+	f, what = f.withHex(id, strings.Join(tail[1:1+n], ""), n)
 	return f, what, true
 }
 
@@ -92,9 +92,9 @@ func isHex(s string) bool {
 	return s != "" && strings.Trim(s, "0123456789abcdefABCDEF") == ""
 }
 
-// message reads a message on a line: A000057.055, source, destination and priority
+// parseMessage reads a message on a line: A000057.055, source, destination and priority
 // in five digits, the PGN in five, and the bytes of the whole message.
-func message(words []string) (f frame, what kind, ok bool) {
+func parseMessage(words []string) (f frame, what kind, ok bool) {
 	if len(words) < 3 || len(words[0]) < 7 || words[0][0] != 'A' || len(words[1]) != 5 || len(words[2]) != 5 {
 		return f, isBad, false
 	}

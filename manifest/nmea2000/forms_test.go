@@ -136,5 +136,5 @@ func TestMessages(t *testing.T) {
 	})
 	require.NoError(t, err)
 	assert.Equal(t, []uint32{127250, 126996}, pgns)
-	assert.Equal(t, nmea2000.Read{Lines: 21, Frames: 21}, r)
+	assert.Equal(t, nmea2000.Counts{Lines: 21, Frames: 21}, r)
 }

@@ -54,14 +54,15 @@ func parseFrame(line string, table *columns) (frame, kind) {
 	case table != nil:
 		return table.frame(line)
 	case strings.Contains(line, ",") && !strings.HasPrefix(line, "("):
-		return joined(line)
+		return parsePlain(line)
 	}
-	return candump(line)
+	return parseWords(line)
 }
 
-// candump reads a line of candump: of its log, (1.5) can0 09F20100#0011, or of
-// its screen, can0 09F20100 [2] 00 11, with or without a time before it.
-func candump(line string) (frame, kind) {
+// parseWords reads a line of words: of candump's log, (1.5) can0 09F20100#0011, of its
+// screen, can0 09F20100 [2] 00 11, with or without a time before it, or of the forms in
+// forms.go.
+func parseWords(line string) (frame, kind) {
 	f := frame{at: math.NaN()}
 	if strings.HasPrefix(line, "(") {
 		stamp, rest, ok := strings.Cut(line[1:], ")")
@@ -71,14 +72,14 @@ func candump(line string) (frame, kind) {
 		f.at, line = seconds(stamp), rest
 	}
 	words := strings.Fields(line)
-	for _, form := range []func([]string) (frame, kind, bool){timed, message, trace} {
+	for _, form := range []func([]string) (frame, kind, bool){parseTimed, parseMessage, parseTrace} {
 		if one, what, ok := form(words); ok {
 			return one, what
 		}
 	}
 	if n := slices.IndexFunc(words, func(w string) bool { return strings.Contains(w, "#") }); n >= 0 {
 		f.bus = strings.Join(words[:n], " ")
-		return f.fromLog(words[n])
+		return f.candumpLog(words[n])
 	}
 	n := slices.IndexFunc(words, func(w string) bool {
 		return len(w) == 3 && w[0] == '[' && w[2] == ']' || len(w) == 4 && w[0] == '[' && w[3] == ']'
@@ -90,11 +91,11 @@ func candump(line string) (frame, kind) {
 	if n == 1 {
 		f.bus = ""
 	}
-	return f.fromScreen(words[n-1], words[n], words[n+1:])
+	return f.candumpScreen(words[n-1], words[n], words[n+1:])
 }
 
-// fromLog reads ID#DATA.
-func (f frame) fromLog(text string) (frame, kind) {
+// candumpLog reads ID#DATA.
+func (f frame) candumpLog(text string) (frame, kind) {
 	id, data, _ := strings.Cut(text, "#")
 	switch {
 	case strings.HasPrefix(data, "#"), strings.HasPrefix(data, "R"), strings.HasPrefix(data, "r"):
@@ -103,11 +104,11 @@ func (f frame) fromLog(text string) (frame, kind) {
 	if i := strings.IndexByte(data, '_'); i >= 0 { // the raw length code of newer logs
 		data = data[:i]
 	}
-	return f.from(id, strings.ReplaceAll(data, ".", ""), -1)
+	return f.withHex(id, strings.ReplaceAll(data, ".", ""), -1)
 }
 
-// fromScreen reads ID [N] BYTES; text may follow.
-func (f frame) fromScreen(id, length string, words []string) (frame, kind) {
+// candumpScreen reads ID [N] BYTES; text may follow.
+func (f frame) candumpScreen(id, length string, words []string) (frame, kind) {
 	n, err := strconv.Atoi(strings.Trim(length, "[]"))
 	if err != nil || n > maxFrame {
 		return f, isOther // CAN FD
@@ -118,12 +119,12 @@ func (f frame) fromScreen(id, length string, words []string) (frame, kind) {
 	if len(words) < n {
 		return f, isBad
 	}
-	return f.from(strings.Trim(id, "<>"), strings.Join(words[:n], ""), n)
+	return f.withHex(strings.Trim(id, "<>"), strings.Join(words[:n], ""), n)
 }
 
-// from takes an identifier and data in hex; length is how many bytes there
-// should be, -1 where that isn't said.
-func (f frame) from(id, data string, length int) (frame, kind) {
+// withHex is the frame with an identifier and data in hex; length is how many bytes
+// there should be, -1 where that isn't said.
+func (f frame) withHex(id, data string, length int) (frame, kind) {
 	id = strings.TrimPrefix(strings.TrimPrefix(id, "0x"), "0X")
 	number, err := strconv.ParseUint(id, 16, 32)
 	bytes, derr := hex.DecodeString(data)
@@ -147,10 +148,10 @@ func seconds(text string) float64 {
 	return s
 }
 
-// joined reads a line of the plain form that canboat's tools write: time,
+// parsePlain reads a line of the plain form that canboat's tools write: time,
 // priority, PGN, source, destination, length, and the bytes in hex. Frames of
 // one message may be joined already.
-func joined(line string) (frame, kind) {
+func parsePlain(line string) (frame, kind) {
 	f := frame{at: math.NaN()}
 	cells := strings.Split(line, ",")
 	if len(cells) < 7 {
@@ -252,7 +253,7 @@ func (c *columns) frame(line string) (frame, kind) {
 	if stamp := get(c.time); strings.Contains(stamp, ".") { // whole numbers may be of any unit
 		f.at = seconds(stamp)
 	}
-	if yes(get(c.isRemote)) || c.extended >= 0 && !yes(get(c.extended)) {
+	if isYes(get(c.isRemote)) || c.extended >= 0 && !isYes(get(c.extended)) {
 		return f, isOther
 	}
 	data, length := c.content(get, cells)
@@ -261,7 +262,7 @@ func (c *columns) frame(line string) (frame, kind) {
 		if len(id) > 3 && len(id) < 8 { // leading zeros are left out by some
 			id = strings.Repeat("0", 8-len(id)) + id
 		}
-		return f.from(id, data, length)
+		return f.withHex(id, data, length)
 	}
 	pgn, perr := decimalOrHex(get(c.pgn), 32)
 	source, serr := decimalOrHex(get(c.source), 8)
@@ -314,7 +315,8 @@ func (c *columns) content(get func(int) string, cells []string) (string, int) {
 	return b.String(), length
 }
 
-func yes(text string) bool {
+// isYes tells whether a cell says that something holds.
+func isYes(text string) bool {
 	switch strings.ToLower(text) {
 	case "1", "true", "yes", "x":
 		return true

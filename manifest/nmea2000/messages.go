@@ -18,13 +18,13 @@ type Message struct {
 	Data   []byte // good until the next one
 }
 
-// Read is what became of a capture's lines.
-type Read struct{ Lines, Frames, Bad, Long int }
+// Counts are what became of a capture's lines.
+type Counts struct{ Lines, Frames, Bad, Long int }
 
 // Messages gives the messages of a capture one after the other. A frame is a message,
 // but for the PGNs of fast: those are joined from several frames first.
-func Messages(ctx context.Context, name string, in io.Reader, fast map[uint32]bool, give func(Message)) (Read, error) {
-	var r Read
+func Messages(ctx context.Context, name string, in io.Reader, fast map[uint32]bool, give func(Message)) (Counts, error) {
+	var r Counts
 	var table *columns
 	joiners := map[uint32]*joiner{}
 	buses := map[string]int{}
