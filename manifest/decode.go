@@ -155,7 +155,7 @@ func (d *decoder) text(n *yaml.Node, out reflect.Value, k key) {
 		return
 	}
 	if k.form != nil {
-		if problem := k.form.check(s); problem != "" {
+		if problem := k.form.wrong(s); problem != "" {
 			d.mistake(n, "not "+k.form.name, problem, k.form.expected, "")
 			return
 		}

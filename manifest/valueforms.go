@@ -80,8 +80,8 @@ var (
 	}
 )
 
-// check returns what is wrong with s, or "".
-func (f *form) check(s string) string {
+// wrong says what is wrong with s, or "".
+func (f *form) wrong(s string) string {
 	if !patterns[f.pattern].MatchString(s) {
 		return quote(s)
 	}

@@ -96,8 +96,8 @@ type Log struct {
 	shifts  []shift
 }
 
-// begin takes a new source on.
-func (l *Log) begin(name string, q Quantity) *Source {
+// addSource adds a source without values.
+func (l *Log) addSource(name string, q Quantity) *Source {
 	s := &Source{Name: name, Quantity: q, place: uint16(len(l.Sources))} // maxSources bounds them
 	l.Sources = append(l.Sources, s)
 	return s

@@ -59,7 +59,7 @@ func (c *clock) timeOfDay(source string, seconds float64) {
 func (c *clock) stamp(seconds float64) {
 	if !c.stamped {
 		c.stamped, c.source = true, "the stamps before the sentences"
-		c.drop()
+		c.dropWaiting()
 		c.now, c.by = math.NaN(), 0
 	}
 	c.set(seconds)
@@ -68,7 +68,7 @@ func (c *clock) stamp(seconds float64) {
 func (c *clock) set(seconds float64) {
 	next := seconds + c.by
 	if math.IsNaN(c.now) {
-		c.drop()
+		c.dropWaiting()
 		c.now = next
 		return
 	}
@@ -86,7 +86,7 @@ func (c *clock) set(seconds float64) {
 	case step > GapSeconds:
 		c.counts.Gaps++
 		c.counts.GapSeconds += step
-		c.drop()
+		c.dropWaiting()
 	default:
 		c.spread(step)
 		c.step = step
@@ -97,7 +97,7 @@ func (c *clock) set(seconds float64) {
 // jump goes on far behind what was, so that nothing crosses it.
 func (c *clock) jump(seconds float64) {
 	c.counts.Jumps++
-	c.drop()
+	c.dropWaiting()
 	c.now += apart
 	c.by = c.now - seconds
 	c.shifts = append(c.shifts, shift{c.now, c.by})
@@ -117,8 +117,8 @@ func (c *clock) spread(step float64) {
 	c.waits = c.waits[:0]
 }
 
-// drop leaves the values that wait without a time.
-func (c *clock) drop() {
+// dropWaiting leaves the values that wait without a time.
+func (c *clock) dropWaiting() {
 	c.counts.Untimed += len(c.waits)
 	c.waits = c.waits[:0]
 }
@@ -126,7 +126,7 @@ func (c *clock) drop() {
 // wait notes a value that is to get its time.
 func (c *clock) wait(s *Source) {
 	if len(c.waits) == mostWaits {
-		c.drop()
+		c.dropWaiting()
 	}
 	c.waits = append(c.waits, waiting{s.place, int32(len(s.Samples) - 1)})
 }
@@ -136,5 +136,5 @@ func (c *clock) end() {
 	if !math.IsNaN(c.now) && c.step > 0 {
 		c.spread(c.step)
 	}
-	c.drop()
+	c.dropWaiting()
 }

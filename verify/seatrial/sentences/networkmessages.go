@@ -98,7 +98,7 @@ func (n *network) source(m nmea2000.Message, q Quantity) *Source {
 	if q == True {
 		called += "-true"
 	}
-	s := n.r.log.begin(called, q)
+	s := n.r.log.addSource(called, q)
 	n.r.byName[key] = s
 	return s
 }

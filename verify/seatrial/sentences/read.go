@@ -67,7 +67,7 @@ func (r *Reader) Read(ctx context.Context, file string, in io.Reader) error {
 		full := err != nil && errors.Is(err, bufio.ErrBufferFull)
 		switch {
 		case long || full || len(line) > maxLine:
-			long = r.long(line, long, full)
+			long = r.longLine(line, long, full)
 		case len(line) > 0:
 			r.line(line)
 		}
@@ -91,9 +91,9 @@ func (r *Reader) Live(ctx context.Context, place string, in io.Reader, now func(
 	return r.Read(ctx, place, in)
 }
 
-// long takes a part of a line that is too long. Where carriage returns end the
+// longLine takes a part of a line that is too long. Where carriage returns end the
 // lines, the part is several. It tells whether what follows belongs to it.
-func (r *Reader) long(part []byte, begun, goesOn bool) bool {
+func (r *Reader) longLine(part []byte, begun, goesOn bool) bool {
 	if bytes.IndexByte(part, '\r') >= 0 && bytes.IndexByte(part, '\r') < len(part)-2 {
 		for one := range bytes.SplitSeq(part, []byte{'\r'}) {
 			switch {
@@ -131,14 +131,14 @@ func (r *Reader) line(line []byte) {
 	at := 0
 	if line[0] != '$' {
 		if at = bytes.IndexByte(line, '$'); at < 0 {
-			r.without(line)
+			r.noSentence(line)
 			return
 		}
 	}
 	if r.arrival != nil {
 		r.stamp(float64(r.arrival().UnixNano())/1e9, true)
 	} else if at > 0 {
-		r.before(line[:at])
+		r.stampBefore(line[:at])
 	}
 	for at >= 0 {
 		line = line[at+1:]
@@ -162,8 +162,8 @@ func (r *Reader) line(line []byte) {
 	}
 }
 
-// without takes a line in which no sentence begins.
-func (r *Reader) without(line []byte) {
+// noSentence counts a line in which no sentence begins.
+func (r *Reader) noSentence(line []byte) {
 	text := bytes.TrimSpace(line)
 	switch {
 	case len(text) == 0 || text[0] == '#' || bytes.HasPrefix(text, []byte("//")) || text[0] == '\\' && text[len(text)-1] == '\\':
@@ -175,8 +175,8 @@ func (r *Reader) without(line []byte) {
 	}
 }
 
-// before takes what stands before a sentence.
-func (r *Reader) before(text []byte) {
+// stampBefore takes the time that stands before a sentence.
+func (r *Reader) stampBefore(text []byte) {
 	if len(bytes.TrimSpace(text)) == 0 {
 		return
 	}
@@ -199,11 +199,11 @@ func (r *Reader) stamp(seconds float64, dated bool) {
 	r.clock.stamp(seconds)
 }
 
-// what became of a sentence; isWithout counts as one.
-type what int
+// outcome is what became of a sentence; isWithout counts as one.
+type outcome int
 
 const (
-	isRight what = iota
+	isRight outcome = iota
 	isWithout
 	isWrong
 	isCut
@@ -212,7 +212,7 @@ const (
 // sentence cuts a sentence behind its $ into what its checksum covers and what
 // follows it. The checksum is the XOR of the characters between $ and *
 // (NMEA 0183).
-func sentence(line []byte) (body, rest []byte, w what) {
+func sentence(line []byte) (body, rest []byte, w outcome) {
 	end := bytes.IndexByte(line, '*')
 	if end < 0 {
 		return unmarked(line)
@@ -231,7 +231,7 @@ func sentence(line []byte) (body, rest []byte, w what) {
 
 // unmarked is a sentence without a checksum: up to the next one, or to the end
 // of the line.
-func unmarked(line []byte) (body, rest []byte, w what) {
+func unmarked(line []byte) (body, rest []byte, w outcome) {
 	for i, c := range line {
 		if c == '$' {
 			return line[:i], line[i:], isCut

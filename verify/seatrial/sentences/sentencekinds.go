@@ -125,7 +125,7 @@ func (r *Reader) source(address []byte, q Quantity) *Source {
 	if len(r.byName) == maxSources {
 		return nil
 	}
-	s := r.log.begin(string(address), q)
+	s := r.log.addSource(string(address), q)
 	r.byName[key] = s
 	return s
 }
@@ -135,7 +135,7 @@ func (r *Reader) place(s *Source) *Source {
 	if p := r.where[s]; p != nil {
 		return p
 	}
-	p := r.log.begin(s.Name, Place)
+	p := r.log.addSource(s.Name, Place)
 	r.where[s] = p
 	return p
 }

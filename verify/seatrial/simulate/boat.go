@@ -91,14 +91,14 @@ func (b Boat) Write(w io.Writer, moves []Move) error {
 			s.turn(m.Turn, m.Rate)
 			continue
 		}
-		to := b.trueOf(m.Compass)
+		to := b.trueHeading(m.Compass)
 		if i == 0 {
 			s.heading = to
 		}
 		s.turn(wrap180(to-s.heading), usualRate)
 		s.heading = to
 		for range m.Seconds {
-			s.one(s.heading)
+			s.sail(s.heading)
 		}
 	}
 	return s.out.Flush()
@@ -109,7 +109,7 @@ func (s *sailing) turn(degrees, rate float64) {
 	from := s.heading
 	for i := 1; float64(i)*rate < math.Abs(degrees); i++ {
 		s.rate = side * rate
-		s.one(from + side*rate*float64(i))
+		s.sail(from + side*rate*float64(i))
 	}
 	s.rate = 0
 	s.heading = from + degrees
@@ -122,7 +122,8 @@ func (b Boat) deviation(theta float64) float64 {
 	return d[0] + d[1]*math.Sin(r) + d[2]*math.Cos(r) + d[3]*math.Sin(2*r) + d[4]*math.Cos(2*r)
 }
 
-func (b Boat) trueOf(theta float64) float64 { return theta + b.deviation(theta) + b.Variation }
+// trueHeading is the true heading at a compass reading.
+func (b Boat) trueHeading(theta float64) float64 { return theta + b.deviation(theta) + b.Variation }
 
 // reading of the compass on a true heading.
 func (b Boat) reading(psi float64) float64 {
@@ -134,8 +135,8 @@ func (b Boat) reading(psi float64) float64 {
 	return theta
 }
 
-// one is one second on a heading.
-func (s *sailing) one(psi float64) {
+// sail goes on for one second on a heading.
+func (s *sailing) sail(psi float64) {
 	b := s.boat
 	if b.Period > 0 {
 		psi += b.Weave * math.Sin(2*math.Pi*float64(s.second)/b.Period)
@@ -150,11 +151,12 @@ func (s *sailing) one(psi float64) {
 	north := b.Speed*math.Cos(r) + b.Current[1] + side*math.Sin(r) + b.SpeedNoise*s.noise.Normal()
 	s.lat += north / 3600 / 60
 	s.lon += east / 3600 / 60 / math.Cos(s.lat*math.Pi/180)
-	s.say(psi, theta, east, north)
+	s.write(psi, theta, east, north)
 	s.second++
 }
 
-func (s *sailing) say(psi, theta, east, north float64) {
+// write writes what the instruments say in this second.
+func (s *sailing) write(psi, theta, east, north float64) {
 	b := s.boat
 	if b.JumpAt > 0 && s.second == b.JumpAt {
 		s.clockOffset = b.JumpBy
