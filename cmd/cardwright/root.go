@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/edit"
 	"cardwright/media/place"
 )
 
