@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+
+	"cardwright/media/place"
 )
 
 // claim keeps other runs off a folder until what it returns is closed: each would
@@ -14,7 +16,7 @@ func claim(root *os.Root) (io.Closer, error) {
 	if err != nil {
 		return nil, err
 	}
-	claimed, err := lockFolder(folder)
+	claimed, err := place.HoldFolder(folder)
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("another run is writing to this folder: wait until it ends (%w)", err), folder.Close())
 	}

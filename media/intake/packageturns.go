@@ -2,10 +2,11 @@ package intake
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
+	"time"
 
 	"cardwright/manifest"
 	"cardwright/media"
@@ -28,20 +29,23 @@ func TakeTurn(ctx context.Context, shop *manifest.Shop, waiting func()) (leave f
 	if err != nil {
 		return nil, fmt.Errorf("opening the package folder: %w", err)
 	}
-	if held := lockFolder(folder, false); held != nil {
-		return func() { held.Close() }, nil // it was opened for reading only
+	held, err := place.HoldFolder(folder)
+	if errors.Is(err, place.ErrHeld) {
+		waiting()
 	}
-	waiting()
-	turn := make(chan io.Closer, 1)
-	go func() { turn <- lockFolder(folder, true) }()
-	select {
-	case held := <-turn:
-		return func() { held.Close() }, nil
-	case <-ctx.Done():
-		go func() { // whenever the turn comes
-			held := <-turn
-			held.Close()
-		}()
-		return nil, ctx.Err()
+	for errors.Is(err, place.ErrHeld) {
+		select {
+		case <-time.After(askAgain):
+			held, err = place.HoldFolder(folder)
+		case <-ctx.Done():
+			return nil, errors.Join(ctx.Err(), folder.Close())
+		}
 	}
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("waiting for the package folder: %w", err), folder.Close())
+	}
+	return func() { held.Close() }, nil // it was opened for reading only
 }
+
+// askAgain is how long a program waits before it asks again for its turn.
+const askAgain = 100 * time.Millisecond
