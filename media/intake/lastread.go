@@ -128,14 +128,3 @@ func (r *Readings) Save(shop *manifest.Shop) error {
 	}
 	return nil
 }
-
-// Needed is the part of an inventory that some vessel needs.
-func (inv Inventory) Needed() Inventory {
-	needed := Inventory{Unplanned: inv.Unplanned}
-	for _, c := range inv.Files {
-		if len(c.NeededBy) > 0 {
-			needed.Files = append(needed.Files, c)
-		}
-	}
-	return needed
-}

@@ -106,3 +106,14 @@ func useful(shop *manifest.Shop, needs neededBy, m *manifest.Model, r *manifest.
 	}
 	return false
 }
+
+// Needed is the part of an inventory that some vessel needs.
+func (inv Inventory) Needed() Inventory {
+	needed := Inventory{Unplanned: inv.Unplanned}
+	for _, c := range inv.Files {
+		if len(c.NeededBy) > 0 {
+			needed.Files = append(needed.Files, c)
+		}
+	}
+	return needed
+}
