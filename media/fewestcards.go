@@ -274,9 +274,7 @@ func (l *layer) add(open *openCard, n int, p placing) (*openCard, string) {
 	if !slices.Contains(card.Devices, p.step.Device) {
 		card.Devices = append(slices.Clip(card.Devices), p.step.Device)
 	}
-	if p.release.Released.After(card.Modified) {
-		card.Modified = p.release.Released.Time
-	}
+	card.bearsDateOf(p.release)
 	if why := l.whyNoRoom(*card, n); why != "" {
 		return nil, why
 	}

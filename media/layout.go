@@ -38,6 +38,14 @@ type Card struct {
 	Files       []CardFile
 }
 
+// bearsDateOf has a card's files and folders bear the day of its newest release, so that
+// the same plan gives the same bytes on whatever day.
+func (c *Card) bearsDateOf(r *manifest.Release) {
+	if r.Released.After(c.Modified) {
+		c.Modified = r.Released.Time
+	}
+}
+
 // CardFile is one payload file at its place on a card. It isn't a digest.File: its
 // path is the card's, and may be of a member of its source.
 type CardFile struct {

@@ -14,7 +14,7 @@ const mostFileBytes = 1<<32 - 1
 type File struct {
 	Path     string // slash path from the card's root
 	Size     int64  // bytes
-	Modified time.Time
+	Modified time.Time // the caller's: a card's files bear its newest release's day
 }
 
 // Spec is what a card is laid out from.

@@ -8,7 +8,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// SalvageReport tells what was salvaged. The check of the new ledger names
+// SalvageReport tells what was salvaged. The check of the new ledger (ledger.Walk) names
 // the gaps: the events that are missing from each chain.
 type SalvageReport struct {
 	Format  int         `json:"format"`
