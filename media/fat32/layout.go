@@ -12,8 +12,8 @@ const mostFileBytes = 1<<32 - 1
 
 // File is a file to be placed on a card.
 type File struct {
-	Path     string // slash path from the card's root
-	Size     int64  // bytes
+	Path     string    // slash path from the card's root
+	Size     int64     // bytes
 	Modified time.Time // the caller's: a card's files bear its newest release's day
 }
 
