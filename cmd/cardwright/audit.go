@@ -111,7 +111,7 @@ func (t *terminal) answer(v any, text func(io.Writer)) {
 
 func vesselText(v audit.Vessel) string {
 	if v.ID == "" {
-		return "nobody's boat known"
+		return "vessel unknown"
 	}
 	text := v.ID
 	if v.Name != "" {

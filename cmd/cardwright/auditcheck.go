@@ -52,7 +52,7 @@ if the events turn up later, a sync takes them in. An edited ledger stays refuse
 	o.addFlags(cmd)
 	cmd.Flags().StringVar(&o.place, "ledger", "", "another `LEDGER` than the shop's: a file or a postgres:// address")
 	cmd.Flags().BoolVar(&o.again, "again", false, "read every event, also those that were checked before")
-	cmd.Flags().StringVar(&o.accept, "accept", "", "take an older state of the ledger for the ledger, and say `WHY`")
+	cmd.Flags().StringVar(&o.accept, "accept", "", "accept an older state of the ledger, and say `WHY`")
 	return cmd
 }
 
@@ -112,7 +112,7 @@ func acceptLedger(ctx context.Context, t *terminal, at unchanged.Ledger, against
 	a, err := at.Accept(ctx, against, why)
 	if changed, is := errors.AsType[*unchanged.Changed](err); is {
 		t.answer(changed.Report, func(w io.Writer) { writeCheck(w, changed.Report) })
-		t.complain("not accepted: an older state of a ledger is whole, and this one isn't")
+		t.complain("not accepted: only a whole ledger can be accepted, and this one was changed or is damaged")
 		return &answered{exitNo}
 	}
 	if errors.Is(err, store.ErrNothingLost) {
@@ -133,7 +133,7 @@ type accepted struct {
 }
 
 func writeAccepted(w io.Writer, a store.Accepted) {
-	fmt.Fprintf(w, "Accepted: the ledger as it stands is the ledger. %s.\n", wrapped(goneText(a), "  "))
+	fmt.Fprintf(w, "Accepted: the ledger counts as it stands. %s.\n", wrapped(goneText(a), "  "))
 	fmt.Fprintln(w, "Should those events turn up, on another laptop say, a sync takes them in.")
 	if a.Kept != "" {
 		fmt.Fprintln(w, wrapped("This computer's copy with them was put aside: "+visible.Visible(a.Kept), "  "))

@@ -168,7 +168,7 @@ func runDevice(ctx context.Context, s *session, o lifeOptions, args []string, ch
 	}
 	name, err := bringUpToDate(shop, vessel, s.known[vessel.ID], changed)
 	if err != nil {
-		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w; once it can: cardwright record %s --from-ledger", err, vessel.ID)
+		return fmt.Errorf("it is noted in the ledger, but the vessel's file could not be brought up to date: %w; once it can: cardwright record %s --from-ledger", err, vessel.ID)
 	}
 	answerLife(&s.terminal, e, name, undo)
 	return nil

@@ -172,12 +172,12 @@ func keepCorrection(ctx context.Context, s *session, shop *manifest.Shop, key *k
 	}
 	file, notes, err := followVersions(shop, shop.Vessel(c.Vessel), before, after)
 	if err != nil {
-		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
+		return fmt.Errorf("it is noted in the ledger, but the vessel's file could not be brought up to date: %w", err)
 	}
 	if c.Vessel == "" {
 		files, err := followWithdrawals(ctx, shop)
 		if err != nil {
-			return fmt.Errorf("the ledger has it, but the catalogue could not be brought up to date: %w", err)
+			return fmt.Errorf("it is noted in the ledger, but the catalogue could not be brought up to date: %w", err)
 		}
 		file = strings.Join(files, ", ")
 	}

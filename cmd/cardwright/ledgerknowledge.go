@@ -72,7 +72,7 @@ func knownOf(ctx context.Context, l *store.Ledger, shop *manifest.Shop, v *manif
 // learnIfAny is learn for commands that go on where the ledger can't be asked.
 func learnIfAny(ctx context.Context, s *session, shop *manifest.Shop, vessels ...*manifest.Vessel) {
 	if err := learn(ctx, s, shop, vessels...); err != nil {
-		s.unasked = fmt.Errorf("the ledger could not be asked what it knows, withdrawn releases for one: %w", err)
+		s.unasked = fmt.Errorf("the ledger can't be read, so what it knows is missing, such as withdrawn releases: %w", err)
 	}
 }
 
@@ -186,7 +186,7 @@ func openHere(o known.OpenOn, vessel string) string {
 	case known.NotNoted:
 		text += "; to have it noted: cardwright record " + vessel + " --by-hand"
 	case known.FileOlder:
-		text += "; the ledger is gone by; to bring the file up to date: cardwright record " + vessel + " --from-ledger"
+		text += "; the ledger counts; to bring the file up to date: cardwright record " + vessel + " --from-ledger"
 	case known.SettingsLost:
 		text += "; once they are: cardwright record " + vessel + " --check '" + o.Device + ":" + settingsCheck + "=passed'"
 	case known.OnWithdrawn:

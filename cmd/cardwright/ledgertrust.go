@@ -38,7 +38,7 @@ func tellUntrusted(t *terminal, shop *manifest.Shop, key *keys.Key) {
 	for _, trust := range shop.Trusts {
 		if trust.Key == key.Public() {
 			if trust.Left(time.Now()) {
-				t.complain("this laptop's key left on " + trust.Until.Format(time.DateOnly) + ", says trusts: in shop.yaml: what it notes counts in no answer")
+				t.complain("by trusts: in shop.yaml this laptop's key left on " + trust.Until.Format(time.DateOnly) + ": what it notes counts in no answer")
 			}
 			return
 		}

@@ -83,7 +83,7 @@ func runWithdraw(ctx context.Context, s *session, o withdrawOptions, w ledger.Wi
 	}
 	files, err := followWithdrawals(ctx, shop)
 	if err != nil {
-		return fmt.Errorf("the ledger has it, but the catalogue could not be brought up to date: %w", err)
+		return fmt.Errorf("it is noted in the ledger, but the catalogue could not be brought up to date: %w", err)
 	}
 	s.answer(withdrawn{e, files}, func(out io.Writer) {
 		fmt.Fprintln(out, wrapped("Noted: "+e.Tell(), "  "))
@@ -130,7 +130,7 @@ func runLift(ctx context.Context, s *session, o withdrawOptions, w ledger.Withdr
 	}
 	files, err := record.LiftInCatalogue(shop, w)
 	if err != nil {
-		return fmt.Errorf("the ledger has it, but the catalogue could not be brought up to date: %w", err)
+		return fmt.Errorf("it is noted in the ledger, but the catalogue could not be brought up to date: %w", err)
 	}
 	s.answer(struct {
 		Format  int            `json:"format"`

@@ -99,7 +99,7 @@ outside any plan. --taken-on notes the vessel with its devices, as in its file.`
 	flags.StringVar(&o.approved, "approved", "", "`WHO` agreed to it: initials or a role")
 	flags.BoolVar(&o.otherPlan, "other-plan", false, "the sheet is of another plan than today's: take its steps as they stand")
 	flags.BoolVar(&o.takenOn, "taken-on", false, "note the vessel and its devices as they stand in its file")
-	flags.BoolVar(&o.byHand, "by-hand", false, "what was changed by hand in the vessel's file is so aboard: note it")
+	flags.BoolVar(&o.byHand, "by-hand", false, "the vessel's file was changed by hand and is right: note that")
 	flags.BoolVar(&o.follow, "from-ledger", false, "only bring the vessel's file up to date, where another van was aboard or a record was cut off")
 	flags.BoolVar(&o.undo, "undo-by-hand", false, "only put back what was changed by hand in the vessel's file, as the ledger has it")
 	return cmd
@@ -117,7 +117,7 @@ func (o recordOptions) moment() (time.Time, error) {
 // something else than note work.
 func (o recordOptions) only(does string) error {
 	if !o.nothingElse() || len(o.works) > 0 {
-		return usage(fmt.Errorf("%s, and nothing else: note the work aboard by another record", does))
+		return usage(fmt.Errorf("%s, and nothing else: note the work with another record", does))
 	}
 	return nil
 }

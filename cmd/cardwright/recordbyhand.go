@@ -39,10 +39,10 @@ func offerByHand(ctx context.Context, s *session, shop *manifest.Shop, vessel *m
 	if !agreed {
 		a := s.asking(ctx, false, false)
 		if a.in == nil {
-			fmt.Fprintf(w, "%s\n", wrapped(s.keepShop(fmt.Sprintf("It stays not noted. To have it noted as it stands: cardwright record %s --by-hand; to put back what the ledger has: cardwright record %s --undo-by-hand", vessel.ID, vessel.ID)), "  "))
+			fmt.Fprintf(w, "%s\n", wrapped(s.keepShop(fmt.Sprintf("It is not noted. To note it: cardwright record %s --by-hand; to put back what the ledger has: cardwright record %s --undo-by-hand", vessel.ID, vessel.ID)), "  "))
 			return false, nil
 		}
-		yes, err := a.yes("Is it so aboard, and shall it be noted as written by hand?", false)
+		yes, err := a.yes("Is this what is aboard? Yes notes it as written by hand.", false)
 		if err != nil || !yes {
 			return false, err
 		}

@@ -24,7 +24,7 @@ func keep(ctx context.Context, r *recording, outcome record.Outcome, undo []stri
 	outcome.Notes = append(outcome.Notes, late...)
 	changed, err := record.WriteVersions(r.shop, r.vessel, counts)
 	if err != nil {
-		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
+		return fmt.Errorf("it is noted in the ledger, but the vessel's file could not be brought up to date: %w", err)
 	}
 	r.session.answer(struct {
 		Format  int                  `json:"format"`

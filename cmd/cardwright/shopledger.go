@@ -69,13 +69,13 @@ func ledgerAt(t *terminal, address string) unchanged.Ledger {
 func noticeText(n unchanged.Notice) string {
 	switch n.Kind {
 	case unchanged.CheckingFirst:
-		return fmt.Sprintf("checking the ledger first, %d events: it was written to by something else, or nothing is remembered here of an earlier check", n.Events)
+		return fmt.Sprintf("checking all %d events of the ledger first: it has changed since the last check, or this computer has not checked it yet", n.Events)
 	case unchanged.CopyingFirst:
-		return fmt.Sprintf("checking %d events of the ledger first: nothing is remembered here of them", n.Events)
+		return fmt.Sprintf("checking %d events of the ledger first: this computer has not checked them yet", n.Events)
 	case unchanged.AnotherLedger:
-		return fmt.Sprintf("another ledger stands here than the one that was checked on %s", clock(n.Checked))
+		return fmt.Sprintf("this is another ledger than the one that was checked here on %s", clock(n.Checked))
 	case unchanged.Unreadable:
-		return fmt.Sprintf("%s in the ledger can't be read by this cardwright and are left out: a newer one wrote them", counted(int(n.Events), "event"))
+		return fmt.Sprintf("left out %s of the ledger: a newer cardwright wrote them, and this one can't read them", counted(int(n.Events), "event"))
 	}
 	return n.Text
 }

@@ -66,7 +66,7 @@ Read the version off the device's own screen before you rely on it.`,
 	flags.StringVar(&o.at, "at", "", "`WHEN` it was found: 2026-03-02, or 2026-03-02 14:30 (default: now)")
 	flags.BoolVar(&o.csv, "csv", false, "print the table to fill in")
 	flags.StringVar(&o.network, "network", "", "`CAPTURE` of the boat's network")
-	flags.BoolVar(&o.byHand, "by-hand", false, "what was changed by hand in the vessel's file is so aboard: note it, too")
+	flags.BoolVar(&o.byHand, "by-hand", false, "the vessel's file was changed by hand and is right: note that, too")
 	flags.BoolVar(&o.write, "write", false, "write what the network says into the vessel's file")
 	return cmd
 }
@@ -174,7 +174,7 @@ func (v *surveying) save(ctx context.Context, file *edit.File, found record.Surv
 	answer := surveyed{Format: 1, Vessel: v.vessel.ID, Changes: append([]survey.Change{}, changes...), Notes: notes}
 	will, err := edit.Check(v.shop.Dir, file)
 	if err != nil {
-		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
+		return fmt.Errorf("nothing was written, since the shop would not load with it: %w", err)
 	}
 	if answer.Noted, err = v.note(ctx, will, will.Vessel(v.vessel.ID), found); err != nil {
 		return err

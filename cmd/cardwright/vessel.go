@@ -134,7 +134,7 @@ func runVesselAdd(ctx context.Context, s *session, o vesselOptions, args []strin
 	}
 	will, err := edit.Check(shop.Dir, file)
 	if err != nil {
-		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
+		return fmt.Errorf("nothing was written, since the shop would not load with it: %w", err)
 	}
 	if err := edit.Save(shop.Dir, file); err != nil {
 		return err

@@ -178,7 +178,7 @@ func (s *session) undoLife(ctx context.Context, shop *manifest.Shop, key *keys.K
 	}
 	file, err := s.undoInFile(ctx, shop, was)
 	if err != nil {
-		return fmt.Errorf("the ledger has it, but the vessel's file could not be brought up to date: %w", err)
+		return fmt.Errorf("it is noted in the ledger, but the vessel's file could not be brought up to date: %w", err)
 	}
 	answerCorrection(&s.terminal, c, file, nil)
 	return nil
