@@ -43,7 +43,7 @@ var arrows = map[string][]string{
 	"media/place":         {"manifest/durable", "manifest/pattern"},
 	"media/readers":       {"media", "media/windisk"},
 	"media/readiness":     {"manifest", "manifest/order", "manifest/problem", "manifest/version", "media", "media/intake"},
-	"media/shopsync":      {"manifest", "manifest/digest", "manifest/durable", "manifest/pattern", "manifest/samename"},
+	"media/shopsync":      {"manifest", "manifest/contacts", "manifest/digest", "manifest/durable", "manifest/pattern", "manifest/samename"},
 	"media/windisk":       {},
 
 	"verify":                    {"manifest", "manifest/digest", "manifest/order", "manifest/pattern", "manifest/problem", "manifest/samename", "manifest/version", "media", "media/drive", "media/keys", "verify/fatread", "verify/visible"},

@@ -12,13 +12,17 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/contacts"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/audit"
 	"cardwright/verify/ledger/export"
 	"cardwright/verify/ledger/store"
 )
 
-type exportOptions struct{ format, output string }
+type exportOptions struct {
+	format, output string
+	people         bool
+}
 
 // The formats of audit export.
 var exportFormats = []string{"csv", "json", "cyclonedx", "html"}
@@ -37,19 +41,23 @@ aboard as a bill of materials (cyclonedx), or a page on the fleet over time (htm
 			if !slices.Contains(exportFormats, e.format) {
 				return usage(fmt.Errorf("--format %s: expected %s", e.format, strings.Join(exportFormats, ", ")))
 			}
+			if e.people && e.format != "csv" && e.format != "json" {
+				return usage(fmt.Errorf("--contacts goes with --format csv or json: the others are handed on"))
+			}
 			return asked(interruptible(cmd), s, o, func(shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 				return runExport(interruptible(cmd), s, e, shop, l, f)
 			})
 		},
 	}
 	cmd.Flags().StringVar(&e.format, "format", "csv", "`FORMAT`: "+strings.Join(exportFormats, ", "))
+	cmd.Flags().BoolVar(&e.people, "contacts", false, "with whom to call, from contacts.yaml (csv, json)")
 	cmd.Flags().StringVarP(&e.output, "output", "o", "", "write to this `FILE` instead of standard output")
 	return cmd
 }
 
 func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 	if e.output == "" {
-		return exported(ctx, s.out, e.format, shop, l, f)
+		return exported(ctx, s.out, e, shop, l, f)
 	}
 	out := page{flag: "output", path: e.output, shop: shop}
 	if err := out.check(); err != nil {
@@ -60,7 +68,7 @@ func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.
 	r, w := io.Pipe()
 	done := make(chan error, 1)
 	go func() {
-		err := exported(ctx, w, e.format, shop, l, f)
+		err := exported(ctx, w, e, shop, l, f)
 		w.CloseWithError(err)
 		done <- err
 	}()
@@ -78,12 +86,23 @@ func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.
 // momentsShown is at how many moments the page shows how the fleet stood.
 const momentsShown = 12
 
-func exported(ctx context.Context, w io.Writer, format string, shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
+func exported(ctx context.Context, w io.Writer, e exportOptions, shop *manifest.Shop, l *store.Ledger, f audit.Filter) error {
 	about := export.About{Shop: shop.Name, Ledger: l.ID(), Made: time.Now().UTC().Truncate(time.Second)}
 	events := func(give func(ledger.Event) error) error { return audit.Events(ctx, l, "", f, give) }
-	switch format {
+	var calls []export.Call
+	if e.people {
+		people, err := contacts.Load(shop.Dir)
+		if err != nil {
+			return usage(err)
+		}
+		about.Contacts = append([]contacts.Contact{}, people...)
+		for _, c := range people {
+			calls = append(calls, export.Call{Vessel: c.Vessel, Name: c.Name, Phone: c.Phone, Email: c.Email})
+		}
+	}
+	switch e.format {
 	case "csv":
-		return export.CSV(w, events)
+		return export.CSV(w, events, calls...)
 	case "json":
 		heads, err := l.Heads(ctx)
 		if err != nil {
@@ -95,7 +114,7 @@ func exported(ctx context.Context, w io.Writer, format string, shop *manifest.Sh
 	if err != nil {
 		return err
 	}
-	if format == "cyclonedx" {
+	if e.format == "cyclonedx" {
 		return export.CycloneDX(w, about, fleet)
 	}
 	stood, err := audit.OverTime(ctx, l, shop.Models, fleet, f, about.Made, momentsShown)

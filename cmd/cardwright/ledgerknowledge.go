@@ -102,6 +102,18 @@ func learnFleet(ctx context.Context, s *session, shop *manifest.Shop) error {
 	return learn(ctx, s, shop, vesselsOf(shop, ids)...)
 }
 
+// learnFleetIfAny is learnFleet for commands that go on where the ledger can't be asked,
+// and where a file is in conflict, since they plan nothing.
+func learnFleetIfAny(ctx context.Context, s *session, shop *manifest.Shop) {
+	err := learnFleet(ctx, s, shop)
+	if _, conflict := errors.AsType[*inConflict](err); conflict {
+		err = learn(ctx, s, shop)
+	}
+	if err != nil {
+		s.unasked = fmt.Errorf("the ledger could not be asked what it knows, withdrawn releases for one: %w", err)
+	}
+}
+
 // learnFiles looks up the vessels whose files differ from the ledger, by the fleet that
 // was read already where it is whole.
 func learnFiles(ctx context.Context, s *session, shop *manifest.Shop, l *store.Ledger, fleet *audit.Fleet) error {

@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/contacts"
 	"cardwright/media"
 	"cardwright/media/shopsync"
 	"cardwright/verify/ledger/store"
@@ -25,6 +26,7 @@ import (
 type syncOptions struct {
 	checkOptions
 	fresh, emptied bool
+	people         bool
 	settle, take   string
 }
 
@@ -37,7 +39,8 @@ func newSyncCommand(s *session) *cobra.Command {
 stick or a network share where several laptops meet. The ledger, the catalogue, the
 vessels and the package files get what is new on either side; a file that was removed
 on one side is removed on the other. shop.yaml, with its trusts:, and keys are never
-touched.
+touched. Whom to call stays on its laptop, unless --contacts is given; then it is synced
+boat by boat, and who was forgotten on one side is forgotten on the other.
 
 A file that was changed on both sides is a conflict. It stays as it is on both, the
 two are shown side by side, and nothing is planned from it until a person settles it.
@@ -73,6 +76,7 @@ What a sync replaces or removes is kept in .sync/before.`,
 		},
 	}
 	o.addFlags(cmd)
+	cmd.Flags().BoolVar(&o.people, "contacts", false, "also sync whom to call, in contacts.yaml")
 	cmd.Flags().BoolVar(&o.fresh, "new", false, "begin there: nothing was ever synced with that folder")
 	cmd.Flags().BoolVar(&o.emptied, "emptied", false, "most files were removed there on purpose: remove them here, too")
 	cmd.Flags().StringVar(&o.settle, "settle", "", "end a conflict about this `FILE`")
@@ -83,8 +87,9 @@ What a sync replaces or removes is kept in .sync/before.`,
 // syncedShops is the answer of sync.
 type syncedShops struct {
 	shopsync.Report
-	Ledger *synced `json:"ledger"` // null: none was synced
-	Note   string  `json:"note,omitempty"`
+	Ledger *synced          `json:"ledger"` // null: none was synced
+	People *shopsync.People `json:"contacts,omitempty"`
+	Note   string           `json:"note,omitempty"`
 }
 
 func runSync(ctx context.Context, s *session, shop *manifest.Shop, o syncOptions, where string) error {
@@ -112,8 +117,15 @@ func runSync(ctx context.Context, s *session, shop *manifest.Shop, o syncOptions
 			return fmt.Errorf("files and ledgers are synced, but what the shop's files need isn't known: %w", err)
 		}
 	}
+	if o.people {
+		people, err := shopsync.RunPeople(shop, where)
+		if err != nil {
+			return fmt.Errorf("files and ledgers are synced, whom to call isn't: %w", err)
+		}
+		answer.People = &people
+	}
 	s.answer(answer, func(w io.Writer) { writeSynced(w, shop, answer) })
-	if len(r.Conflicts) > 0 || len(r.Refused) > 0 || answer.Ledger != nil && len(answer.Ledger.Refused) > 0 {
+	if answer.People != nil && len(answer.People.Conflicts) > 0 || len(r.Conflicts) > 0 || len(r.Refused) > 0 || answer.Ledger != nil && len(answer.Ledger.Refused) > 0 {
 		return &answered{exitNo}
 	}
 	return nil
@@ -163,6 +175,9 @@ func writeSynced(w io.Writer, shop *manifest.Shop, a syncedShops) {
 	if a.Ledger != nil {
 		writeSync(w, *a.Ledger)
 	}
+	if a.People != nil {
+		writePeople(w, *a.People)
+	}
 	if a.Note != "" {
 		fmt.Fprintf(w, "Note: %s\n", wrapped(a.Note, "      "))
 	}
@@ -171,6 +186,17 @@ func writeSynced(w io.Writer, shop *manifest.Shop, a syncedShops) {
 	}
 	for _, c := range a.Conflicts {
 		writeFileConflict(w, shop, c)
+	}
+}
+
+// writePeople tells what became of whom to call.
+func writePeople(w io.Writer, p shopsync.People) {
+	fmt.Fprintf(w, "Whom to call: %d received, %d sent; %d forgotten here, %d there.\n", len(p.Received), len(p.Sent), len(p.ForgottenHere), len(p.ForgottenThere))
+	for _, c := range p.Conflicts {
+		fmt.Fprintf(w, "? %s\n", wrapped("Whom to call was changed here and there, and stays so on both: "+visible.Visible(c.Told()), "  "))
+	}
+	if len(p.Conflicts) > 0 {
+		fmt.Fprintf(w, "  cardwright sync --settle %s --take ours   (or theirs)\n", contacts.File)
 	}
 }
 
@@ -318,8 +344,29 @@ func padded(line string) string {
 	return string(runes) + strings.Repeat(" ", sideWidth-len(runes))
 }
 
+func settlePeople(s *session, shop *manifest.Shop, take string) error {
+	n, err := shopsync.SettlePeople(shop, take == "theirs")
+	if errors.Is(err, shopsync.ErrNoConflict) {
+		return usage(err)
+	}
+	if err != nil {
+		return err
+	}
+	s.answer(struct {
+		Format int    `json:"format"`
+		File   string `json:"file"`
+		Take   string `json:"take"`
+	}{1, contacts.File, take}, func(w io.Writer) {
+		fmt.Fprintf(w, "Settled: whom to call about %s. The next sync with --contacts takes %s.\n", counted(n, "vessel"), take)
+	})
+	return nil
+}
+
 func runSettle(ctx context.Context, s *session, shop *manifest.Shop, o syncOptions) error {
 	name := filepath.ToSlash(filepath.Clean(o.settle))
+	if name == contacts.File {
+		return settlePeople(s, shop, o.take)
+	}
 	if err := shopsync.Settle(ctx, shop, name, o.take == "theirs"); err != nil {
 		if errors.Is(err, shopsync.ErrNoConflict) {
 			return usage(fmt.Errorf("%w; cardwright sync shows those that are", err))

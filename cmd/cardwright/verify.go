@@ -115,7 +115,7 @@ func (o *verifyOptions) begin(ctx context.Context, s *session, path string) (v *
 	} else {
 		v.shop, err = s.shopIfAny()
 		if err == nil && v.shop != nil {
-			learnIfAny(ctx, s, v.shop)
+			learnFleetIfAny(ctx, s, v.shop) // for which boat it would do goes by the ledger, too
 		}
 	}
 	v.options = *o

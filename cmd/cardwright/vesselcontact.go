@@ -19,8 +19,8 @@ func newVesselContactCommand(s *session) *cobra.Command {
 		Use:   "contact VESSEL",
 		Short: "Say whom to call about a vessel, or forget it",
 		Long: `contact writes into contacts.yaml in the shop folder whom to call about a vessel; audit
-withdrawn shows it. Without a flag it shows what stands there. It goes onto no card,
-into no ledger, export or sync.`,
+withdrawn shows it. Without a flag it shows what stands there. It goes onto no card and
+into no ledger, and into an export or a sync only with their --contacts.`,
 		Example: `  cardwright vessel contact kittiwake --name skipper --phone '+44 1632 960123'`,
 		Args:    exactly(1, "a vessel"),
 		RunE: func(_ *cobra.Command, args []string) error {

@@ -10,6 +10,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"time"
 
@@ -22,7 +23,13 @@ type About struct {
 	Shop   string
 	Ledger string    // its id
 	Made   time.Time // when the export was made
+	// Contacts are whom to call, as they are given out in JSON; nil: nobody asked for
+	// them. The ledger has no such names.
+	Contacts any
 }
+
+// Call is whom to call about a vessel, for a table.
+type Call struct{ Vessel, Name, Phone, Email string }
 
 // Events gives events one after another, as audit.Events does.
 type Events func(give func(ledger.Event) error) error
@@ -36,14 +43,27 @@ var columns = []string{
 // CSV writes one line for each event; for a vessel taken on one for each
 // device, and for a card one for each release. Cells that a spreadsheet would
 // spoil are guarded, versions such as 4.10 among them.
-func CSV(w io.Writer, events Events) error {
+//
+// With calls each line has whom to call about its vessel, too.
+func CSV(w io.Writer, events Events, calls ...Call) error {
 	out := tables.NewWriter(w)
-	if err := out.Row(columns); err != nil {
+	head := columns
+	if len(calls) > 0 {
+		head = slices.Concat(columns, []string{"call name", "call phone", "call e-mail"})
+	}
+	if err := out.Row(head); err != nil {
 		return err
 	}
 	err := events(func(e ledger.Event) error {
+		var call []string
+		if len(calls) > 0 {
+			i := slices.IndexFunc(calls, func(c Call) bool { return c.Vessel != "" && c.Vessel == e.Statement.Entry.Vessel })
+			if call = []string{"", "", ""}; i >= 0 {
+				call = []string{calls[i].Name, calls[i].Phone, calls[i].Email}
+			}
+		}
 		for _, row := range rows(e) {
-			if err := out.Row(row); err != nil {
+			if err := out.Row(append(row, call...)); err != nil {
 				return err
 			}
 		}
@@ -154,7 +174,11 @@ func (c cells) card(k *ledger.Card) [][]string {
 // and signatures without this program.
 func JSON(w io.Writer, about About, heads ledger.Heads, events Events) error {
 	out := bufio.NewWriter(w)
-	head, err := json.Marshal(map[string]any{"format": 1, "shop": about.Shop, "ledger": about.Ledger, "made": stamp(about.Made), "heads": heads})
+	of := map[string]any{"format": 1, "shop": about.Shop, "ledger": about.Ledger, "made": stamp(about.Made), "heads": heads}
+	if about.Contacts != nil {
+		of["contacts"] = about.Contacts
+	}
+	head, err := json.Marshal(of)
 	if err != nil {
 		return fmt.Errorf("writing JSON: %w", err)
 	}
