@@ -134,10 +134,10 @@ var harmlessChanges = map[string]tampering{
 	"a package renamed in letter case": {hand: "mren ::" + plot + " ::01-flybridge/x\nmren ::01-flybridge/x ::01-flybridge/PLOT12.UPD", told: []string{"warn name-case 01-flybridge/PLOT12.UPD"}},
 }
 
-func TestUnfinishedCardsAreBad(t *testing.T)         { tampered(t, verify.Bad, unfinished) }
-func TestCardsWithChangedFilesAreBad(t *testing.T)   { tampered(t, verify.Bad, changedFiles) }
-func TestCardsWithAChangedRecordAreBad(t *testing.T) { tampered(t, verify.Bad, changedRecord) }
-func TestCardsForSomethingElseAreBad(t *testing.T)   { tampered(t, verify.Bad, otherCards) }
+func TestUnfinishedCardsAreBad(t *testing.T)             { tampered(t, verify.Bad, unfinished) }
+func TestCardsWithChangedFilesAreBad(t *testing.T)       { tampered(t, verify.Bad, changedFiles) }
+func TestCardsWithAChangedRecordAreBad(t *testing.T)     { tampered(t, verify.Bad, changedRecord) }
+func TestCardsForSomethingElseAreBad(t *testing.T)       { tampered(t, verify.Bad, otherCards) }
 func TestCardsThatCannotBeReadAreUnchecked(t *testing.T) { tampered(t, verify.Unchecked, unreadable) }
 
 func TestHarmlessChangesAreTold(t *testing.T) { tampered(t, verify.Good, harmlessChanges) }

@@ -155,8 +155,8 @@ func Read(r io.ReaderAt, bytes int64, limits Limits) *Card {
 	limits = limits.filled()
 	c := &Card{
 		Bytes:  bytes,
-		Log:    newLog(limits.Faults),
-		src:    newSource(r, bytes, limits.Failures),
+		Log:    Log{Counts: map[FaultKind]int{}, most: limits.Faults, bounds: map[string]bool{}},
+		src:    &source{r: r, size: max(0, bytes) / sectorBytes * sectorBytes, failuresLeft: limits.Failures},
 		cache:  &pages{},
 		limits: limits,
 	}

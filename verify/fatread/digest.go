@@ -19,7 +19,8 @@ var ErrNoDigest = errors.New("no digest of the card could be formed")
 // ErrNoDigest: the card isn't a single FAT32 volume with nothing unread, or a
 // file's digest isn't known.
 func (c *Card) Digest(fileSHA256 func(Entry) ([32]byte, bool)) (sum [32]byte, err error) {
-	if len(c.Partitions) != 1 || len(c.Volumes) != 1 || c.Volumes[0].FileSystem != FAT32 || c.anyUnread() {
+	unread := c.Counts[ReadFailed] > 0 || c.Counts[LimitReached] > 0
+	if len(c.Partitions) != 1 || len(c.Volumes) != 1 || c.Volumes[0].FileSystem != FAT32 || unread {
 		return sum, ErrNoDigest
 	}
 	v := &c.Volumes[0]

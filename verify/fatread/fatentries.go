@@ -2,7 +2,9 @@ package fatread
 
 import (
 	"fmt"
+	"strings"
 	"time"
+	"unicode/utf16"
 
 	"cardwright/manifest/samename"
 )
@@ -156,7 +158,7 @@ func dots(up bool) string {
 }
 
 func (l *fatLister) takeLabel(off int64, e []byte) {
-	name := labelText(e[:11])
+	name := strings.TrimRight(oem(string(firstByte(e[:11]))), " ")
 	switch {
 	case l.f.entry >= 0:
 		l.w.fault(LabelExtra, l.f.shown(), off, "no volume label outside the root folder", fmt.Sprintf("%q", name))
@@ -206,7 +208,7 @@ func (l *fatLister) takeShort(off int64, e []byte) {
 	l.checkTwice(off, path, name, short)
 	l.w.v.Entries = append(l.w.v.Entries, entry)
 	if entry.Dir {
-		l.addFolder(off, len(l.w.v.Entries)-1, nameUnits(name))
+		l.addFolder(off, len(l.w.v.Entries)-1, len(utf16.Encode([]rune(name))))
 	}
 }
 

@@ -115,10 +115,6 @@ type Log struct {
 	bounds map[string]bool // of Limits, that were met and told
 }
 
-func newLog(most int) Log {
-	return Log{Counts: map[FaultKind]int{}, most: most, bounds: map[string]bool{}}
-}
-
 // add keeps a fault while there is room, and counts it in any case.
 func (l *Log) add(f Fault) {
 	l.Counts[f.Kind]++
@@ -163,6 +159,3 @@ func (l *Log) tellLeftOut() {
 		Problem: problem.Problem{Expected: count(l.most, "fault") + " at most", Found: count(l.most+l.FaultsLeftOut, "fault")},
 	})
 }
-
-// anyUnread tells whether something wasn't looked at.
-func (l *Log) anyUnread() bool { return l.Counts[ReadFailed] > 0 || l.Counts[LimitReached] > 0 }

@@ -159,8 +159,6 @@ func oem(s string) string {
 	return b.String()
 }
 
-func labelText(b []byte) string { return strings.TrimRight(oem(string(firstByte(b))), " ") }
-
 // firstByte undoes the disguise of a name that begins with the mark of a
 // deleted entry.
 func firstByte(name []byte) []byte {
@@ -205,8 +203,6 @@ func safeName(name string) string {
 	}
 	return strings.ReplaceAll(name, "/", string([]byte{'/' | 0x80}))
 }
-
-func nameUnits(name string) int { return len(utf16.Encode([]rune(name))) }
 
 // checkName looks for what no name may have. Characters that only mislead
 // the eye are legal: they are the judge's business.

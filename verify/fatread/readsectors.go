@@ -27,10 +27,6 @@ type source struct {
 	failuresLeft int
 }
 
-func newSource(r io.ReaderAt, bytes int64, failures int) *source {
-	return &source{r: r, size: max(0, bytes) / sectorBytes * sectorBytes, failuresLeft: failures}
-}
-
 func (s *source) read(b []byte, off int64) error {
 	if off < 0 || off > s.size-int64(len(b)) {
 		return errOutside

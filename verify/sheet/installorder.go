@@ -65,7 +65,7 @@ func Make(in Input) (Sheet, error) {
 		s.Network = network(w, in)
 		s.Sections = work(w, in)
 		if s.Network.passesOn() {
-			s.Sections = append(s.Sections, networkSection(*s.Network))
+			s.Sections = append(s.Sections, Section{ID: "network", Title: s.Network.Title, Whole: true, Blocks: []Block{*s.Network}})
 		}
 		s.Sections = append(s.Sections, forTheShop(w, in, s.Cards))
 		s.Form = form(in)

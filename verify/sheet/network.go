@@ -16,10 +16,6 @@ func network(w speech, in Input) *Network {
 	return n
 }
 
-func networkSection(n Network) Section {
-	return Section{ID: "network", Title: n.Title, Whole: true, Blocks: []Block{n}}
-}
-
 func node(w speech, in Input, d *manifest.Device) Node {
 	n := Node{Device: name(d.ID), Model: in.modelName(d.Model), Host: -1}
 	through, route := "", ""

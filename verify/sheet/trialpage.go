@@ -31,8 +31,9 @@ func MakeTrial(in TrialInput) (Sheet, error) {
 		return Sheet{}, fmt.Errorf("making the page: %w", err)
 	}
 	s := Sheet{
-		Language: English, Title: "Sea trial: compass and steering", Made: in.When, Stamp: trialStamp(in.Trial),
-		Foot: trialFoot(w, in), Facts: trialFacts(w, in), About: trialAbout(w, in),
+		Language: English, Title: "Sea trial: compass and steering", Made: in.When,
+		Stamp: Stamp{Kind: stampKinds[in.Trial.Verdict], Word: strings.ToUpper(string(in.Trial.Verdict)), Text: sentence(in.Trial.Says)},
+		Foot:  trialFoot(w, in), Facts: trialFacts(w, in), About: trialAbout(w, in),
 		By: Blank{ID: "by", Label: w.say("technician"), Value: prose(in.Technician), Wide: true},
 	}
 	if in.Vessel != nil {
@@ -48,10 +49,6 @@ func MakeTrial(in TrialInput) (Sheet, error) {
 // stampKinds give each verdict its symbol.
 var stampKinds = map[seatrial.Verdict]string{
 	seatrial.Within: StampGood, seatrial.Outside: StampNone, seatrial.CantTell: StampRead,
-}
-
-func trialStamp(t seatrial.Trial) Stamp {
-	return Stamp{Kind: stampKinds[t.Verdict], Word: strings.ToUpper(string(t.Verdict)), Text: sentence(t.Says)}
 }
 
 func trialFoot(w speech, in TrialInput) string {
