@@ -134,7 +134,7 @@ var (
 	unseenFile     = diagnosis{MissingFile, Warn, "Part of the card's list of files could not be read. The file may be there.", retryThenLook}
 	nameCase       = diagnosis{NameCase, Warn, "The name differs in letter case only. FAT32 takes both for one.", "Nothing, unless the device does not show the file."}
 	movedFolder    = diagnosis{MovedFolder, Warn, "The files for step %d (%s) are whole, but in a folder of another name.", "Choose this folder on the device's screen. The install order written now names it."}
-	hiddenWanted   = diagnosis{HiddenFile, Stop, "The device may not show it, or pass it over.", cardOfYourOwn}
+	hiddenWanted   = diagnosis{HiddenFile, Stop, "The device may leave it out of its list, or pass it over.", cardOfYourOwn}
 	otherShortName = diagnosis{OtherShortName, Stop, "The card also has a short name for it, which simple devices go by. That name is wrong: they would not find the file.", cardOfYourOwn}
 
 	sameNames       = diagnosis{SameName, Warn, "Two names in one folder are the same to some devices: they may take either (name-twice).", "If neither is needed, nothing. Otherwise prepare a card of your own."}

@@ -62,7 +62,7 @@ func ReadFont(data []byte) (*Font, error) {
 
 func readFont(data []byte) (*Font, error) {
 	if len(data) > MaxFont {
-		return nil, fmt.Errorf("found more than %d bytes, expected at most that", MaxFont)
+		return nil, fmt.Errorf("it has %d bytes, at most %d are read", len(data), MaxFont)
 	}
 	tables, err := fontTables(data)
 	if err != nil {

@@ -30,7 +30,7 @@ func (c Clock) Check() error {
 		}
 	}
 	if c.Start != "" && c.Until == "" {
-		return fmt.Errorf("a start, %s, and no time to be done by", c.Start)
+		return fmt.Errorf("a start at %s, but no time to be done by: give both", c.Start)
 	}
 	return nil
 }
