@@ -107,6 +107,7 @@ func runLedger(args []string) error {
 		}
 	}
 	printLedgers(os.Stdout, table)
+	printRows(os.Stdout, table)
 	return nil
 }
 

@@ -303,7 +303,7 @@ func TestValidateNamesWhatWasFoundAndExpected(t *testing.T) {
 		"clock never set":    {func(e *ledger.Entry) { e.At = time.Unix(0, 0).UTC() }, "at: found the year 1970, expected 1990 to 2199; is the clock set?"},
 		"local time":         {func(e *ledger.Entry) { e.At = e.At.In(time.FixedZone("x", 3600)) }, "expected whole seconds in UTC"},
 		"bad digest":         {func(e *ledger.Entry) { e.Step.Card = "1234" }, `step.card: found "1234", expected 64 lower-case hex digits`},
-		"unknown kind":       {func(e *ledger.Entry) { e.Kind = "step undone" }, `kind: found "step undone", expected one of the kinds`},
+		"unknown kind":       {func(e *ledger.Entry) { e.Kind = "step undone" }, `kind: found "step undone", expected a kind of event`},
 		"negative minutes":   {func(e *ledger.Entry) { e.Step.Minutes = -1 }, "step.minutes: found -1, expected 0 to 10080"},
 		"too many devices": {func(e *ledger.Entry) {
 			*e = ledger.Entry{At: e.At, Vessel: "k", Kind: ledger.VesselTakenOn, TakenOn: &ledger.TakenOn{Name: "K", Devices: make([]ledger.Fitted, 1001)}}

@@ -40,8 +40,8 @@ func SignedMessage(id ID) []byte { return []byte("cardwright ledger event " + id
 
 // Ways in which an event does not hold.
 var (
-	ErrDigest    = errors.New("the content does not give the event's id: it was changed")
-	ErrSignature = errors.New("the signature is not the writer's")
+	ErrDigest    = errors.New("the content doesn't match the event's id: it was changed")
+	ErrSignature = errors.New("the signature isn't the writer's")
 	ErrNewer     = errors.New("a newer cardwright wrote it: update cardwright on this computer")
 )
 
@@ -111,7 +111,7 @@ func SignAll(events []Event, signer Signer) error {
 
 // Verify reads an event from anywhere: its content must be canonical, give
 // its id, and be signed with the key that it names. Whether that key is one
-// the shop knows is the caller's question.
+// the shop trusts is the caller's question.
 func Verify(id ID, content, signature []byte) (Event, error) {
 	if len(content) > MaxContent || IDOf(content) != id {
 		return Event{}, ErrDigest

@@ -112,7 +112,7 @@ func refused(r rune) bool {
 
 func (c *checker) word(field, s string) {
 	if strings.TrimSpace(s) == "" {
-		c.say(field, "nothing", "a word or more")
+		c.say(field, "nothing", "a word at least")
 	}
 	c.maybe(field, s)
 }
@@ -189,7 +189,7 @@ func (c *checker) entry(at string, e *Entry, corrections bool) {
 	c.maybe(at+"visit", e.Visit)
 	c.maybe(at+"vessel", e.Vessel)
 	if !slices.Contains(Kinds, e.Kind) || e.Kind == Correction && !corrections {
-		c.say(at+"kind", quote(string(e.Kind)), "one of the kinds that the ledger knows")
+		c.say(at+"kind", quote(string(e.Kind)), "a kind of event that this build knows")
 		return
 	}
 	if !c.oneBody(at, e) {
@@ -222,7 +222,7 @@ func (c *checker) oneBody(at string, e *Entry) bool {
 		}
 	}
 	if !ok {
-		c.say(at+want, "another body, or none", fmt.Sprintf("one body, %s, for %q", want, e.Kind))
+		c.say(at+want, "something else, or nothing", fmt.Sprintf("what belongs to %q, and nothing beside it", e.Kind))
 	}
 	return ok
 }

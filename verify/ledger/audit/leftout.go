@@ -40,7 +40,7 @@ func anewIn(ctx context.Context, l *store.Ledger, q store.Querier) (anew, error)
 	}
 	a.events = numbers
 	if len(vessels) > maxAnew {
-		return a, fmt.Errorf("events about %d vessels of writers whom shop.yaml doesn't trust, expected at most %d: look at audit check", len(vessels), maxAnew)
+		return a, fmt.Errorf("writers whom shop.yaml doesn't trust wrote of %d vessels, expected at most %d: look at audit check", len(vessels), maxAnew)
 	}
 	if a.lives, err = livesIn(ctx, l, q); err != nil {
 		return a, err

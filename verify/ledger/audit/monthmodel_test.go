@@ -222,7 +222,7 @@ type answer struct {
 	claims   []claim     // all of them
 	stand    []claim     // those that nothing takes the place of
 	gone     bool        // nobody says that it is aboard
-	versions []version.V // that stand against one another; version.Unknown where nobody read it
+	versions []version.V // that stand against one another, each of another release; version.Unknown where nobody read it
 	vague    bool        // dates and clocks contradict one another
 }
 
@@ -243,14 +243,15 @@ func (m *model) state(v *van, d aboard, until time.Time) (is answer) {
 		is.vague, stand = true, is.claims
 	}
 	is.stand, is.gone = stand, len(stand) > 0
+	var runs []release
 	for _, c := range stand {
 		is.gone = is.gone && c.gone
 		if c.lost {
 			is.versions = []version.V{version.Unknown}
 			break
 		}
-		if c.version != "" && !slices.Contains(is.versions, c.version) {
-			is.versions = append(is.versions, c.version)
+		if r := (release{c.box.model, c.version}); c.version != "" && !slices.Contains(runs, r) {
+			runs, is.versions = append(runs, r), append(is.versions, c.version)
 		}
 	}
 	if len(is.versions) == 0 && !is.gone && len(stand) > 0 {

@@ -50,8 +50,8 @@ func (o *LeftOut) note(events []ledger.Event) {
 // ErrNothing says that the ledger holds nothing of what was asked for.
 var ErrNothing = errors.New("the ledger has no entry for it")
 
-// errTooMany says that a history has more than maxLines.
-var errTooMany = errors.New("more events than anybody can read: narrow the dates")
+// errTooMany says that there are more than maxLines about vessels that are read together.
+var errTooMany = errors.New("more than 100,000 events about so few vessels: no boat gets that many in its life, somebody filled the ledger")
 
 // OfVessel gives a vessel's history, and what it ran at a moment (the zero
 // time: now). The filter narrows the lines, not the state.
@@ -301,7 +301,7 @@ func Otherwise(ctx context.Context, l *store.Ledger, files []*manifest.Vessel) (
 		})
 	})
 	if err != nil {
-		return nil, fmt.Errorf("laying files beside the ledger: %w", err)
+		return nil, fmt.Errorf("comparing the vessels' files with the ledger: %w", err)
 	}
 	for _, v := range files {
 		is, w := aboard[v.ID], words[v.ID]

@@ -7,8 +7,11 @@ import (
 	"cardwright/verify/ledger"
 )
 
+// differ tells whether two readings can't both be right: of one version on equipment of
+// two models they can't either.
 func differ(a, b *ledger.Reading) bool {
-	return !a.Gone && !b.Gone && version.Compare(a.Version, b.Version) != 0
+	models := a.Device.Model != "" && b.Device.Model != "" && a.Device.Model != b.Device.Model
+	return !a.Gone && !b.Gone && (models || version.Compare(a.Version, b.Version) != 0)
 }
 
 // unanswered are the places in an ordered list of the readings that no other takes

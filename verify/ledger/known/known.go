@@ -34,8 +34,9 @@ import (
 //   - so too for two writers, where the one had seen the other's event when he
 //     wrote (ledger.Seen).
 //   - of two writers of whom neither had seen the other's event neither is later.
-//     Where they read different versions, and neither's step started from what the
-//     other left, the device is disputed, until somebody who had seen both reads it
+//     Where they read different versions, or equipment of different models, and
+//     neither's step started from what the other left, the device is disputed, until
+//     somebody who had seen both reads it
 //     (TestTwoWritersWhoHadNotSeenEachOther).
 //   - a correction stands in the place of what it corrects; the last of several
 //     counts, and a correction is never itself corrected (TestACorrectionStandsInItsPlace).

@@ -23,7 +23,7 @@ const (
 	Edited  Verdict = "edited"
 	Damaged Verdict = "damaged"
 	// Unproven: every event is there and holds, but it wasn't said which
-	// writers the shop knows, or a newer cardwright wrote some.
+	// writers the shop trusts, or a newer cardwright wrote some.
 	Unproven Verdict = "unproven"
 )
 
@@ -32,7 +32,7 @@ const maxBreaks = 200
 
 // CheckOptions say what a ledger is checked against.
 type CheckOptions struct {
-	Known map[string]string // public keys of the writers that the shop knows, 64 hex digits, with a name each
+	Known map[string]string // public keys of the writers that the shop trusts, 64 hex digits, with a name each
 	Saved []ledger.Heads    // heads saved with a backup or told by another ledger
 	Words problem.Words     // for Acts, in advice
 }
@@ -77,7 +77,7 @@ type ChainReport struct {
 // What a check can't show, said in every report.
 const (
 	tailNote   = "events taken off the end of a chain show only against a head saved elsewhere: keep the heads of each backup in another place"
-	writerNote = "it wasn't said which writers the shop knows: a chain forged with a key of its own would not show"
+	writerNote = "it wasn't said which writers the shop trusts: a chain forged with another key would not show"
 )
 
 // Check goes through every event: that it is what was signed, that it stands
@@ -162,7 +162,7 @@ func (c *check) spoiled(found string) {
 	c.add(ledger.Break{
 		Kind: ledger.SchemaChanged, Problem: problem.Problem{
 			Expected: "tables and fields as cardwright makes them", Found: found,
-			Meaning: "somebody made or changed this database by hand; nothing in it can be asked safely",
+			Meaning: "somebody made or changed this database by hand; no answer from it would be safe",
 			Advice:  "salvage the ledger into a new one: it takes over what was signed",
 		},
 	})
@@ -266,7 +266,7 @@ func (c *check) begin(ch chainRow) *ChainReport {
 			Kind: ledger.WriterUnknown, Writer: ch.writer, Chain: ch.name, Problem: problem.Problem{
 				Expected: "a writer whom the shop trusts", Found: ch.writer,
 				Meaning: "somebody with a key of their own wrote this chain",
-				Advice:  "add the key to the shop's trusted ones if it is one of yours; otherwise believe nothing of this chain",
+				Advice:  "add the key to the shop's trusted ones if it is one of yours; otherwise trust nothing in this chain",
 			},
 		})
 	}
@@ -319,12 +319,12 @@ func (c *check) unsound(ch chainRow, e *raw) {
 		b.Kind = ledger.SignatureWrong
 		b.Expected, b.Found = "the signature of writer "+ch.writer, "another"
 		b.Meaning = "the writer didn't write this"
-		b.Advice = "believe the copy in another ledger or a backup"
+		b.Advice = "go by the copy in another ledger or in a backup"
 	default:
 		b.Kind = ledger.ContentChanged
 		b.Expected, b.Found = "content with the digest "+b.ID, "content with the digest "+ledger.IDOf(e.content).String()
 		b.Meaning = "somebody changed what the event says (or its id) after it was signed"
-		b.Advice = "believe the copy in another ledger or a backup"
+		b.Advice = "go by the copy in another ledger or in a backup"
 		if c.oneBit(e) {
 			b.Meaning += "; it is a single bit, which a worn medium can do too"
 		}
@@ -571,7 +571,7 @@ func (c *check) advice(table string) string {
 	if table == "event" {
 		return "bring the events into a new ledger: " + c.words.For(SyncIntoNew) + " takes over what was signed"
 	}
-	return "work it out anew from the events: " + c.words.For(Rebuild)
+	return "make this table anew from the events: " + c.words.For(Rebuild)
 }
 
 func (c *check) stray(table string, want, found int64) {

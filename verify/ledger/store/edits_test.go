@@ -199,7 +199,7 @@ func TestAForgedEventIsFound(t *testing.T) {
 	}
 }
 
-// A chain that is whole but signed by nobody the shop knows.
+// A chain that is whole but signed by nobody whom the shop trusts.
 func TestAChainForgedWithAKeyOfItsOwnIsFound(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		appendTo(t, l, "Ada", step(0, "1.6", "1.8"))
@@ -210,8 +210,8 @@ func TestAChainForgedWithAKeyOfItsOwnIsFound(t *testing.T) {
 
 		r, err := l.Check(context.Background(), store.CheckOptions{})
 		require.NoError(t, err)
-		assert.Equal(t, store.Unproven, r.Verdict, "nobody said whom the shop knows")
-		assert.Contains(t, strings.Join(r.Notes, "\n"), "forged with a key of its own would not show")
+		assert.Equal(t, store.Unproven, r.Verdict, "nobody said whom the shop trusts")
+		assert.Contains(t, strings.Join(r.Notes, "\n"), "forged with another key would not show")
 	})
 }
 

@@ -34,8 +34,8 @@ const (
 	// before it do nothing there any more, and later ones aren't made there.
 	layoutEvents = 7
 	// layoutAboard worked out anew what is looked up: a device that one writer says is
-	// gone is aboard where another saw it and didn't know; a vessel's last name doesn't
-	// go by dates alone.
+	// gone is aboard where another saw it and didn't know; one version on equipment of
+	// two models is disputed; a vessel's last name doesn't go by dates alone.
 	layoutAboard = 8
 )
 
@@ -113,7 +113,7 @@ func (l *Ledger) Rebuild(ctx context.Context) error {
 		return l.rebuildBeside(ctx)
 	}
 	if err := l.write(ctx, func(t *tx) error { return t.fill(ctx) }); err != nil {
-		return fmt.Errorf("rebuilding what ledger %s is asked by: %w", l.place, err)
+		return fmt.Errorf("rebuilding the tables of ledger %s: %w", l.place, err)
 	}
 	return nil
 }

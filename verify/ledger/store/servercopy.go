@@ -578,7 +578,7 @@ func (b *beside) walk(ctx context.Context, q Querier, key [2]string) (breaks []l
 // rebuildBeside works out the copy's tables anew, and takes every event over again.
 func (l *Ledger) rebuildBeside(ctx context.Context) error {
 	if _, err := l.follow(ctx); err != nil {
-		return fmt.Errorf("rebuilding what ledger %s is asked by: %w", l.place, err)
+		return fmt.Errorf("rebuilding the copy of ledger %s: %w", l.place, err)
 	}
 	b := l.beside
 	err := b.write(ctx, func(t *tx) error { return t.fill(ctx) })
@@ -587,7 +587,7 @@ func (l *Ledger) rebuildBeside(ctx context.Context) error {
 		_, err = l.follow(ctx)
 	}
 	if err != nil {
-		return fmt.Errorf("rebuilding what ledger %s is asked by: %w", l.place, err)
+		return fmt.Errorf("rebuilding the copy of ledger %s: %w", l.place, err)
 	}
 	return nil
 }

@@ -80,7 +80,7 @@ func TestAnEntryThatIsNotValidStopsThemAll(t *testing.T) {
 		bad := w.TakeOn(2, 0)
 		bad.TakenOn.Name = ""
 		_, err := l.Append(context.Background(), ledgertest.Writer("Ada"), w.TakeOn(1, 0), bad)
-		assert.ErrorContains(t, err, `entry 2 (vessel taken on): taken_on.name: found nothing, expected a word or more`)
+		assert.ErrorContains(t, err, `entry 2 (vessel taken on): taken_on.name: found nothing, expected a word at least`)
 		_, err = l.Append(context.Background(), ledgertest.Writer("Ada"))
 		assert.ErrorContains(t, err, "0 entries, expected 1 to 10000")
 		assert.Empty(t, requireWhole(t, l, "Ada").Chains)

@@ -16,7 +16,7 @@ import (
 
 // SyncOptions say whose events are taken.
 type SyncOptions struct {
-	Known map[string]string // writers whom the shop knows, as for CheckOptions; nil: everybody's
+	Known map[string]string // writers whom the shop trusts, as for CheckOptions; nil: everybody
 }
 
 // SyncReport tells what a sync did.
@@ -440,7 +440,7 @@ func (t *transfer) refusal(e *raw) string {
 		return e.err.Error()
 	}
 	if _, ok := t.known[e.event.Statement.Writer]; !ok && t.known != nil {
-		return "the shop doesn't know this writer"
+		return "the shop doesn't trust this writer"
 	}
 	return ""
 }

@@ -176,7 +176,7 @@ func TestSyncRefusesWhatDoesNotHold(t *testing.T) {
 		require.Len(t, r.Refused, 2)
 		whys := r.Refused[0].Why + r.Refused[1].Why
 		assert.Contains(t, whys, ledger.ErrDigest.Error())
-		assert.Contains(t, whys, "the shop doesn't know this writer")
+		assert.Contains(t, whys, "the shop doesn't trust this writer")
 		c := check(t, server)
 		require.Len(t, c.Breaks, 1)
 		assert.Equal(t, ledger.EventMissing, c.First.Kind)
