@@ -200,17 +200,3 @@ func judgeOwnFile(m matched, d diagnosis, path string, want []byte, report func(
 		report(d.at(path, asWritten, "a file of another size"))
 	}
 }
-
-// judgeFolderNames tells of an install order on the card that names folders
-// which aren't there any more.
-func judgeFolderNames(m matched, report func(Finding)) {
-	f := m.card.files.fileAt(media.InstallOrderPath)
-	if f == nil || len(m.moved) == 0 {
-		return
-	}
-	for _, s := range m.expected.Aboard.Plan.Steps {
-		if now := m.folderOf(s); now != s.Folder {
-			report(outdatedOrder.at(f.Path, "/"+now, "/"+s.Folder))
-		}
-	}
-}

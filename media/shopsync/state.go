@@ -2,8 +2,6 @@ package shopsync
 
 import (
 	"bytes"
-	"crypto/rand"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -11,11 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path"
-	"slices"
-	"strings"
 	"time"
-
-	"cardwright/manifest/pattern"
 )
 
 // ownFolder is where a sync keeps its own files, in both folders.
@@ -34,46 +28,6 @@ type state struct {
 }
 
 const maxState = 16 << 20
-
-// Conflict is a file that was changed in both folders since both had the same.
-type Conflict struct {
-	File   string    `json:"file"`
-	Place  string    `json:"place"`  // the other folder
-	Ours   string    `json:"ours"`   // digest; "": removed here
-	Theirs string    `json:"theirs"` // digest; "": removed there
-	Seen   time.Time `json:"seen"`
-	with   string    // id of the other folder
-}
-
-var folderID = pattern.Of(`^[0-9a-f]{32}$`)
-
-// id is the name of a folder in syncs; "" where it has none yet.
-func (f *folder) id() (string, error) {
-	in, err := f.root.Open(ownFolder + "/id")
-	if errors.Is(err, fs.ErrNotExist) {
-		return "", nil
-	}
-	if err != nil {
-		return "", err
-	}
-	defer in.Close() // opened for reading only
-	text, err := io.ReadAll(io.LimitReader(in, 64))
-	if err != nil {
-		return "", err
-	}
-	id := strings.TrimSpace(string(text))
-	if !folderID.MatchString(id) {
-		return "", fmt.Errorf("%s/%s/id isn't what cardwright wrote there: remove it, and sync as with a new folder", f.dir, ownFolder)
-	}
-	return id, nil
-}
-
-func (f *folder) giveID() (string, error) {
-	var random [16]byte
-	_, _ = rand.Read(random[:]) // never fails, by its documentation
-	id := hex.EncodeToString(random[:])
-	return id, f.write(ownFolder+"/id", []byte(id+"\n"))
-}
 
 // write puts one of the sync's own files in its place.
 func (f *folder) write(name string, text []byte) error {
@@ -131,63 +85,4 @@ func (f *folder) save(id string, s *state) error {
 		return err
 	}
 	return f.write(ownFolder+"/"+id+".json", text.Bytes())
-}
-
-// theirsAt is where the other folder's text of a file in conflict is kept.
-func theirsAt(id, name string) string { return path.Join(ownFolder, "conflicts", id, name) }
-
-// Conflicts are the files of a shop that are in conflict, by name.
-func Conflicts(dir string) ([]Conflict, error) {
-	f, err := openFolder(dir, packagesFolder)
-	if err != nil {
-		return nil, err
-	}
-	defer f.close() // opened for reading only
-	return f.conflicts()
-}
-
-func (f *folder) conflicts() (list []Conflict, err error) {
-	entries, err := fs.ReadDir(f.root.FS(), ownFolder)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	for _, e := range entries {
-		id, is := strings.CutSuffix(e.Name(), ".json")
-		if !is || !folderID.MatchString(id) {
-			continue
-		}
-		s, err := f.state(id)
-		if err != nil {
-			return nil, err
-		}
-		for _, c := range s.Conflicts {
-			c.with = id
-			list = append(list, c)
-		}
-	}
-	slices.SortFunc(list, func(a, b Conflict) int { return strings.Compare(a.File+"\x00"+a.with, b.File+"\x00"+b.with) })
-	return list, nil
-}
-
-// Texts are the text here of a file in conflict, and that of the other folder; nil
-// where it was removed there, or is no text.
-func Texts(dir string, c Conflict) (ours, theirs []byte, err error) {
-	f, err := openFolder(dir, packagesFolder)
-	if err != nil {
-		return nil, nil, err
-	}
-	defer f.close() // opened for reading only
-	if isPackage(c.File) {
-		return nil, nil, nil
-	}
-	if ours, err = f.text(c.File); errors.Is(err, fs.ErrNotExist) {
-		ours, err = nil, nil
-	}
-	if err == nil && c.Theirs != "" {
-		theirs, err = f.text(theirsAt(c.with, c.File))
-	}
-	return ours, theirs, err
 }

@@ -89,18 +89,6 @@ type CardFate struct {
 	To   string `json:"to,omitempty"` // who has it: initials or a role
 }
 
-// The ways in which a release was installed outside any plan, and by whom.
-const (
-	ByCable       = "by cable"
-	OnTheBench    = "on the bench"
-	ByTheYard     = "by the yard"
-	ByAnotherShop = "by another shop"
-	FromOwnCard   = "from a card of the customer's"
-)
-
-// Hows is the closed list of Step.How.
-var Hows = []string{ByCable, OnTheBench, ByTheYard, ByAnotherShop, FromOwnCard}
-
 // life tells whether an entry needs the format that these came with.
 func (e *Entry) life() bool {
 	return e.ByHand != nil || e.DeviceChange != nil || e.VesselChange != nil || e.CardFate != nil || e.Step != nil && e.Step.How != ""

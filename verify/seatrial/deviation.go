@@ -2,8 +2,6 @@ package seatrial
 
 import (
 	"math"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // Coefficients A to E of the deviation A + B sin θ + C cos θ + D sin 2θ +
@@ -173,82 +171,4 @@ func covered(theta float64, at []float64) bool {
 		after = min(after, Wrap360(a-theta))
 	}
 	return before+after <= widestGap || min(before, after) <= headingStep/2.0
-}
-
-// Seen is the deviation that was seen at a compass reading.
-type Seen struct{ Compass, Deviation float64 }
-
-// FitSeen fits A to E to deviations that were seen, by least squares. Fewer than
-// six have no doubt, and give nothing.
-func FitSeen(seen []Seen) (Deviation, []float64, bool) {
-	if len(seen) < len(Coefficients{})+1 {
-		return Deviation{}, nil, false
-	}
-	rows, values := make([][]float64, len(seen)), make([]float64, len(seen))
-	for i, s := range seen {
-		r := harmonics(s.Compass)
-		rows[i], values[i] = r[:], s.Deviation
-	}
-	fit, ok := leastSquares(rows, values)
-	if !ok {
-		return Deviation{}, nil, false
-	}
-	var d Deviation
-	freedom := float64(len(seen) - len(d.Coefficients))
-	copy(d.Coefficients[:], fit.solution) // A to E stand first in it
-	d.noises = []noise{{covariance(fit.inverse, fit.squares/freedom), freedom}}
-	d.setDoubts()
-	return d, fit.residuals, true
-}
-
-// covariance of A to E, which stand first in an inverse.
-func covariance(inverse *mat.SymDense, variance float64) (c [5][5]float64) {
-	for i := range c {
-		for j := range c {
-			c[i][j] = variance * inverse.At(i, j)
-		}
-	}
-	return c
-}
-
-// fitted is a least-squares solution.
-type fitted struct {
-	solution  []float64
-	inverse   *mat.SymDense // (XᵀX)⁻¹
-	residuals []float64
-	squares   float64
-}
-
-// worstCondition is where a fit says nothing any more: its headings don't tell
-// the coefficients apart.
-const worstCondition = 1e10
-
-func leastSquares(rows [][]float64, values []float64) (fitted, bool) {
-	n, p := len(rows), len(rows[0])
-	x := mat.NewDense(n, p, nil)
-	for i, r := range rows {
-		x.SetRow(i, r)
-	}
-	var xtx mat.SymDense
-	xtx.SymOuterK(1, x.T())
-	var chol mat.Cholesky
-	if !chol.Factorize(&xtx) || chol.Cond() > worstCondition {
-		return fitted{}, false
-	}
-	var solution, rhs mat.VecDense
-	y := mat.NewVecDense(n, values)
-	rhs.MulVec(x.T(), y)
-	out := fitted{inverse: mat.NewSymDense(p, nil), residuals: make([]float64, n)}
-	if chol.SolveVecTo(&solution, &rhs) != nil || chol.InverseTo(out.inverse) != nil {
-		return fitted{}, false
-	}
-	out.solution = solution.RawVector().Data
-	for i, r := range rows {
-		out.residuals[i] = values[i]
-		for j, c := range r {
-			out.residuals[i] -= c * out.solution[j]
-		}
-		out.squares += out.residuals[i] * out.residuals[i]
-	}
-	return out, true
 }

@@ -95,55 +95,6 @@ func (a Ask) validate(shop *manifest.Shop, vessel *manifest.Vessel) error {
 	return nil
 }
 
-// validateBack refuses a way back that is none, whatever else is aboard.
-func (a Ask) validateBack(shop *manifest.Shop, vessel *manifest.Vessel) error {
-	if len(a.Back) == 0 {
-		return nil
-	}
-	if len(a.Aim) > 0 || a.Within > 0 || a.Earlier != 0 {
-		return &BadAsk{"a way back is planned by itself: without an aim and without a time"}
-	}
-	for i, back := range a.Back {
-		d := vessel.Device(back.Device)
-		switch {
-		case d == nil:
-			return &BadAsk{fmt.Sprintf("vessel %s has no device %q; it has %s", vessel.ID, back.Device, list(vessel.Devices))}
-		case a.goesBack(d.ID) != &a.Back[i]:
-			return &BadAsk{fmt.Sprintf("%s is named twice", d.ID)}
-		case len(unknownOf([]*manifest.Device{d})) > 0:
-			continue
-		}
-		if err := a.validateReturn(shop, d, back); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (a Ask) validateReturn(shop *manifest.Shop, d *manifest.Device, back Return) error {
-	m := shop.Model(d.Model)
-	r := m.Release(back.To, d.Variant)
-	var have []string
-	for _, older := range releases(m, d.Variant) {
-		if version.Compare(older.Version, d.Version) < 0 && len(older.Files) > 0 {
-			have = append(have, string(older.Version))
-		}
-	}
-	switch {
-	case len(have) == 0:
-		return &BadAsk{fmt.Sprintf("%s runs %s %s, and the catalogue has no package of an older release: take one in first", d.ID, d.Model, named(string(d.Version), d.Variant))}
-	case back.To == "":
-		return nil
-	case version.Compare(back.To, d.Version) >= 0:
-		return &BadAsk{fmt.Sprintf("%s runs %s: %s is no way back from it", d.ID, d.Version, back.To)}
-	case r == nil || len(r.Files) == 0:
-		return &BadAsk{fmt.Sprintf("the catalogue has no package of %s %s for %s; of older releases it has %s", d.Model, back.To, d.ID, strings.Join(have, ", "))}
-	case r.Withdrawn != "" && back.Why == "":
-		return &BadAsk{fmt.Sprintf("%s %s was withdrawn: %s (%s); it is no way back unless you say why", d.Model, r.Version, r.Withdrawn, r.At("withdrawn"))}
-	}
-	return nil
-}
-
 // validateAim refuses a version that no device could ever end on.
 func validateAim(shop *manifest.Shop, vessel *manifest.Vessel, model string, v version.V) error {
 	var aboard bool
