@@ -156,7 +156,8 @@ func TestADoubtfulDownload(t *testing.T) {
 	require.NoError(t, os.WriteFile(path, make([]byte, 5000), 0o600))
 	said := unknown(path)
 	said.Model, said.Version, said.Released = "fennick-sweep-2", "2.5", "2026-02-10"
-	for answer, taken := range map[string]bool{"no": false, "": false, "yes": true} {
+	for _, answer := range []string{"no", "", "yes"} { // once it was taken it is known, and no longer asked about
+		taken := answer == "yes"
 		d := download(t, in, said)
 		assert.Equal(t, []string{"despite"}, answered(t, d, map[string][]string{"despite": {answer}}), answer)
 		err := d.Take(t.Context())
