@@ -9,6 +9,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"cardwright/manifest/problem"
 	"cardwright/manifest/version"
 )
 
@@ -79,8 +80,16 @@ func (c *checker) seen(list []Seen) {
 // what was expected.
 type checker struct{ errs []error }
 
+// Unwritable is what keeps a field of an event from being written.
+type Unwritable struct {
+	Field string // as in the event's JSON: step.note
+	problem.Problem
+}
+
+func (e *Unwritable) Error() string { return e.Field + ": " + e.Line() }
+
 func (c *checker) say(field, found, expected string) {
-	c.errs = append(c.errs, fmt.Errorf("%s: found %s, expected %s", field, found, expected))
+	c.errs = append(c.errs, &Unwritable{Field: field, Problem: problem.Problem{Found: found, Expected: expected}})
 }
 
 func (c *checker) text(field, s string, most int, lines bool) {

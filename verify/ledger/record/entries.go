@@ -1,6 +1,7 @@
 package record
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -428,8 +429,36 @@ func (m *maker) validate() {
 		return
 	}
 	for _, e := range m.out.Entries {
-		if err := e.Validate(); err != nil {
-			m.say(string(e.Kind), err.Error(), "what a ledger may hold", "")
+		err := e.Validate()
+		if err == nil {
+			continue
+		}
+		all := []error{err}
+		if joined, ok := err.(interface{ Unwrap() []error }); ok {
+			all = joined.Unwrap()
+		}
+		for _, err := range all {
+			if x, ok := errors.AsType[*ledger.Unwritable](err); ok {
+				m.say(placeOf(&e)+", "+fieldWord(x.Field), x.Found, x.Expected, x.Advice)
+				continue
+			}
+			m.say(placeOf(&e), err.Error(), "what can be noted", "")
 		}
 	}
+}
+
+// placeOf says what of the visit an entry is.
+func placeOf(e *ledger.Entry) string {
+	switch {
+	case e.Step != nil:
+		return fmt.Sprintf("step %d (%s)", e.Step.Number, e.Step.Device.ID)
+	case e.Check != nil:
+		return fmt.Sprintf("check (%s, %s)", e.Check.Device.ID, e.Check.Check)
+	}
+	return string(e.Kind)
+}
+
+// fieldWord is a field of an event, such as step.note, as a person calls it.
+func fieldWord(field string) string {
+	return strings.ReplaceAll(field[strings.LastIndexByte(field, '.')+1:], "_", " ")
 }

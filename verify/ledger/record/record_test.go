@@ -167,7 +167,7 @@ func TestEveryProblemOfASheetIsTold(t *testing.T) {
 		"shown, another": {func(f *record.Filled) {
 			f.Checks[0] = record.FilledCheck{Device: "radar", Check: "version shown", Result: record.Passed, Value: "1.6"}
 		}, "value: found 1.6, expected 1.8, which its step says it shows"},
-		"control character": {func(f *record.Filled) { f.Steps[2].Note = "\x1b[2J" }, "step.note: found the character U+001B"},
+		"control character": {func(f *record.Filled) { f.Steps[2].Note = "\x1b[2J" }, "step 3 (pilot), note: found the character U+001B"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			f := filled()
