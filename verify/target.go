@@ -31,10 +31,16 @@ func (v Verified) Close() {
 type Watch func(bytes int64) (add func(bytes int64), end func())
 
 // Target opens a card by the name of its drive, image file or folder, reads it back
-// and judges it. What comes back is to be closed, also beside an error. The error says
+// and judges it. What comes back is to be closed; beside an error it is. The error says
 // why there is no verdict: the card can't be opened, what it should hold can't be
 // found out (see Asked.Wanted), or the run was interrupted.
 func Target(ctx context.Context, path string, asked Asked, watch Watch) (v Verified, err error) {
+	defer func() {
+		if err != nil {
+			v.Close()
+			v.card = nil
+		}
+	}()
 	kind, err := drive.KindOf(path)
 	if err != nil {
 		return v, err

@@ -106,8 +106,7 @@ func TestCardsOfWhichNothingCanBeSaid(t *testing.T) {
 	for _, number := range []int{-1, 2, 99} {
 		asked := askedOf(s, true)
 		asked.Card = number
-		v, err := verify.Target(t.Context(), path, asked, unwatched)
-		v.Close()
+		_, err := verify.Target(t.Context(), path, asked, unwatched)
 		no, ok := errors.AsType[*verify.NoSuchCard](err)
 		if assert.True(t, ok, "%v", err) {
 			assert.Equal(t, []int{number, 1}, []int{no.Card, no.Cards})
@@ -115,18 +114,15 @@ func TestCardsOfWhichNothingCanBeSaid(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	v, err := verify.Target(ctx, path, askedOf(s, true), unwatched)
-	v.Close()
+	_, err := verify.Target(ctx, path, askedOf(s, true), unwatched)
 	assert.ErrorIs(t, err, context.Canceled, "what was interrupted is no verdict")
 
-	v, err = verify.Target(t.Context(), path+"x", askedOf(s, true), unwatched)
-	v.Close()
+	_, err = verify.Target(t.Context(), path+"x", askedOf(s, true), unwatched)
 	assert.ErrorIs(t, err, drive.ErrMissing)
 
 	short := filepath.Join(t.TempDir(), "short.img")
 	require.NoError(t, os.WriteFile(short, []byte("x"), 0o600))
-	v, err = verify.Target(t.Context(), short, askedOf(s, true), unwatched)
-	v.Close()
+	_, err = verify.Target(t.Context(), short, askedOf(s, true), unwatched)
 	assert.ErrorIs(t, err, drive.ErrNotImage)
 }
 

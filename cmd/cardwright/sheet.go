@@ -175,10 +175,10 @@ func runSheet(ctx context.Context, s *session, o sheetOptions, id string) error 
 			return err
 		}
 		card, err := verify.Target(ctx, path, asked, s.watch("reading back"))
-		card.Close()
 		if err != nil {
 			return noVerdict(err)
 		}
+		card.Close()
 		in.Plan = card.PlanOnIt(in.Plan)
 		in.Cards = append(in.Cards, sheet.StateOf(card, time.Now()))
 		codes = append(codes, verdictCode(card.Report.Verdict))

@@ -80,10 +80,10 @@ func runVerify(ctx context.Context, s *session, o verifyOptions, path string) er
 		return err
 	}
 	card, err := verify.Target(ctx, path, asked, s.watch("reading back"))
-	defer card.Close()
 	if err != nil {
 		return noVerdict(err)
 	}
+	defer card.Close()
 	if v.vessel != nil {
 		defer func() { writeOpen(s.errs, &s.terminal, v.vessel, s.known[v.vessel.ID]) }()
 	}
