@@ -131,7 +131,7 @@ func (t *tableReader) text(data []byte) {
 	}
 	if at := firstInvalid(data); at >= 0 {
 		line := bytes.LastIndexByte(data[:at], '\n') + 1
-		t.mistake(manifest.Pos{File: t.table.name, Line: bytes.Count(data[:at], []byte("\n")) + 1, Column: at - line + 1}, "not text in UTF-8",
+		t.mistake(manifest.Pos{File: t.table.name, Line: bytes.Count(data[:at], []byte("\n")) + 1, Column: utf8.RuneCount(data[line:at]) + 1}, "not text in UTF-8",
 			fmt.Sprintf("the byte 0x%02X, as in a table that was saved in another encoding", data[at]), "a table saved as CSV in UTF-8",
 			`save it again: spreadsheets have "CSV UTF-8" or ask for the encoding`)
 		return
@@ -158,6 +158,7 @@ func (t *tableReader) read(data []byte) {
 	r := csv.NewReader(bytes.NewReader(data))
 	r.Comma, r.FieldsPerRecord = separator(data), -1
 	r.TrimLeadingSpace = r.Comma != '\t' // an empty cell would be one of those spaces
+	lines := bytes.Split(data, []byte("\n"))
 	for first := true; ; first = false {
 		cells, err := r.Read()
 		if errors.Is(err, io.EOF) {
@@ -165,13 +166,13 @@ func (t *tableReader) read(data []byte) {
 			return
 		}
 		if err != nil {
-			t.unreadable(err)
+			t.unreadable(err, lines)
 			return
 		}
 		at := make([]manifest.Pos, len(cells))
 		for i := range cells {
 			line, column := r.FieldPos(i)
-			at[i] = manifest.Pos{File: t.table.name, Line: line, Column: column}
+			at[i] = t.at(lines, line, column)
 			cells[i] = plain(strings.TrimSpace(cells[i]))
 		}
 		if first {
@@ -206,12 +207,20 @@ func separator(data []byte) rune {
 	return best
 }
 
+// at is a place by its column in characters; the CSV reader counts bytes.
+func (t *tableReader) at(lines [][]byte, line, column int) manifest.Pos {
+	if text := lines[min(line, len(lines))-1]; column > 0 && column <= len(text) {
+		column = utf8.RuneCount(text[:column-1]) + 1
+	}
+	return manifest.Pos{File: t.table.name, Line: line, Column: column}
+}
+
 // unreadable puts the CSV reader's error into plain words.
-func (t *tableReader) unreadable(err error) {
+func (t *tableReader) unreadable(err error, lines [][]byte) {
 	at := manifest.Pos{File: t.table.name}
 	var told *csv.ParseError
 	if errors.As(err, &told) {
-		if at.Line, at.Column = told.Line, told.Column; told.StartLine < told.Line {
+		if at = t.at(lines, told.Line, told.Column); told.StartLine < told.Line {
 			at.Line, at.Column = told.StartLine, 0 // the quotes that aren't closed begin there
 		}
 	}

@@ -76,7 +76,11 @@ func TestReadMistakes(t *testing.T) {
 		{"model\n\"x\ny\nz\n", "d.csv:2: not readable as a table"},
 		{"model\n\"x\"y\n", "not readable as a table\n  found:    a cell in quotes that isn't closed, or goes on behind its closing \""},
 		{"model\nx\"y\n", "d.csv:2:2: not readable as a table\n  found:    a \" inside a cell that isn't in quotes"},
-		{"model\n\xff\n", "not text in UTF-8"},
+		{"model\n\xff\n", "d.csv:2:1: not text in UTF-8"},
+		// Columns are counted in characters, as editors count them.
+		{"note,model\nHäfen für Ünal,Fennick\n", "d.csv:2:16: not an id"},
+		{"note,model\nHäfen\xff,1\n", "d.csv:2:6: not text in UTF-8"},
+		{"note,model\nHäf\"en,x\n", "d.csv:2:4: not readable as a table"},
 		{"model\n" + strings.Repeat("x\n", manifest.MaxEntries+9), "table too long"},
 		{strings.Repeat("x", manifest.MaxFileBytes+1), "file too large\n  found:    more than 262144 bytes"},
 	} {
