@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 
 	"github.com/spf13/cobra"
 
@@ -128,6 +129,9 @@ func runVesselChange(ctx context.Context, s *session, o lifeOptions, id string, 
 	}
 	e.At, e.VesselChange.Note = at, o.note
 	if e.Kind == ledger.VesselRenamed && e.VesselChange.ID == "" && e.VesselChange.Name == "" {
+		if done, err := endRename(s, shop, vessel); done || err != nil {
+			return err
+		}
 		return usage(fmt.Errorf("she is called %s already, and her id is %s", vessel.Name, vessel.ID))
 	}
 	undo, err := noteLife(ctx, s, shop, key, e)
@@ -143,6 +147,23 @@ func runVesselChange(ctx context.Context, s *session, o lifeOptions, id string, 
 	}
 	answerLife(&s.terminal, e, name, undo)
 	return nil
+}
+
+// endRename ends a rename that was cut off after the ledger and the vessel's file had it,
+// and tells whether there was anything left of one.
+func endRename(s *session, shop *manifest.Shop, v *manifest.Vessel) (bool, error) {
+	name, err := record.Rename(shop, v, "", "")
+	if err == nil {
+		err = followWithContacts(&s.terminal, shop, v, v.ID, false)
+	}
+	if name == "" || err != nil {
+		return false, err
+	}
+	s.answer(struct {
+		Format int    `json:"format"`
+		File   string `json:"file"`
+	}{1, name}, func(w io.Writer) { fmt.Fprintf(w, "%s was brought up to date.\n", visible.Visible(name)) })
+	return true, nil
 }
 
 // followWithContacts keeps whom to call about a vessel under the id that she has now,
