@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -46,6 +47,8 @@ what it ran on an earlier day.`,
 				id := args[0]
 				if v, err := vesselCalled(shop, id); err == nil {
 					id = v.ID
+				} else if v, err := noted(interruptible(cmd), l, id); err == nil && v != nil {
+					id = v.ID
 				}
 				h, err := audit.OfVessel(interruptible(cmd), l, id, moment, f)
 				if err != nil {
@@ -79,6 +82,24 @@ what it ran on an earlier day.`,
 	cmd.Flags().StringVar(&plot, "plot", "", "write a picture (`PNG`) of how A to E of the compass went over the years")
 	cmd.Flags().StringVar(&at, "at", "", "as it was at the end of this `DAY`, or at a time: 2026-03-02 14:30")
 	return cmd
+}
+
+// noted finds the one vessel of the ledger that a word means, also one that is gone; nil
+// where there isn't just one.
+func noted(ctx context.Context, l *store.Ledger, word string) (*manifest.Vessel, error) {
+	all, err := audit.Vessels(ctx, l)
+	if err != nil {
+		return nil, err
+	}
+	book := &manifest.Shop{}
+	for _, v := range all {
+		book.Vessels = append(book.Vessels, &manifest.Vessel{ID: v.ID, Name: v.Name, Formerly: v.Formerly})
+	}
+	found := book.VesselsCalled(word)
+	if len(found) != 1 {
+		return nil, nil
+	}
+	return found[0], nil
 }
 
 func writeHistory(w io.Writer, id string, h audit.History) {

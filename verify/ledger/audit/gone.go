@@ -3,7 +3,9 @@ package audit
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -130,6 +132,34 @@ func AllIDs(ctx context.Context, l *store.Ledger) (IDs, error) {
 		err = fmt.Errorf("looking for the ids of vessels: %w", err)
 	}
 	return ids, err
+}
+
+// Vessels are all that a ledger knows, those that are gone too, by today's ids.
+func Vessels(ctx context.Context, l *store.Ledger) (vessels []Vessel, err error) {
+	err = l.Look(ctx, func(q store.Querier) error {
+		again, err := anewIn(ctx, l, q)
+		if err != nil {
+			return err
+		}
+		var ids []string
+		err = store.Each(ctx, q, `SELECT vessel FROM vessel`, nil, func(r *sql.Rows) error {
+			var id string
+			err := r.Scan(&id)
+			ids = append(ids, again.Now(id))
+			return err
+		})
+		slices.Sort(ids)
+		for _, id := range slices.Compact(ids) {
+			v := Vessel{ID: id}
+			err = errors.Join(err, again.describe(ctx, q, &v))
+			vessels = append(vessels, v)
+		}
+		return err
+	})
+	if err != nil {
+		err = fmt.Errorf("looking for the vessels that are noted: %w", err)
+	}
+	return vessels, err
 }
 
 // among is a condition that a column has one of some ids, with its arguments from
