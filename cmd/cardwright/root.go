@@ -4,14 +4,11 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
-	"cardwright/manifest/edit"
-	"cardwright/media/place"
 )
 
 // session is what all commands of one run share: who is at the other end, and what
@@ -117,160 +114,6 @@ func between(least, most int, what string) cobra.PositionalArgs {
 		}
 		return nil
 	}
-}
-
-// shop loads the shop folder.
-func (s *session) shop() (*manifest.Shop, error) {
-	dir, err := s.shopFolder()
-	if err != nil {
-		return nil, err
-	}
-	return manifest.Load(dir)
-}
-
-// shopFolder is the one that was named, or the nearest.
-func (s *session) shopFolder() (string, error) {
-	dir := s.shopDir
-	if dir == "" {
-		found, err := manifest.FindShop(".")
-		if err != nil {
-			return "", usage(err)
-		}
-		dir = found
-	}
-	if err := place.MayMake(filepath.Join(dir, manifest.ShopFile)); err != nil {
-		return "", usage(fmt.Errorf("loading the shop folder: %w", err)) // commands keep what they write there
-	}
-	return filepath.Clean(dir), nil
-}
-
-// shopFor loads the shop folder for work on one vessel. A mistake in a file that
-// doesn't concern it is told, and stops nothing.
-func (s *session) shopFor(vessel string) (*manifest.Shop, error) {
-	dir, err := s.shopFolder()
-	if err != nil {
-		return nil, err
-	}
-	shop, elsewhere, err := manifest.LoadFor(dir, vessel, nil)
-	s.elsewhere = elsewhere
-	if n := len(elsewhere); n > 0 {
-		concerns := "None of it concerns " + vessel + "; the work goes on."
-		if vessel == "" {
-			concerns = "The vessels that it concerns are left out."
-		}
-		s.complain(elsewhere.Error() + "\n\n" + concerns)
-	}
-	return shop, err
-}
-
-// shopIfAny loads the shop folder that was named or that there is, for commands
-// that can do without one; nil where there is none.
-func (s *session) shopIfAny() (*manifest.Shop, error) {
-	if s.shopDir == "" {
-		if _, err := manifest.FindShop("."); err != nil {
-			return nil, nil
-		}
-	}
-	return s.shop()
-}
-
-// vessel loads the shop folder and finds one vessel in it, as files and ledger
-// know it.
-func (s *session) vessel(id string) (*manifest.Shop, *manifest.Vessel, error) {
-	shop, vessel, err := s.vesselToJudge(id)
-	if err == nil {
-		err = s.unasked
-	}
-	return shop, vessel, err
-}
-
-// vesselToJudge is vessel for commands whose answer is a card's verdict: where the
-// ledger can't be asked they judge all the same, and noteCard says that it
-// couldn't.
-func (s *session) vesselToJudge(id string) (*manifest.Shop, *manifest.Vessel, error) {
-	shop, err := s.shopFor(id)
-	if err != nil {
-		return nil, nil, err
-	}
-	vessel, err := vesselCalled(shop, id)
-	if err != nil {
-		return nil, nil, err
-	}
-	if err := refuseUnsettled(shop, vessel); err != nil {
-		return nil, nil, err
-	}
-	learnIfAny(context.Background(), s, shop, vessel)
-	return shop, vessel, nil
-}
-
-// vesselCalled finds the one vessel that a word means.
-func vesselCalled(shop *manifest.Shop, word string) (*manifest.Vessel, error) {
-	found := shop.VesselsCalled(word)
-	var words []string
-	for _, v := range shop.Vessels {
-		words = append(words, v.ID, v.Name)
-	}
-	switch {
-	case len(found) == 1:
-		return found[0], nil
-	case len(found) > 1:
-		var ids []string
-		for _, v := range found {
-			ids = append(ids, v.ID)
-		}
-		return nil, usage(fmt.Errorf("%d vessels are called %q: say which by its id: %s", len(found), word, strings.Join(ids, ", ")))
-	}
-	return nil, usage(fmt.Errorf("no vessel %q in %s%s; there are: %s", word, shop.Dir, tryIt(or(manifest.Nearest(word, words), onlyOneThatBegins(shop, word))), vesselIDs(shop)))
-}
-
-// onlyOneThatBegins is the vessel whose id or name begins so, where there is one only.
-func onlyOneThatBegins(shop *manifest.Shop, word string) (id string) {
-	for _, v := range shop.Vessels {
-		begins := func(name string) bool { return strings.HasPrefix(edit.ID(name), edit.ID(word)) }
-		if edit.ID(word) == "" || !begins(v.ID) && !begins(v.Name) {
-			continue
-		}
-		if id != "" {
-			return ""
-		}
-		id = v.ID
-	}
-	return id
-}
-
-// mostNamed is how many vessels, or drives, an error names.
-const mostNamed = 20
-
-func vesselIDs(shop *manifest.Shop) string {
-	var ids []string
-	for _, v := range shop.Vessels {
-		ids = append(ids, v.ID)
-	}
-	return or(namedFew(ids, ", "), "none")
-}
-
-// namedFew is a list of names, and how many more there are than an error names.
-func namedFew(names []string, between string) string {
-	if more := len(names) - mostNamed; more > 0 {
-		return strings.Join(names[:mostNamed], between) + between + fmt.Sprintf("and %d more", more)
-	}
-	return strings.Join(names, between)
-}
-
-// vesselsNamed are the vessels with these ids or names, or all.
-func vesselsNamed(shop *manifest.Shop, ids []string) ([]*manifest.Vessel, error) {
-	if len(ids) == 0 {
-		return shop.Vessels, nil
-	}
-	var all []*manifest.Vessel
-	for _, id := range ids {
-		v, err := vesselCalled(shop, id)
-		if err != nil {
-			return nil, err
-		}
-		all = append(all, v)
-	}
-	return all, nil
 }
 
 // interruptible is the context of a command that cobra was given.

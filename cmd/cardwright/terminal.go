@@ -17,7 +17,7 @@ import (
 //   - Texts from outside are made visible before they are shown, and lines broken at
 //     the screen's width (wrapping.go). Nothing is told by colour alone.
 //   - Commands that a text names are for copying: they get the --shop that was named
-//     (shopflag.go).
+//     (shopintexts.go).
 //   - The exit code is the same in every form (exit.go).
 
 // terminal is the person or the program at the other end of a run.

@@ -3,7 +3,6 @@ package seatrial
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 )
 
@@ -234,54 +233,6 @@ func turnChecks(turns []Turn) (all []Check) {
 // sameWaters is how far apart two trials may be, in sea miles: B changes with
 // magnetic latitude.
 const sameWaters = 200
-
-// magnetCheck compares B and C with those of an earlier trial; pulled is nil where
-// they can't be compared.
-func magnetCheck(f *found, was *Earlier) (Check, *Pulled) {
-	i := slices.IndexFunc(f.swings, func(s Swing) bool { return s.Method == was.Method })
-	if why := whyNotCompared(f, was, i >= 0); why != "" {
-		return Check{Kind: OfMagnet, Says: "B and C aren't compared with those of " + was.From + ": " + why}, nil
-	}
-	c := Check{Kind: OfMagnet}
-	larger := func(se [5]float64) float64 { return max(se[coefB], se[coefC]) }
-	fit := f.swings[i].Fit
-	p := pulled(was.Coef[coefB], was.Coef[coefC], larger(was.SE), fit.Coefficients[coefB], fit.Coefficients[coefC], larger(fit.SE))
-	c.Verdict = p.Verdict
-	seen := fmt.Sprintf("a change under %.1f° would not be seen", p.Least)
-	switch p.Verdict {
-	case Outside:
-		c.Says = fmt.Sprintf("B and C changed by %.1f° since %s (T² %.1f; over 9.21 is a change): look for something magnetic that came, went or moved near the sensor, and pulls toward %s; %s",
-			p.Size, was.From, p.T2, bearing(p.Toward), seen)
-		c.Missing = "look for something magnetic near the sensor, toward " + bearing(p.Toward)
-	case Within:
-		c.Says = fmt.Sprintf("no change of B and C seen since %s (%.1f°, T² %.1f; over 9.21 is a change); %s", was.From, p.Size, p.T2, seen)
-	default:
-		c.Says = fmt.Sprintf("can't tell whether B and C changed since %s: %s, which is more than %d°", was.From, seen, magnetTolerance)
-		c.Missing = "the doubt of B and C is too wide to see a change: run each heading twice, " + howToRun
-	}
-	return c, &p
-}
-
-// whyNotCompared says why B and C can't be compared with an earlier trial's; "" where
-// they can. swung tells that there is a swing by the same method.
-func whyNotCompared(f *found, was *Earlier, swung bool) string {
-	sensor := sensorOf(f.used)
-	switch {
-	case f.in.SetUpAnew:
-		return "the compass was set up anew since"
-	case was.Unalike != "":
-		return was.Unalike
-	case was.Place == nil || f.place == nil:
-		return "nothing says that both were run in the same waters"
-	case miles(*was.Place, *f.place) > sameWaters:
-		return fmt.Sprintf("they were run %.0f NM apart, and B changes with the magnetic latitude", miles(*was.Place, *f.place))
-	case was.Sensor != "" && was.Sensor != sensor:
-		return fmt.Sprintf("that was another sensor (%s, now %s)", was.Sensor, sensor)
-	case !swung:
-		return fmt.Sprintf("that swing was by %s, and this log has none of that kind", was.Method)
-	}
-	return ""
-}
 
 // Sensor is the name of the compass's sentences; "" where there is none.
 func (t Trial) Sensor() string { return sensorOf(t.Used) }

@@ -51,18 +51,6 @@ func helmWords(e Estimate) string {
 	return fmt.Sprintf("%.1f° %s%s", math.Abs(e.Value), side, doubt)
 }
 
-// before says what a value was in the earlier trial; "" where there is none.
-func before(was *Earlier, of func(*Earlier) *Estimate) string {
-	if was == nil || of(was) == nil {
-		return ""
-	}
-	e := of(was)
-	if !e.Known {
-		return fmt.Sprintf("; before (%s) %.1f°", was.From, e.Value)
-	}
-	return fmt.Sprintf("; before (%s) %.1f° ± %.1f°", was.From, e.Value, e.U)
-}
-
 // stopsCheck says whether the rudder's stops were reached, and where they are.
 func stopsCheck(p *prepared) (Check, Rudder) {
 	var angles []float64

@@ -117,21 +117,6 @@ const (
 	OfOvershoot Kind = "overshoot"
 )
 
-// Earlier is an earlier trial.
-type Earlier struct {
-	From    string       `json:"from"` // the ledger's, or a log's name
-	At      time.Time    `json:"at"`
-	Method  Method       `json:"method"` // "": no swing
-	Coef    Coefficients `json:"coefficients"`
-	SE      [5]float64   `json:"standard_errors"`
-	Place   *[2]float64  `json:"place"`
-	Sensor  string       `json:"sensor"` // device and source
-	RMS     *Estimate    `json:"rms"`
-	Period  float64      `json:"period"`
-	Helm    *Estimate    `json:"helm"`
-	Unalike string       `json:"unalike"` // why B and C aren't compared, where the caller knows
-}
-
 // Try makes a trial of a log.
 func Try(in Input) Trial {
 	p := prepare(in)
@@ -350,19 +335,6 @@ func appendNew(list []string, more ...string) []string {
 		}
 	}
 	return list
-}
-
-// Kept is what a later trial is compared with.
-func (t Trial) Kept(from string, at time.Time) Earlier {
-	e := Earlier{From: from, At: at, Place: t.Place, Sensor: t.Sensor(), Helm: t.Helm}
-	if len(t.Swings) > 0 {
-		s := t.Swings[0]
-		e.Method, e.Coef, e.SE = s.Method, s.Fit.Coefficients, s.Fit.SE
-	}
-	if k := t.Keeping; k != nil {
-		e.RMS, e.Period = &k.RMS, k.Period
-	}
-	return e
 }
 
 // String writes a value with its doubt: +1.2° ± 0.4°.
