@@ -317,7 +317,7 @@ func (m *model) fileStands(v *van, d aboard) known.FileKind {
 	f, in := v.file[d.device]
 	b, remembered := v.wrote[d.device]
 	switch {
-	case len(is.versions) > 1 || is.gone || !in || !remembered || len(m.about(v, d, time.Time{})) == 0:
+	case len(is.versions) > 1 || is.gone || !in || !remembered || len(is.claims) == 0:
 		return ""
 	case !is.certain():
 		if f != b {

@@ -73,15 +73,18 @@ func orNone(s string) string {
 	return s
 }
 
-// Beside lays a vessel's file beside what the ledger knows of it. A vessel that
-// the ledger tells nothing of differs in nothing.
+// Beside lays a vessel's file beside what the ledger knows of it. A vessel of whose
+// devices the ledger tells nothing, checks apart, differs in nothing.
 func (v *Vessel) Beside(file *manifest.Vessel, wrote Written) []FileDiffers {
-	if len(v.Devices) == 0 {
+	if !slices.ContainsFunc(v.Devices, func(d Device) bool { return d.EverRead() }) {
 		return nil
 	}
 	list := v.wholeBeside(file, wrote[Whole])
 	for _, d := range file.Devices {
 		is := v.Device(d.ID)
+		if is != nil && !is.EverRead() {
+			is = nil
+		}
 		if is == nil || is.Gone {
 			was, remembered := wrote[d.ID]
 			switch {
