@@ -10,7 +10,7 @@ import (
 	"cardwright/verify/fatread"
 )
 
-// judgeBehindEnds tells of what stands behind the end mark of a folder and would
+// judgeBehindEnds reports what follows the end mark of a folder and would
 // be something to install for a device that doesn't stop there.
 func judgeBehindEnds(m matched, report func(Finding)) {
 	if m.card.volume == nil || len(m.card.volume.Behind) == 0 {
@@ -32,7 +32,7 @@ func couldTake(m matched, e fatread.Entry, leads map[string]bool) string {
 	names, endings := m.known.names(), m.known.endings()
 	switch {
 	case leads[long] || leads[short]:
-		return "an entry with the name of what is wanted, or of a folder that leads there"
+		return "an entry named like a wanted file, or like a folder on the way to one"
 	case e.Dir || e.Size == 0:
 		return ""
 	case names[path.Base(long)] || names[path.Base(short)]:

@@ -92,7 +92,7 @@ func runningOf(r media.Record, f media.RecordFile) []digest.SHA256 {
 }
 
 // firstOtherByte finds the first byte in which a file differs from a package of
-// a size. A package that can't be read, or is the same as the file, tells nothing.
+// a size. A package that can't be read, or is the same as the file, proves nothing.
 func firstOtherByte(ctx context.Context, f *file, pkg func() (io.ReadCloser, error), size int64) (at int64, ok bool) {
 	if pkg == nil {
 		return 0, false

@@ -125,7 +125,7 @@ func (v *victim) folder(at int64) {
 			continue
 		}
 		fields := [][2]int64{{0, 11}, {20, 22}, {26, 32}}
-		if v.image[e+11]&0x10 != 0 { // a folder's name is chosen on the screen: another is told, and does no harm
+		if v.image[e+11]&0x10 != 0 { // a folder's name is chosen on the screen: another is reported, and does no harm
 			fields = fields[1:]
 		}
 		for _, field := range fields {
@@ -179,7 +179,7 @@ func (v *victim) drawLink(rng *rand.Rand) []byte {
 	return binary.LittleEndian.AppendUint32(nil, to)
 }
 
-// touches tells whether a wanted file's byte or link differs after all changes.
+// touches reports whether a wanted file's byte or link differs after all changes.
 func (v *victim) touches(all []overlaid) bool {
 	now := map[int64]byte{}
 	for _, c := range all {
@@ -344,7 +344,7 @@ var faultKind = regexp.MustCompile(`\(([a-z-]+)\)`)
 // harmless are the phrases of fsck.fat about book-keeping that no file depends
 // on, with which a card may be good: free and lost clusters, also where the lost
 // ones lead out of range, the label, the mark of a card taken out too soon, and
-// boot sectors that differ ("mostly harmless", it says) where that is told as
+// boot sectors that differ ("mostly harmless", it says) where that is reported as
 // boot code.
 var harmless = regexp.MustCompile(`^(Leaving filesystem unchanged` +
 	`|Reclaimed \d+ unused clusters? |Free cluster summary wrong |Cluster \d+ out of range ` +
@@ -449,7 +449,7 @@ func structureOf(r verify.Report) (kinds []string, blind bool) {
 	return kinds, blind || len(found(r, verify.NoFileSystem))+len(found(r, verify.OtherFileSystem)) > 0
 }
 
-// Every sector that matters fails once: the card is unchecked, and the place is told.
+// Every sector that matters fails once: the card is unchecked, and the place is reported.
 func TestCorpusFailingReads(t *testing.T) {
 	v := newVictim(t)
 	whole := bytes.NewReader(readAll(t, v.path))

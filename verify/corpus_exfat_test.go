@@ -92,7 +92,7 @@ var corpusExFAT = map[string]handed{
 		s.alterSet(beacon, func(set []byte) { set[4] |= 2 })
 		s.fsckExFAT()
 	}, verdict: verify.Bad, kinds: []verify.Kind{verify.HiddenFile}, words: "marked as hidden"},
-	// What was never written reads as zeros, whatever stands in the clusters.
+	// What was never written reads as zeros, whatever the clusters hold.
 	"exFAT, a file that was written in part": {shop: allReadExFAT, make: func(s *stranger) {
 		s.onExFAT()
 		s.right()

@@ -217,7 +217,7 @@ func (s *stranger) bootText(sectors ...int64) {
 	}
 }
 
-// Bytes that were replaced since the card was made are told as that, with the
+// Bytes that were replaced since the card was made are reported as such, with the
 // day, wherever they stand; so is a file that was taken out.
 func TestReplacedBytes(t *testing.T) {
 	was := make([]byte, 4096)
@@ -257,8 +257,8 @@ func replacedBy(digit string) string {
 	return "    by: " + strings.Repeat(digit, 32) + "\n"
 }
 
-// A folder that a card stands in for is judged like a card: another name that
-// a device may take for a wanted one, or for a folder that leads there, is told.
+// A folder that a card is mounted on is judged like a card: another name that
+// a device may take for a wanted one, or for a folder that leads there, is reported.
 func TestFoldersWithTwins(t *testing.T) {
 	s := newScene(t)
 	for name, c := range map[string]struct {
@@ -288,7 +288,7 @@ func TestFoldersWithTwins(t *testing.T) {
 	}
 }
 
-// Nothing stands in the record's folder but what it lists and a signature.
+// The record's folder holds only what it lists and a signature.
 func TestRecordFolderHoldsNothingElse(t *testing.T) {
 	s := newScene(t)
 	signature := "untrusted comment: x\n" + strings.Repeat("A", 100) + "\ntrusted comment: y\n" + strings.Repeat("A", 88) + "\n"
@@ -345,7 +345,7 @@ func TestFoldersWithPackagesBeside(t *testing.T) {
 }
 
 // An install order on the card that names a folder which isn't there any more
-// is told of; on a card without one there is nothing to go wrong by.
+// is reported; on a card without one nobody can be misled.
 func TestOutdatedOrder(t *testing.T) {
 	stranger := newStranger(t, corpusShopWith(t, nil), "kittiwake", corpusCard)
 	moved(sweep, "radar one")(stranger)

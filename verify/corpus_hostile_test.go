@@ -59,7 +59,7 @@ func claiming(t testing.TB, zeros int, size uint64) []byte {
 	return out.Bytes()
 }
 
-// Archives that expand to terabytes are told and never good; what is unpacked
+// Archives that expand to terabytes are reported and never good; what is unpacked
 // of them is bounded, which is seen by how little of them is read.
 func TestCorpusZipBombs(t *testing.T) {
 	large := make([]byte, 4<<20)

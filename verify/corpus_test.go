@@ -16,7 +16,7 @@ import (
 	"cardwright/verify"
 )
 
-// handed is one card that a customer could hand over, and what must be told.
+// handed is one card that a customer could hand over, and what must be reported.
 type handed struct {
 	size    int64 // 0: a nominal 4 GB card
 	shop    map[string]string
@@ -399,6 +399,6 @@ func TestCorpusFolder(t *testing.T) {
 	assert.Len(t, found(r, verify.FolderOnly), 1)
 	require.NoError(t, os.Symlink("/etc/hostname", filepath.Join(dir, "link")))
 	r = verify.Folder(t.Context(), dir, e, nil)
-	assert.Equal(t, verify.Bad, r.Verdict, "a link is told and not followed")
+	assert.Equal(t, verify.Bad, r.Verdict, "a link is reported and not followed")
 	assert.Len(t, found(r, verify.ExtraFile), 1)
 }

@@ -14,16 +14,16 @@ var corpusTraps = map[string]handed{
 	// The beginning is gone.
 	"the first sector wiped, its copy whole": {
 		make: func(s *stranger) { s.good(); s.patch(0, make([]byte, 512)...) }, verdict: verify.Bad,
-		kinds: []verify.Kind{verify.NoFileSystem}, words: "the copy of it, in sector 6, is whole", says: "The files may still be there",
+		kinds: []verify.Kind{verify.NoFileSystem}, words: "its copy, in sector 6, is intact", says: "The files may still be there",
 	},
 	"the first sector overwritten with noise, its copy whole": {
 		make: func(s *stranger) { s.good(); s.patch(0, noise(512)...) }, verdict: verify.Bad,
-		kinds: []verify.Kind{verify.NoFileSystem}, words: "sector 6, is whole", says: "do not format it or write to it",
+		kinds: []verify.Kind{verify.NoFileSystem}, words: "sector 6, is intact", says: "do not format it or write to it",
 	},
 	"the first sector of a partition wiped": {make: func(s *stranger) {
 		s.partitioned("c")
 		s.patch(4<<20, make([]byte, 512)...)
-	}, verdict: verify.Bad, kinds: []verify.Kind{verify.NoFileSystem}, words: "sector 6, is whole"},
+	}, verdict: verify.Bad, kinds: []verify.Kind{verify.NoFileSystem}, words: "sector 6, is intact"},
 	"the partition table wiped": {make: func(s *stranger) {
 		s.partitioned("c")
 		s.patch(0, make([]byte, 512)...)

@@ -337,7 +337,7 @@ func (n *node) copied() *node {
 	return &c
 }
 
-// each goes through all below a folder, with the folder that each stands in.
+// each goes through all below a folder, with the folder that holds each.
 func (n *node) each(do func(p string, parent, k *node)) { n.eachBelow("", do) }
 
 func (n *node) eachBelow(above string, do func(p string, parent, k *node)) {

@@ -58,7 +58,7 @@ func simplyFolded(r rune) rune {
 	return least
 }
 
-// foundBy tells whether any device would find something by a name; surely: all.
+// foundBy reports whether any device would find something by a name; surely: all.
 func foundBy(want, long, short string) (any, surely bool) {
 	surely = true
 	for _, f := range compared {
@@ -184,7 +184,7 @@ func (d *device) shortOf(folder string) string {
 	return ""
 }
 
-// below tells whether a device would come upon a file in a folder.
+// below reports whether a device would come upon a file in a folder.
 func below(f shown, folder string) bool {
 	for _, c := range compared {
 		if folder == "" || strings.HasPrefix(c(f.path), c(folder)+"/") {
@@ -255,7 +255,7 @@ func (d *device) looksLikePackage(p string) bool {
 	})
 }
 
-// record looks at what a person goes by: the record's folder holds what belongs
+// record checks what a person relies on: the record's folder holds what belongs
 // there and nothing else, is this vessel's, this plan's and this card's, and its
 // list of digests is true, but for folders of which it is said that they aren't
 // there any more.

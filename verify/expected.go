@@ -19,11 +19,11 @@ type Expected struct {
 	Record media.Record
 	// Nothing: the vessel needs no card at all.
 	Nothing bool
-	// Beside: other files may be there, and are told of.
+	// Beside: other files may be there, and are reported.
 	Beside bool
 	// Alone: the card should hold its payload only, no folder of the record.
 	Alone bool
-	// RecordOptional: a card without the record's folder is told of, and can
+	// RecordOptional: a card without the record's folder is reported, and can
 	// be good all the same, as when a customer made it.
 	RecordOptional bool
 	// FromRecord: nothing is known but what a record on the card says that one
@@ -109,7 +109,7 @@ func (a *Aboard) steps() []order.Step {
 	return slices.DeleteFunc(slices.Clone(a.Plan.Steps), func(s order.Step) bool { return s.Card != a.Card })
 }
 
-// choosesFolder tells whether a step's folder is chosen on the device's screen.
+// choosesFolder reports whether a step's folder is chosen on the device's screen.
 func (a *Aboard) choosesFolder(s order.Step) bool {
 	id := s.Device
 	if s.Through != "" {

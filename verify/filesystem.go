@@ -30,26 +30,26 @@ var faultDiagnoses = map[fatread.FaultKind]diagnosis{
 	fatread.LabelDiffers: bookKeeping, fatread.LabelExtra: bookKeeping, fatread.EntryTime: bookKeeping,
 	fatread.ClustersLost: bookKeeping, fatread.HiddenSectors: bookKeeping,
 
-	fatread.BootCode:    bookKeeping.saying("The boot sector's copy differs in what no device goes by: boot code, or the names and numbers beside it (%s)."),
+	fatread.BootCode:    bookKeeping.saying("The boot sector's copy differs in bytes that no device uses: boot code, names or numbers (%s)."),
 	fatread.BootAlone:   bookKeeping.saying("The boot sector has no copy: if it is damaged, nothing leads to the files (%s)."),
-	fatread.TableLeft:   bookKeeping.saying("The end of the card has the backup of an old table; no device goes by it alone (%s)."),
-	fatread.EntryBehind: bookKeeping.saying("Old bytes stand behind the end of a folder: readers stop there, and no file depends on them (%s)."),
+	fatread.TableLeft:   bookKeeping.saying("The end of the card has the backup of an old table; no device uses it by itself (%s)."),
+	fatread.EntryBehind: bookKeeping.saying("Old bytes follow the end of a folder: readers stop before them, and no file depends on them (%s)."),
 
 	fatread.PartitionType:    damaged.saying("The partition table does not say what is there: devices may pass it over (%s)."),
 	fatread.PartitionOutside: damaged.saying("The partition is larger than the card: a card that claims more than it holds, or a copy that was cut short (%s)."),
 	fatread.VolumeSize:       damaged.saying("The file system is larger than the room for it: a card that claims more than it holds, or a copy that was cut short (%s)."),
-	fatread.TableAmbiguous:   damaged.saying("The card says in two ways what is on it: some devices go by the one, some by the other (%s)."),
-	fatread.TableStale:       damaged.saying("The card has an old table: some devices go by it (%s)."),
-	fatread.FATsDiffer:       damaged.saying("The two copies of the table that leads to the files differ: devices may go by either (%s)."),
+	fatread.TableAmbiguous:   damaged.saying("The card says in two ways what is on it: some devices follow one, some the other (%s)."),
+	fatread.TableStale:       damaged.saying("The card has an old table: some devices follow it (%s)."),
+	fatread.FATsDiffer:       damaged.saying("The two copies of the table that leads to the files differ: devices may follow either (%s)."),
 }
 
-// judgeFaults tells what is wrong with the partition table and the file system.
+// judgeFaults reports what is wrong with the partition table and the file system.
 func judgeFaults(m matched, report func(Finding)) {
 	if m.card.system == nil {
 		return
 	}
 	for _, f := range m.card.system.Faults {
-		if f.Kind != fatread.NameTwice { // told with the names, see judgeSameNames
+		if f.Kind != fatread.NameTwice { // reported with the names, see judgeSameNames
 			report(ofFault(f))
 		}
 	}
@@ -82,7 +82,7 @@ func notRead(path string, offset int64, found string) Finding {
 	return unreadable.at(path, "bytes that can be read", found)
 }
 
-// judgeVolume tells whether there is one file system, and where every device
+// judgeVolume reports whether there is one file system, and where every device
 // looks for it.
 func judgeVolume(m matched, report func(Finding)) {
 	card, v := m.card.system, m.card.volume
@@ -115,7 +115,7 @@ func judgePartitions(card *fatread.Card, v *fatread.Volume, report func(Finding)
 // bytes (FAT32 specification, "Boot Sector and BPB": not greater than 32K).
 const mostCluster = 32 << 10
 
-// judgeLayout tells of what the specifications allow and advise against: whether
+// judgeLayout reports what the specifications allow and advise against: whether
 // the devices aboard read it isn't known from their card rules.
 func judgeLayout(card *fatread.Card, v *fatread.Volume, report func(Finding)) {
 	if card.Table == fatread.GPT {
@@ -135,15 +135,15 @@ func judgeLayout(card *fatread.Card, v *fatread.Volume, report func(Finding)) {
 	}
 }
 
-// judgeNoVolume tells what a card without a file system looks like.
+// judgeNoVolume reports what a card without a file system looks like.
 func judgeNoVolume(card *fatread.Card, report func(Finding)) {
 	f := noFileSystem.at("", "a FAT32 file system", "no file system known here")
 	for _, p := range card.Partitions {
 		switch p.FileSystem {
-		case fatread.Unreadable: // told with its place; what is there isn't known
+		case fatread.Unreadable: // reported with its place; what is there isn't known
 			return
 		case fatread.Headless:
-			f = bootSectorGone.at("", fromItsStart, "its first sector overwritten; the copy of it, in sector 6, is whole")
+			f = bootSectorGone.at("", fromItsStart, "its first sector overwritten; its copy, in sector 6, is intact")
 		case fatread.Tableless:
 			f = tableGone.at("", fromItsStart, "the card's first sector overwritten; a FAT32 file system begins further on")
 		case fatread.Scrambled:
@@ -151,7 +151,7 @@ func judgeNoVolume(card *fatread.Card, report func(Finding)) {
 		case fatread.Blank:
 			f = blank.at("", f.Expected, "nothing: zeros where a file system would begin")
 		case fatread.DamagedFAT:
-			f = bootSectorsUseless.at("", f.Expected, "a FAT file system of which neither the boot sector nor its backup can be used")
+			f = bootSectorsUseless.at("", f.Expected, "a FAT file system whose boot sector and backup are both unusable")
 		}
 	}
 	report(f)
@@ -170,7 +170,7 @@ func (c onCard) fileSystem() string {
 	return ""
 }
 
-// judgeFileSystem tells of a file system that the devices don't read.
+// judgeFileSystem reports a file system that the devices don't read.
 func judgeFileSystem(m matched, report func(Finding)) {
 	name := m.card.fileSystem()
 	reads := []string{"fat32"}
@@ -217,10 +217,10 @@ func fileSystemNames(names []string) string {
 	return strings.Join(all, " or ")
 }
 
-// behindDriver is a file system of which the system knows nothing.
+// behindDriver is a file system that the system doesn't know.
 const behindDriver = "one that a driver outside the system serves (FUSE)"
 
-// judgeFolder tells what can't be judged of a card by its folder.
+// judgeFolder reports what can't be judged of a card by its folder.
 func judgeFolder(m matched, report func(Finding)) {
 	folder := m.card.folder
 	if folder == nil {
@@ -240,7 +240,7 @@ func judgeFolder(m matched, report func(Finding)) {
 }
 
 // judgeDigest compares the card's digest with the one of the written card. That
-// none could be formed is told where nothing else stops the card.
+// none could be formed is reported where nothing else stops the card.
 func judgeDigest(m matched, stops bool, report func(Finding)) {
 	var failed *fatread.ReadError
 	if errors.As(m.card.undigested, &failed) {

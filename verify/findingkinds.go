@@ -1,7 +1,7 @@
 package verify
 
 // The kinds of findings, a closed list. Programs that read a report may rely
-// on these words; what each means to a person stands in Meaning and Advice.
+// on these words; Meaning and Advice say what each means to a person.
 const (
 	NoFileSystem     Kind = "no-file-system"        // blank, or nothing that is known
 	OtherFileSystem  Kind = "other-file-system"     // one that isn't read here, or that the devices don't read

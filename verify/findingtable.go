@@ -85,7 +85,7 @@ var (
 	severalSystems = diagnosis{Structure, Stop, "Some devices read one of them, some another.", againOrOther}
 	damaged        = diagnosis{Structure, Stop, "The file system is damaged (%s). Devices may read it differently.", againThenNew}
 	damagedBeyond  = diagnosis{Structure, Stop, "The file system is damaged beyond what can be listed.", "Use another card."}
-	chainTooShort  = diagnosis{Structure, Stop, "The file system is damaged: this file can't be read whole.", againThenNew}
+	chainTooShort  = diagnosis{Structure, Stop, "The file system is damaged: this file can't be read completely.", againThenNew}
 	bookKeeping    = diagnosis{MinorDamage, Warn, "The file system's book-keeping is wrong (%s). No file depends on it.", "If all files match, nothing. Otherwise prepare the card again."}
 	badClusters    = diagnosis{MinorDamage, Warn, "A computer marked parts of this card as bad. No file is there, but the card may be wearing out.", "If all files match, nothing for now. Use another card next time."}
 	uncommonLayout = diagnosis{UncommonLayout, Warn, "Computers read such a card, but not every device does. It is not known whether those aboard do.", "Prepare a card of your own, laid out as devices expect it: {repair}"}
@@ -128,14 +128,14 @@ var (
 	replaced       = diagnosis{ContentDiffers, Stop, "The card has the file as it was until it was replaced on %s: %s", again}
 	takenOut       = diagnosis{ContentDiffers, Stop, "The card has a file that was taken out of its release on %s: %s", again}
 	replacedSince  = diagnosis{Superseded, Warn, "This file was replaced on %s, after the card was made: %s", "Prepare a new card."}
-	sizeDiffers    = diagnosis{SizeDiffers, Stop, "The file is not whole, or is another one.", again}
+	sizeDiffers    = diagnosis{SizeDiffers, Stop, "The file is incomplete, or is a different one.", again}
 	truncated      = diagnosis{Truncated, Stop, "It is only the beginning of %s: the download or the copy was interrupted.", "Do not install it. Download it again, or prepare the card again."}
 	missingFile    = diagnosis{MissingFile, Stop, "A device that needs this file cannot be updated from this card.", again}
 	unseenFile     = diagnosis{MissingFile, Warn, "Part of the card's list of files could not be read. The file may be there.", retryThenLook}
 	nameCase       = diagnosis{NameCase, Warn, "The name differs in letter case only. FAT32 takes both for one.", "Nothing, unless the device does not show the file."}
-	movedFolder    = diagnosis{MovedFolder, Warn, "The files for step %d (%s) are whole, but in a folder of another name.", "Choose this folder on the device's screen. The install order written now names it."}
+	movedFolder    = diagnosis{MovedFolder, Warn, "The files for step %d (%s) are intact, but in a folder with another name.", "Choose this folder on the device's screen. The install order written now names it."}
 	hiddenWanted   = diagnosis{HiddenFile, Stop, "The device may leave it out of its list, or pass it over.", cardOfYourOwn}
-	otherShortName = diagnosis{OtherShortName, Stop, "The card also has a short name for it, which simple devices go by. That name is wrong: they would not find the file.", cardOfYourOwn}
+	otherShortName = diagnosis{OtherShortName, Stop, "The card also has a short name for it, which simple devices use. That name is wrong: they would not find the file.", cardOfYourOwn}
 
 	sameNames       = diagnosis{SameName, Warn, "Two names in one folder are the same to some devices: they may take either (name-twice).", "If neither is needed, nothing. Otherwise prepare a card of your own."}
 	sameNamesWanted = diagnosis{SameName, Stop, sameNames.meaning, cardOfYourOwn}
@@ -153,13 +153,13 @@ var (
 	extraFile    = diagnosis{ExtraFile, Stop, "It is not part of what this vessel needs. A device may show it, or take it for an update.", onlyPrepared}
 	extraFolder  = diagnosis{ExtraFolder, Stop, extraFile.meaning, onlyPrepared}
 	clutter      = diagnosis{Clutter, Warn, "It is harmless where the package is chosen on the device's screen.", "Nothing, or prepare the card again and keep it out of computers afterwards."}
-	clutterTaken = diagnosis{Clutter, Stop, "A device aboard installs by itself at power-up: nothing may stand beside its package.", "Prepare the card again and keep it out of computers afterwards."}
+	clutterTaken = diagnosis{Clutter, Stop, "A device aboard installs by itself at power-up: its package must be the only file there.", "Prepare the card again and keep it out of computers afterwards."}
 	program      = diagnosis{Executable, Stop, "No device needs it. It may be meant for the computer that the card is put into.", "Do not open it. Use a card of your own."}
 	autorun      = diagnosis{Autorun, Stop, program.meaning, program.advice}
 	hiddenFile   = diagnosis{HiddenFile, Stop, "Most lists of files do not show it.", onlyPrepared}
 	hostileName  = diagnosis{HostileName, Stop, "The name has characters that hide, turn text round or move the cursor.", "Do not trust what other programs show of this card. Use a card of your own."}
 
-	knownRelease  = diagnosis{KnownRelease, Note, "It is a package of the catalogue, whole and unaltered.", ""}
+	knownRelease  = diagnosis{KnownRelease, Note, "It is a package of the catalogue, complete and unaltered.", ""}
 	notNeeded     = diagnosis{NotNeeded, Stop, "No device aboard needs it on this visit.", takeOff}
 	withdrawn     = diagnosis{WithdrawnRelease, Stop, "Its maker withdrew it: %s", "Do not install it."}
 	notAboard     = diagnosis{NotAboard, Stop, "%s has no %s.", takeOff}

@@ -53,14 +53,14 @@ func follows(m matched, f Finding) bool {
 	return false
 }
 
-// isAnothers tells whether a file is a package of the plan of another vessel that
+// isAnothers reports whether a file is a package of the plan of another vessel that
 // the card is for, by its files.
 func isAnothers(m matched, f *file) bool {
 	return m.expected.visit() != nil && len(m.fits) > 0 && len(m.known.of(f)) > 0
 }
 
-// isListed tells whether the card's own record lists a file as it is. One that
-// was replaced since is told whatever the record says.
+// isListed reports whether the card's own record lists a file as it is. One that
+// was replaced since is reported whatever the record says.
 func isListed(m matched, f *file) bool {
 	if _, past := m.known.pastOf(f); past || m.record.is == nil {
 		return false

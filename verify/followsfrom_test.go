@@ -65,8 +65,8 @@ func TestNothingToExplain(t *testing.T) {
 	}
 }
 
-// A card without a record that holds another vessel's whole plan is told to be
-// that vessel's, by its files; what is no package of it stands for itself.
+// A card without a record that holds another vessel's whole plan is reported as
+// that vessel's, by its files; what is no package of it is judged by itself.
 func TestAnothersFiles(t *testing.T) {
 	shop := corpusShopWith(t, changed("vessels/skerry-light.yaml", "version: 1.6", "version: 1.5"))
 	s := newStranger(t, shop, "kittiwake", corpusCard)

@@ -39,7 +39,7 @@ func (f *findings) add(one Finding) {
 }
 
 // judges each look at one thing on a matched card. They read nothing, and none
-// goes by what another has told. Their order is that of findings which nothing
+// uses what another has reported. Their order is that of findings which nothing
 // else puts in order.
 var judges = []func(matched, func(Finding)){
 	judgeSize, judgeFaults, judgeVolume, judgeFolder,
@@ -70,7 +70,7 @@ func judge(m matched) judged {
 	return j
 }
 
-// judgeExpectation tells where there is nothing to compare the card with, or
+// judgeExpectation reports where there is nothing to compare the card with, or
 // where the vessel needs no card.
 func judgeExpectation(m matched, report func(Finding)) {
 	const trusted = "a vessel, or a record on the card that can be trusted"
@@ -87,7 +87,7 @@ func judgeExpectation(m matched, report func(Finding)) {
 	}
 }
 
-// judgeReading tells of files that couldn't be read to their end.
+// judgeReading reports files that couldn't be read to their end.
 func judgeReading(m matched, report func(Finding)) {
 	for _, f := range m.card.files.all {
 		switch {
@@ -137,21 +137,21 @@ func differing(known catalogue, p pairing) Finding {
 	return f
 }
 
-// judgeMoved tells of steps whose files stand in a folder of another name.
+// judgeMoved reports steps whose files stand in a folder of another name.
 func judgeMoved(m matched, report func(Finding)) {
 	for _, s := range m.moved {
 		report(movedFolder.meaningOf(s.Number, s.Device).at(below(s.folder, path.Base(s.Files[0].Name)), "/"+s.Folder, "/"+s.folder))
 	}
 }
 
-// judgeOthers tells of files that nobody asked for.
+// judgeOthers reports files that nobody asked for.
 func judgeOthers(m matched, report func(Finding)) {
 	for _, it := range m.others {
 		report(it.diagnosis.at(it.Path, it.expected, it.found))
 	}
 }
 
-// judgeWithdrawn tells of files that a record on the card lists, so that they are
+// judgeWithdrawn reports files that a record on the card lists, so that they are
 // expected, and whose release was withdrawn since. A plan holds none.
 func judgeWithdrawn(m matched, report func(Finding)) {
 	if !m.expected.FromRecord {
@@ -166,7 +166,7 @@ func judgeWithdrawn(m matched, report func(Finding)) {
 	}
 }
 
-// judgeReplaced tells of files that a record on the card lists, so that they are
+// judgeReplaced reports files that a record on the card lists, so that they are
 // expected, and that were replaced since. A plan holds none.
 func judgeReplaced(m matched, report func(Finding)) {
 	if !m.expected.FromRecord {
@@ -179,7 +179,7 @@ func judgeReplaced(m matched, report func(Finding)) {
 	}
 }
 
-// judgeAbsent tells what is nowhere on the card as it should be.
+// judgeAbsent reports what is nowhere on the card as it should be.
 func judgeAbsent(m matched, report func(Finding)) {
 	lookAlikes := m.card.files.lookAlikes()
 	for _, a := range m.absent {
@@ -196,7 +196,7 @@ func judgeAbsent(m matched, report func(Finding)) {
 	}
 }
 
-// judgeNames tells of names that were made to mislead whoever reads them.
+// judgeNames reports names that were made to mislead whoever reads them.
 func judgeNames(m matched, report func(Finding)) {
 	for _, f := range m.card.files.all {
 		base := path.Base(f.Path)

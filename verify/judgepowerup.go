@@ -8,7 +8,7 @@ import (
 	"cardwright/media"
 )
 
-// judgePowerUp tells what would happen were a device that installs by itself
+// judgePowerUp reports what would happen were a device that installs by itself
 // powered up with this card in.
 func judgePowerUp(m matched, report func(Finding)) {
 	visit := m.expected.visit()
@@ -26,7 +26,7 @@ func judgePowerUp(m matched, report func(Finding)) {
 	}
 }
 
-// judgePlan tells of a signed card whose plan isn't today's: an older card of the
+// judgePlan reports a signed card whose plan isn't today's: an older card of the
 // vessel, which is right by its own record and may be out of date.
 func judgePlan(m matched, report func(Finding)) {
 	shop, found := m.expected.shop(), m.record.is

@@ -55,7 +55,7 @@ func TestGoodCards(t *testing.T) {
 const plot = "01-flybridge/plot12.upd"
 
 // tampering is what happens to a good card between the shop and the boat, and all
-// that must be told of it, notes aside: severity, kind and path.
+// that must be reported, notes aside: severity, kind and path.
 type tampering struct {
 	hand   string                                               // by mtools, a command a line
 	bytes  func(s *scene, m *mediatest.Memory)                  // on the medium
@@ -129,7 +129,7 @@ var unreadable = map[string]tampering{
 	}, told: []string{"stop unreadable"}},
 }
 
-// What does no harm is told of.
+// What does no harm is reported.
 var harmlessChanges = map[string]tampering{
 	"a package renamed in letter case": {hand: "mren ::" + plot + " ::01-flybridge/x\nmren ::01-flybridge/x ::01-flybridge/PLOT12.UPD", told: []string{"warn name-case 01-flybridge/PLOT12.UPD"}},
 }
@@ -143,7 +143,7 @@ func TestCardsThatCannotBeReadAreUnchecked(t *testing.T) { tampered(t, verify.Un
 func TestHarmlessChangesAreTold(t *testing.T) { tampered(t, verify.Good, harmlessChanges) }
 
 // tampered has each thing happen to a copy of a good card. The verdict follows, and
-// just what happened is told, with what was expected and found, what it means and
+// just what happened is reported, with what was expected and found, what it means and
 // what to do.
 func tampered(t *testing.T, verdict verify.Verdict, all map[string]tampering) {
 	s := newScene(t)
@@ -153,7 +153,7 @@ func tampered(t *testing.T, verdict verify.Verdict, all map[string]tampering) {
 			expected := s.written()
 			var medium mediatest.Medium = s.copy()
 			if c.hand != "" {
-				expected.Digest = "" // it tells of anything; without it the files have to
+				expected.Digest = "" // it reports anything; without it the files have to
 				var commands [][]string
 				for line := range strings.SplitSeq(c.hand, "\n") {
 					commands = append(commands, strings.Fields(line))
@@ -198,7 +198,7 @@ func zero(s *scene, m *mediatest.Memory, at, length int64) {
 	require.NoError(s.t, err)
 }
 
-// A card without our record is told of; where the record may be missing, it
+// A card without our record is reported; where the record may be missing, it
 // can be good all the same.
 func TestCardWithoutOurRecord(t *testing.T) {
 	s := newScene(t)
@@ -211,7 +211,7 @@ func TestCardWithoutOurRecord(t *testing.T) {
 	assert.Len(t, found(r, verify.NoRecord), 1)
 }
 
-// Files that may be there are told of and do no harm.
+// Files that may be there are reported and do no harm.
 func TestFilesBeside(t *testing.T) {
 	s := newScene(t)
 	m := s.byHand(hand(t), []string{"mcopy", "photo.jpg", "::"})

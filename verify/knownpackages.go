@@ -164,7 +164,7 @@ func bareName(p string) string {
 	return strings.ToLower(browserMarks.ReplaceAllString(path.Base(p), ""))
 }
 
-// passesForPackage tells whether a device might take a file for a package, by
+// passesForPackage reports whether a device might take a file for a package, by
 // its ending.
 func (c catalogue) passesForPackage(f *file) bool {
 	ending := strings.ToLower(path.Ext(f.Path))

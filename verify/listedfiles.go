@@ -23,7 +23,7 @@ type file struct {
 	at       io.ReaderAt // nil where it can only be read from its start
 }
 
-// is tells whether the whole file was read and has this digest.
+// is reports whether the whole file was read and has this digest.
 func (f *file) is(sha256 digest.SHA256) bool { return f != nil && f.SHA256 != "" && f.SHA256 == sha256 }
 
 // content is a small file's content.
@@ -68,7 +68,7 @@ func listed(all []*file) files {
 	return l
 }
 
-// at is what stands at a path: under just that name, or else under one in
+// at is what is at a path: under just that name, or else under one in
 // other letter case. nil: nothing does.
 func (l files) at(path string) *file {
 	if f, ok := l.byPath[path]; ok {
@@ -85,7 +85,7 @@ func (l files) fileAt(path string) *file {
 	return nil
 }
 
-// isAt tells whether this is what stands at a path.
+// isAt reports whether this is what is at a path.
 func (l files) isAt(f *file, path string) bool {
 	at := l.at(path)
 	return at != nil && at.Path == f.Path
@@ -103,7 +103,7 @@ func (l files) filledFolders() map[string]bool {
 }
 
 // recordFolder reads the small files of the record's folder, by path. What
-// can't be read is told when all files are hashed.
+// can't be read is reported when all files are hashed.
 func (l files) recordFolder() map[string][]byte {
 	own := map[string][]byte{}
 	for _, path := range []string{media.RecordPath, media.SumsPath, media.SignaturePath} {

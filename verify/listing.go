@@ -97,7 +97,7 @@ func (l *Listing) take(on files) {
 }
 
 // ours are the files that the record accounts for, with their sizes, and the
-// record's own files, whose sizes it doesn't tell (-1).
+// record's own files, whose sizes it doesn't list (-1).
 func (l *Listing) ours() map[string]media.RecordFile {
 	ours := map[string]media.RecordFile{}
 	if l.Record == nil {
@@ -112,21 +112,21 @@ func (l *Listing) ours() map[string]media.RecordFile {
 	return ours
 }
 
-// Is tells whether a card is, by its record, the one of which r is the record or
+// Is reports whether a card is, by its record, the one of which r is the record or
 // an earlier making of the same: same shop, vessel and number, and nothing of
-// anybody else's beside it.
+// anybody else's with it.
 func (l Listing) Is(r media.Record) bool {
 	have := l.Record
 	return have != nil && have.Shop == r.Shop && have.Vessel == r.Vessel && have.Card == r.Card && !l.HasOthers()
 }
 
-// HasOthers tells whether something is lost with a card that no record lists:
+// HasOthers reports whether something is lost with a card that no record lists:
 // files, what couldn't be read, or something that is not a file system known here.
 func (l Listing) HasOthers() bool {
 	return len(l.Foreign) > 0 || l.Unread || l.unknown()
 }
 
-// unknown tells of a card with something on it that is no file system known here.
+// unknown reports a card with something on it that is no file system known here.
 func (l Listing) unknown() bool { return l.FileSystem == "" && !l.Blank }
 
 // lacking counts the record's files that aren't there, by name and size.

@@ -13,14 +13,14 @@ import (
 // card can begin with; a card that was blanked has zeros there.
 const headBytes = 16 << 10
 
-// blankHead tells whether a card begins with nothing.
+// blankHead reports whether a card begins with nothing.
 func blankHead(read io.ReaderAt, bytes int64) bool {
 	head := make([]byte, min(bytes, headBytes))
 	n, _ := read.ReadAt(head, 0)
 	return n == len(head) && strings.Trim(string(head), "\x00") == ""
 }
 
-// whatElse looks for what a card holds beside file systems that are read.
+// whatElse looks for what a card holds besides file systems that are read.
 func (l *Listing) whatElse(card *fatread.Card, blankHead bool) {
 	l.Blank = l.FileSystem == ""
 	for _, p := range card.Partitions {
@@ -44,7 +44,7 @@ type Making struct {
 }
 
 // Holds says in a few words what a card holds, as seen from the shop of that
-// name; note is nil where no ledger tells of the card.
+// name; note is nil where no ledger has the card.
 func (l Listing) Holds(shop string, note *Making) string {
 	var parts []string
 	if l.Record != nil {
@@ -52,7 +52,7 @@ func (l Listing) Holds(shop string, note *Making) string {
 	}
 	switch others := l.others(); {
 	case others != "" && l.Record != nil:
-		parts = append(parts, "beside it, somebody else's: "+others)
+		parts = append(parts, "also somebody else's: "+others)
 	case others != "":
 		parts = append(parts, "somebody else's: "+others)
 	case l.Record != nil:
@@ -66,7 +66,7 @@ func (l Listing) Holds(shop string, note *Making) string {
 	return strings.Join(parts, "; ")
 }
 
-// made tells by its record whose card it is.
+// made says, from its record, whose card it is.
 func (l Listing) made(shop string, note *Making) string {
 	r := l.Record
 	name := r.VesselName
@@ -82,7 +82,7 @@ func (l Listing) made(shop string, note *Making) string {
 	}
 	switch lacking := l.lacking(); {
 	case lacking > 0:
-		text += fmt.Sprintf(", not whole: %d of its %d files are missing or of another size", lacking, len(r.Files))
+		text += fmt.Sprintf(", incomplete: %d of its %d files are missing or differ in size", lacking, len(r.Files))
 	case note != nil && note.Proven:
 		text += ", proven"
 	}

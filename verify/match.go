@@ -8,7 +8,7 @@ import (
 	"cardwright/media"
 )
 
-// matched is what was read of a card beside what is wanted on it: the second
+// matched is what was read of a card against what is wanted on it: the second
 // value on the way to a report. Nothing is read after it.
 type matched struct {
 	card     onCard
@@ -61,7 +61,7 @@ func wantedFiles(expected Expected, record *media.Record) []media.RecordFile {
 	return wanted
 }
 
-// isOwn tells whether a file or folder belongs to the record's folder as it
+// isOwn reports whether a file or folder belongs to the record's folder as it
 // should be.
 func (m matched) isOwn(f *file) bool {
 	return !m.expected.Alone && slices.ContainsFunc(ownPaths, func(p string) bool { return m.card.files.isAt(f, p) })

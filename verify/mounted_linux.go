@@ -12,7 +12,7 @@ import (
 func mountedAs(dir string) string {
 	var s unix.Statfs_t
 	if err := unix.Statfs(dir, &s); err != nil {
-		return "" // told where its files are read
+		return "" // reported where its files are read
 	}
 	switch uint32(s.Type) {
 	case unix.EXFAT_SUPER_MAGIC:

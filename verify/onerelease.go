@@ -16,7 +16,7 @@ type lookedIn struct {
 	release *manifest.Release
 }
 
-// judgeReleases tells of folders in which a device would find more than the one
+// judgeReleases reports folders in which a device would find more than the one
 // release that its step is for: it may take the newest of them, and leave out a
 // step that has to come first. What counts is what the folder holds, not how it
 // came there, and folders within it count as well.
@@ -75,7 +75,7 @@ func whereListed(m matched) (all []lookedIn) {
 	return all
 }
 
-// belongs tells whether a file is one of a release's.
+// belongs reports whether a file is one of a release's.
 func (c catalogue) belongs(f *file, to *manifest.Release) bool {
 	return slices.ContainsFunc(c.of(f), func(p pkg) bool { return p.of == to })
 }
@@ -97,7 +97,7 @@ func (c catalogue) releases(model *manifest.Model, files []*file) (found [][]*ma
 	return found
 }
 
-// oneOf tells whether all files may belong to one release, and which.
+// oneOf reports whether all files may belong to one release, and which.
 func oneOf(found [][]*manifest.Release) (version string, ok bool) {
 	for _, r := range found[0] {
 		if !slices.ContainsFunc(found, func(its []*manifest.Release) bool { return !slices.Contains(its, r) }) {
@@ -108,7 +108,7 @@ func oneOf(found [][]*manifest.Release) (version string, ok bool) {
 }
 
 // releaseNames are the versions of releases in the order of text, with the
-// variant where that is all that tells them apart.
+// variant where nothing else distinguishes them.
 func releaseNames(found [][]*manifest.Release) (names []string) {
 	versions := map[string]*manifest.Release{}
 	for _, r := range slices.Concat(found...) {

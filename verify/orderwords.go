@@ -21,14 +21,14 @@ const (
 	unsignedWords          // nobody known has
 )
 
-// rewordedOrder tells whether the install order on the card, as its record names
+// rewordedOrder reports whether the install order on the card, as its record names
 // it, may stand though it isn't the one that is written here: by another
 // edition's words, or another language's.
 //
 // One that a known shop has signed may. One that nobody known has signed may
 // where it says the steps of this plan and no others: whoever can write a card
-// can write a record that fits any order, and no rule tells harmless words
-// beside the steps from harmful ones.
+// can write a record that fits any order, and no rule separates harmless words
+// around the steps from harmful ones.
 func rewordedOrder(m matched) reworded {
 	f := m.card.files.fileAt(media.InstallOrderPath)
 	want := m.expected.Record.InstallOrder.SHA256
@@ -50,7 +50,7 @@ func rewordedOrder(m matched) reworded {
 	return unsignedWords
 }
 
-// saysSteps tells whether a text names a plan's steps, in their order, and no
+// saysSteps reports whether a text names a plan's steps, in their order, and no
 // other: before each change of version the step's number and device, behind it
 // the folder and the files that a person touches. The text may be in any
 // language that sheets are written in.
@@ -99,7 +99,7 @@ func namedInStep(a *Aboard, s order.Step) []string {
 	return names
 }
 
-// hasAll tells whether names stand in a text without spaces; a long name may
+// hasAll reports whether names stand in a text without spaces; a long name may
 // have gone over the end of a line.
 func hasAll(text string, names []string) bool {
 	return !slices.ContainsFunc(names, func(name string) bool { return !strings.Contains(text, joined(strings.Fields(shown(name))...)) })

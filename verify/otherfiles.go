@@ -35,7 +35,7 @@ type identifier struct {
 	unzipped uint64    // bytes unpacked from archives so far
 }
 
-// identifyOthers tells what is on the card beside what is expected: each file
+// identifyOthers reports what is on the card besides what is expected: each file
 // once, by what it turned out to be; and of absent files what was found instead.
 func identifyOthers(ctx context.Context, m matched) (others []identified, absent []absence) {
 	nothingWanted := m.expected.FromRecord && len(m.wanted) == 0
@@ -60,7 +60,7 @@ func identifyOthers(ctx context.Context, m matched) (others []identified, absent
 	return others, i.absent
 }
 
-// amongOurs tells of a file that isn't beside the card's own but among them: in
+// amongOurs reports a file that isn't next to the card's own but among them: in
 // the record's folder, or where a device looks for its package and might take
 // this for one.
 func amongOurs(m matched, f *file) bool {
@@ -71,7 +71,7 @@ func amongOurs(m matched, f *file) bool {
 	return !f.dir && m.known.passesForPackage(f) && slices.ContainsFunc(m.wanted, looked)
 }
 
-// identify tells what a file is, by the first that fits. What a desktop system
+// identify reports what a file is, by the first that fits. What a desktop system
 // leaves is looked into like all else: somebody may have put a package, or a
 // program, where it would pass for that.
 func (i *identifier) identify(f *file) identified {
@@ -167,7 +167,7 @@ func (i *identifier) stepsCard(f *file) (card int) {
 	return card
 }
 
-// rightElsewhere tells of a wanted file that stands at another path, where its
+// rightElsewhere reports a wanted file that is at another path, where its
 // device doesn't look for it.
 func (i *identifier) rightElsewhere(it *identified, p pkg) {
 	n := slices.IndexFunc(i.absent, func(a absence) bool { return it.is(a.SHA256) })
@@ -192,7 +192,7 @@ func (i *identifier) open(p pkg) func() (io.ReadCloser, error) {
 	return func() (io.ReadCloser, error) { return i.known.packages.Open(p.source) }
 }
 
-// past tells of a file that a release had, and that was replaced or taken out.
+// past reports a file that a release had, and that was replaced or taken out.
 func (i *identifier) past(f *file) *identified {
 	p, ok := i.known.pastOf(f)
 	if !ok {
@@ -206,7 +206,7 @@ func (i *identifier) past(f *file) *identified {
 	return &it
 }
 
-// altered tells of a file with a known package's name and size and other bytes.
+// altered reports a file with a known package's name and size and other bytes.
 func (i *identifier) altered(f *file) *identified {
 	for _, p := range i.known.named(f) {
 		if f.SHA256 == "" || f.Size != p.Size {

@@ -4,7 +4,7 @@ import (
 	"cardwright/media"
 )
 
-// judgeFolderNames tells of an install order on the card that names folders
+// judgeFolderNames reports an install order on the card that names folders
 // which aren't there any more.
 func judgeFolderNames(m matched, report func(Finding)) {
 	f := m.card.files.fileAt(media.InstallOrderPath)

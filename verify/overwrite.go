@@ -32,19 +32,19 @@ const (
 	TypeCode   Consent = "its own code, from a person"
 )
 
-// OthersFiles tells whether files would be lost that nobody here wrote, or may be.
+// OthersFiles reports whether files would be lost that nobody here wrote, or may be.
 func (o *Overwriting) OthersFiles() bool {
 	return o.Holds.HasOthers() || o.Holds.FileSystem == "" && o.Unread != ""
 }
 
-// AnotherCard tells whether a card was made there that isn't the one that the
+// AnotherCard reports whether a card was made there that isn't the one that the
 // target is to become; an earlier making of this very card isn't another.
 func (o *Overwriting) AnotherCard() bool {
 	on := o.Holds.Record
 	return on != nil && (on.Shop != o.Meant.Shop || on.Vessel != o.Meant.Vessel || on.Card != o.Meant.Card)
 }
 
-// Consent tells what is missing before a drive may be erased. A yes beforehand is
+// Consent reports what is missing before a drive may be erased. A yes beforehand is
 // enough for a loop drive that holds nothing, an earlier making of this very card,
 // or what was given up or is saved. Every other card is named by its own code: a
 // real one always, and a card that was made for something else.
@@ -60,13 +60,13 @@ func (o *Overwriting) Consent(a Agreement) Consent {
 	return TypeCode
 }
 
-// LosesNothing tells whether an image file can be replaced without a word: it is
+// LosesNothing reports whether an image file can be replaced without a word: it is
 // empty of anything, as zeros says, or holds this very card.
 func (o *Overwriting) LosesNothing(zeros bool) bool {
 	return o.Holds.FileSystem == "" && o.Holds.Blank && zeros || o.Holds.Is(o.Meant)
 }
 
-// NothingToSave tells whether a card holds nothing that a copy would keep.
+// NothingToSave reports whether a card holds nothing that a copy would keep.
 func (o *Overwriting) NothingToSave() bool {
 	return o.Holds.Blank && o.Holds.FileSystem == "" || o.Holds.Is(o.Meant)
 }

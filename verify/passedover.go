@@ -7,7 +7,7 @@ import (
 	"cardwright/manifest/samename"
 )
 
-// judgePassedOver tells of right files that a device may pass over: hidden ones,
+// judgePassedOver reports right files that a device may pass over: hidden ones,
 // and ones whose short name, all that the simplest devices read, says something
 // else. The folders above them count as well.
 func judgePassedOver(m matched, report func(Finding)) {
@@ -49,7 +49,7 @@ func expectedShort(f *file) string {
 
 const inShortNames = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789$%'-_@~`!(){}^#&"
 
-// isShort tells whether a name fits 8 and 3 characters as it is (FAT32
+// isShort reports whether a name fits 8 and 3 characters as it is (FAT32
 // specification, "FAT Directory Structure").
 func isShort(name string) bool {
 	base, ending, dot := strings.Cut(strings.ToUpper(name), ".")

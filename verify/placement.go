@@ -21,7 +21,7 @@ type placement struct {
 	movedTo map[string]string // by key of the wanted path
 }
 
-// pairing is a wanted file and what stands in its place.
+// pairing is a wanted file and what is in its place.
 type pairing struct {
 	want       media.RecordFile
 	found      *file
@@ -152,13 +152,13 @@ func parentOf(path string) string {
 	return path[:max(i, 0)]
 }
 
-// inPlace tells whether this stands where a wanted file should.
+// inPlace reports whether this stands where a wanted file should.
 func (p placement) inPlace(f *file) bool {
 	w, ok := p.byKey[key(f.Path)]
 	return ok && p.files.isAt(f, w.Path)
 }
 
-// isMoved tells whether this is a wanted file in a folder of another name.
+// isMoved reports whether this is a wanted file in a folder of another name.
 func (p placement) isMoved(f *file) bool {
 	for _, path := range p.movedTo {
 		if path == f.Path {

@@ -28,7 +28,7 @@ type onCard struct {
 	undigested error             // why it couldn't
 }
 
-// hasFiles tells whether the files were read, so that they can be judged.
+// hasFiles reports whether the files were read, so that they can be judged.
 func (c onCard) hasFiles() bool { return c.folder != nil || c.volume != nil }
 
 // readCard reads a card of this many bytes: its structure, its record, then

@@ -15,7 +15,7 @@ import (
 // maxFolderEntries bounds how much of a folder is read.
 const maxFolderEntries = 100_000
 
-// onFolder is what reading a folder tells beside its files.
+// onFolder is what reading a folder finds besides its files.
 type onFolder struct {
 	odd        []oddEntry // what is no file and no folder, or couldn't be read
 	fileSystem string     // that it stands on, where that is one which devices don't read; "": not known, or FAT

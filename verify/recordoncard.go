@@ -38,7 +38,7 @@ func readRecord(card onCard, expected Expected) recordOnCard {
 // ownPaths are the record's folder and what may stand in it.
 var ownPaths = []string{media.RecordFolder, media.RecordPath, media.SumsPath, media.InstallOrderPath, media.SignaturePath}
 
-// judgeRecordForm tells of a record that can't be understood.
+// judgeRecordForm reports a record that can't be understood.
 func judgeRecordForm(m matched, report func(Finding)) {
 	switch {
 	case m.record.newer:
@@ -64,7 +64,7 @@ func judgeRecord(m matched, report func(Finding)) {
 		want = &m.expected.Record
 	}
 	if want == nil || m.record.newer {
-		return // nothing expected, or the record is told of as it is
+		return // nothing expected, or the record is reported as it is
 	}
 	if f, another := anothersRecord(m.record.is, m.expected); another {
 		report(f)
@@ -81,7 +81,7 @@ func judgeRecord(m matched, report func(Finding)) {
 		report(recordAltered.at(media.RecordPath, asWritten, err.Error()))
 		return
 	}
-	if m.record.err == nil { // else it is told already, see judgeRecordForm
+	if m.record.err == nil { // else it is reported already, see judgeRecordForm
 		judgeOwnFile(m, recordAltered, media.RecordPath, text, report)
 	}
 	judgeOwnFile(m, sumsAltered, media.SumsPath, again.Sums(text), report)
@@ -112,7 +112,7 @@ func judgeNoRecord(m matched, report func(Finding)) {
 	report(d.at(media.RecordFolder, "the record of what was put on the card", "none"))
 }
 
-// judgeOwnNames tells of the record's files under other names than they were
+// judgeOwnNames reports the record's files under other names than they were
 // given, and of hidden ones.
 func judgeOwnNames(m matched, report func(Finding)) {
 	for _, p := range ownPaths {
@@ -196,7 +196,7 @@ func judgeOwnFile(m matched, d diagnosis, path string, want []byte, report func(
 		report(d.at(path, asWritten, fmt.Sprintf("other bytes from byte %d on", firstOther(got, want))))
 	case f == nil:
 		report(d.at(path, asWritten, noSuchFile))
-	case f.SHA256 != "": // else it is told d unreadable
+	case f.SHA256 != "": // else it is reported as unreadable
 		report(d.at(path, asWritten, "a file of another size"))
 	}
 }

@@ -73,7 +73,7 @@ type Counts struct {
 	Folders         int `json:"folders"`
 }
 
-// rightFiles tells whether every expected file is there, whole.
+// rightFiles reports whether every expected file is there, whole.
 func (c Counts) rightFiles() bool {
 	return c.FilesMatching > 0 && c.FilesMissing+c.FilesDiffering+c.FilesUnreadable == 0
 }
@@ -140,7 +140,7 @@ func countsOf(m matched) Counts {
 	return c
 }
 
-// brings tells which steps of the plan the card can do.
+// brings reports which steps of the plan the card can do.
 func brings(m matched) []Bring {
 	all := []Bring{}
 	visit := m.expected.visit()
@@ -194,7 +194,7 @@ func fromCache(found string) Finding {
 // more than to hold what was written to it; the card is proven on the card.
 func (r *Report) AddImageOnly() { r.Add(imageOnly.at("", "a card", "an image file")) }
 
-// RightFilesOnly tells of a card that is bad for its file system alone: every
+// RightFilesOnly reports a card that is bad for its file system alone: every
 // expected file is on it, whole.
 func (r Report) RightFilesOnly() bool {
 	onlyThat := !slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Severity == Stop && f.Kind != OtherFileSystem })
@@ -210,7 +210,7 @@ func (r Report) Fits() (names []string) {
 	return names
 }
 
-// OrderOutdated tells that the install order on the card isn't to be gone by.
+// OrderOutdated reports that the install order on the card must not be followed.
 func (r Report) OrderOutdated() bool {
 	return slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Kind == OutdatedOrder })
 }

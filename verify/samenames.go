@@ -14,7 +14,7 @@ import (
 type pair struct{ first, second string }
 
 // takenForOne are the pairs of names in one folder that a device may take for
-// one, by whatever it goes by: letter case, accents, the short names of 8 and 3
+// one, by whatever it compares: letter case, accents, the short names of 8 and 3
 // characters. Those that the file system itself takes for one come first; of the
 // others each but the first stands with the first.
 func takenForOne(card onCard) (pairs []pair, bySystem int) {
@@ -54,7 +54,7 @@ func keysOf(f *file) []string {
 	return keys
 }
 
-// judgeSameNames tells of two names that a device may take for one. Where one of
+// judgeSameNames reports two names that a device may take for one. Where one of
 // them is wanted, or leads to what is, the device may find the other.
 func judgeSameNames(m matched, report func(Finding)) {
 	leads := leading(m)

@@ -56,7 +56,7 @@ func (s *scene) written() *verify.Expected {
 	return &verify.Expected{Record: s.outcome.Record, Alone: s.job.Card.Alone, Digest: s.outcome.Digest, Limits: s.job.Card.Limits}
 }
 
-// planned is what the plan alone tells of the card, long after it was written.
+// planned is what the plan alone says of the card, long after it was written.
 func (s *scene) planned() *verify.Expected {
 	e := verify.ForCard(s.job.Layout, s.job.Card, s.job.InstallOrder, s.job.Packages)
 	return &e
@@ -129,7 +129,7 @@ func told(r verify.Report) string {
 }
 
 // byHand has a person change the card with mtools: each command's last
-// arguments are paths on the card. What is to be copied onto it stands in dir.
+// arguments are paths on the card. dir holds what is to be copied onto it.
 func (s *scene) byHand(dir string, commands ...[]string) *mediatest.Memory {
 	path := filepath.Join(s.t.TempDir(), "card.img")
 	f, err := os.Create(path)

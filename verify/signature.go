@@ -14,7 +14,7 @@ type signer struct {
 	shop string // of a known one
 }
 
-// vouches tells whether what the card's record says is to be believed.
+// vouches reports whether what the card's record says is to be believed.
 func (s signer) vouches() bool { return s.Signer == keys.Known }
 
 func signerOf(card onCard, expected Expected) signer {
@@ -34,7 +34,7 @@ func judgeSignature(m matched, report func(Finding)) {
 	f := m.card.files.at(media.SignaturePath)
 	// an empty one can do no harm, and is none
 	if f != nil && m.isOwn(f) && (f.dir || f.Size > 0) && !keys.InForm(m.card.own[media.SignaturePath]) {
-		if f.SHA256 != "" || f.dir { // else it is told d unreadable
+		if f.SHA256 != "" || f.dir { // else it is reported as unreadable
 			report(noSignature.at(f.Path, fmt.Sprintf("a signature in minisign's form, of at most %d bytes", keys.MaxSignature), inItsPlace(f)))
 		}
 		return

@@ -73,7 +73,7 @@ func TestSignedCards(t *testing.T) {
 	assert.Equal(t, verify.Bad, judge(s.card, must).Verdict)
 }
 
-// What was done to a signed card is told by its own record.
+// A signed card's own record shows what was done to it.
 func TestSignedCardsThatWereAltered(t *testing.T) {
 	key := newKey(t)
 	s := signedScene(t, shoptest.Kittiwake(t, t.TempDir()), key)
@@ -144,7 +144,7 @@ func TestInstallOrderInOtherWords(t *testing.T) {
 	assert.Len(t, found(r, verify.OtherWording), 1)
 }
 
-// A signed card of a plan that isn't today's is told to be so.
+// A signed card of a plan that isn't today's is reported as such.
 func TestSupersededCards(t *testing.T) {
 	key := newKey(t)
 	shop := shoptest.New(t, t.TempDir())
@@ -211,7 +211,7 @@ func TestEveryKindHasATest(t *testing.T) {
 	}
 }
 
-// Something in the signature's place that can be none is told, and no card is
+// Something in the signature's place that can be none is reported, and no card is
 // good with it.
 func TestNoSignatureInItsPlace(t *testing.T) {
 	s := newScene(t)

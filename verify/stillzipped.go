@@ -14,7 +14,7 @@ import (
 	"cardwright/media"
 )
 
-// asDownloaded tells of a package in the archive that it is downloaded in,
+// asDownloaded reports a package in the archive that it is downloaded in,
 // where its device wants the files in it.
 func (i *identifier) asDownloaded(it *identified, p pkg) {
 	for _, file := range p.of.Files {
@@ -40,8 +40,8 @@ const (
 // packed are the endings of archives (common practice, no source).
 var packed = pattern.Of(`(?i)\.(zip|7z|rar|tar|gz|tgz|xz|bz2)$`)
 
-// archive tells of known packages inside an archive. Nothing is unpacked to
-// disk; an archive past the bounds is told as one that wasn't looked into.
+// archive reports known packages inside an archive. Nothing is unpacked to
+// disk; an archive past the bounds is reported as not opened.
 func (i *identifier) archive(f *file) *identified {
 	if f.at == nil || !strings.HasPrefix(f.head(), "PK") {
 		return nil

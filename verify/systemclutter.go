@@ -20,7 +20,7 @@ func isClutter(p string) bool {
 	return slices.Contains(clutterNames, first) || slices.Contains(clutterNames, base) || strings.HasPrefix(base, "._")
 }
 
-// clutter tells of what a desktop system left: harmless where a person chooses
+// clutter reports what a desktop system left: harmless where a person chooses
 // the package on the device's screen, as long as no device would show it there.
 func (i *identifier) clutter(f *file) *identified {
 	if !isClutter(f.Path) || !f.dir && i.known.passesForPackage(f) {
@@ -53,7 +53,7 @@ var programEndings = []string{
 	".lnk", ".dll", ".sys", ".cpl", ".jar", ".sh", ".app", ".command", ".apk", ".dmg", ".desktop", ".py",
 }
 
-// asProgram tells of files that a computer would start.
+// asProgram reports files that a computer would start.
 func asProgram(f *file) *identified {
 	base := strings.ToLower(path.Base(f.Path))
 	switch {

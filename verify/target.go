@@ -26,12 +26,12 @@ func (v Verified) Close() {
 	}
 }
 
-// Watch shows how far the reading of so many bytes is: add is told of each part,
+// Watch shows how far the reading of so many bytes is: add gets each part,
 // from several goroutines at once, end that it is over.
 type Watch func(bytes int64) (add func(bytes int64), end func())
 
 // Target opens a card by the name of its drive, image file or folder, reads it back
-// and judges it. What comes back is to be closed; beside an error it is. The error says
+// and judges it. What comes back is to be closed; with an error it is already. The error says
 // why there is no verdict: the card can't be opened, what it should hold can't be
 // found out (see Asked.Wanted), or the run was interrupted.
 func Target(ctx context.Context, path string, asked Asked, watch Watch) (v Verified, err error) {
@@ -91,7 +91,7 @@ func (v Verified) PlanOnIt(soFar order.Plan) order.Plan {
 	return plan
 }
 
-// HowRead tells how a card was read: whether past every cache, and if not, how.
+// HowRead reports how a card was read: whether past every cache, and if not, how.
 type HowRead interface {
 	FromMedium() bool
 	HowRead() string

@@ -99,7 +99,7 @@ func TestACardForAVesselThatNeedsNone(t *testing.T) {
 	assert.NotEqual(t, verify.Good, v.Report.Verdict)
 }
 
-// Without an answer there is a reason, and whoever asked is told it as a value.
+// Without an answer there is a reason, and whoever asked gets it as a value.
 func TestCardsOfWhichNothingCanBeSaid(t *testing.T) {
 	s := shoptest.Kittiwake(t, t.TempDir())
 	path := imageOf(t, s, nil)

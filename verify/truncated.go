@@ -9,7 +9,7 @@ import (
 	"cardwright/media"
 )
 
-// beginning tells of the beginning of a known package, and no more.
+// beginning reports the beginning of a known package, and no more.
 func (i *identifier) beginning(f *file) *identified {
 	for _, p := range i.known.named(f) {
 		if f.Size < p.Size && beginsLike(f, i.open(p)) {
@@ -25,7 +25,7 @@ func stopsAt(have, want int64) string {
 	return fmt.Sprintf("%s: it stops at byte %d, %s are missing", media.Bytes(have), have, media.Bytes(want-have))
 }
 
-// isBeginning tells whether a file is the beginning of the wanted one: by the
+// isBeginning reports whether a file is the beginning of the wanted one: by the
 // package where that is at hand, or by the record's running digests.
 func (c comparer) isBeginning(p pairing) bool {
 	if p.found.Size >= p.want.Size {
@@ -39,7 +39,7 @@ func (c comparer) isBeginning(p pairing) bool {
 		p.found.Size%media.BlockSize == 0 && want[full-1] == have[full-1]
 }
 
-// beginsLike tells whether a package begins with all of a file. A package that
+// beginsLike reports whether a package begins with all of a file. A package that
 // can't be read is like nothing.
 func beginsLike(f *file, pkg func() (io.ReadCloser, error)) bool {
 	if pkg == nil {

@@ -5,12 +5,12 @@ import (
 	"io"
 )
 
-// Progress is told how many more bytes of files were read.
+// Progress gets how many more bytes of files were read.
 type Progress func(bytes int64)
 
 // Card judges a card of this many bytes. Reads must come from the medium and
 // not from a cache; the caller sees to that, or adds a NotFromMedium finding
-// with Report.AddCached. expected may be nil: then the contents are told and the
+// with Report.AddCached. expected may be nil: then the contents are reported and the
 // verdict is at best unchecked.
 func Card(ctx context.Context, medium io.ReaderAt, bytes int64, expected *Expected, progress Progress) Report {
 	card := readCard(ctx, medium, bytes, progress)

@@ -49,7 +49,7 @@ func fittings(m matched) (all []fitting) {
 	return all
 }
 
-// strange tells of a card with packages that aren't wanted on it, and with no
+// strange reports a card with packages that aren't wanted on it, and with no
 // record that says whose it is.
 func strange(m matched) bool {
 	_, hasRecord := m.card.own[media.RecordPath]
@@ -57,7 +57,7 @@ func strange(m matched) bool {
 	return !hasRecord && slices.ContainsFunc(m.others, known)
 }
 
-// judgeVessels tells which vessels of the shop the files on the card are for.
+// judgeVessels reports which vessels of the shop the files on the card are for.
 func judgeVessels(m matched, report func(Finding)) {
 	for _, f := range m.fits {
 		d := fitsVessel.meaningOf(f.vessel.ID)

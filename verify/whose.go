@@ -55,7 +55,7 @@ func (r Report) Whose(on *media.Record, asked AskedFor, made *Making) string {
 	return ""
 }
 
-// ofRecord tells whether a kind of finding speaks of the record, and so of the whole
+// ofRecord reports whether a kind of finding speaks of the record, and so of the whole
 // card.
 func (r Report) ofRecord(k Kind) bool {
 	return slices.ContainsFunc(r.Findings, func(f Finding) bool {

@@ -28,7 +28,7 @@ func newBehind(w *walker, parse func(e []byte) (Entry, string, bool)) *behind {
 	return &behind{w: w, parse: parse, left: mostBehindBytes, met: map[uint32]bool{}}
 }
 
-// take looks at one entry of a folder, and tells whether it is one.
+// take looks at one entry of a folder, and reports whether it is one.
 func (b *behind) take(folder string, e []byte) (name string, ok bool) {
 	entry, name, ok := b.parse(e)
 	if !ok {
@@ -173,7 +173,7 @@ func (l *leftBehind) note(off int64, name string) {
 	l.count++
 }
 
-// tell tells of a folder with entries behind its end mark.
+// tell reports a folder with entries behind its end mark.
 func (l *leftBehind) tell(log *volumeLog, folder string) {
 	if l.count == 0 {
 		return

@@ -132,8 +132,8 @@ func (v *boot) rootSector() int64  { return v.reserved + v.fats*v.fatSectors }
 func (v *boot) dataSector() int64  { return v.rootSector() + v.rootSectors() }
 func (v *boot) clusters() int64    { return (v.total - v.dataSector()) / v.perCluster }
 
-// width is the bits of a FAT entry. A machine that goes by the count alone
-// and one that goes by the layout differ where FATType is told.
+// width is the bits of a FAT entry. A machine that uses the count alone
+// and one that uses the layout differ where FATType is reported.
 func (v *boot) width() int {
 	switch {
 	case v.fat32:

@@ -127,7 +127,7 @@ type Entry struct {
 	ShortName string // NAME.EXT, read by code page 850
 	Size      int64
 	Written   int64     // what lies between it and Size was never written and reads as zeros: exFAT alone, else Size
-	Modified  time.Time // the card's own clock, given as UTC unless the card tells how far it was off; zero where there is none
+	Modified  time.Time // the card's own clock, given as UTC unless the card says how far it was off; zero where there is none
 	Dir       bool
 	Hidden    bool
 	System    bool

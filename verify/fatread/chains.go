@@ -91,7 +91,7 @@ func (c *chains) follow(first uint32) chain {
 	}
 }
 
-// crossOrLoop tells why a cluster is claimed already: by this very chain of so many
+// crossOrLoop reports why a cluster is claimed already: by this very chain of so many
 // clusters, or by another file.
 func (c *chains) crossOrLoop(first, cluster uint32, clusters int64) FaultKind {
 	for at, n := first, int64(0); n < clusters; n++ {
@@ -127,7 +127,7 @@ func (c *chains) stretch(first uint32, need int64) (ch chain) {
 	return ch
 }
 
-// tell tells why a chain stopped, where that is wrong.
+// tell reports why a chain stopped, where that is wrong.
 func (c *chains) tell(path string, ch chain) {
 	if ch.stop == "" {
 		return

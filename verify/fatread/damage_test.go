@@ -15,7 +15,7 @@ import (
 )
 
 // disk is an image in memory, with what a test must know to damage it. It
-// goes by the specification's own words, not by the reader's code.
+// follows the specification's own words, not the reader's code.
 type disk struct {
 	t       testing.TB
 	b       []byte
@@ -173,7 +173,7 @@ const (
 	other = "OTHER      "
 )
 
-// Each damage to one structure is told by its own kind, with what follows
+// Each damage to one structure is reported by its own kind, with what follows
 // from it and nothing else. Where nothing else is named, the rules are those of the
 // FAT32 specification.
 func TestEachDamage(t *testing.T) {

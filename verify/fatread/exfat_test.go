@@ -443,7 +443,7 @@ func TestUpcaseTable(t *testing.T) {
 	assert.Nil(t, expandUpcase(bytes.Repeat([]byte{1, 0}, 70_000)), "too long")
 }
 
-// Each damage to one structure is told by its own kind, with what follows
+// Each damage to one structure is reported by its own kind, with what follows
 // from it and nothing else, and fsck.exfat finds fault as well where it says so.
 func TestEachDamageToExFAT(t *testing.T) {
 	tree := []node{
@@ -583,7 +583,7 @@ func TestEachDamageToExFAT(t *testing.T) {
 	}
 }
 
-// Every sector that matters fails once, and is told with its place.
+// Every sector that matters fails once, and is reported with its place.
 func TestEveryReadErrorOnExFAT(t *testing.T) {
 	chained := aFile("chain.bin", 2000)
 	chained.scattered = true
@@ -669,7 +669,7 @@ func TestExFATAgreesWithFsck(t *testing.T) {
 }
 
 // passedExFAT are the kinds that fsck.exfat 1.2.0 lets pass without an error,
-// and why they are told here.
+// and why this package reports them.
 var passedExFAT = map[FaultKind]string{
 	ChainFree:       "it doesn't ask whether the bitmap's and the up-case table's own clusters are marked",
 	BitmapWrong:     "it reads the bitmap as one piece, whatever its chain says",

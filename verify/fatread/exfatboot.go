@@ -29,7 +29,7 @@ type exfatBoot struct {
 func (b *exfatBoot) sector() int64  { return 1 << b.shift }
 func (b *exfatBoot) cluster() int64 { return 1 << (b.shift + b.clusterShift) }
 
-// activeSecond tells that the second FAT and bitmap are the ones to go by.
+// activeSecond reports whether the second FAT and bitmap are the active ones.
 func (b *exfatBoot) activeSecond() bool { return b.fats == 2 && b.flags&1 != 0 }
 
 func parseExFAT(s []byte) (exfatBoot, []complaint) {
@@ -98,5 +98,5 @@ func exfatBootSum(region []byte) (sum uint32) {
 
 // idleInExFAT are the bytes of a boot region that tell no device where anything
 // is: the boot code, and all that follows the boot sector (sections 3.1.17 and
-// 3.2 to 3.4). The main region's own checksum is told apart.
+// 3.2 to 3.4). The main region's own checksum is reported separately.
 func idleInExFAT(i int) bool { return i >= 120 && i != 510 && i != 511 }

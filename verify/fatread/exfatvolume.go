@@ -58,7 +58,7 @@ func (s start) exfatBackup() (exfatBoot, bool) {
 }
 
 // checkRegion checks the sum of the main boot region, its marks among it; what
-// can't be read is told already.
+// can't be read is reported already.
 func (s start) checkRegion(shift uint) bool {
 	size := exfatRegion << shift
 	if len(s.head) < size || s.gone.touch(s.p.Start, int64(size)) {

@@ -50,7 +50,7 @@ type exfatWalker struct {
 
 	bitmaps, tables, labels int
 	bitmap, table           stream
-	bitmapRuns              []Run // nil: it can't be gone by
+	bitmapRuns              []Run // nil: it can't be used
 }
 
 func walkExFAT(x exfatVolume) {

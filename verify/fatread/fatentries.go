@@ -113,7 +113,7 @@ func (l *fatLister) finish() {
 	l.w.line(l.children)
 }
 
-// missDots tells where . or .. should stand and something else does.
+// missDots reports where . or .. should stand and something else does.
 func (l *fatLister) missDots(index int, e []byte) {
 	if l.f.entry < 0 || index > 1 || isDots(e) {
 		return
@@ -236,7 +236,7 @@ func (l *fatLister) addFolder(off int64, index, units int) {
 	}
 }
 
-// checkTwice tells of names that a machine may take for one.
+// checkTwice reports names that a machine may take for one.
 func (l *fatLister) checkTwice(off int64, path, name, short string) {
 	keys := []string{samename.Key(name)}
 	if s := samename.Key(short); s != keys[0] {

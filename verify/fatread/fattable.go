@@ -78,7 +78,7 @@ type fat struct {
 	end       uint32 // the least value that ends a chain
 	loads     int64  // pages that may still be loaded
 	now       *page
-	told      map[int64]bool // sectors told to be unreadable
+	told      map[int64]bool // sectors reported as unreadable
 }
 
 // newFAT returns nil where no cluster can be reached.
@@ -326,15 +326,15 @@ func (m *claims) has(c uint32) bool {
 	return p != nil && p[c%markPage/64]>>(c%64)&1 == 1
 }
 
-// near tells whether any of the eight clusters from c may be marked.
+// near reports whether any of the eight clusters from c may be marked.
 func (m *claims) near(c uint32) bool {
 	return m.pages[c/markPage] != nil || m.pages[(c+7)/markPage] != nil
 }
 
-// room tells whether a cluster can be marked.
+// room reports whether a cluster can be marked.
 func (m *claims) room(c uint32) bool { return m.left > 0 || m.pages[c/markPage] != nil }
 
-// set marks a cluster, and tells whether it was unmarked.
+// set marks a cluster, and reports whether it was unmarked.
 func (m *claims) set(c uint32) bool {
 	if m.has(c) {
 		return false

@@ -90,8 +90,8 @@ func (f fatVolume) checkBackup() {
 // idleInFAT32 are the bytes of a boot sector that tell no device where anything
 // is: the jump and the name of who formatted it, the drive's number, the
 // volume's id and label, and the boot code with its texts (FAT32 specification,
-// "Boot Sector and BPB"). What is wrong with the first sector's own is told
-// apart.
+// "Boot Sector and BPB"). Faults in the first sector's own bytes are
+// reported separately.
 func idleInFAT32(i int) bool { return i < 11 || i >= 64 && i < 82 || i >= 90 && i < 510 }
 
 // differing is the first byte in which two copies differ that isn't idle, or

@@ -87,7 +87,7 @@ func (w *fatWalker) list(l *fatLister, ch chain) {
 	l.finish()
 }
 
-// count takes the census, and tells of clusters in use by nothing.
+// count takes the census, and reports clusters in use by nothing.
 func (w *fatWalker) count() {
 	n := w.fat.census(w.chains.claimed)
 	w.v.Bad = n.bad

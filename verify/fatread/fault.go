@@ -28,7 +28,7 @@ const (
 	// The boot sector and what belongs to it.
 	BootSignature FaultKind = "boot-signature"   // 0x55AA is missing
 	BootField     FaultKind = "boot-field"       // a field with a value that makes no sense
-	BootBackup    FaultKind = "boot-backup"      // the backup differs in what tells where things are
+	BootBackup    FaultKind = "boot-backup"      // the backup differs in fields that locate things
 	BootAlone     FaultKind = "boot-alone"       // no backup is kept, which the specification allows
 	BootCode      FaultKind = "boot-code"        // the backup differs in boot code, names or numbers alone
 	BootUsed      FaultKind = "boot-backup-used" // the boot sector is useless: the backup was read instead
@@ -100,7 +100,7 @@ func faultOf(kind FaultKind, partition int, off int64, expected, found string) F
 	return Fault{Kind: kind, Partition: partition, Offset: off, Problem: problem.Problem{Expected: expected, Found: found}}
 }
 
-// Unread tells that something was not looked at, so that a card with this
+// Unread reports whether something was not looked at, so that a card with this
 // fault can't be called good, nor bad for this fault's sake.
 func (f Fault) Unread() bool { return f.ReadError || f.Kind == LimitReached }
 
@@ -112,7 +112,7 @@ type Log struct {
 	FaultsLeftOut int               // faults that were counted but not kept
 
 	most   int             // faults kept
-	bounds map[string]bool // of Limits, that were met and told
+	bounds map[string]bool // of Limits, that were met and reported
 }
 
 // add keeps a fault while there is room, and counts it in any case.
@@ -131,7 +131,7 @@ func (l *Log) fault(kind FaultKind, partition int, off int64, expected, found st
 	l.add(faultOf(kind, partition, off, expected, found))
 }
 
-// limit tells once that a bound was met.
+// limit reports once that a bound was met.
 func (l *Log) limit(partition int, path, bound, found string) {
 	if l.bounds[bound] {
 		return
@@ -140,7 +140,7 @@ func (l *Log) limit(partition int, path, bound, found string) {
 	l.add(Fault{Kind: LimitReached, Partition: partition, Path: path, Offset: -1, Problem: problem.Problem{Expected: bound, Found: found}})
 }
 
-// unread tells of an error of the drive.
+// unread reports an error of the drive.
 func (l *Log) unread(partition int, path string, off int64, what string, err error) {
 	l.add(Fault{
 		Kind: ReadFailed, Partition: partition, Path: path, Offset: off, ReadError: true,
@@ -148,7 +148,7 @@ func (l *Log) unread(partition int, path string, off int64, what string, err err
 	})
 }
 
-// tellLeftOut ends the log with a fault that tells of those that it doesn't keep.
+// tellLeftOut ends the log with a fault that counts those left out.
 func (l *Log) tellLeftOut() {
 	if l.FaultsLeftOut == 0 {
 		return

@@ -105,7 +105,7 @@ func folderByte(rng *rand.Rand, d *disk) int64 {
 }
 
 // phrases of fsck.fat 4.2, and the kinds that tell the same. One of them at least
-// must be told where it prints the phrase.
+// must be reported where it prints the phrase.
 var phrases = map[string][]FaultKind{
 	"differences between boot sector and its backup": {BootBackup, BootCode},
 	"Dirty bit is set":                    {DirtyFlag},
@@ -124,7 +124,7 @@ var phrases = map[string][]FaultKind{
 }
 
 // passed are the kinds that fsck.fat 4.2 lets pass without a word, and why
-// they are told here.
+// this package reports them.
 var passed = map[FaultKind]string{
 	HiddenSectors:   "it sees the volume, not the partition",
 	TableAmbiguous:  "it doesn't look for a table in a boot sector",
@@ -144,10 +144,10 @@ var passed = map[FaultKind]string{
 	PathLong:        "it knows no such bound",
 }
 
-// fsck.fat and this package agree on what is damaged, but for what stands in
+// fsck.fat and this package agree on what is damaged, but for what is in
 // the tables above: of some damages it says nothing. The other way round only one
-// class is left: a volume so damaged that it can't be told from another thing
-// is named so, and not read.
+// class is left: a volume so damaged that
+// it can't be recognised is reported as such, and not read.
 func TestAgreesWithFsck(t *testing.T) {
 	for bits, damages := range map[string]int{"12": 1200, "16": 600, "32": 600} {
 		t.Run(bits, func(t *testing.T) {
@@ -189,7 +189,7 @@ func compareWithFsck(t *testing.T, name, image string, c *Card, words bool) {
 		return
 	}
 	assert.NotEmptyf(t, c.Faults, "%s\n%s", name, out)
-	// By the other FAT it finds other chains; that the two differ is told.
+	// By the other FAT it finds other chains; a fault says that the two differ.
 	words = words && !bytes.Contains(out, []byte("using second FAT"))
 	for phrase, any := range phrases {
 		if words && bytes.Contains(out, []byte(phrase)) {

@@ -33,7 +33,7 @@ var (
 	errGPTPlace    = errors.New("the number of another sector")
 )
 
-// parseGPT reads a header that stands in sector at.
+// parseGPT reads a header in sector at.
 func parseGPT(b []byte, at int64) (gptHeader, error) {
 	if string(b[:8]) != gptMark {
 		return gptHeader{}, errGPTMark
@@ -119,7 +119,7 @@ func (t *tableReader) gptTable(h gptHeader) []byte {
 	return b
 }
 
-// compareGPT tells where the backup is of another table.
+// compareGPT reports where the backup is of another table.
 func (t *tableReader) compareGPT(h, backup gptHeader, table []byte) {
 	switch {
 	case h.sum != backup.sum || h.count != backup.count || h.entrySize != backup.entrySize ||
@@ -158,7 +158,7 @@ func guid(b []byte) string {
 	return fmt.Sprintf("%08x-%04x-%04x-%x-%x", le.Uint32(b), le.Uint16(b[4:]), le.Uint16(b[6:]), b[8:10], b[10:16])
 }
 
-// staleGPT tells of a GPT from before: some machines follow it all the same, but
+// staleGPT reports a GPT from before: some machines follow it all the same, but
 // none the backup alone, which formatting leaves behind.
 func (t *tableReader) staleGPT() {
 	main := false
@@ -175,6 +175,6 @@ func (t *tableReader) staleGPT() {
 		if main = main || sector == 1; !main {
 			kind, found = TableLeft, "the backup of a GPT header, in the last sector"
 		}
-		t.log.fault(kind, 0, sector*sectorBytes, "no GPT beside this table", found)
+		t.log.fault(kind, 0, sector*sectorBytes, "no GPT with this table", found)
 	}
 }

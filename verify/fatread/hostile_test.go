@@ -22,7 +22,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// watched reads a card and fails where it is told to.
+// watched reads a card and fails on request.
 type watched struct {
 	b        []byte
 	bad      map[int64]bool // sectors
@@ -45,7 +45,7 @@ func (w *watched) ReadAt(p []byte, off int64) (int, error) {
 	return bytes.NewReader(w.b).ReadAt(p, off)
 }
 
-// Every sector that matters fails once: it is told with its place, by a fault or
+// Every sector that matters fails once: it is reported with its place, by a fault or
 // by Open, and everything else is read as before.
 func TestEveryReadError(t *testing.T) {
 	for _, bits := range []string{"12", "16", "32"} {
@@ -240,7 +240,7 @@ func TestRandomDamage(t *testing.T) {
 	}
 }
 
-// drilling tells whether this is `make drill`.
+// drilling reports whether this is `make drill`.
 func drilling() bool { return os.Getenv("DRILL") != "" }
 
 // some is how many of so many random steps a test takes: all in the drill, one in
@@ -342,7 +342,7 @@ func bootSector(sectors, fatSectors uint32, perCluster byte) []byte {
 	return b
 }
 
-// outcome is what a child process tells of a card that it read.
+// outcome is what a child process reports on a card that it read.
 type outcome struct {
 	Asked   int64
 	Held    int64 // the most memory that the process ever had, in bytes

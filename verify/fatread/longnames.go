@@ -34,7 +34,7 @@ type longName struct {
 	units [longParts * unitsPerPart]uint16
 }
 
-// orphan tells of parts that are followed by something else.
+// orphan reports parts that are followed by something else.
 func (l *fatLister) orphan(off int64, by string) {
 	if l.long.on {
 		l.w.fault(LongOrphan, l.f.shown(), off, "the entry that a long name belongs to", by)
@@ -255,7 +255,7 @@ func badUnits(units []uint16) string {
 	return ""
 }
 
-// paired tells that a surrogate has its other half beside it.
+// paired reports whether a surrogate has its other half next to it.
 func paired(units []uint16, i int) bool {
 	high := units[i] < 0xDC00
 	if high {

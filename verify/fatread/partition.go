@@ -50,7 +50,7 @@ func startOf(c *Card, p *Partition) start {
 	return s
 }
 
-// firstUnread tells whether the drive fails in the partition's first sector.
+// firstUnread reports whether the drive fails in the partition's first sector.
 func (s start) firstUnread() bool { return s.gone.touch(s.p.Start, sectorBytes) }
 
 // fault adds one at a place in bytes from the start of the card, or -1.
@@ -58,7 +58,7 @@ func (s start) fault(kind FaultKind, off int64, expected, found string) {
 	s.card.fault(kind, s.p.Number, off, expected, found)
 }
 
-// complain adds the faults of a boot sector that stands at the partition's start.
+// complain adds the faults of a boot sector at the partition's start.
 func (s start) complain(complaints []complaint) {
 	for _, x := range complaints {
 		x.Partition, x.Offset = s.p.Number, s.p.Start+x.Offset
@@ -133,7 +133,7 @@ func (s start) useBackup() (boot, bool) {
 	return b, true
 }
 
-// backupUsed tells that a volume is read by the copy of its boot sector.
+// backupUsed reports that a volume is read by the copy of its boot sector.
 func (s start) backupUsed(sector int) {
 	f := faultOf(BootUsed, s.p.Number, s.p.Start, "a boot sector", fmt.Sprintf("not usable: its backup in sector %d was read", sector))
 	f.ReadError = s.firstUnread()

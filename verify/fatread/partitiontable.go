@@ -21,7 +21,7 @@ type slot struct {
 	start, count int64 // sectors
 }
 
-// slotPlace is where an entry stands in its sector.
+// slotPlace is the offset of an entry in its sector, in bytes.
 func slotPlace(i int) int64 { return int64(446 + 16*i) }
 
 func slots(sector []byte) (four [4]slot) {
@@ -38,7 +38,7 @@ func (s slot) extended() bool { return s.kind == 0x05 || s.kind == 0x0F || s.kin
 
 func (s slot) sane() bool { return s.status&0x7F == 0 }
 
-// possible tells whether an entry can be true of a card of so many sectors.
+// possible reports whether an entry can be true of a card of so many sectors.
 func (s slot) possible(sectors int64) bool {
 	return s.sane() && !s.empty() && s.start > 0 && s.count > 0 && s.start+s.count <= sectors
 }
@@ -92,8 +92,8 @@ func (t *tableReader) wholeCard() {
 	t.partitions = []Partition{{Table: noTable, Length: t.src.size}}
 }
 
-// looksLikeTable tells a partition table from boot code or chance. Without its
-// signature it must look like one all the more.
+// looksLikeTable reports whether a sector is a partition table, not boot code or
+// chance. Without its signature it must look like one all the more.
 func looksLikeTable(sector []byte) bool {
 	used, sane := 0, true
 	for _, s := range slots(sector) {
@@ -110,7 +110,7 @@ func looksLikeTable(sector []byte) bool {
 
 func signed(sector []byte) bool { return sector[510] == 0x55 && sector[511] == 0xAA }
 
-// canBeTable tells whether a sector that may be a boot sector can be a table as
+// canBeTable reports whether a sector that may be a boot sector can be a table as
 // well. Where a table would stand, a boot sector has code and texts: that is a
 // table only if the status of all four entries is one, as systems check it (from
 // memory), and an entry can be true; or if a file system begins where an entry
@@ -129,13 +129,13 @@ func (t *tableReader) canBeTable(sector []byte) bool {
 	return sane && possible
 }
 
-// beginsVolume tells whether a file system begins at a sector.
+// beginsVolume reports whether a file system begins at a sector.
 func (t *tableReader) beginsVolume(at int64) bool {
 	b := make([]byte, sectorBytes)
 	return t.src.read(b, at*sectorBytes) == nil && (claimsFAT(b) && signed(b) || bootOfItsOwn(b))
 }
 
-// tellTableInBootSector tells of a table in a boot sector: some machines follow
+// tellTableInBootSector reports a table in a boot sector: some machines follow
 // the one, some the other. A table of one entry that is the volume itself does no
 // harm.
 func (t *tableReader) tellTableInBootSector(sector []byte) {
@@ -174,7 +174,7 @@ func (t *tableReader) readMBR(sector []byte) {
 	}
 }
 
-// tellHybrid tells of an MBR with partitions of its own beside the entry that
+// tellHybrid reports an MBR with partitions of its own next to the entry that
 // announces a GPT: some machines follow the one table, some the other.
 func (t *tableReader) tellHybrid(four [4]slot) {
 	for i, s := range four {
@@ -258,7 +258,7 @@ func (t *tableReader) readLink(sector []byte, at int64, number int) (next slot, 
 	return four[1], true
 }
 
-// checkPartitions tells of those that leave the card or share sectors.
+// checkPartitions reports those that leave the card or share sectors.
 func (t *tableReader) checkPartitions() {
 	if t.kind == noTable {
 		return

@@ -80,7 +80,7 @@ func (s *source) sectors(off int64, b []byte, fn func(off int64, b []byte, err e
 }
 
 // head reads from off as far as there are sectors to read; those that fail
-// are left zero and told to bad.
+// are left zero and reported to bad.
 func (s *source) head(off int64, n int, bad func(off, n int64, err error)) []byte {
 	n = int(min(int64(n), s.size-off))
 	if off < 0 || n <= 0 {

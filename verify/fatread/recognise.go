@@ -89,8 +89,8 @@ func allZero(b []byte) bool {
 	return true
 }
 
-// noPattern tells by the chi-square of the bytes' frequencies: noise stays
-// around 255, give or take 23 (standard deviation, 255 degrees of freedom).
+// noPattern reports whether bytes are noise, by the chi-square of their frequencies:
+// noise stays around 255, give or take 23 (standard deviation, 255 degrees of freedom).
 func noPattern(b []byte) bool {
 	const least, most = 16 << 10, 400
 	if len(b) < least {
@@ -107,7 +107,7 @@ func noPattern(b []byte) bool {
 	return chi < most
 }
 
-// bootOfItsOwn tells that sector 0 begins a volume, so that what looks like a
+// bootOfItsOwn reports whether sector 0 begins a volume, so that what looks like a
 // table in it is none, or not the first to be asked.
 func bootOfItsOwn(sector []byte) bool {
 	switch named(sector) {
@@ -122,12 +122,12 @@ func jumps(sector []byte) bool {
 	return sector[0] == 0xE9 || sector[0] == 0xEB && sector[2] == 0x90
 }
 
-// claimsFAT tells a FAT boot sector with damage from other things.
+// claimsFAT reports whether a damaged sector was the boot sector of a FAT volume.
 func claimsFAT(sector []byte) bool {
 	return string(sector[82:87]) == "FAT32" || string(sector[54:57]) == "FAT"
 }
 
-// claimsVolume tells a damaged boot sector from a table without partitions.
+// claimsVolume reports whether a sector is a damaged boot sector, not an empty table.
 func claimsVolume(sector []byte) bool {
 	return claimsFAT(sector) || string(sector[:3]) == exfatJump
 }
@@ -166,7 +166,7 @@ func checkType(log *Log, p *Partition) {
 		fmt.Sprintf("type %s for %s", strings.Join(want[:min(2, len(want))], " or "), p.FileSystem), "type "+p.Type)
 }
 
-// announcesFAT tells that the table says FAT.
+// announcesFAT reports whether the table says FAT.
 func (p *Partition) announcesFAT() bool {
 	for _, fs := range []string{FAT12, FAT16, FAT32} {
 		for _, t := range fatTypes[fs] {

@@ -141,7 +141,7 @@ func TestTableThatIsTheVolumeItself(t *testing.T) {
 	require.Len(t, c.Volumes, 1)
 }
 
-// What a limit leaves out is told, and what is read stays right.
+// What a limit leaves out is reported, and what is read stays right.
 func TestLimits(t *testing.T) {
 	d := samples(t, "32")
 	for name, l := range map[string]Limits{

@@ -17,7 +17,7 @@ type folder struct {
 	units int    // length of path in UTF-16 units
 	depth int
 	first uint32 // 0 for the fixed root of FAT12 and FAT16
-	size  int64  // exFAT alone: bytes of its clusters, as its entry tells
+	size  int64  // exFAT alone: bytes of its clusters, by its entry
 	up    *folder
 	entry int // index of its Entry; -1 for the root
 }
@@ -41,7 +41,7 @@ func (f *folder) child(name string) string {
 type volumeLog struct {
 	*Log
 	partition int
-	partial   bool // something was left out, so that it can't be told which clusters are lost
+	partial   bool // something was left out, so lost clusters can't be identified
 }
 
 func (l *volumeLog) fault(kind FaultKind, path string, off int64, expected, found string) {
@@ -50,14 +50,14 @@ func (l *volumeLog) fault(kind FaultKind, path string, off int64, expected, foun
 	l.add(f)
 }
 
-// twice tells of two names in one folder that are the same.
+// twice reports two names in one folder that are the same.
 func (l *volumeLog) twice(path, other string, off int64) {
 	f := faultOf(NameTwice, l.partition, off, "a name of its own", fmt.Sprintf("also the name of %q", other))
 	f.Path, f.Other = path, other
 	l.add(f)
 }
 
-// stop tells that a bound left something out.
+// stop reports that a bound left something out.
 func (l *volumeLog) stop(path, bound, found string) {
 	l.partial = true
 	l.limit(l.partition, path, bound, found)
@@ -137,8 +137,8 @@ func (w *walker) entryOf(f *folder) *Entry {
 	return &w.v.Entries[f.entry]
 }
 
-// leadsToItself tells whether a folder with a cluster is one that it stands in, and
-// tells of it.
+// leadsToItself reports whether a folder with a cluster is one of its own parents, and
+// reports it.
 func (w *walker) leadsToItself(f *folder) bool {
 	for up := f.up; up != nil; up = up.up {
 		if up.first == f.first {

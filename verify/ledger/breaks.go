@@ -44,7 +44,7 @@ type Walk struct {
 	prev []ID // those in the place before
 }
 
-// maxFork is how many events in one place are told apart.
+// maxFork bounds how many events in one place are kept apart.
 const maxFork = 16
 
 // Next takes the next event, which has been verified, and returns what is
@@ -71,7 +71,7 @@ func (w *Walk) Next(e *Event) *Break {
 	return nil
 }
 
-// Pass goes past an event that doesn't verify but stands in this place under
+// Pass goes past an event that doesn't verify but is in this place under
 // this id, so that the events after it are judged by themselves.
 func (w *Walk) Pass(seq int64, id ID) {
 	if seq > w.seq {
@@ -98,14 +98,14 @@ func (w *Walk) fork(e *Event, b Break) *Break {
 	b.Kind = TwoInOnePlace
 	b.Expected = fmt.Sprintf("one event in place %d", w.seq)
 	b.Found = "another, signed as well"
-	b.Meaning = "a copy or an old backup of the ledger was written on; both events stand"
+	b.Meaning = "somebody went on writing to a copy or an old backup of the ledger; both events count"
 	b.Advice = "ask the writer which ledger is in use, and put the other away"
 	return &b
 }
 
 func (b Break) link() *Break {
 	b.Kind = LinkBroken
-	b.Meaning = "another event stood before this one: the order was changed, or one was put in or taken out"
+	b.Meaning = "another event came before this one: the order was changed, or an event was inserted or removed"
 	b.Advice = "compare with a backup or with another ledger"
 	return &b
 }

@@ -17,7 +17,7 @@ import (
 // Newest.
 const Format = 1
 
-// Kind says what an event tells. The list is closed, see Kinds.
+// Kind is what an event is about. The list is closed, see Kinds.
 type Kind string
 
 // The kinds of event. A foreign card is a card verified with Card.Foreign.
@@ -167,7 +167,7 @@ type Visit struct {
 	Note       string `json:"note,omitempty"`
 	Plan       string `json:"plan,omitempty"`
 	Purpose    string `json:"purpose,omitempty"`
-	Told       string `json:"told,omitempty"` // who was told
+	Told       string `json:"told,omitempty"` // who was informed
 }
 
 // Step is one release installed, tried or put off. Before and After are what
@@ -248,7 +248,7 @@ type Withdrawal struct {
 	Why     string    `json:"why"`
 }
 
-// Says is what an entry tells about the vessel: itself, or for a correction
+// Says is what an entry says about the vessel: itself, or for a correction
 // what it puts instead (nil: nothing).
 func (e *Entry) Says() *Entry {
 	if e.Correction != nil {

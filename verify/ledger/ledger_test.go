@@ -322,7 +322,7 @@ func TestValidateNamesWhatWasFoundAndExpected(t *testing.T) {
 		"correction under another vessel": {func(e *ledger.Entry) {
 			instead := *e
 			*e = ledger.Entry{At: e.At, Vessel: "k", Kind: ledger.Correction, Correction: &ledger.Correcting{Of: strings.Repeat("0", 64), Why: "w", Instead: &instead}}
-		}, `correction.instead.vessel: found "kittiwake", expected the vessel that the correction stands under, "k"`},
+		}, `correction.instead.vessel: found "kittiwake", expected the vessel that the correction is noted for, "k"`},
 	} {
 		t.Run(name, func(t *testing.T) {
 			e := good

@@ -9,7 +9,7 @@ import (
 	"cardwright/manifest/version"
 )
 
-// The life of a boat and of a card, beside the work that was planned.
+// The life of a boat and of a card, apart from the work that was planned.
 const (
 	WrittenByHand   Kind = "written by hand" // in the vessel's file, and agreed to
 	DeviceReplaced  Kind = "device replaced"
@@ -89,7 +89,7 @@ type CardFate struct {
 	To   string `json:"to,omitempty"` // who has it: initials or a role
 }
 
-// life tells whether an entry needs the format that these came with.
+// life reports whether an entry needs the format that these came with.
 func (e *Entry) life() bool {
 	return e.ByHand != nil || e.DeviceChange != nil || e.VesselChange != nil || e.CardFate != nil || e.Step != nil && e.Step.How != ""
 }

@@ -12,7 +12,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// An event in a form that came later is told as that, if it is signed; with any
+// An event in a form that came later is reported as such, if it is signed; with any
 // byte changed it isn't.
 func TestEventOfANewerBuild(t *testing.T) {
 	_, private, err := ed25519.GenerateKey(nil)

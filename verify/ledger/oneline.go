@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// Tell says in one line what an entry tells, without its date and vessel. The
+// Tell says an entry in one line, without its date and vessel. The
 // words in it are as they were written: whoever shows them escapes them.
 func (e *Entry) Tell() string {
 	switch {

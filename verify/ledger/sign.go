@@ -130,7 +130,7 @@ func Verify(id ID, content, signature []byte) (Event, error) {
 	return Event{ID: id, Content: content, Signature: signature, Statement: s}, nil
 }
 
-// newer tells of an event of a format that came after this build, whatever else
+// newer reports an event of a format that came after this build, whatever else
 // it says: whole and signed, it was changed by nobody.
 func newer(id ID, content, signature []byte) error {
 	var s struct {

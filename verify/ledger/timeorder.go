@@ -48,7 +48,7 @@ func PlaceOf(ord []byte) (chain ChainID, seq int64, ok bool) {
 // later than that was dated by a person.
 const typing = time.Hour
 
-// DatedByHand tells whether a person gave the moment at, of something that a
+// DatedByHand reports whether a person gave the moment at, of something that a
 // statement says.
 func (s *Statement) DatedByHand(at time.Time) bool {
 	late := s.Written.Sub(at)

@@ -33,7 +33,7 @@ func (s *Statement) format() int {
 	return Format
 }
 
-// Trial is what a log under way told: a sea trial's values. Degrees, in
+// Trial is the result of a log under way: a sea trial's values. Degrees, in
 // thousandths at most; east, starboard and north positive.
 type Trial struct {
 	Coefficients []float64 `json:"coefficients,omitempty"` // A to E; none where no deviation was found

@@ -31,7 +31,7 @@ const (
 	lastYear  = 2199
 )
 
-// Validate tells everything that keeps an entry from being written.
+// Validate reports everything that keeps an entry from being written.
 func (e *Entry) Validate() error {
 	var c checker
 	c.entry("", e, true)
@@ -109,7 +109,7 @@ func (c *checker) text(field, s string, most int, lines bool) {
 	}
 }
 
-// refused tells whether a character may not stand in an event: one that
+// refused reports whether a character may not stand in an event: one that
 // controls a terminal, changes the direction of writing, or can't be seen.
 // The rule is the one for the shop's files; only notes may hold line ends.
 func refused(r rune) bool {
@@ -214,7 +214,7 @@ func mayLackVessel(k Kind) bool {
 	return slices.Contains([]Kind{ReleaseWithdrawn, CardVerified, Correction, CardLost, CardHandedOver, CardDestroyed}, k)
 }
 
-// oneBody tells whether the entry has the body that its kind asks for and no
+// oneBody reports whether the entry has the body that its kind asks for and no
 // other.
 func (c *checker) oneBody(at string, e *Entry) bool {
 	bodies := map[string]bool{
@@ -231,7 +231,7 @@ func (c *checker) oneBody(at string, e *Entry) bool {
 		}
 	}
 	if !ok {
-		c.say(at+want, "something else, or nothing", fmt.Sprintf("what belongs to %q, and nothing beside it", e.Kind))
+		c.say(at+want, "something else, or nothing", fmt.Sprintf("what belongs to %q, and nothing else", e.Kind))
 	}
 	return ok
 }
@@ -432,7 +432,7 @@ func (c *checker) correction(at string, e *Entry) {
 	}
 	c.entry(at+"instead.", k.Instead, false)
 	if k.Instead.Vessel != e.Vessel {
-		c.say(at+"instead.vessel", quote(k.Instead.Vessel), "the vessel that the correction stands under, "+quote(e.Vessel))
+		c.say(at+"instead.vessel", quote(k.Instead.Vessel), "the vessel that the correction is noted for, "+quote(e.Vessel))
 	}
 }
 

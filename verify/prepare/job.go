@@ -36,7 +36,7 @@ type Job struct {
 	Capacity capacity.Form // that drives prove first; "": none
 
 	InstallOrder func(order.Plan) ([]byte, error)                 // the text that goes onto the cards
-	Kept         func(path string) bool                           // tells of files that the shop keeps: no image replaces one
+	Kept         func(path string) bool                           // reports whether the shop keeps a file: no image replaces one
 	Holds        func(context.Context, verify.Listing) string     // what a card holds, in words
 	Commands     verify.Commands                                  // that a report's advice names
 	Words        problem.Words                                    // for Acts
@@ -52,7 +52,7 @@ type Agreed struct {
 	Erase     []string // the codes of cards that may be erased
 }
 
-// Progress is told of bytes done, from several goroutines at once; doing says what is
+// Progress gets the bytes done, from several goroutines at once; doing says what is
 // done from now on, "": the same as before.
 type Progress func(doing string, bytes int64)
 
@@ -100,7 +100,7 @@ func (j Job) Lay(ctx context.Context) (*Laid, error) {
 			return nil, err
 		}
 		if other := l.sharing(path); other != nil {
-			return nil, badJob("%s and %s are one target: a card stands in one place; name each once", other.Path, path)
+			return nil, badJob("%s and %s are the same target: name each target once", other.Path, path)
 		}
 		l.Targets = append(l.Targets, t)
 	}
@@ -130,7 +130,7 @@ func (l *Laid) sets() (sets media.TargetSets) {
 	return sets
 }
 
-// NeedsNoCard tells that there is nothing to write.
+// NeedsNoCard reports whether there is nothing to write.
 func (l *Laid) NeedsNoCard() bool { return len(l.Layout.Cards) == 0 }
 
 // Signing is how the records of cards are signed. The zero value signs none.

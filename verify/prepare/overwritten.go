@@ -74,7 +74,7 @@ func isEmpty(path string) bool {
 	return err == nil && info.Mode().IsRegular() && info.Size() == 0
 }
 
-// allZero tells whether nothing but zeros stands in an image.
+// allZero reports whether an image holds nothing but zeros.
 func allZero(ctx context.Context, read io.ReaderAt, size int64) bool {
 	block := make([]byte, 1<<20)
 	for at := int64(0); at < size && ctx.Err() == nil; at += int64(len(block)) {
@@ -112,7 +112,7 @@ func (r *Run) aboutDrive(ctx context.Context, t *Target) (Question, error) {
 		Named: named, NamedNot: len(r.Agreed.Erase) > 0 && !named,
 	}) {
 	case verify.LosesFiles:
-		q.Refused = fmt.Errorf("%s holds files that cardwright did not write, or may: nothing was erased; %s keeps a copy of the whole card, %s gives them up",
+		q.Refused = fmt.Errorf("%s holds, or may hold, files that cardwright did not write: nothing was erased; %s keeps a copy of the whole card, %s gives them up",
 			t.Path, r.Words.For(SaveFirst), r.Words.For(LoseFiles))
 	case verify.NotNamed:
 		q.Refused = fmt.Errorf("%s has the code %s, which %s doesn't name: nothing was erased; is it the right card?", t.Path, q.seen.Code, r.Words.For(NameCode))

@@ -141,7 +141,7 @@ func TestAJobRunsWithoutATerminal(t *testing.T) {
 				on = verify.List(bytes.NewReader(content), int64(len(content)))
 			} else {
 				on = verify.List(r.card, driveSize)
-				assert.Equal(t, 1, r.told, "the system is told of the card, last of all")
+				assert.Equal(t, 1, r.told, "the system is notified of the card, last of all")
 			}
 			require.NotNil(t, on.Record)
 			assert.Equal(t, "kittiwake", on.Record.Vessel)
@@ -226,7 +226,7 @@ func TestFilesOfOthersAreGivenUpOrSaved(t *testing.T) {
 	q, err := run.Question(t.Context(), run.Targets[0])
 	require.NoError(t, err)
 	assert.ErrorContains(t, q.Answer("anything"), string(prepare.SaveFirst))
-	assert.NotEmpty(t, q.Held, "what is refused is told first")
+	assert.NotEmpty(t, q.Held, "what is refused is shown first")
 
 	saved := filepath.Join(t.TempDir(), "old.img")
 	r = withCard(card())
@@ -292,7 +292,7 @@ func TestWhatAnImageMayReplace(t *testing.T) {
 	require.NoError(t, through(t, j).Targets[0].Outcome.Err)
 	again := about(func(j *prepare.Job) {})
 	require.NoError(t, again.Refused, "an earlier making of this very card")
-	assert.NotEmpty(t, again.Held, "and that is told")
+	assert.NotEmpty(t, again.Held, "and that is shown")
 	assert.ErrorContains(t, about(func(j *prepare.Job) { j.Shop.Name = "Another" }).Refused, "it was left as it is")
 }
 
@@ -366,8 +366,8 @@ func TestEveryCardHasItsTarget(t *testing.T) {
 	}
 }
 
-// A card that can't be ejected, or that the system couldn't be told of, is as good as it
-// was; one that was pulled out is told as that, whatever else came of it.
+// A card that can't be ejected, or that the system couldn't be notified of, is as good as it
+// was; one that was pulled out is reported as such, whatever else came of it.
 func TestWhatBecomesOfADriveAfterwards(t *testing.T) {
 	r := withCard(mediatest.NewMemory(driveSize))
 	r.stays = errors.New("held by the desktop")
@@ -377,7 +377,7 @@ func TestWhatBecomesOfADriveAfterwards(t *testing.T) {
 	require.NoError(t, done.Outcome.Err)
 	assert.False(t, done.Ejected)
 	assert.ErrorIs(t, done.Unreleased, r.stays)
-	assert.Equal(t, 1, r.told, "then the system is told of the card")
+	assert.Equal(t, 1, r.told, "then the system is notified of the card")
 
 	r.stays = nil
 	done = through(t, j).Targets[0]

@@ -16,7 +16,7 @@ import (
 // person needs to know to answer it.
 type Question struct {
 	Target string
-	Held   string         // what stands there, in words; "": nothing, or nothing that has to be told
+	Held   string         // what is there, in words; "": nothing, or nothing worth a warning
 	Lost   []verify.Group // files that nobody here wrote, which go with it
 	Unread bool           // more goes that could not be read
 	Saved  string         // the file that the whole card is copied to first; "": it isn't
@@ -30,13 +30,13 @@ type Question struct {
 	seen Seen // to be found again once the drive is held
 }
 
-// Answer takes what was said to a question. nil: the target may be overwritten.
+// Answer takes the answer to a question. nil: the target may be overwritten.
 func (q Question) Answer(said string) error {
 	switch {
 	case q.Refused != nil:
 		return q.Refused
 	case q.Code != "" && !readers.SameCode(q.Code, said):
-		return fmt.Errorf("what was typed is not the code of %s: nothing was erased", q.Target)
+		return fmt.Errorf("that is not the code of %s: nothing was erased", q.Target)
 	}
 	return nil
 }

@@ -50,7 +50,7 @@ type Target struct {
 
 // Drives is how drives are found and opened.
 type Drives interface {
-	// KindOf tells what the name of a target leads to.
+	// KindOf reports what the name of a target leads to.
 	KindOf(path string) (drive.Kind, error)
 	// Listed finds a drive, or the one that a part is of, in the system's own listing.
 	Listed(ctx context.Context, path string) (readers.Drive, error)

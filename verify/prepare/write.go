@@ -64,7 +64,7 @@ func (t *Target) prove(ctx context.Context, form capacity.Form, progress Progres
 }
 
 // Write writes all targets, those that get the same card together, and reads every
-// one back. What became of each stands in its Outcome and Report. Images are put in
+// one back. Its Outcome and Report say what became of each. Images are put in
 // their places; drives are held until Release.
 func (r *Run) Write(ctx context.Context) {
 	var total int64
@@ -206,7 +206,7 @@ func notGood(r verify.Report) error {
 	return fmt.Errorf("%s", strings.Join([]string{string(f.Kind), f.Path, "found", f.Found, "expected", f.Expected}, " "))
 }
 
-// Release gives the drives back: the last act, since a system that was told of
+// Release gives the drives back: the last act, since a system that was notified of
 // a new card may mount it and write to it. A card that is good stays so
 // whatever becomes of this.
 func (r *Run) Release() {
@@ -272,7 +272,7 @@ func (t *Target) Left() string {
 	}
 	switch t.Kind {
 	case image:
-		return "No image was made, and nothing that stood there was touched."
+		return "No image was made; what was there before is untouched."
 	case folder:
 		return folderLeft[t.Outcome.Left]
 	}

@@ -96,7 +96,7 @@ func autocorrelation(x []float64, most int) []float64 {
 	return all
 }
 
-// stopsOf tells whether the rudder was held at its end: within half a degree of
+// stopsOf reports whether the rudder was held at its end: within half a degree of
 // its greatest angle for two seconds, at more than 20°, on both sides.
 func stopsOf(angles []float64, dt float64) (port, starboard float64, reached bool) {
 	const near, hold, least = 0.5, 2.0, 20.0

@@ -92,7 +92,7 @@ func (d *Deviation) setDoubts() {
 }
 
 // Quantiles of Student's t: for one heading, and for the whole curve, which
-// would be wrong somewhere more often. The verdict goes by the first.
+// would be wrong somewhere more often. The verdict uses the first.
 const (
 	single = 0.975
 	family = 0.995
@@ -163,7 +163,7 @@ func deviationVerdict(table []Heading, tolerance float64) Verdict {
 // widestGap is the widest gap between headings across which a deviation is given.
 const widestGap = 60
 
-// covered tells whether a heading lies in no gap of more than 60°, or at its edge.
+// covered reports whether a heading lies in no gap of more than 60°, or at its edge.
 func covered(theta float64, at []float64) bool {
 	before, after := 360.0, 360.0
 	for _, a := range at {

@@ -48,7 +48,7 @@ func (p *prepared) noteDeviationField(s *sentences.Source) {
 	case p.in.BareReading:
 		p.field = fmt.Sprintf("the deviation field (%s to %s) was left out: deviation is that of the bare reading", East(least), East(most))
 	default:
-		p.field = fmt.Sprintf("the deviation field (%s to %s) was applied: deviation is what is left on the corrected reading", East(least), East(most))
+		p.field = fmt.Sprintf("the deviation field (%s to %s) was applied: deviation is what remains on the corrected reading", East(least), East(most))
 	}
 }
 

@@ -266,7 +266,7 @@ func TestE6TurnBothWays(t *testing.T) {
 	require.Zero(t, l.Leeway)
 }
 
-// E6, one way: A is lag and A together, and can't be told.
+// E6, one way: A is lag and A together, and can't be found.
 func TestE6TurnOneWay(t *testing.T) {
 	l, ok := fitLagged(turnsOfE6()[:1])
 	require.True(t, ok)

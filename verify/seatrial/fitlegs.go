@@ -24,7 +24,7 @@ type Joint struct {
 }
 
 // The allowance for leeway that turns with the wind as a current doesn't: 0.105
-// knots sideways can't be told from B and C by legs, 1.0° at 6 knots.
+// knots sideways looks like B and C to legs, 1.0° at 6 knots.
 const (
 	leewayAllowance = 1.0
 	leewaySpeed     = 6.0

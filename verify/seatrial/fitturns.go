@@ -24,7 +24,7 @@ const lagDoubt = 1.0
 // rounds of Prais and Winsten after ordinary least squares.
 const rounds = 3
 
-// fitLagged fits turns. With turns both ways the lag is told from A; one way, A
+// fitLagged fits turns. Turns both ways separate the lag from A; one way, A
 // carries the rate of turn times a second as doubt.
 func fitLagged(turns []turnSamples) (l Lagged, ok bool) {
 	rate := 0.0
@@ -70,7 +70,7 @@ func (l *Lagged) conclude(fit fitted, freedom, rate float64) {
 	l.U[coefA] += math.Abs(rate) * lagDoubt
 }
 
-// bothWays tells whether turns go to both sides, and the mean rate of turn.
+// bothWays reports whether turns go to both sides, and the mean rate of turn.
 func bothWays(turns []turnSamples) (both bool, rate float64) {
 	var port, starboard bool
 	n := 0

@@ -31,7 +31,7 @@ func overshootOf(headings []float64, dt float64) Overshoot {
 	return s
 }
 
-// Turns between legs of which the overshoot is measured.
+// Turns between legs whose overshoot is measured.
 const (
 	leastTurn     = 20
 	afterTheTurn  = 60 // seconds, at least

@@ -139,7 +139,7 @@ func keepingCheck(p *prepared, l Leg) (Check, Keeping) {
 	return c, k
 }
 
-// gapIn tells whether a log has a gap in these epochs.
+// gapIn reports whether a log has a gap in these epochs.
 func gapIn(e []epoch) bool {
 	for i := 1; i < len(e); i++ {
 		if e[i].t-e[i-1].t > longestGap {

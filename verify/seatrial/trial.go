@@ -72,7 +72,7 @@ type Swing struct {
 	Legs   int       `json:"legs"`
 }
 
-// Covers tells whether the deviation on a heading is told: not within a gap of
+// Covers reports whether the deviation on a heading is given: not within a gap of
 // more than 60°.
 func (s Swing) Covers(theta float64) bool { return covered(theta, s.At) }
 
@@ -172,7 +172,7 @@ type found struct {
 	lack   string  // why none of them can be, and what to run; "": one can
 }
 
-// has tells whether the log has a source for a role.
+// has reports whether the log has a source for a role.
 func (p *prepared) has(role string) bool {
 	return slices.ContainsFunc(p.used, func(u UsedSource) bool { return u.For == role })
 }

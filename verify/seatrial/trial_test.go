@@ -79,7 +79,7 @@ func TestSixLegsCantTell(t *testing.T) {
 	require.Contains(t, c.Missing, "headings 270 and 315 missing: run them")
 	require.Equal(t, []string{c.Missing}, trial.Next)
 	for _, h := range trial.Swings[0].Table {
-		require.Equal(t, h.Compass <= 225 || h.Compass == 0, h.Covered, "%v: nothing is told across a gap of more than 60°", h.Compass)
+		require.Equal(t, h.Compass <= 225 || h.Compass == 0, h.Covered, "%v: no deviation is given across a gap of more than 60°", h.Compass)
 	}
 }
 

@@ -64,7 +64,7 @@ func rates(heading []float64, epochs []epoch) []float64 {
 	return rate
 }
 
-// turnFrom tells where a turn that begins at i ends, and its side; side 0: none
+// turnFrom reports where a turn that begins at i ends, and its side; side 0: none
 // begins there.
 func turnFrom(rate []float64, i int) (end int, side float64) {
 	if math.Abs(rate[i]) < leastRate {

@@ -16,7 +16,7 @@ type UsedVariation struct {
 	Needed  bool    `json:"needed"`
 }
 
-// known tells whether true headings can be made.
+// known reports whether true headings can be made.
 func (v UsedVariation) known() bool { return v.From != "" || !v.Needed }
 
 // findVariation takes the variation that was given, or that the compass says, or

@@ -42,7 +42,7 @@ func lackOfSwing(f *found) string {
 }
 
 // otherWay is what a turn one way lacks.
-const otherWay = "the turn went one way only, so that lag and A can't be told apart: turn the other way too"
+const otherWay = "the turn went one way only, so lag and A can't be separated: turn the other way too"
 
 // lackOfLegs says which legs a swing by legs still needs; "" where it needs none.
 func lackOfLegs(f *found) string {

@@ -241,7 +241,7 @@ func TestHTMLExport(t *testing.T) {
 	b.clean()
 }
 
-// A version that isn't the one wanted is told in words.
+// A version that isn't the one wanted is reported in words.
 func TestHTMLTellsWrongVersions(t *testing.T) {
 	b := open(t, provenKittiwake(), 360)
 	b.fillIn()

@@ -57,7 +57,7 @@ func MakeReport(in CardReport) (Sheet, error) {
 	return s, nil
 }
 
-// findingsSection tells each finding: what it is, what was expected beside what
+// findingsSection prints each finding: what it is, what was expected next to what
 // was found, what it means, what to do.
 func findingsSection(w speech, all []verify.Finding) Section {
 	s := Section{ID: "findings", Title: w.say("report.findings")}

@@ -55,7 +55,7 @@ type typeface struct {
 	known map[rune]bool
 }
 
-// draws tells whether the font has a shape for every character of s.
+// draws reports whether the font has a shape for every character of s.
 func (f *typeface) draws(s string) bool {
 	for _, r := range s {
 		if !f.has(r) {
@@ -65,7 +65,7 @@ func (f *typeface) draws(s string) bool {
 	return true
 }
 
-// has tells whether the font has a shape for r. What lies beyond the first
+// has reports whether the font has a shape for r. What lies beyond the first
 // plane of Unicode the PDF library can't write.
 func (f *typeface) has(r rune) bool {
 	const lastOfFirstPlane = 0xffff

@@ -30,7 +30,7 @@ func forTheShop(w speech, in Input, cards []Card) Section {
 	return s
 }
 
-// saidAtStep tells whether the sheet says by itself what a note does: that a
+// saidAtStep reports whether the sheet says by itself what a note does: that a
 // release has no way back, or that one aboard was withdrawn.
 func saidAtStep(in Input, note string) bool {
 	if strings.HasPrefix(note, "risk: ") {

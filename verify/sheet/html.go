@@ -24,7 +24,7 @@ var (
 // phone without a network, keeps what is filled in on that phone, saves it as
 // the file that a visit is recorded from (see Form), and prints on the given
 // paper. No text of the sheet can become a script: the page's policy allows
-// the one that stands in it, by its digest, and nothing else. The same sheet
+// the page's own one, by its digest, and nothing else. The same sheet
 // gives the same bytes. An unknown paper is an error.
 func HTML(s Sheet, paper Paper) ([]byte, error) {
 	w, err := speak(s.Language)
@@ -138,7 +138,7 @@ func drawing(png []byte) template.URL {
 	return template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(png))
 }
 
-// printed is the style of paper: its size, and what stands in the margins of
+// printed is the style of paper: its size, and what is in the margins of
 // each page (CSS Paged Media Level 3).
 func printed(s Sheet, w words, paper Paper) string {
 	if paper == "" {
@@ -181,7 +181,7 @@ func show(s string) template.HTML {
 	return template.HTML(strings.Join(words, " "))
 }
 
-// long tells whether text has a word too long for a narrow column.
+// long reports whether text has a word too long for a narrow column.
 func long(s string) bool {
 	const most = 24
 	for word := range strings.SplitSeq(s, " ") {

@@ -22,7 +22,7 @@ type Input struct {
 	Cards      []CardState // the cards as they were verified; none before prepare
 	When       time.Time   // the day on the sheet; zero: none
 	Technician string      // "": a blank to write the name in
-	// Open is what is open about a device, in words: it stands at its steps.
+	// Open is what is open about a device, in words, printed at its steps.
 	Open  map[string][]string
 	Style Style
 	Clock Clock // the time that there is; the zero value: nobody said
@@ -97,7 +97,7 @@ func (in Input) release(s order.Step) *manifest.Release {
 	return &manifest.Release{Version: s.To}
 }
 
-// installsAtPowerUp tells whether a device takes what it finds on a card when
+// installsAtPowerUp reports whether a device takes what it finds on a card when
 // it is switched on.
 func (in Input) installsAtPowerUp(device string) bool {
 	rules := in.model(in.device(device).Model).Card

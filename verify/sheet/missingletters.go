@@ -8,7 +8,7 @@ import (
 // maxLetters is how many letters of the shop's font a document takes.
 const maxLetters = 4000
 
-// shopDraws tells whether the shop's font draws r, and takes it into the document.
+// shopDraws reports whether the shop's font draws r, and takes it into the document.
 func (t *typesetter) shopDraws(r rune) bool {
 	if t.letters[r] {
 		return true

@@ -71,7 +71,7 @@ func (n Network) below(i int) []Node {
 	return all
 }
 
-// passesOn tells whether any device updates another: else there is no picture to
+// passesOn reports whether any device updates another: else there is no picture to
 // draw.
 func (n Network) passesOn() bool {
 	return slices.ContainsFunc(n.Nodes, func(node Node) bool { return node.Host >= 0 })

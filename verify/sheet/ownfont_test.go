@@ -36,7 +36,7 @@ func inKanji() sheet.Input {
 }
 
 // The shop's font draws what the page's own haven't: poppler reads every letter
-// back, finds the font embedded, and nothing is told as missing. The letters are
+// back, finds the font embedded, and nothing is reported as missing. The letters are
 // drawn: they make the page darker than one on which they are left out.
 func TestPDFInTheShopsFont(t *testing.T) {
 	font, err := sheet.ReadFont(kanji(t))
@@ -82,7 +82,7 @@ func ink(t *testing.T, path string) (dark int) {
 	return dark
 }
 
-// What the shop's font lacks, too, is told once.
+// What the shop's font lacks, too, is reported once.
 func TestPDFTellsWhatNoFontHas(t *testing.T) {
 	font, err := sheet.ReadFont(kanji(t))
 	require.NoError(t, err)

@@ -12,7 +12,7 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 )
 
-// maxFootLines bounds what stands at the foot of each page.
+// maxFootLines bounds the foot of each page.
 const maxFootLines = 4
 
 // PDF writes the sheet as pages of the given paper. What the page's own fonts
@@ -116,7 +116,7 @@ func (p *pdf) everything() {
 	p.put(append([]piece{gap(3)}, notes...))
 }
 
-// pageNumberRoom is left free beside the foot.
+// pageNumberRoom is left free next to the foot.
 const pageNumberRoom = 34
 
 // floor is where the foot begins.
@@ -150,7 +150,7 @@ func (p *pdf) pageHead() {
 	p.y += strong.lead + 2.2
 }
 
-// symbol of a stamp, which always stands beside its word.
+// symbol of a stamp, which is always next to its word.
 func symbol(kind string) string {
 	switch kind {
 	case StampGood:

@@ -147,7 +147,7 @@ func TestPDFLayout(t *testing.T) {
 	})
 }
 
-// covers tells whether two words stand on each other by more than the white
+// covers reports whether two words stand on each other by more than the white
 // that fonts have above and below their letters.
 func covers(a, b word) bool {
 	wide := min(a.Right, b.Right) - max(a.Left, b.Left)
@@ -155,7 +155,7 @@ func covers(a, b word) bool {
 	return wide > 0.5 && high > 0.4*min(a.Bottom-a.Top, b.Bottom-b.Top)
 }
 
-// No title stands at the foot of a page with nothing below it.
+// No title is left at the foot of a page with nothing below it.
 func TestPDFKeepsTitlesWithWhatFollows(t *testing.T) {
 	each(t, func(t *testing.T, in sheet.Input, paper sheet.Paper) {
 		raw := run(t, "pdftotext", "-layout", pdf(t, in, paper), "-")
@@ -240,7 +240,7 @@ func TestPDFFonts(t *testing.T) {
 	}
 }
 
-// A character that the fonts lack has a sign in its place, and is told once.
+// A character that the fonts lack has a sign in its place, and is reported once.
 func TestPDFCharactersOfNoFont(t *testing.T) {
 	in := provenKittiwake()
 	in.Vessel.Name = "船 ⛵ 😀 Ægir Śmiały"

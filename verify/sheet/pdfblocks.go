@@ -47,7 +47,7 @@ func (p blockPieces) flow(x, wide float64, all []Fact) []piece {
 	return pieces
 }
 
-// cards tell the identity of cards, two beside each other, each with its square
+// cards print the identity of cards, two side by side, each with its square
 // code.
 func (p blockPieces) cards(all []Card) [][]piece {
 	const between = 5
@@ -187,7 +187,7 @@ func (p blockPieces) tick(x float64, t Tick) []piece {
 	return append(all, gap(0.7))
 }
 
-// boxes stand two beside each other where both fit.
+// boxes are set two side by side where both fit.
 func (p blockPieces) boxes(all Boxes) []piece {
 	const between = 4
 	text := func(b Box) string { return b.Text + " (" + b.Note + ")" }

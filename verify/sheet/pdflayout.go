@@ -6,7 +6,7 @@ const (
 	right  = 12
 	top    = 8
 	bottom = 7
-	indent = 8 // of what stands beside a box
+	indent = 8 // of what is next to a box
 )
 
 // Widths of lines, in millimetres.
@@ -86,7 +86,7 @@ type cell struct {
 	text    string
 }
 
-// row sets cells beside one another; each of its pieces is one line.
+// row sets cells side by side; each of its pieces is one line.
 func (p layout) row(cells ...cell) []piece {
 	var all []piece
 	for _, c := range cells {
@@ -108,7 +108,7 @@ func (p layout) row(cells ...cell) []piece {
 	return all
 }
 
-// box is a box to tick, beside a line of a look.
+// box is a box to tick, next to a line of a look.
 func (p layout) box(x, y float64, l look) {
 	const side = 3.6
 	p.doc.SetLineWidth(2 * thin)

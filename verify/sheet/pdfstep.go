@@ -13,7 +13,7 @@ type stepPieces struct {
 	x, wide float64 // beside its box
 }
 
-// stepBlanks is the width of what is read beside the work, millimetres.
+// stepBlanks is the width of what is read next to the work, millimetres.
 const stepBlanks = 54
 
 func (p blockPieces) step(s Step) []piece {
@@ -35,7 +35,7 @@ func (p stepPieces) all() []piece {
 	work, versions := p.work(p.wide-stepBlanks-4), p.versions()
 	if most := p.tall / 2; height(work) < most && height(versions) < most {
 		all = append(all, merge(work, versions)...)
-	} else { // too long to stand on one page beside each other
+	} else { // too long for one page side by side
 		all = append(all, append(work, versions...)...)
 	}
 	all = append(all, p.result()...)

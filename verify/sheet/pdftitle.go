@@ -7,7 +7,7 @@ import (
 	"regexp"
 )
 
-// What stands at the end of a PDF as the library writes it.
+// The end of a PDF as the library writes it.
 var (
 	pdfTrailer = regexp.MustCompile(`trailer\n<<\n/Size (\d+)\n/Root (\d+) 0 R\n/Info (\d+) 0 R\n>>\nstartxref\n(\d+)\n%%EOF\n?$`)
 	pdfPages   = []byte("/Type /Catalog\n")

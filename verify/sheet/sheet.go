@@ -17,7 +17,7 @@ import (
 type Sheet struct {
 	Language string    `json:"language"`
 	Title    string    `json:"title"`
-	Vessel   string    `json:"vessel"` // the largest thing on the first page; stands in the head of each
+	Vessel   string    `json:"vessel"` // the largest thing on the first page; in the head of each
 	About    string    `json:"about"`  // where she lies, who works, which day: one line
 	Foot     string    `json:"foot"`   // vessel, plan and cards: on each page
 	Stamp    Stamp     `json:"stamp"`
@@ -129,7 +129,7 @@ type Signs []Sign
 // Checks are one table of checks.
 type Checks []Check
 
-// Boxes are short things to tick, beside one another where there is room.
+// Boxes are short things to tick, side by side where there is room.
 type Boxes []Box
 
 // Box is one of them; the note says more.

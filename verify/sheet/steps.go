@@ -148,14 +148,14 @@ func wayBack(w speech, in Input, s order.Step) string {
 	return w.say("way.yes", "version", from)
 }
 
-// losesSettings tells whether a step's settings have to be written down before it:
+// losesSettings reports whether a step's settings have to be written down before it:
 // going back, also where nobody says what becomes of them.
 func (in Input) losesSettings(s order.Step) bool {
 	become := in.settings(s)
 	return become == manifest.SettingsLost || in.Plan.WayBack && become == ""
 }
 
-// oneWay tells whether the maker gives no way back from what a step installs.
+// oneWay reports whether the maker gives no way back from what a step installs.
 func (in Input) oneWay(s order.Step) bool {
 	r := in.release(s)
 	return !in.Plan.WayBack && r.WayBack != nil && !*r.WayBack
@@ -312,7 +312,7 @@ func cardIn(w speech, in Input, s order.Step) []string {
 	return []string{w.say("step.insert", fill...)}
 }
 
-// staysFrom tells whether the card stays in its slot after step n: the next
+// staysFrom reports whether the card stays in its slot after step n: the next
 // step takes the same card in the same device, and that device doesn't install
 // at power-up.
 func staysFrom(in Input, n int) bool {

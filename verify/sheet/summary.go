@@ -105,7 +105,7 @@ func outOfService(w speech, in Input, o order.OutOfService) string {
 		"from", stepName(w, o.FromStep), "to", stepName(w, o.ToStep), "minutes", duration(w, in, o.FromStep, o.ToStep))
 }
 
-// atLeast writes a time of which parts may be unknown.
+// atLeast writes a time that may have unknown parts.
 func atLeast(w speech, minutes int, least bool) string {
 	switch {
 	case minutes == 0:

@@ -20,7 +20,7 @@ type SurveyInput struct {
 	Style      Style
 }
 
-// Commands are what is typed back in the shop.
+// Commands are those to type back in the shop.
 type Commands struct {
 	Saved   string // takes the file that the page saved
 	Table   string // makes a table to fill in from paper
@@ -42,7 +42,7 @@ type Answers struct {
 	Also    []AnswerNew    `json:"also"` // aboard, and not in the vessel's file
 }
 
-// SurveyKind tells the file of a survey from that of an install order.
+// SurveyKind is the kind of a survey's file.
 const SurveyKind = "survey"
 
 // AnswerDevice is a device of the vessel's file as it was found; "": not read.
@@ -169,7 +169,7 @@ func surveyAlso(w speech) Section {
 	return s
 }
 
-// surveyEnd says how what was found gets into the vessel's file.
+// surveyEnd says how the findings get into the vessel's file.
 func surveyEnd(w speech, in SurveyInput) Section {
 	return Section{ID: "back", Title: w.say("survey.back"), Whole: true, Blocks: []Block{
 		Paragraph(w.say("survey.back.how")),

@@ -52,7 +52,7 @@ func (t *text) head(s Sheet) {
 	}
 }
 
-// stamp is what the sheet is worth; it stands at the head and at the end.
+// stamp is what the sheet is worth, at the head and at the end.
 func (t *text) stamp(s Stamp) {
 	t.lines("*** ", "*** ", s.Line()+" ***")
 	t.lines("", "", s.Text)
@@ -190,13 +190,13 @@ func (t *text) table(table Table) {
 		t.lines("      ", "      ", strings.Join(parts, "; "))
 		if row.Blank != nil {
 			blank := *row.Blank
-			blank.Want = "" // it stands in the row
+			blank.Want = "" // the row has it
 			t.penLines("      ", []Blank{blank})
 		}
 	}
 }
 
-// columns writes a table whose cells are short; it tells whether they fit.
+// columns writes a table whose cells are short; it reports whether they fit.
 func (t *text) columns(table Table) bool {
 	rows := [][]string{table.Head}
 	for _, row := range table.Rows {
@@ -259,7 +259,7 @@ func (t *text) step(s Step) {
 	t.penLines(margin, []Blank{s.Note})
 }
 
-// results are boxes of which one is ticked.
+// results are boxes; one of them is ticked.
 func (t *text) results(indent string, keys ...string) {
 	all := make([]string, len(keys))
 	for i, key := range keys {

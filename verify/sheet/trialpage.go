@@ -65,7 +65,7 @@ func trialFoot(w speech, in TrialInput) string {
 	return strings.Join(parts, " · ")
 }
 
-// trialAbout tells in a line where she lies, who works and of which day it is.
+// trialAbout says in a line where she lies, who works and of which day it is.
 func trialAbout(w speech, in TrialInput) string {
 	var parts []string
 	if v := in.Vessel; v != nil {
@@ -224,7 +224,7 @@ func trialSwing(t seatrial.Trial, s seatrial.Swing, i int) (Section, error) {
 		return Section{}, err
 	}
 	section.Blocks = append(section.Blocks, Picture{
-		Says: "Deviation on each heading by compass: the curve that was found, the band of its doubt (95 %, for one heading), what was seen on each leg or in each 15° (×), and the tolerance (dashed).",
+		Says: "Deviation against compass heading: the fitted curve, its uncertainty band (95 %, for one heading), the reading of each leg or each 15° (×), and the tolerance (dashed).",
 		PNG:  picture, Text: strip(s.Table, t.Limits.Deviation.Most),
 	})
 	table := Table{Narrow: true, Head: []string{"heading by compass", "deviation", "± one heading", "± all headings"}}
@@ -251,19 +251,19 @@ func swingText(t seatrial.Trial, s seatrial.Swing) []string {
 			minutes += float64(l.Seconds) / 60
 		}
 		text = append(text, fmt.Sprintf("From %d legs, %.0f minutes. Found with it: %.1f kn through the water, a current of %.1f kn setting %03.0f°.", s.Legs, minutes, j.Speed, j.Current.Speed(), j.Current.Course()),
-			fmt.Sprintf("Every heading carries %.1f° more for leeway: wind that sets the boat sideways by up to 0.1 kn can't be told from B and C by legs. Only a heading reference takes that away.", j.Leeway))
+			fmt.Sprintf("Every heading carries %.1f° more for leeway: in legs, wind that sets the boat sideways by up to 0.1 kn looks like B and C. Only a heading reference removes that.", j.Leeway))
 	}
 	if l := s.Lag; l != nil {
 		if l.BothWays {
 			text = append(text, fmt.Sprintf("The compass is %.2f s ± %.2f s behind the reference.", l.Lag.Value, l.Lag.U))
 		} else {
-			text = append(text, "The turn went one way only: lag and A can't be told apart, B to E can.")
+			text = append(text, "The turn went one way only: lag and A can't be separated, B to E can.")
 		}
 	}
 	if s.Method == seatrial.ByReference {
 		text = append(text, fmt.Sprintf("From %d legs with a heading reference.", s.Legs))
 	}
-	return append(text, "No heading across a gap of more than 60° is told. This table is a measurement of that day: it doesn't stand for the one that a compass adjuster makes.")
+	return append(text, "Headings in a gap of more than 60° are left out. This table is a measurement of that day: it doesn't replace a compass adjuster's.")
 }
 
 // strip draws the deviation with characters, a line for each heading.
@@ -299,7 +299,7 @@ func clockText(seconds float64) string {
 
 func trialLegs(t seatrial.Trial) Section {
 	s := Section{ID: "trial-legs", Title: "Straight legs", Blocks: []Block{
-		Paragraph("Each leg is what is left behind the first 30 seconds after a turn. Course less heading has current and leeway in it: from one leg it says nothing about the compass."),
+		Paragraph("Each leg leaves out the first 30 seconds after a turn. Course minus heading includes current and leeway: one leg alone says nothing about the compass."),
 	}}
 	table := Table{Narrow: true, Head: []string{"leg", "UTC", "s", "heading", "spread", "course", "kn", "course−heading", "indep.", "residual"}}
 	for _, l := range t.Legs {
@@ -358,7 +358,7 @@ func trialLeft(t seatrial.Trial) Section {
 		without = "taken, as was asked for"
 	}
 	s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("Wrong checksums: %d. Without a checksum: %d, %s. Cut by another sentence: %d. Lines too long: %d. Stamps that can't be read: %d.", c.Wrong, c.Without, without, c.Cut, c.Long, c.Stamps)))
-	s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("Gaps of more than 5 s: %d (%.0f s). Clock jumps: %d. Values without a time: %d. Left out beyond what is kept: %d.", c.Gaps, c.GapSeconds, c.Jumps, c.Untimed, c.LeftOut)))
+	s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("Gaps of more than 5 s: %d (%.0f s). Clock jumps: %d. Values without a time: %d. Left out over the limit: %d.", c.Gaps, c.GapSeconds, c.Jumps, c.Untimed, c.LeftOut)))
 	for _, source := range t.Log.Sources {
 		if source.Void+source.Empty+source.Bad > 0 {
 			s.Blocks = append(s.Blocks, Paragraph(fmt.Sprintf("%s: %d of %d say themselves that they aren't valid, %d are empty, %d can't be read.", name(source.Name), source.Void, source.Count, source.Empty, source.Bad)))

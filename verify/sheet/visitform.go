@@ -1,7 +1,7 @@
 package sheet
 
 // FormFormat is the version of the form's JSON before anything is filled in. The page
-// makes it 3 where it says who agreed or who was told.
+// makes it 3 where it says who agreed or who was informed.
 const FormFormat = 2
 
 // Form is what the sheet, filled in, brings back: the file that a visit is

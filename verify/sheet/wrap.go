@@ -6,10 +6,10 @@ import (
 	"github.com/clipperhouse/displaywidth"
 )
 
-// noBreak is the space that stands in names.
+// noBreak is the space in names.
 const noBreak = "\u00a0"
 
-// broken stands at the end of a line whose last word goes on in the next: no
+// broken ends a line whose last word goes on in the next: no
 // file name on FAT can hold it.
 const broken = "\\"
 

@@ -51,7 +51,7 @@ func Visible(s string) string {
 	return b.String()
 }
 
-// hidden tells whether r doesn't show, or shows as something else.
+// hidden reports whether r doesn't show, or shows as something else.
 func hidden(r rune) bool {
 	if r == open || r == shut {
 		return true

@@ -74,7 +74,7 @@ func lineOf(e ledger.Event) Line {
 	return Line{Event: e.ID, Seq: s.Seq, Writer: s.Writer, Shop: s.Shop, Technician: s.Technician, Written: s.Written, Entry: s.Entry}
 }
 
-// lets tells whether a line passes the filter.
+// lets reports whether a line passes the filter.
 func (f Filter) lets(l Line) bool {
 	return f.letsTime(l.Entry.At) && f.letsBerth(l.Entry.Berth) &&
 		(f.Technician == "" || f.Technician == l.Technician) && (f.Maker == "" || slices.Contains(makers(&l.Entry), f.Maker))

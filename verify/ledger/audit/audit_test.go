@@ -407,7 +407,7 @@ func TestNothingIsDueOnWhatIsGone(t *testing.T) {
 		appendTo(t, l, "Ada", again)
 		due, err = audit.OfDue(ctx, l, nil, none)
 		require.NoError(t, err)
-		assert.Empty(t, due.Vessels, "one is gone, and another model stands in place of the other")
+		assert.Empty(t, due.Vessels, "one is gone, and another model has replaced the other")
 	})
 }
 
@@ -464,7 +464,7 @@ func TestDueKnowsVesselsByTheirPlans(t *testing.T) {
 	})
 }
 
-// What was put instead of an event stands in its place, everywhere.
+// What replaces an event counts in its place, everywhere.
 func TestCorrectionsCountInWhatIsDueAndWithdrawn(t *testing.T) {
 	onBoth(t, func(t *testing.T, l *store.Ledger) {
 		workedExample(t, l)

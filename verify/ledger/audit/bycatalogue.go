@@ -8,7 +8,7 @@ import (
 	"cardwright/verify/ledger/known"
 )
 
-// ByCatalogue tells of devices on releases that the catalogue withdrew, too: which of
+// ByCatalogue reports devices on releases that the catalogue withdrew, too: which of
 // the two says so makes no difference.
 func (h *History) ByCatalogue(catalogue []*manifest.Model) {
 	withdrawn := known.WithdrawalsOf(catalogue, nil, nil)

@@ -33,7 +33,7 @@ const (
 	maxCards    = 500 // events about cards with one digest or target
 )
 
-// OfCard tells the story of a card: named by its digest, the first digits of
+// OfCard gives the history of a card: named by its digest, the first digits of
 // it, or the target that it was written to or read from.
 func OfCard(ctx context.Context, l *store.Ledger, card string, f Filter) (CardUse, error) {
 	stories := map[string]*CardStory{}
@@ -144,7 +144,7 @@ func sorted(stories map[string]*CardStory) CardUse {
 }
 
 // Making is when a vessel's card was last prepared, by its plan and volume ID,
-// and with which verdict; false where the ledger doesn't tell of it.
+// and with which verdict; false where the ledger doesn't have it.
 func Making(ctx context.Context, l *store.Ledger, vessel, plan, volume string) (last ledger.Entry, found bool, err error) {
 	err = eachFact(ctx, l, vessel, func(e *ledger.Entry) {
 		if k := e.Card; e.Kind == ledger.CardPrepared && k.Plan == plan && k.VolumeID == volume {

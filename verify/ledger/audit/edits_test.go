@@ -21,7 +21,7 @@ import (
 	"cardwright/verify/ledger/store"
 )
 
-// columnsOf are the columns of every table that stands in a ledger, with what
+// columnsOf are the columns of every table of a ledger, with what
 // changes one: text, a number or bytes.
 var columnsOf = []struct{ table, key, text, numbers, bytes string }{
 	{"event", "no", "at kind vessel visit berth technician card target content", "no chain seq", "id ord corrects signature"},
@@ -99,7 +99,7 @@ func answers(l *store.Ledger) (string, error) {
 }
 
 // Whatever is changed by hand in a ledger changes no answer without a word: the
-// check, which goes before every answer of a ledger that was written to, tells of
+// check, which goes before every answer of a ledger that was written to, reports
 // it, or the answer is as it was.
 func TestNoEditChangesAnAnswerUnseen(t *testing.T) {
 	all := edits()
@@ -133,7 +133,7 @@ func TestNoEditChangesAnAnswerUnseen(t *testing.T) {
 			os.Remove(edited + end)
 		}
 	}
-	t.Logf("%d edits told of; %d change no answer: %q", told, len(same), same)
+	t.Logf("%d edits reported; %d change no answer: %q", told, len(same), same)
 	require.Greater(t, told, 60)
 }
 
@@ -216,7 +216,7 @@ func remembering(t *testing.T, memory string) string {
 	return to
 }
 
-// toldOrSame asks a server, and tells whether something is said of it; otherwise
+// toldOrSame asks a server, and reports whether something is said of it; otherwise
 // its answers have to be those that are wanted.
 func toldOrSame(t *testing.T, address, memory, want, name string) bool {
 	l, err := store.Open(ctx, address, store.Options{ReadOnly: true, Memory: memory})
@@ -266,7 +266,7 @@ func TestNoEditOnAServerChangesAnAnswerUnseen(t *testing.T) {
 		o.putBack()
 	}
 	require.False(t, toldOrSame(t, address, remembering(t, memory), want, "put back"))
-	t.Logf("%d edits told of; %d change no answer: %q", told, len(same), same)
+	t.Logf("%d edits reported; %d change no answer: %q", told, len(same), same)
 	require.Greater(t, told+len(same), 60)
 }
 
@@ -337,7 +337,7 @@ func TestTheVansRoleChangesNoAnswerUnseen(t *testing.T) {
 	}
 }
 
-// silently tells whether nothing is said of a ledger; its answers then have to be
+// silently reports whether nothing is said of a ledger; its answers then have to be
 // those of the other.
 func silently(t *testing.T, edited, whole string) bool {
 	r, err := store.CheckAt(ctx, edited, store.CheckOptions{Known: ledgertest.Known("Ada", "Ben", "Cam")})
@@ -358,7 +358,7 @@ func silently(t *testing.T, edited, whole string) bool {
 	return true
 }
 
-// editFile changes a SQLite file past what guards it, and tells whether the
+// editFile changes a SQLite file past what guards it, and reports whether the
 // database took the change.
 func editFile(t *testing.T, path, edit string) bool {
 	db, err := sql.Open("sqlite", path)

@@ -11,7 +11,7 @@ import (
 // Events gives every event that passes the filter, in order of time (or of
 // one vessel, where vessel is set), one after another: there may be millions.
 // With an event come its corrections, whoever made them and when: without them
-// it would be told as it wasn't.
+// it would be shown as it wasn't.
 func Events(ctx context.Context, l *store.Ledger, vessel string, f Filter, give func(ledger.Event) error) error {
 	ask := question{where: []string{"1 = 1"}}
 	ask.equal("vessel", vessel)

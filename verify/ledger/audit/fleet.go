@@ -24,7 +24,7 @@ type Fleet struct {
 	whole bool            // nothing was filtered out
 	bare  map[string]bool // vessels that have no device aboard any longer, of a whole one
 	lives lives
-	anew  []string // vessels of which the tables can't be gone by
+	anew  []string // vessels whose tables can't be trusted
 }
 
 // Row is one vessel's devices.
@@ -162,8 +162,8 @@ func (fleet *Fleet) add(v Vessel, s Standing) {
 }
 
 // Otherwise are the vessels whose files have a device otherwise than the fleet, or one
-// that it doesn't have; and those of which the tables can't be gone by. It is what the
-// function of this name tells, of a fleet that is whole: false where a filter left
+// that it doesn't have; and those whose tables can't be trusted. It is what the
+// function of this name gives for a complete fleet: false where a filter left
 // something out.
 func (fleet *Fleet) Otherwise(files []*manifest.Vessel) (vessels []string, whole bool) {
 	rows := map[string]*Row{}

@@ -18,10 +18,10 @@ type Stood struct {
 	Counts map[Status]int `json:"counts"` // devices, zeros too
 }
 
-// OverTime tells how the vessels of a fleet got to where they are: how their
+// OverTime reports how the vessels of a fleet got to where they are: how their
 // devices stood at so many moments, evenly from the first event of the ledger to
 // the last moment. A release without a day counts as published from the first.
-// There is nothing to tell of a fleet without vessels, or one narrowed by who read
+// There is no history of a fleet without vessels, or one narrowed by who read
 // what when, or of a ledger without events.
 func OverTime(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, fleet Fleet, f Filter, last time.Time, moments int) (all []Stood, err error) {
 	if f.Technician != "" || !f.From.IsZero() || !f.To.IsZero() {

@@ -106,10 +106,10 @@ type IDs struct {
 	noted map[string]bool
 }
 
-// Gone tells whether a vessel is no longer served.
+// Gone reports whether a vessel is no longer served.
 func (ids IDs) Gone(id string) bool { return ids.gone[ids.Now(id)] }
 
-// Has tells whether anything was noted under an id.
+// Has reports whether anything was noted under an id.
 func (ids IDs) Has(id string) bool { return ids.noted[id] }
 
 // AllIDs reads them.
@@ -173,7 +173,7 @@ func among(column string, ids []string, first int) (condition string, args []any
 	return column + " IN (" + strings.Join(numbers, ", ") + ")", args
 }
 
-// markGone marks the vessels that are no longer served: what they had is still told.
+// markGone marks the vessels that are no longer served; what they had is still shown.
 func (u *ReleaseUse) markGone(ctx context.Context, l *store.Ledger, q store.Querier) error {
 	all, err := livesIn(ctx, l, q)
 	if err != nil {

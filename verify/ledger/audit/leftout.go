@@ -13,7 +13,7 @@ import (
 	"cardwright/verify/ledger/store"
 )
 
-// anew are the vessels of which the tables that are looked up can't be gone by,
+// anew are the vessels whose lookup tables can't be trusted,
 // since events of writers whom the shop doesn't trust are in them, or they had other
 // ids before: what is known of them is worked out anew.
 type anew struct {

@@ -50,7 +50,7 @@ func TestAnswersAreThoseOfAPlainWalk(t *testing.T) {
 				note(carried, c.Release.Model+" "+string(c.Release.Version), e.Vessel+"/"+c.Release.Device)
 			}
 		}
-		rand.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] }) // what was told late counts the same
+		rand.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] }) // events that came late count the same
 		appendTo(t, l, "Ada", all...)
 
 		for _, d := range ledgertest.Equipment {

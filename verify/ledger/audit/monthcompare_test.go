@@ -53,7 +53,7 @@ func (m *month) compareFleet(v *van) map[aboard]audit.Standing {
 	stood, err := audit.OverTime(ctx, v.ledger, nil, fleet, none, m.now.AddDate(20, 0, 0), 2)
 	require.NoError(t, err)
 	if len(stood) > 0 {
-		require.Equal(t, fleet.Counts, stood[len(stood)-1].Counts, "%s: how the fleet stands at the end of time", m.what)
+		require.Equal(t, fleet.Counts, stood[len(stood)-1].Counts, "%s: the fleet at the end of time", m.what)
 	}
 	return in
 }

@@ -52,7 +52,7 @@ func (u *ReleaseUse) Was(history []*manifest.Past) {
 	}
 }
 
-// Nothing tells whether the ledger says nothing of the release.
+// Nothing reports whether the ledger says nothing of the release.
 func (u *ReleaseUse) Nothing() bool {
 	return len(u.Withdrawn)+len(u.Has)+len(u.Had)+len(u.Carried) == 0
 }
@@ -66,14 +66,14 @@ type Use struct {
 	Serial string    `json:"serial"`
 	First  time.Time `json:"first"` // when the release was first read off it
 	Last   time.Time `json:"last"`  // and last
-	// VesselGone tells that the vessel is no longer served.
+	// VesselGone: the vessel is no longer served.
 	VesselGone bool `json:"vessel_gone,omitempty"`
 }
 
-// Replaced tells whether other equipment stands in its place now.
+// Replaced reports whether other equipment has its place now.
 func (u *Use) Replaced() bool { return u.Serial != u.Device.Serial }
 
-// MayRun tells whether the device may run the release still: it did, a step
+// MayRun reports whether the device may run the release still: it did, a step
 // failed since, and nobody has read it.
 func (u *Use) MayRun() bool {
 	return u.Device.Version == version.Unknown && !u.Device.Gone && !u.Replaced()
@@ -88,7 +88,7 @@ type Carried struct {
 	Good   bool      `json:"good"`  // one at least was read back and called good
 	First  time.Time `json:"first"`
 	Last   time.Time `json:"last"`
-	// VesselGone tells that the vessel is no longer served.
+	// VesselGone: the vessel is no longer served.
 	VesselGone bool `json:"vessel_gone,omitempty"`
 }
 
@@ -102,7 +102,7 @@ type Withdrawn struct {
 
 func withdrawnOf(w known.Withdrawn) Withdrawn { return Withdrawn{w.Variant, w.Why, w.At, w.By} }
 
-// covers tells whether a withdrawal is of a variant. One that the shop noted
+// covers reports whether a withdrawal is of a variant. One that the shop noted
 // without a variant is of all; the catalogue means exactly what it says.
 func (w *Withdrawn) covers(variant string) bool {
 	return w.Variant == variant || w.Variant == "" && !w.fromCatalogue()

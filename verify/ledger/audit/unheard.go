@@ -23,7 +23,7 @@ type Unheard struct {
 func (e *Unheard) Error() string { return ErrNothing.Error() }
 func (e *Unheard) Unwrap() error { return ErrNothing }
 
-// Heard tells whether a release about which nothing was found is one that there is: in
+// Heard reports whether a release about which nothing was found is one that there is: in
 // the catalogue, or in the ledger where the filter left it out. The error is *Unheard
 // where it isn't.
 func Heard(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, model string, v version.V) error {

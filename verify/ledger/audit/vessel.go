@@ -85,7 +85,7 @@ func (h *History) vessel(ctx context.Context, q store.Querier, all *lives, id st
 	})
 }
 
-// maxAlso is how many other ids of one vessel are told.
+// maxAlso bounds the other ids that are shown of one vessel.
 const maxAlso = 20
 
 func (h *History) also(ctx context.Context, q store.Querier) error {
@@ -174,8 +174,8 @@ func vesselIn(ctx context.Context, l *store.Ledger, q store.Querier, names known
 	return known.Of(names.Now(vessel), events, ask), events, nil
 }
 
-// Known is what a ledger tells of a vessel, with the releases that the ledger or
-// a catalogue withdrew. A vessel that it tells nothing of has no devices.
+// Known is what a ledger knows of a vessel, with the releases that the ledger or
+// a catalogue withdrew. A vessel that it doesn't know has no devices.
 func Known(ctx context.Context, l *store.Ledger, catalogue []*manifest.Model, vessel string) (v known.Vessel, err error) {
 	err = l.Look(ctx, func(q store.Querier) error {
 		withdrawn, _, err := withdrawalsIn(ctx, l, q)
@@ -221,12 +221,12 @@ func (h *History) lines(events []ledger.Event, trust known.Trust, ids []string, 
 	}
 }
 
-// Unknown tells whether nobody has read a device's version yet.
+// Unknown reports whether nobody has read a device's version yet.
 func (d Device) Unknown() bool { return d.Version == version.Unknown || d.Version == "" }
 
-// Doubtful are the vessels of which something may have to be read before anything is
-// planned: a step failed there, writers disagree, or the tables that are looked up can't
-// be gone by (see anew). They stand under all of their ids.
+// Doubtful are the vessels with something that may have to be read before anything is
+// planned: a step failed there, writers disagree, or the lookup tables can't
+// be trusted (see anew). They are listed under all of their ids.
 func Doubtful(ctx context.Context, l *store.Ledger) (vessels []string, err error) {
 	err = l.Look(ctx, func(q store.Querier) error {
 		all, err := livesIn(ctx, l, q)
@@ -262,8 +262,8 @@ func Doubtful(ctx context.Context, l *store.Ledger) (vessels []string, err error
 
 // Otherwise are the vessels whose files have a device, or a word about the vessel
 // herself, otherwise than the tables that are looked up, or a device that these don't
-// have; those that were renamed or are gone; and those of which the tables can't be gone
-// by, since somebody wrote of them whom the shop doesn't trust.
+// have; those that were renamed or are gone; and those whose tables can't be
+// trusted, since a writer unknown to the shop wrote of them.
 func Otherwise(ctx context.Context, l *store.Ledger, files []*manifest.Vessel) (vessels []string, err error) {
 	aboard := map[string]map[string]Device{}
 	words := map[string]Vessel{}
@@ -312,7 +312,7 @@ func Otherwise(ctx context.Context, l *store.Ledger, files []*manifest.Vessel) (
 	return vessels, nil
 }
 
-// otherwise tells whether a file says something else of a vessel; what one of the two
+// otherwise reports whether a file says something else of a vessel; what one of the two
 // doesn't say doesn't count.
 func (v *Vessel) otherwise(file *manifest.Vessel) bool {
 	for _, w := range [][2]string{{v.Name, file.Name}, {v.Berth, file.Berth}, {v.IMO, file.Identity.IMO}, {v.MMSI, file.Identity.MMSI}, {v.Hull, file.Identity.Hull}} {

@@ -212,7 +212,7 @@ func stoodOf(t *testing.T, l *store.Ledger, fleet audit.Fleet) []audit.Stood {
 	return stood
 }
 
-// The picture of how the fleet got here ends where the fleet stands, is told in
+// The picture of how the fleet got here ends where the fleet is, is given in
 // words and in numbers, and every bar is as high as it has devices.
 func TestThePageShowsHowTheFleetGotHere(t *testing.T) {
 	l, fleet, _ := fleetOf(t)

@@ -96,7 +96,7 @@ func described(readings []ledger.Reading) ledger.Device {
 	return d
 }
 
-// another tells whether two descriptions can't be of the same equipment.
+// another reports whether two descriptions can't be of the same equipment.
 func another(a, b ledger.Device) bool {
 	return a.Model != "" && b.Model != "" && a.Model != b.Model ||
 		a.Serial != "" && b.Serial != "" && a.Serial != b.Serial

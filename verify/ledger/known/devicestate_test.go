@@ -14,7 +14,7 @@ import (
 )
 
 // diary writes events as a writer's ledger would, without signatures: what it
-// had seen of others is what it was told.
+// had seen of others is given.
 type diary struct {
 	writer string
 	clock  time.Time

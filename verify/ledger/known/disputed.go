@@ -7,7 +7,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// differ tells whether two readings can't both be right: of one version on equipment of
+// differ reports whether two readings can't both be right: of one version on equipment of
 // two models they can't either.
 func differ(a, b *ledger.Reading) bool {
 	models := a.Device.Model != "" && b.Device.Model != "" && a.Device.Model != b.Device.Model
@@ -36,10 +36,10 @@ func (s *Seen) unanswered(list []ledger.Reading) []int {
 	return say
 }
 
-// describes tells whether a reading only says that a device is aboard: nobody read it.
+// describes reports whether a reading only says that a device is aboard: nobody read it.
 func describes(r *ledger.Reading) bool { return r.Version == version.Unknown && !r.Lost && !r.Gone }
 
-// describesOnly tells whether a reading says no more than that the equipment of
+// describesOnly reports whether a reading says no more than that the equipment of
 // another reading is aboard. It takes away nothing that was read of it.
 func describesOnly(r, of *ledger.Reading) bool {
 	return describes(r) && !of.Gone && !another(of.Device, r.Device)
@@ -53,7 +53,7 @@ func indexes(n int) []int {
 	return list
 }
 
-// answers tells whether reading j takes the place of reading i: it is later, or
+// answers reports whether reading j takes the place of reading i: it is later, or
 // neither is and j found or started from what i left.
 func (s *Seen) answers(list []ledger.Reading, j, i int) bool {
 	a, b := &list[i], &list[j]
@@ -78,13 +78,13 @@ func (s *Seen) answers(list []ledger.Reading, j, i int) bool {
 	return startsFrom(b, a) && !startsFrom(a, b)
 }
 
-// startsFrom tells whether a reading comes of a step that started from what
+// startsFrom reports whether a reading comes of a step that started from what
 // another left.
 func startsFrom(b, a *ledger.Reading) bool {
 	return b.Before != "" && version.Compare(b.Before, a.Version) == 0 && !another(a.Device, b.Device)
 }
 
-// leadsTo tells whether the later reading may come after the earlier one: it
+// leadsTo reports whether the later reading may come after the earlier one: it
 // found the same version, or a step started from that version. Where nobody
 // read what a step started from, it may have been that one, unless neither
 // reading is known to be later. Another piece of equipment under the same id

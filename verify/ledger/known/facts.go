@@ -7,7 +7,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// Trust tells whether an event counts. nil: every one does.
+// Trust reports whether an event counts. nil: every one does.
 type Trust func(*ledger.Event) bool
 
 // Fact is what stands of one event: itself, or what its last correction puts
@@ -18,7 +18,7 @@ type Fact struct {
 	Corrected ledger.ID // id of the correction that counts; zero where none does
 }
 
-// Technician is who did what the fact tells.
+// Technician is who did the work of the fact.
 func (f *Fact) Technician() string { return f.Event.Statement.Technician }
 
 // Facts gives what stands of events, in any order, and those that were left

@@ -15,7 +15,7 @@ type Joined struct {
 	Differs []FileDiffers    // where the file differs from the ledger
 }
 
-// Join lays a vessel's file beside what is known of it, and brings into the vessel
+// Join compares a vessel's file with what is known of it, and brings into the vessel
 // in memory what counts: plans, verdicts and pages go by it. wrote is what
 // cardwright last wrote into the file.
 func Join(k Vessel, vessel *manifest.Vessel, wrote Written) *Joined {

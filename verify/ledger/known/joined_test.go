@@ -62,7 +62,7 @@ func TestWhichOfFileAndLedgerCounts(t *testing.T) {
 	assert.Equal(t, "1.6", string(j.File.Device("radar").Version))
 }
 
-// The gravest is told first; of devices that aren't aboard nothing is.
+// The gravest is reported first, and nothing about devices that aren't aboard.
 func TestTheGravestIsToldFirst(t *testing.T) {
 	v := aboard()
 	radar := device("radar", "fennick-sweep-2", "1.8")

@@ -29,7 +29,7 @@ import (
 //
 // Order (TestOrder, TestAClockThatJumped, TestADayKeepsTheOrderOfNoting):
 //   - of two events of one writer's chain the later written is later, unless a
-//     person dated it (ledger.Statement.DatedByHand): then it stands at that date,
+//     person dated it (ledger.Statement.DatedByHand): then it has that date,
 //     behind what was noted before it for the same moment.
 //   - so too for two writers, where the one had seen the other's event when he
 //     wrote (ledger.Seen).
@@ -38,7 +38,7 @@ import (
 //     neither's step started from what the other left, the device is disputed, until
 //     somebody who had seen both reads it
 //     (TestTwoWritersWhoHadNotSeenEachOther).
-//   - a correction stands in the place of what it corrects; the last of several
+//   - a correction takes the place of what it corrects; the last of several
 //     counts, and a correction is never itself corrected (TestACorrectionStandsInItsPlace).
 //   - unknown takes away no version that was read, unless the device was lost
 //     with a failed step, gone or replaced (TestUnknownTakesNoKnownVersionAway).
@@ -48,16 +48,16 @@ import (
 //
 // Files and ledger (TestFileAndLedger, TestFileAndLedgerOfADevice):
 //   - what differs in a vessel's file from what cardwright last wrote there was
-//     changed by hand: it is gone by and told, until somebody agrees to have it noted.
-//   - where the file is as cardwright left it and the ledger has moved, the ledger is
-//     gone by and the file told to be behind.
+//     changed by hand: it counts, with a note, until somebody agrees to have it noted.
+//   - where the file is as cardwright left it and the ledger has moved, the ledger
+//     counts, and the file is reported as behind.
 //   - where both have moved, or somebody wrote that nobody knows, the device is
 //     disputed until it is read.
 //   - where nobody remembers what was written, a version that the device had once was
 //     written then, and any other by hand.
 //
 //   - what a file says of the vessel herself (name, berth, numbers) is compared so, too,
-//     where both say something (TestFileAndLedgerOfTheVessel). A file that goes by an
+//     where both say something (TestFileAndLedgerOfTheVessel). A file that has an
 //     id that she had before is behind, and so is the file of one that is gone.
 //
 // Renamed (TestAVesselIsOneUnderAllItsIDs, TestWhatIsKnownUnderAnEarlierID): a vessel is
@@ -102,11 +102,11 @@ type Device struct {
 	ever []string // keys of all versions that were read off it, also before a step
 }
 
-// EverRead tells whether any event says what the device runs, or that it is aboard or
+// EverRead reports whether any event says what the device runs, or that it is aboard or
 // gone; of others only checks or steps that were put off are known.
 func (d *Device) EverRead() bool { return d.Event != ledger.ID{} }
 
-// How tells how something is known; the list is closed.
+// How reports how something is known; the list is closed.
 type How string
 
 // The ways of knowing.
@@ -133,7 +133,7 @@ const (
 	CheckFailed  OpenKind = "check failed"
 	CheckNotDone OpenKind = "check not done"
 
-	// Of the vessel's file beside the ledger, see Beside.
+	// Of the vessel's file against the ledger, see Beside.
 	NotNoted  OpenKind = "not noted" // a person changed the file
 	FileOlder OpenKind = "file is behind"
 )
@@ -144,7 +144,7 @@ var OpenKinds = []OpenKind{Failed, Disputed, OnWithdrawn, SettingsLost, NotNoted
 // Open is one thing that is open about a device.
 type Open struct {
 	Kind    OpenKind     `json:"kind"`
-	At      time.Time    `json:"at"`      // zero where no event tells of it
+	At      time.Time    `json:"at"`      // zero where no event has it
 	By      string       `json:"by"`      // technician
 	Planned version.V    `json:"planned"` // what the step was to bring
 	What    string       `json:"what"`    // the check, the other version, the release
@@ -153,7 +153,7 @@ type Open struct {
 	Entry   ledger.Entry `json:"-"`
 }
 
-// Left tells whether it is what a step or a check left.
+// Left reports whether it is what a step or a check left.
 func (o *Open) Left() bool { return o.Entry.Step != nil || o.Entry.Check != nil }
 
 // Device finds a device; nil where nothing is known of it.

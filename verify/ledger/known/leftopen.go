@@ -53,7 +53,7 @@ func (s *story) left(d *Device, seen *Seen) []Open {
 	return list
 }
 
-// repeated tells whether the same was left open again later.
+// repeated reports whether the same was left open again later.
 func (s *story) repeated(f *Fact, seen *Seen) bool {
 	key := whatIsLeft(&f.Entry)
 	return slices.ContainsFunc(s.works, func(o *Fact) bool {
@@ -87,7 +87,7 @@ func openFrom(f *Fact) Open {
 	return o
 }
 
-// ended tells whether what an event left open is so no longer.
+// ended reports whether what an event left open is so no longer.
 func (s *story) ended(f *Fact, d *Device, seen *Seen) bool {
 	if another(deviceOf(&f.Entry), d.Device) {
 		return true

@@ -53,7 +53,7 @@ func (d *FileDiffers) On() string {
 	return d.Device
 }
 
-// Told tells it in words, without what it is about.
+// Told says it in words, without its subject.
 func (d *FileDiffers) Told() string {
 	switch {
 	case d.Key == ServedKey:
@@ -73,8 +73,8 @@ func orNone(s string) string {
 	return s
 }
 
-// Beside lays a vessel's file beside what the ledger knows of it. A vessel of whose
-// devices the ledger tells nothing, checks apart, differs in nothing.
+// Beside compares a vessel's file with what the ledger knows of it. A vessel of whose
+// devices the ledger has no reading, checks apart, differs in nothing.
 func (v *Vessel) Beside(file *manifest.Vessel, wrote Written) []FileDiffers {
 	if !slices.ContainsFunc(v.Devices, func(d Device) bool { return d.EverRead() }) {
 		return nil
@@ -144,7 +144,7 @@ func (d *Device) beside(file *manifest.Device, wrote Written) (list []FileDiffer
 	return list
 }
 
-// unremembered judges a value of which nobody remembers what cardwright wrote: one
+// unremembered judges a value without a memory of what cardwright wrote: one
 // that the device had once was most likely written then.
 func (d *Device) unremembered(key, f, l string) (FileKind, bool) {
 	switch {

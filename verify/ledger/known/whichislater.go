@@ -32,7 +32,7 @@ func (s *Seen) AddOf(e *ledger.Event) {
 	}
 }
 
-// saw tells whether a place in one chain had seen a place in another, or comes
+// saw reports whether a place in one chain had seen a place in another, or comes
 // after it in the same.
 func (s *Seen) saw(chain ledger.ChainID, at int64, other ledger.ChainID, of int64) bool {
 	if chain == other {

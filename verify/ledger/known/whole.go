@@ -9,7 +9,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// Whole stands in the place of a device for what a file says of the vessel herself.
+// Whole is the device of what a file says of the vessel herself.
 const Whole = ""
 
 // The keys of a vessel herself. Served says whether she is served at all.
@@ -87,7 +87,7 @@ func setWord(v *manifest.Vessel, key, word string) {
 	}
 }
 
-// wholeBeside lays what a file says of the vessel herself beside the ledger. What one
+// wholeBeside compares what a file says of the vessel herself with the ledger. What one
 // of the two doesn't say doesn't differ.
 func (v *Vessel) wholeBeside(file *manifest.Vessel, wrote map[string]string) (list []FileDiffers) {
 	if v.ID != file.ID {

@@ -22,7 +22,7 @@ type Withdrawn struct {
 	Told      time.Time `json:"-"` // when the event, or its last correction, was dated
 }
 
-// Covers tells whether it is of a variant. One that the shop noted without a
+// Covers reports whether it is of a variant. One that the shop noted without a
 // variant is of all; the catalogue means exactly what it says.
 func (w *Withdrawn) Covers(variant string) bool {
 	return w.Variant == variant || w.Variant == "" && !w.Catalogue
@@ -107,7 +107,7 @@ func (l Withdrawals) Of(model, variant string, v version.V) *Withdrawn {
 }
 
 // Mark writes into a catalogue in memory what the ledger withdrew, so that
-// whoever goes by the catalogue goes by the ledger too.
+// whoever uses the catalogue uses the ledger's word too.
 func (l Withdrawals) Mark(catalogue []*manifest.Model) {
 	for _, m := range catalogue {
 		for _, r := range m.Releases {

@@ -18,7 +18,7 @@ type Counting struct {
 	Later    []audit.Device       // as a reading has them that is later than the visit's
 }
 
-// Counts takes, for the devices that a visit saw, what the ledger goes by: that
+// Counts takes, for the devices that a visit saw, what counts in the ledger: that
 // is what belongs in the vessel's file. Where a visit is noted after the day, was
 // corrected since, or two vans were aboard, that is a later reading than the
 // visit's. Then the file is only brought up to date where it is behind: what
@@ -41,7 +41,7 @@ func Counts(behind []known.FileDiffers, h audit.History, seen map[string]version
 	return c
 }
 
-// Conflict is a device of which a vessel's file says something else than the
+// Conflict is a device whose entry in the vessel's file differs from the
 // ledger, and neither follows from the other.
 type Conflict struct {
 	Device       string

@@ -33,7 +33,7 @@ func ids(devices []audit.Device) (list []string) {
 	return list
 }
 
-// What a visit saw counts as the ledger has it; a later reading is told, and goes
+// What a visit saw counts as the ledger has it; a later reading is reported, and goes
 // into the file only where that is behind.
 func TestALaterReadingThanTheVisitsCounts(t *testing.T) {
 	seen := map[string]version.V{"radar": "1.8", "flybridge": "4.0-12"}

@@ -29,7 +29,7 @@ func Agreed(k *known.Joined, catalogue []*manifest.Model, now time.Time) (ledger
 	return ledger.Entry{At: now, Kind: ledger.WrittenByHand, Vessel: file.ID, Berth: file.Berth, ByHand: body}, wrote
 }
 
-// OnAnotherBox are the devices of a sheet of which the vessel's file has another model
+// OnAnotherBox are the devices of a sheet for which the vessel's file has another model
 // than the ledger, or which only one of the two has: nobody could tell later on which
 // box the work was done.
 func OnAnotherBox(f Filled, k *known.Joined) (list []known.FileDiffers) {

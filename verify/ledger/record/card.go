@@ -58,7 +58,7 @@ func (c *CardSeen) Kept() ledger.Card {
 }
 
 // Target is a path as the ledger takes it: made visible, and of one that
-// is too long the end, which tells it from others.
+// is too long the end, which distinguishes it.
 func Target(path string) string {
 	shown := visible.Visible(path)
 	if len(shown) <= ledger.MaxLine {

@@ -43,7 +43,7 @@ func TestACardBringsWhatStoodOnItWhole(t *testing.T) {
 	assert.Empty(t, none.Kept().Plan, "of no plan's card")
 }
 
-// A path that is too long is told by its end, which tells it from others.
+// A path that is too long is shortened to its end, which distinguishes it.
 func TestATargetFitsTheLedger(t *testing.T) {
 	assert.Equal(t, "kittiwake.img", record.Target("kittiwake.img"))
 	long := strings.Repeat("é", ledger.MaxLine) + "/card-2.img"

@@ -60,7 +60,7 @@ type unfitness string
 // The closed list of them.
 const (
 	NothingSaid   unfitness = "nothing is said instead"
-	BesideNothing unfitness = "something is said beside taking it back"
+	BesideNothing unfitness = "taking it back allows no other change"
 	NotOfEvent    unfitness = "the event has no such field"
 	NoResult      unfitness = "no such result"
 	AfterMissing  unfitness = "a step that failed may have left any version"
@@ -91,7 +91,7 @@ func (e *Unfit) Error() string {
 
 func (e *Unfit) Unwrap() error { return e.Err }
 
-// instead is the entry that stands instead of one; nil where it is taken back.
+// instead is the entry that replaces one; nil where it is taken back.
 func (c *Correction) instead(e ledger.Entry) (*ledger.Entry, error) {
 	said := c.Instead.said()
 	switch {

@@ -59,7 +59,7 @@ func (j *Job) Entries(f Filled, v Visit) (Outcome, error) {
 	return m.out, nil
 }
 
-// Belongs tells whether a sheet can be one of this job at all, before anybody is
+// Belongs reports whether a sheet can be one of this job at all, before anybody is
 // asked for what it leaves open. The error is Mistakes.
 func (j *Job) Belongs(f Filled, v Visit) error {
 	m := maker{job: j, filled: f.tidy(), visit: v}
@@ -408,12 +408,12 @@ func (j *Job) due(f Filled) []FilledCheck {
 // settingsCheck is the check that settings were entered again.
 const settingsCheck = "settings and waypoints"
 
-// lost tells whether one of the releases loses the device's settings.
+// lost reports whether one of the releases loses the device's settings.
 func lost(installed []*manifest.Release) bool {
 	return slices.ContainsFunc(installed, func(r *manifest.Release) bool { return r.Settings == manifest.SettingsLost })
 }
 
-// lostSettings tells whether a step of the sheet left a device without its settings.
+// lostSettings reports whether a step of the sheet left a device without its settings.
 func (j *Job) lostSettings(f Filled, device string) bool {
 	d := j.Vessel.Device(device)
 	m := j.model(d.Model)

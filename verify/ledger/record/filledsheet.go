@@ -20,7 +20,7 @@ import (
 
 // Format is the newest version of a filled sheet's JSON form. Format 2 may have the
 // fields of the page on a phone (page), which only the page reads back; format 3 who
-// agreed and who was told. A sheet that has neither is written as format 2, which
+// agreed and who was informed. A sheet that has neither is written as format 2, which
 // earlier builds read.
 const (
 	Format     = 3
@@ -45,7 +45,7 @@ type Filled struct {
 	SettingsSaved string        `json:"settings_saved"` // where; "" where they weren't
 	Checks        []FilledCheck `json:"checks"`
 	ApprovedBy    string        `json:"approved_by,omitempty"` // who agreed: initials or a role; "" where nobody said
-	Told          string        `json:"told,omitempty"`        // who was told: the same
+	Told          string        `json:"told,omitempty"`        // who was informed: the same
 
 	// Latin1 says that a table was read as Latin-1: which letters its bytes stand for
 	// was a guess, to be looked at.
@@ -158,10 +158,10 @@ func readForm(data []byte, of func() (*form, error), format int64, into any) err
 	return nil
 }
 
-// maxMistakes is how many are told at once.
+// maxMistakes is how many are reported at once.
 const maxMistakes = 50
 
-// foundAt shows what stands at a place of a JSON document, shortened.
+// foundAt shows what is at a place of a JSON document, shortened.
 func foundAt(doc any, place []string) string {
 	for _, step := range place {
 		switch d := doc.(type) {

@@ -19,7 +19,7 @@ import (
 
 // sheetColumns are those of a filled sheet as a table, in any order. A line with
 // a check is a check, another one a step; where the settings were saved, who agreed and
-// who was told may stand on any line.
+// who was informed may stand on any line.
 var sheetColumns = []tables.Column{
 	{Name: "step"},
 	{Name: "device"},
@@ -73,7 +73,7 @@ func mistakesIn(table manifest.Mistakes) (mistakes Mistakes) {
 
 // inUTF8 is a table that was filled in aboard as UTF-8. What is none is taken for Latin-1
 // as Windows writes it (Windows-1252), which old spreadsheets and some phones save:
-// latin1 tells where it was, since which letters its bytes stand for is then a guess.
+// latin1 reports where it was, since which letters its bytes stand for is then a guess.
 // Bytes that have no letter there are left as they are, to be refused.
 func inUTF8(data []byte) (text []byte, latin1 bool) {
 	utf16 := bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff"))
@@ -121,7 +121,7 @@ func placeIn(row tables.Row, column string) string {
 	return fmt.Sprintf("line %d, %s", row.At(column).Line, column)
 }
 
-// leftOver tells of what stands in a line and belongs to nothing: it would be
+// leftOver reports what is in a line and belongs to nothing: it would be
 // lost without a word.
 func leftOver(row tables.Row) (mistakes Mistakes) {
 	not, of := []string{"value"}, "a step: write it as a note"

@@ -8,7 +8,7 @@ import (
 
 // Interview asks for what a sheet leaves open, one question after the other,
 // until nothing is. Whoever asks shows Next, at a terminal or to a program, and
-// gives what was said to Answer.
+// gives the answers to Answer.
 type Interview struct {
 	Job       *Job
 	Filled    *Filled // answers are written into it
@@ -21,7 +21,7 @@ type Interview struct {
 }
 
 // Open are the questions that are open now. Each answer may open another. Who agreed
-// and who was told is asked last, and only of somebody who has answered anything.
+// and who was informed is asked last, and only of somebody who has answered anything.
 func (i *Interview) Open() []Question {
 	open := i.Job.Open(*i.Filled)
 	if i.OtherPlan {
@@ -34,7 +34,7 @@ func (i *Interview) Open() []Question {
 }
 
 // Needed are the open questions without which nothing can be noted: where nobody
-// is there to ask, these have to be told otherwise.
+// is there to ask, these have to be answered otherwise.
 func (i *Interview) Needed() (needed []Question) {
 	for _, q := range i.Open() {
 		if q.Needed {
@@ -71,7 +71,7 @@ func (i *Interview) numbered(q Question, open []Question) Question {
 	return q
 }
 
-// Answer takes what was said to a question. Nothing said means the default; a
+// Answer takes the answer to a question. An empty one means the default; a
 // question that isn't needed may stay open. The error says what was expected:
 // the question is then asked again.
 func (i *Interview) Answer(q Question, said string) error {
@@ -91,7 +91,7 @@ func (i *Interview) Answer(q Question, said string) error {
 	return nil
 }
 
-// Confirm tells whether somebody has to agree before anything is noted, since what is
+// Confirm reports whether somebody has to agree before anything is noted, since what is
 // noted stays: where something was answered, or a sheet is read by a person.
 func (i *Interview) Confirm() bool { return i.Answered || i.Sheet }
 
@@ -105,13 +105,13 @@ func (i *Interview) Steps() (n int) {
 	return n
 }
 
-// Nothing tells whether there would be nothing to note of a visit: an empty one
+// Nothing reports whether there would be nothing to note of a visit: an empty one
 // would stay in the ledger.
 func (j *Job) Nothing(f Filled, v Visit) bool {
 	return len(j.Plan.Steps)+len(f.Steps)+len(f.Checks) == 0 && f.SettingsSaved+f.ApprovedBy+f.Told+v.Purpose == ""
 }
 
-// FilledFor tells whether a sheet can have been filled in for a plan: it names
+// FilledFor reports whether a sheet can have been filled in for a plan: it names
 // the plan, or, as a table that names none, its steps are the plan's.
 func (f Filled) FilledFor(plan order.Plan) bool {
 	if f.Plan != "" {

@@ -36,7 +36,7 @@ func TestAScriptAnswersTheInterview(t *testing.T) {
 		assert.Equal(t, 1, strings.Count(all, key+" "), key)
 	}
 	assert.Contains(t, all, "Check 1 of ")
-	assert.Equal(t, []string{"approved_by", "told"}, []string{strings.Fields(asked[len(asked)-2])[0], strings.Fields(asked[len(asked)-1])[0]}, "who agreed and who was told comes last")
+	assert.Equal(t, []string{"approved_by", "told"}, []string{strings.Fields(asked[len(asked)-2])[0], strings.Fields(asked[len(asked)-1])[0]}, "who agreed and who was informed comes last")
 	assert.Equal(t, "the owner", outcomeOf(t, j, f).ApprovedBy)
 	assert.True(t, i.Confirm(), "what was typed is shown before it is noted")
 	outcome, err := j.Entries(f, visit())

@@ -118,9 +118,9 @@ func KeepWritten(shop *manifest.Shop, vessel *manifest.Vessel, wrote known.Writt
 	return nil
 }
 
-// KeepAgreed remembers of a vessel what file and ledger have alike and nobody remembered
-// yet, as of a shop of an earlier build: what a person changes from then on is told from
-// what the ledger has gone beyond.
+// KeepAgreed remembers what a vessel's file and the ledger have alike and nobody
+// remembered yet, as of a shop of an earlier build. From then on a person's changes can
+// be separated from newer events.
 func KeepAgreed(shop *manifest.Shop, k *known.Joined) error {
 	wrote, err := LastWritten(shop, k.File)
 	if err != nil {

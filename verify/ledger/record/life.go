@@ -12,7 +12,7 @@ import (
 // that stay are left out. Of a device that was taken off there is only AboardKey.
 type Changed []known.FileDiffers
 
-// NewBox is what stands in a device's place now.
+// NewBox is what replaced a device.
 type NewBox struct {
 	Model   string    // "" where it is the same
 	Serial  string    // "" where nobody wrote it down

@@ -28,10 +28,10 @@ const (
 	toldKey     = "told"
 )
 
-// IsStep tells whether a question asks for what became of a step.
+// IsStep reports whether a question asks for what became of a step.
 func IsStep(q Question) bool { return strings.HasPrefix(q.Key, stepKey) }
 
-// IsCheck tells whether a question asks for a check.
+// IsCheck reports whether a question asks for a check.
 func IsCheck(q Question) bool { return strings.HasPrefix(q.Key, checkKey) }
 
 // Open gives the questions that a sheet leaves open, in the order of the work:
@@ -116,7 +116,7 @@ func (j *Job) openChecks(f Filled) []Question {
 	return list
 }
 
-// openWho asks who agreed and who was told, where the sheet doesn't say.
+// openWho asks who agreed and who was informed, where the sheet doesn't say.
 func openWho(f Filled) (list []Question) {
 	if f.ApprovedBy == "" {
 		list = append(list, Question{Key: approvedKey, Ask: "Who agreed to the work (initials or a role; empty: not said)?", Choices: []string{}})
@@ -134,7 +134,7 @@ func askCheck(due FilledCheck, lost bool) string {
 	return fmt.Sprintf("%s, %s: passed, failed or not done, and what was read?", due.Device, due.Check)
 }
 
-// named tells whether a release that was installed names a check; the usual ones
+// named reports whether a release that was installed names a check; the usual ones
 // count as not done where nobody is there to ask.
 func (j *Job) named(f Filled, due FilledCheck) bool {
 	d := j.Vessel.Device(due.Device)

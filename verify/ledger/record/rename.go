@@ -28,10 +28,10 @@ func (e *Taken) Error() string {
 	if e.By == e.ID {
 		return fmt.Sprintf("there is a vessel %s already", e.ID)
 	}
-	return fmt.Sprintf("%s was the id of %s before, and her cards and her history still go by it", e.ID, e.By)
+	return fmt.Sprintf("%s was the id of %s before, and her cards and her history still use it", e.ID, e.By)
 }
 
-// MayBeCalled tells whether a vessel may have an id: nobody else has it or had it,
+// MayBeCalled reports whether a vessel may have an id: nobody else has it or had it,
 // by the files and by the ledger, which knows the vessels in ledgerHas. The error is
 // *Taken. vessel is "" for one that isn't there yet.
 func MayBeCalled(shop *manifest.Shop, names known.Names, ledgerHas func(id string) bool, vessel, id string) error {
@@ -67,7 +67,7 @@ func Noting(kind ledger.Kind) func(*manifest.Shop, *manifest.Vessel) (ledger.Ent
 
 // Rename gives a vessel another id or name in her file, "" where that stays, and
 // names the file; "" where nothing changed. The file is changed in one step, and all
-// that goes by the id follows: until it has, it is found by the ids that she had.
+// that uses the id follows: until it has, it is found by the ids that she had.
 func Rename(shop *manifest.Shop, v *manifest.Vessel, id, name string) (string, error) {
 	id = cmp.Or(id, v.ID)
 	return rename(shop, v, id, name, formerly(v, id))
@@ -261,7 +261,7 @@ func moveVesselFile(shop *manifest.Shop, name string, was []string, id string) (
 	}
 	err := durable.RenameNew(filepath.Join(shop.Dir, filepath.FromSlash(name)), filepath.Join(shop.Dir, filepath.FromSlash(to)))
 	if errors.Is(err, fs.ErrExist) {
-		return name, nil // its name says little: what stands in it counts
+		return name, nil // its name says little: its contents count
 	}
 	return to, err
 }

@@ -20,7 +20,7 @@ type NotUnderstood struct {
 func (e *NotUnderstood) Error() string { return fmt.Sprintf("%s %s: %s", e.What, e.Text, e.Err) }
 func (e *NotUnderstood) Unwrap() error { return e.Err }
 
-// Fill writes what was said into a sheet, over what stands there. The error is
+// Fill writes the answers into a sheet, over what is there. The error is
 // *NotUnderstood.
 func (j *Job) Fill(f *Filled, said Said) error {
 	for field, text := range map[*string]string{&f.SettingsSaved: said.SettingsSaved, &f.ApprovedBy: said.ApprovedBy, &f.Told: said.Told} {

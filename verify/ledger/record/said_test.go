@@ -68,7 +68,7 @@ func TestASheetIsNotedOnceForADay(t *testing.T) {
 	}
 }
 
-// Work outside any plan begins a visit with who was told, and each line is a step.
+// Work outside any plan begins a visit with who was informed, and each line is a step.
 func TestWorkOutsideAnyPlan(t *testing.T) {
 	j := job()
 	out, err := j.Work([]string{"radar=1.6 to 1.8, 12 min", "pilot=failed, no answer"}, record.HowMeant("Yard"), record.Said{Told: "the skipper", SettingsSaved: "a card"}, visit())

@@ -25,7 +25,7 @@ type Survey struct {
 	Fresh   []edit.NewDevice     // devices that the vessel's file doesn't have; Write puts them there
 }
 
-// SurveyFromNetwork is what can be told for certain of the lines of a capture; left is
+// SurveyFromNetwork is what is certain of the lines of a capture; left is
 // how many a person has to look at.
 func SurveyFromNetwork(lines []survey.Line, at time.Time) (s Survey, left int) {
 	s = Survey{Visit: ledger.NewVisit(), How: ledger.FromCapture, At: at, Read: map[string]version.V{}}

@@ -43,7 +43,7 @@ type AnswerDevice struct {
 	Line int `json:"-"` // of the file, from 1
 }
 
-// blank tells of a line that nothing was written on.
+// blank reports a line that nothing was written on.
 func (d AnswerDevice) blank() bool {
 	return d.Model == "" && d.Serial == "" && d.Version == "" && d.Place == ""
 }
@@ -76,7 +76,7 @@ func (d *AnswerDevice) tidy() {
 	}
 }
 
-// linesIn tells in which lines the entries of the document's lists begin, by the
+// linesIn reports in which lines the entries of the document's lists begin, by the
 // lists' keys. A key that stands twice would leave open which one counts.
 func linesIn(data []byte) (map[string][]int, error) {
 	d := json.NewDecoder(bytes.NewReader(data))
@@ -108,7 +108,7 @@ func linesIn(data []byte) (map[string][]int, error) {
 	return lines, nil
 }
 
-// entryLines reads a list and tells in which line each of its entries begins.
+// entryLines reads a list and reports in which line each of its entries begins.
 func entryLines(d *json.Decoder, data []byte) (lines []int, err error) {
 	if _, err := d.Token(); err != nil {
 		return nil, err

@@ -31,7 +31,7 @@ var SurveyColumns = []tables.Column{
 }
 
 // FilledSurvey is a survey that was filled in. By and Found, the day, are "" where it
-// doesn't say; Latin1 tells that the letters of a table were a guess.
+// doesn't say; Latin1: the letters of a table were a guess.
 type FilledSurvey struct {
 	Table     *tables.Table
 	By, Found string
@@ -76,7 +76,7 @@ func (a Answers) Table(path string, shop *manifest.Shop) (*tables.Table, error) 
 	for i := range columns {
 		columns[i].Must = false // a device that is new has no id yet
 		if columns[i].Name == "model" {
-			columns[i].Key = "" // what is no model of the catalogue is told with the nearest
+			columns[i].Key = "" // what is no model of the catalogue is reported with the nearest
 		}
 	}
 	var rows [][]string
@@ -143,7 +143,7 @@ func rowMistake(shop *manifest.Shop, vessel *manifest.Vessel, row tables.Row, ag
 	return manifest.Mistake{}
 }
 
-// SurveyFromTable is what a table without mistakes says was found. dated tells that
+// SurveyFromTable is what a table without mistakes says was found. dated says that
 // somebody said when that was.
 func SurveyFromTable(vessel *manifest.Vessel, table *tables.Table, at time.Time, dated bool) Survey {
 	s := Survey{At: at, Read: map[string]version.V{}, Said: map[string]string{}, Visit: surveyVisit(vessel.ID, at, dated, table)}

@@ -65,7 +65,7 @@ func TestATickIsAReading(t *testing.T) {
 	assert.Empty(t, record.SurveyFromTable(v, unknown, time.Now(), false).Read, "a tick beside nothing says nothing")
 }
 
-// What was found goes into the file and is told, new devices with the ids that they
+// What was found goes into the file and is reported, new devices with the ids that they
 // got; the same page taken again finds them there.
 func TestASurveyIsWritten(t *testing.T) {
 	shop, v := surveyed(t)
@@ -143,8 +143,8 @@ func TestOnlyWhatIsCertainIsTakenOffTheNetwork(t *testing.T) {
 	assert.Equal(t, ledger.FromCapture, s.How)
 }
 
-// The table and the page's file are told apart by what they begin with, as spreadsheets
-// and phones save them; what is neither is told as a mistake in that file.
+// The table and the page's file are recognised by how they begin, as spreadsheets
+// and phones save them; what is neither is reported as a mistake in that file.
 func TestReadSurvey(t *testing.T) {
 	shop, _ := surveyed(t)
 	saved := `{"format": 1, "kind": "survey", "vessel": "kittiwake", "by": "T. Arkwright", "found": "2026-03-02", "devices": [{"device": "helm", "version": "3.5"}], "also": []}`

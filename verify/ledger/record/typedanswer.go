@@ -166,7 +166,7 @@ func leading(answer string, words ...string) (word, rest string) {
 	return "", answer
 }
 
-// isDone tells whether a step, by its number, was said to be done.
+// isDone reports whether a step, by its number, was said to be done.
 func isDone(f *Filled, number string) bool {
 	return slices.ContainsFunc(f.Steps, func(s FilledStep) bool { return strconv.Itoa(s.Number) == number && s.Result == Done })
 }

@@ -13,7 +13,7 @@ func VisitOf(sheet []byte) string {
 	return hex.EncodeToString(sum[:16])
 }
 
-// NotedBefore tells whether a visit is in the ledger already, and names it as it is to
+// NotedBefore reports whether a visit is in the ledger already, and names it as it is to
 // be noted. noted are the visits of it that the ledger has, and when each was. Without a
 // date of its own (dated) it is noted once; for two days it is two visits.
 func NotedBefore(visit string, at time.Time, dated bool, noted map[string]time.Time) (name string, again bool) {

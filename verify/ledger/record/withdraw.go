@@ -10,7 +10,7 @@ import (
 	"cardwright/verify/ledger/known"
 )
 
-// Withdrawals are the withdrawn releases that a ledger tells of.
+// Withdrawals are the withdrawn releases that a ledger knows.
 type Withdrawals struct {
 	Standing known.Withdrawals
 	Lifted   known.Withdrawals // taken back since
@@ -47,7 +47,7 @@ func (w Withdrawals) inCatalogue(m *manifest.Model, r *manifest.Release) (why st
 	return "", r.Withdrawn != "" && lifted
 }
 
-// WithdrawnInCatalogue tells whether the catalogue says that a release is
+// WithdrawnInCatalogue reports whether the catalogue says that a release is
 // withdrawn, whoever wrote that.
 func WithdrawnInCatalogue(shop *manifest.Shop, release ledger.Withdrawal) bool {
 	return slices.ContainsFunc(shop.Models, func(m *manifest.Model) bool {

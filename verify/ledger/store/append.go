@@ -242,7 +242,7 @@ func lastNamed(ctx context.Context, q Querier, writer, name string) (head ledger
 	return lastOf(ctx, q, no)
 }
 
-// hasEvent tells whether a chain's last event is there; of one without events it
+// hasEvent reports whether a chain's last event is there; of one without events it
 // is.
 func hasEvent(ctx context.Context, q Querier, head ledger.Head) (there bool, err error) {
 	if head.Seq == 0 {

@@ -12,7 +12,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// BackupReport tells what a backup holds. Heads belong in another place than
+// BackupReport says what a backup holds. Heads belong in another place than
 // the backup: they show later whether a tail was removed.
 type BackupReport struct {
 	Format int          `json:"format"`
@@ -117,7 +117,7 @@ func readBack(ctx context.Context, path string, o CheckOptions) (heads ledger.He
 	return heads, r, err
 }
 
-// RestoreReport tells what a restore did.
+// RestoreReport says what a restore did.
 type RestoreReport struct {
 	Format int         `json:"format"`
 	From   string      `json:"from"`

@@ -211,7 +211,7 @@ func TestAnEventThatIsSpoiledForGoodIsCounted(t *testing.T) {
 	assert.Equal(t, 1, r.Unsound)
 }
 
-// Damage and edits are told apart, and what can be read of a damaged file is
+// A check separates damage from edits, and what can be read of a damaged file is
 // salvaged.
 func TestADamagedFileIsToldApartAndSalvaged(t *testing.T) {
 	sound := settled(t, 20)
@@ -264,7 +264,7 @@ func TestOneFlippedBitIsCalledAnEditAndMayBeWear(t *testing.T) {
 	assert.Contains(t, r.First.Meaning, "a single bit, which a worn medium can do too")
 }
 
-// requireSame looks that salvage left the damaged file alone.
+// requireSame checks that salvage left the damaged file alone.
 func requireSame(t *testing.T, to, path string) {
 	t.Helper()
 	for _, end := range []string{"-wal", "-shm", "-journal"} {
@@ -351,7 +351,7 @@ func TestSalvageReadsTheLog(t *testing.T) {
 	assert.Equal(t, store.Whole, s.Check.Verdict)
 }
 
-// An event longer than a page stands in several.
+// An event longer than a page fills several.
 func TestSalvagePutsLongEventsTogether(t *testing.T) {
 	l := open(t, file(t))
 	e := step(0, "1.6", "1.8")

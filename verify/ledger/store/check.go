@@ -33,7 +33,7 @@ const maxBreaks = 200
 // CheckOptions say what a ledger is checked against.
 type CheckOptions struct {
 	Known map[string]string // public keys of the writers that the shop trusts, 64 hex digits, with a name each
-	Saved []ledger.Heads    // heads saved with a backup or told by another ledger
+	Saved []ledger.Heads    // heads saved with a backup or sent by another ledger
 	Words problem.Words     // for Acts, in advice
 }
 
@@ -163,7 +163,7 @@ func (c *check) spoiled(found string) {
 		Kind: ledger.SchemaChanged, Problem: problem.Problem{
 			Expected: "tables and fields as cardwright makes them", Found: found,
 			Meaning: "somebody made or changed this database by hand; no answer from it would be safe",
-			Advice:  "salvage the ledger into a new one: it takes over what was signed",
+			Advice:  "salvage the ledger into a new one: it takes over the signed events",
 		},
 	})
 }
@@ -313,18 +313,18 @@ func (c *check) unsound(ch chainRow, e *raw) {
 	case errors.Is(e.err, ledger.ErrNewer):
 		b.Kind = ledger.NewerEvent
 		b.Expected, b.Found = fmt.Sprintf("an event of format %d", ledger.Newest), e.err.Error()
-		b.Meaning = "it is whole and signed, and what it says can't be read here"
+		b.Meaning = "it is intact and signed, but this build can't read it"
 		b.Advice = "update cardwright on this computer, and check again"
 	case errors.Is(e.err, ledger.ErrSignature):
 		b.Kind = ledger.SignatureWrong
 		b.Expected, b.Found = "the signature of writer "+ch.writer, "another"
 		b.Meaning = "the writer didn't write this"
-		b.Advice = "go by the copy in another ledger or in a backup"
+		b.Advice = "use the copy in another ledger or in a backup"
 	default:
 		b.Kind = ledger.ContentChanged
 		b.Expected, b.Found = "content with the digest "+b.ID, "content with the digest "+ledger.IDOf(e.content).String()
 		b.Meaning = "somebody changed what the event says (or its id) after it was signed"
-		b.Advice = "go by the copy in another ledger or in a backup"
+		b.Advice = "use the copy in another ledger or in a backup"
 		if c.oneBit(e) {
 			b.Meaning += "; it is a single bit, which a worn medium can do too"
 		}
@@ -472,7 +472,7 @@ func storedSays(ctx context.Context, q Querier, events []*raw) (map[int64]rowsBy
 	return out, nil
 }
 
-// standing tells which events stand: those that nobody corrected, and of an
+// standing reports which events stand: those that nobody corrected, and of an
 // event's corrections the last one.
 func standing(ctx context.Context, q Querier, events []*raw) (map[int64]bool, error) {
 	stands := map[int64]bool{}
@@ -569,7 +569,7 @@ func (c *check) totals(ctx context.Context, q Querier) error {
 // own is worked out from them.
 func (c *check) advice(table string) string {
 	if table == "event" {
-		return "bring the events into a new ledger: " + c.words.For(SyncIntoNew) + " takes over what was signed"
+		return "bring the events into a new ledger: " + c.words.For(SyncIntoNew) + " takes over the signed events"
 	}
 	return "make this table anew from the events: " + c.words.For(Rebuild)
 }
@@ -578,7 +578,7 @@ func (c *check) stray(table string, want, found int64) {
 	c.add(ledger.Break{
 		Kind: ledger.IndexChanged, Problem: problem.Problem{
 			Expected: fmt.Sprintf("%s: %d rows", table, want), Found: fmt.Sprint(found),
-			Meaning: "rows stand there that belong to no chain or event: somebody changed the database",
+			Meaning: "the table has rows that belong to no chain or event: somebody changed the database",
 			Advice:  c.advice(table),
 		},
 	})

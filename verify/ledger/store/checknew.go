@@ -9,7 +9,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// CheckNew is Check for a ledger of which every event was read before, at checked,
+// CheckNew is Check for a ledger whose events were all read before, at checked,
 // and which holds since: of a file nothing else has written to it, of a server what
 // came since was verified. It reads no event again.
 func (l *Ledger) CheckNew(ctx context.Context, o CheckOptions, checked time.Time) (CheckReport, error) {
@@ -48,7 +48,7 @@ func (l *Ledger) CheckNew(ctx context.Context, o CheckOptions, checked time.Time
 	return c.report, nil
 }
 
-// counted tells of a chain without reading its events.
+// counted reports a chain without reading its events.
 func (c *check) counted(ctx context.Context, q Querier, ch chainRow) error {
 	r := c.begin(ch)
 	if err := q.QueryRowContext(ctx, `SELECT count(*) FROM event WHERE chain = $1`, ch.no).Scan(&r.Events); err != nil {

@@ -7,7 +7,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// How far clocks may be apart before it is told. A laptop that travels is set
+// How far clocks may differ before that is reported. A laptop that travels is set
 // to another zone by its day at most; what is stored is in UTC.
 const (
 	clockAhead = 24 * time.Hour // after now

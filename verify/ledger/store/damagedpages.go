@@ -326,7 +326,7 @@ func (p *pages) payload(page []byte, at, total int) ([]byte, bool) {
 	return out, true
 }
 
-// local is how much of a record stands in its own page (file format, 1.6).
+// local is how much of a record is in its own page (file format, 1.6).
 func (p *pages) local(total int) int {
 	u := int(p.size)
 	if total <= u-35 {

@@ -15,7 +15,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// FuzzPages looks that no file makes the reader of damaged ledgers panic, or
+// FuzzPages checks that no file makes the reader of damaged ledgers panic, or
 // read more than its budget.
 func FuzzPages(f *testing.F) {
 	seed := smallLedger(f)

@@ -298,7 +298,7 @@ func killedRestoring(t *testing.T, after time.Duration, backup, to string) {
 	assert.EqualValues(t, 660, requireWhole(t, l, "Ada", "Ben").Events)
 }
 
-// requireFilesWhole looks that of the files that were to be restored each is
+// requireFilesWhole checks that of the files that were to be restored each is
 // whole or isn't there.
 func requireFilesWhole(t *testing.T, to string) {
 	t.Helper()

@@ -123,7 +123,7 @@ func TestEveryEditByHandIsFound(t *testing.T) {
 	}
 }
 
-// lookedUp tells of an edit whether it is of the tables that answers are looked up
+// lookedUp reports an edit whether it is of the tables that answers are looked up
 // in, which stand only in files.
 func lookedUp(edit string) bool {
 	for _, table := range []string{"sighting", "reading", "carried", "device", "vessel", "seen"} {

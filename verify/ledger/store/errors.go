@@ -16,7 +16,7 @@ var (
 	ErrDamaged   = errors.New("the database is damaged: keep the file as it is and salvage it into a new ledger")
 	ErrSchema    = errors.New("the database is not laid out as cardwright makes it: somebody changed it; salvage it into a new ledger")
 	ErrReadOnly  = errors.New("the ledger can only be read here: nothing was written")
-	ErrFull      = errors.New("no room is left where the ledger stands: nothing was written; free some and do it again")
+	ErrFull      = errors.New("no space is left on the disk with the ledger: nothing was written; free some space and try again")
 	ErrLocked    = errors.New("another program holds the ledger: nothing was written; close it and do it again")
 	ErrAway      = errors.New("the database server doesn't answer: work on with a ledger file and sync later")
 	errRights    = errors.New("the database server doesn't allow this: ask the ledger's owner for the rights")
@@ -24,7 +24,7 @@ var (
 	ErrUncertain = errors.New("the database went away while it was writing: the events may be there or not; look before doing it again")
 )
 
-// placedError is an error that tells of a place in words of its own.
+// placedError is an error whose own words name a place.
 type placedError struct {
 	says string
 	err  error
@@ -40,7 +40,7 @@ func inPlace(file string, err error) error {
 	where, says := filepath.Dir(file), ""
 	switch {
 	case errors.Is(err, ErrFull):
-		says = "no room is left in %s: %s was not made; free some there, or name another place (%v)"
+		says = "no space is left in %s: %s was not made; free some there, or name another place (%v)"
 	case errors.Is(err, ErrReadOnly):
 		says = "nothing can be written in %s: %s was not made; name another place (%v)"
 	default:

@@ -6,5 +6,5 @@ import "io/fs"
 
 func explainFile(err error) error { return err }
 
-// fileID can't be told here from what a file says of itself.
+// fileID is unknown here: a file's information doesn't hold it.
 func fileID(fs.FileInfo) string { return "" }

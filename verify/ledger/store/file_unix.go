@@ -9,7 +9,7 @@ import (
 	"syscall"
 )
 
-// fileID tells a file from another of the same name.
+// fileID distinguishes a file from another of the same name.
 func fileID(info fs.FileInfo) string {
 	if s, ok := info.Sys().(*syscall.Stat_t); ok {
 		return fmt.Sprint(s.Dev, ":", s.Ino)

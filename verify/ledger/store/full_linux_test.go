@@ -102,7 +102,7 @@ func TestReadOnlyMedium(t *testing.T) {
 		assert.ErrorIs(t, err, store.ErrReadOnly)
 	}
 	_, err = store.Open(ctx, pair, store.Options{ReadOnly: true})
-	assert.ErrorContains(t, err, "its last events still stand in")
+	assert.ErrorContains(t, err, "its last events are still in")
 	to := file(t)
 	_, err = store.Restore(ctx, backup, to, known())
 	require.NoError(t, err)

@@ -46,10 +46,10 @@ const rememberedFormat = 1
 // maxRemembered bounds what is read back, in bytes.
 const maxRemembered = 4 << 20
 
-// Fingerprint tells a ledger file's state from the one before any write to it:
+// Fingerprint distinguishes a ledger file's state from the one before any write to it:
 // which file it is, its length, and when it and the log beside it were last
 // written. It is taken while this program has the file closed. "" on a server, or
-// where it can't be told.
+// where it is unknown.
 func Fingerprint(address string) string {
 	if IsPostgres(address) {
 		return ""

@@ -212,7 +212,7 @@ func (t *tx) refreshVessels(ctx context.Context, vessels []string) error {
 type words [5]string
 
 // describe gives each word about some vessels from the last sighting that has it.
-// Where a vessel had several names, the last one is not told by dates alone.
+// Where a vessel had several names, dates alone don't say which is the last.
 func describe(ctx context.Context, q Querier, vessels []string) (map[string]words, error) {
 	args := make([]any, len(vessels))
 	for i, v := range vessels {

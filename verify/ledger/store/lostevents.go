@@ -96,7 +96,7 @@ func (l *Ledger) acceptServer(ctx context.Context, a *Accepted) error {
 	return err
 }
 
-// gaveUp tells whether the end of a chain is gone on the server, and was accepted to
+// gaveUp reports whether the end of a chain is gone on the server, and was accepted to
 // be.
 func (b *beside) gaveUp(writer, chain string) bool {
 	for _, a := range b.was.Accepted {

@@ -78,7 +78,7 @@ func migrations(db *sql.DB, e *engine, o ...goose.ProviderOption) (*goose.Provid
 }
 
 // fill works out anew all that is looked up, from the events that hold. One
-// that doesn't hold says nothing; a check tells of it.
+// that doesn't hold says nothing; a check reports it.
 func (t *tx) fill(ctx context.Context) error {
 	for _, table := range []string{"device", "vessel", "carried", "reading", "sighting", "seen"} {
 		if _, err := t.ExecContext(ctx, "DELETE FROM "+table); err != nil {

@@ -14,7 +14,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// raw is an event as it stands in a database, with nothing believed yet.
+// raw is an event as a database has it, with nothing believed yet.
 type raw struct {
 	no, seq   int64
 	id        []byte
@@ -130,7 +130,7 @@ func plain(v any) string {
 	return fmt.Sprint(v)
 }
 
-// sameField tells whether two values are written alike.
+// sameField reports whether two values are written alike.
 func sameField(a, b any) bool {
 	switch a := a.(type) {
 	case string:
@@ -183,14 +183,14 @@ func (e *raw) verify() {
 	e.event, e.err = ledger.Verify(toID(e.id), e.content, e.signature)
 }
 
-// wornOut tells whether an unsound event looks like wear rather than like
+// wornOut reports whether an unsound event looks like wear rather than like
 // somebody's edit: its content isn't even text in JSON.
 func (e *raw) wornOut() bool { return !utf8.Valid(e.content) || !json.Valid(e.content) }
 
 // maxTries is how many unsound events are searched for a flipped bit.
 const maxTries = 32
 
-// oneBit tells whether flipping one bit of the content makes it whole again.
+// oneBit reports whether flipping one bit of the content makes it whole again.
 // A worn medium does that, but so does whoever makes a 2 a 3.
 func (c *check) oneBit(e *raw) bool {
 	if c.tries == maxTries {

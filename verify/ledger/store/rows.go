@@ -157,7 +157,7 @@ const (
 // saysOf gives the rows of an event that stands.
 func saysOf(p placed) says { return saysIn(p, p.Event) }
 
-// saysIn gives the rows of an event that stands in the place of another, which
+// saysIn gives the rows of an event that takes the place of another, which
 // it corrects.
 func saysIn(p placed, place *ledger.Event) says {
 	var out says

@@ -8,7 +8,7 @@ import (
 	"cardwright/verify/ledger"
 )
 
-// SalvageReport tells what was salvaged. The check of the new ledger (ledger.Walk) names
+// SalvageReport says what was salvaged. The check of the new ledger (ledger.Walk) names
 // the gaps: the events that are missing from each chain.
 type SalvageReport struct {
 	Format  int         `json:"format"`
@@ -176,7 +176,7 @@ func CheckAt(ctx context.Context, address string, o CheckOptions) (r CheckReport
 
 var errFound = errors.New("found one")
 
-// holdsEvents tells whether a file that isn't a database any longer still
+// holdsEvents reports whether a file that isn't a database any longer still
 // holds an event.
 func holdsEvents(ctx context.Context, file string) bool {
 	p, err := openPages(file)

@@ -22,7 +22,7 @@ import (
 )
 
 // beside is a copy of a server's events on this computer, a ledger file like any
-// other. Questions about a server are asked of it: what stands in it was verified
+// other. Questions about a server are asked of it: its contents were verified
 // when it was taken over, and all that is looked up is worked out here, from what
 // was signed. So whoever may write on the server can add events, and nothing that
 // they do there changes an answer.
@@ -63,8 +63,8 @@ func (l *Ledger) follow(ctx context.Context) (*Ledger, error) {
 	return b.Ledger, b.save()
 }
 
-// unchanged tells in one question whether a server that held is as it was: nothing
-// is new, and all heads are there. Where it can't be told it says no.
+// unchanged asks once whether a server that held is as it was: nothing
+// is new, and all heads are there. Where it can't know, it says no.
 func (b *beside) unchanged(ctx context.Context, q Querier) bool {
 	heads := b.was.Heads.Heads
 	if b.report.Verdict != Whole || len(heads) == 0 || len(heads) > chunk {
@@ -79,7 +79,7 @@ func (b *beside) unchanged(ctx context.Context, q Querier) bool {
 	return err == nil && top == b.was.UpTo && there == int64(len(heads))
 }
 
-// Followed brings what is known of a server up to now, and tells what was found:
+// Followed brings what is known of a server up to now, and reports the result:
 // an event that doesn't hold, a chain with a gap, an older state than one that was
 // seen before. checked is when every event was last read.
 func (l *Ledger) Followed(ctx context.Context) (r CheckReport, checked time.Time, err error) {
@@ -92,7 +92,7 @@ func (l *Ledger) Followed(ctx context.Context) (r CheckReport, checked time.Time
 	return l.beside.report, l.beside.was.Checked, nil
 }
 
-// serverName is what tells one server's ledger from another's; "" where the
+// serverName distinguishes one server's ledger from another's; "" where the
 // address can't be read.
 func serverName(address string) string {
 	config, err := pgx.ParseConfig(address)
@@ -150,7 +150,7 @@ func (b *beside) openKept(ctx context.Context, server *Ledger) error {
 	is := Fingerprint(b.file())
 	if is != "" && b.was.Ledger != server.id {
 		if b.was.Ledger != "" {
-			b.report.Notes = append(b.report.Notes, fmt.Sprintf("another ledger stands on this server than the one that was checked on %s", b.was.Checked.Format(time.DateOnly)))
+			b.report.Notes = append(b.report.Notes, fmt.Sprintf("the ledger on this server is not the one that was checked on %s", b.was.Checked.Format(time.DateOnly)))
 		}
 		if _, err := b.putAside(); err != nil {
 			return err
@@ -195,7 +195,7 @@ func (*beside) ofServer(k ledger.BreakKind) bool {
 	return slices.Contains([]ledger.BreakKind{ledger.EventMissing, ledger.LinkBroken, ledger.TwoInOnePlace}, k)
 }
 
-// putAside gives the copy another name, and tells it; "" where there is none.
+// putAside gives the copy another name, and returns it; "" where there is none.
 func (b *beside) putAside() (string, error) {
 	to := fmt.Sprintf("%s-until-%s.db", b.memory, time.Now().UTC().Format("20060102-150405"))
 	for _, end := range []string{"-wal", "-shm"} {

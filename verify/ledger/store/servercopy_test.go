@@ -23,7 +23,7 @@ func vanAndServer(t *testing.T, address string) (van, server *store.Ledger) {
 	return van, server
 }
 
-// requireFollows looks that what a computer answers from, after whatever happened to
+// requireFollows checks that what a computer answers from, after whatever happened to
 // its copy of a server, is what the van has.
 func requireFollows(t *testing.T, van *store.Ledger, address, memory string) {
 	t.Helper()
@@ -92,7 +92,7 @@ func TestAServerStoppedWhileItIsFollowed(t *testing.T) {
 
 var errNotAsked = errors.New("the copy was not asked")
 
-// asked tells whether a question of a server gets an answer.
+// asked reports whether a question of a server gets an answer.
 func asked(l *store.Ledger) error {
 	is := errNotAsked
 	err := l.Look(context.Background(), func(store.Querier) error {

@@ -84,8 +84,8 @@ func openSQLite(ctx context.Context, address string, o Options) (*Ledger, error)
 	return l, nil
 }
 
-// followed is where a path leads: SQLite keeps its other files beside the file
-// itself, not beside a link to it.
+// followed is where a path leads: SQLite keeps its other files next to the file
+// itself, not next to a link to it.
 func followed(path string) (string, error) {
 	info, err := os.Lstat(path)
 	if err != nil || info.Mode()&fs.ModeSymlink == 0 {
@@ -195,12 +195,12 @@ func fileMode(path string, readOnly bool) (string, error) {
 		return "&mode=ro", errors.Join(probe.Close(), os.Remove(probe.Name()))
 	}
 	if hasWAL {
-		return "", fmt.Errorf("its last events still stand in %s-wal, and its folder can't be written: copy both files to one that can", path)
+		return "", fmt.Errorf("its last events are still in %s-wal, and its folder is read-only: copy both files to one that can be written", path)
 	}
 	return "&mode=ro&immutable=1", nil
 }
 
-// create makes a ledger file beside its place and then gives it its name, so
+// create makes a ledger file under another name and then gives it its own, so
 // that nobody meets half a ledger.
 func create(ctx context.Context, path string) error {
 	if wal, err := os.Stat(path + "-wal"); err == nil && wal.Size() > 0 { // a reader leaves an empty one
@@ -274,7 +274,7 @@ func firstDifference(found, want string) string {
 			return fmt.Sprintf("%.200q is missing", line)
 		}
 	}
-	return "its parts stand in another order"
+	return "its parts are in another order"
 }
 
 // Bounds of a layout that is read from a file: ours has about 30 parts.

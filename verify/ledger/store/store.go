@@ -96,7 +96,7 @@ func Open(ctx context.Context, address string, o Options) (*Ledger, error) {
 	return l, nil
 }
 
-// IsPostgres tells a server's address from the path of a file.
+// IsPostgres reports whether an address is a server's, not the path of a file.
 func IsPostgres(address string) bool {
 	return strings.HasPrefix(address, "postgres://") || strings.HasPrefix(address, "postgresql://")
 }
@@ -172,7 +172,7 @@ func (l *Ledger) explain(err error) error {
 	}
 	err = l.engine.explain(err)
 	if errors.Is(err, ErrFull) {
-		return &placedError{fmt.Sprintf("no room is left where ledger %s stands: nothing was written; free some and do it again (%v)", l.place, rootCause(err)), err}
+		return &placedError{fmt.Sprintf("no space is left on the disk with ledger %s: nothing was written; free some space and try again (%v)", l.place, rootCause(err)), err}
 	}
 	return err
 }

@@ -19,7 +19,7 @@ type SyncOptions struct {
 	Known map[string]string // writers whom the shop trusts, as for CheckOptions; nil: everybody
 }
 
-// SyncReport tells what a sync did.
+// SyncReport says what a sync did.
 type SyncReport struct {
 	Format   int       `json:"format"`
 	Here     string    `json:"here"`
@@ -203,7 +203,7 @@ type extent struct {
 	head          ledger.Head
 }
 
-// complete tells whether the chain has one event in every place up to its
+// complete reports whether the chain has one event in every place up to its
 // head; then the head's id stands for all of them.
 func (e extent) complete() bool { return e.count == e.head.Seq && e.places == e.head.Seq }
 

@@ -200,7 +200,7 @@ func TestTwoVansThatRecordOneVisitAgree(t *testing.T) {
 	requireWhole(t, van1, "Ada", "Ben")
 }
 
-// A wrong clock breaks nothing, but it is told: at the sync, and at each check
+// A wrong clock breaks nothing, but it is reported: at the sync, and at each check
 // until the event is corrected.
 func TestClocksThatAreWrongAreTold(t *testing.T) {
 	here, van := open(t, file(t)), open(t, file(t))

@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// HasVisit tells whether a visit was begun in this ledger already, so that a
+// HasVisit reports whether a visit was begun in this ledger already, so that a
 // filled sheet isn't recorded twice.
 func (l *Ledger) HasVisit(ctx context.Context, visit string) (bool, error) {
 	var there bool

@@ -48,7 +48,7 @@ func (l *Ledger) takeTurn(ctx context.Context) (leave func()) {
 	}
 }
 
-// holdTurn has one thread take a turn, tell that it has it or can't have it,
+// holdTurn has one thread take a turn, say that it has it or can't have it,
 // and give it up: a mutex belongs to a thread.
 func holdTurn(name *uint16, turn chan<- bool, done <-chan struct{}) {
 	runtime.LockOSThread()

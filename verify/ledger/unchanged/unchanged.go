@@ -1,4 +1,4 @@
-// Package unchanged tells, before an answer is drawn from a ledger, whether it is
+// Package unchanged reports, before an answer is drawn from a ledger, whether it is
 // still what was signed. What was checked is remembered on this computer, outside the
 // ledger: a file that nothing has written to since isn't read again, and of a server
 // only what is new. It says nothing to a person by itself: what has to be said while
@@ -45,7 +45,7 @@ const (
 )
 
 // Changed says that a ledger isn't what was signed, or what it was when it was last
-// checked: no answer of it can be gone by.
+// checked: none of its answers can be trusted.
 type Changed struct{ Report store.CheckReport }
 
 func (e *Changed) Error() string {
@@ -56,7 +56,7 @@ func (e *Changed) Error() string {
 	return text
 }
 
-// manyEvents are told before they are checked: that takes a while.
+// manyEvents are announced before they are checked: that takes a while.
 const manyEvents = 20_000
 
 // Holds looks, before an answer is drawn, whether the ledger is still what was signed:

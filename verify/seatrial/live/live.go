@@ -25,7 +25,7 @@ const (
 	onePDU = 64 << 10
 )
 
-// Is tells whether a name is an address to listen at, and not a file.
+// Is reports whether a name is an address to listen at, and not a file.
 func Is(name string) bool {
 	return strings.HasPrefix(name, tcp) || strings.HasPrefix(name, udp) || strings.HasPrefix(name, wire)
 }

@@ -45,7 +45,7 @@ func (r *Reader) ReadAny(ctx context.Context, file string, in io.Reader) error {
 	return r.readCapture(ctx, file, peeked)
 }
 
-// isCapture tells whether a file begins with frames, and not with sentences.
+// isCapture reports whether a file begins with frames, and not with sentences.
 func isCapture(head []byte) bool {
 	const most = 200
 	n := 0

@@ -92,7 +92,7 @@ func (r *Reader) Live(ctx context.Context, place string, in io.Reader, now func(
 }
 
 // longLine takes a part of a line that is too long. Where carriage returns end the
-// lines, the part is several. It tells whether what follows belongs to it.
+// lines, the part is several. It reports whether what follows belongs to it.
 func (r *Reader) longLine(part []byte, begun, goesOn bool) bool {
 	if bytes.IndexByte(part, '\r') >= 0 && bytes.IndexByte(part, '\r') < len(part)-2 {
 		for one := range bytes.SplitSeq(part, []byte{'\r'}) {

@@ -7,7 +7,7 @@ import (
 
 // stampOf reads what stands before a sentence: a TAG block, or a time in one of
 // the forms that logging programs write. ok is false where it can't be read.
-// dated tells whether it is a moment, not only a time of the day.
+// dated reports whether it is a moment, not only a time of the day.
 func stampOf(text []byte) (seconds float64, dated, ok bool) {
 	if text[0] == '\\' {
 		return tagBlock(text)

@@ -1,6 +1,6 @@
 // Package simulate makes logs of a boat whose compass, current and wind are
 // known, for tests and for the demonstration: what a trial finds can be laid
-// beside the truth.
+// next to the truth.
 package simulate
 
 import "math"
