@@ -101,7 +101,7 @@ var corpusFound = map[string]handed{
 	},
 	"the wanted name once more behind the end": {
 		make: func(s *stranger) { s.good(); s.behind(2, 100, "BEACON1 UPD", 0x20, 500, 7) }, verdict: verify.Bad,
-		kinds: []verify.Kind{verify.BehindEnd}, words: "the name of what is wanted",
+		kinds: []verify.Kind{verify.BehindEnd}, words: "named like a wanted file",
 	},
 	"a folder that leads to a package behind the end": {make: func(s *stranger) {
 		s.good()
@@ -110,7 +110,7 @@ var corpusFound = map[string]handed{
 	"the fixed folder of a device behind the end": {
 		shop: beaconInDeck, vessel: "",
 		make: func(s *stranger) { s.good(); s.behind(2, 100, "DECK       ", 0x10, 4000, 0) }, verdict: verify.Bad,
-		kinds: []verify.Kind{verify.BehindEnd}, words: "a folder that leads there",
+		kinds: []verify.Kind{verify.BehindEnd}, words: "a folder on the way to one",
 	},
 	"a photo behind the end": {
 		make: func(s *stranger) { s.good(); s.behind(2, 100, "IMG_0001JPG", 0x20, 500, 1234567) }, verdict: verify.Good,

@@ -32,7 +32,7 @@ var corpusTraps = map[string]handed{
 		s.good()
 		s.patch(11, 0, 0)
 		s.patch(6*512+11, 0, 0)
-	}, verdict: verify.Bad, kinds: []verify.Kind{verify.NoFileSystem, verify.Structure}, words: "neither the boot sector nor its backup can be used"},
+	}, verdict: verify.Bad, kinds: []verify.Kind{verify.NoFileSystem, verify.Structure}, words: "whose boot sector and backup are both unusable"},
 	"blank, in words": {make: func(*stranger) {}, verdict: verify.Bad, kinds: []verify.Kind{verify.NoFileSystem}, words: "zeros", says: "blank"},
 
 	// Encrypted, or looks so. LUKS1 On-Disk Format Specification, figure 1.
