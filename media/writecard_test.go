@@ -458,7 +458,7 @@ func TestPrepareRefuses(t *testing.T) {
 		shoptest.Small: "use a larger card",
 		63_864_569_856: "use a smaller card",
 		4_000_000_000:  "",
-		4_000_000_001:  "not whole sectors",
+		4_000_000_001:  "a whole number of sectors",
 		-1:             "use a larger card",
 		1 << 62:        "use a smaller card",
 		3_680_000_000:  "",
