@@ -125,6 +125,14 @@ func leftOutCode(plan order.Plan) int {
 	return code
 }
 
+// laptopCode is the code of a plan for which the shop's laptop lacks files.
+func laptopCode(lacks []media.LaptopLack) int {
+	if len(lacks) > 0 {
+		return exitNo
+	}
+	return exitDone
+}
+
 // first is the code of several cards: the first of 130, 1, 3 and 4 that any
 // of them has.
 func first(codes []int) int {

@@ -245,7 +245,9 @@ func (p *preparing) conclude(ctx context.Context, run *prepare.Run, noting error
 	case noting != nil:
 		p.session.complain(noting.Error())
 	}
-	return endWith(first(append(codes, leftOutCode(run.Plan), p.laptopCode(run.Plan))))
+	lacks := media.LaptopLacks(p.shop, p.vessel, run.Plan)
+	p.tellLaptopLacks(lacks)
+	return endWith(first(append(codes, leftOutCode(run.Plan), laptopCode(lacks))))
 }
 
 func (p *preparing) close(run *prepare.Run) {

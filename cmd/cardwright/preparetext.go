@@ -19,24 +19,21 @@ func (p *preparing) nothingToWrite(plan order.Plan) error {
 		writePlan(p.session.out, p.shop, p.vessel, plan, staysBehind(p.shop, p.vessel, p.options.ask, plan), inDoubt(p.session.known[p.vessel.ID]))
 		fmt.Fprintln(p.session.out, "No card was written.")
 	}
-	codes := []int{leftOutCode(plan), p.laptopCode(plan)}
+	lacks := media.LaptopLacks(p.shop, p.vessel, plan)
+	p.tellLaptopLacks(lacks)
+	codes := []int{leftOutCode(plan), laptopCode(lacks)}
 	if plan.WayBack {
 		codes = append(codes, exitNo)
 	}
 	return endWith(first(codes))
 }
 
-// laptopCode is exitNo, and tells it, where the shop's laptop lacks files for steps
-// that come from no card: the cards are as good as they are, the visit isn't ready.
-func (p *preparing) laptopCode(plan order.Plan) int {
-	code := exitDone
-	for _, s := range plan.Steps {
-		for _, err := range media.NotInShop(p.shop, p.vessel, s) {
-			p.session.complain(fmt.Sprintf("not ready for step %d, %s, which comes from no card: %v", s.Number, s.Device, err))
-			code = exitNo
-		}
+// tellLaptopLacks tells what the shop's laptop lacks for steps that come from no card:
+// the cards are as good as they are, the visit isn't ready.
+func (p *preparing) tellLaptopLacks(lacks []media.LaptopLack) {
+	for _, l := range lacks {
+		p.session.complain(fmt.Sprintf("not ready for step %d, %s, which comes from no card: %v", l.Step, l.Device, l.Err))
 	}
-	return code
 }
 
 // tell says what became of one target.

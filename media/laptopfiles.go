@@ -47,3 +47,20 @@ func releaseFiles(shop *manifest.Shop, vessel *manifest.Vessel, s order.Step) (f
 	}
 	return files
 }
+
+// LaptopLack is a file that the shop's laptop needs for a step, and hasn't.
+type LaptopLack struct {
+	Step   int
+	Device string
+	Err    error // what was looked for, and where
+}
+
+// LaptopLacks are all of them for a plan, in the order of its steps.
+func LaptopLacks(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan) (lacks []LaptopLack) {
+	for _, s := range plan.Steps {
+		for _, err := range NotInShop(shop, vessel, s) {
+			lacks = append(lacks, LaptopLack{s.Number, s.Device, err})
+		}
+	}
+	return lacks
+}
