@@ -162,6 +162,11 @@ func runDevice(ctx context.Context, s *session, o lifeOptions, args []string, ch
 	if len(changed) == 0 && e.Kind == ledger.DeviceMoved {
 		return usage(fmt.Errorf("%s stands there already: %s", args[1], vessel.Device(args[1]).Place))
 	}
+	if e.Kind == ledger.DeviceTakenOff {
+		if err := record.KeepTakenOff(shop, file, &e); err != nil {
+			return err
+		}
+	}
 	undo, err := noteLife(ctx, s, shop, key, e)
 	if err != nil {
 		return err

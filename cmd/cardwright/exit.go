@@ -70,6 +70,7 @@ var errorCodes = []struct {
 	{is[*media.Misread], exitNo},
 	{is[*unchanged.Changed], exitNo},
 	{is[*inConflict], exitNo},
+	{is[*stoodOn], exitNo},
 }
 
 func is[E error](err error) bool {

@@ -91,22 +91,23 @@ func runCorrect(ctx context.Context, s *session, o correctOptions, digits string
 	}
 	entry, err := c.Entry()
 	if err != nil {
-		return usage(correctionWords(err, o))
+		return usage(correctionWords(err, o, of.ID))
 	}
-	says := of.Statement.Entry
-	if o.takeBack && (says.DeviceChange != nil || says.VesselChange != nil) {
-		return s.undoLife(ctx, shop, key, entry, says)
+	if says := of.Statement.Entry; o.takeBack && (says.DeviceChange != nil || says.VesselChange != nil) {
+		return s.undoLife(ctx, shop, key, entry, of)
 	}
 	return keepCorrection(ctx, s, shop, key, entry)
 }
 
 // correctionWords says with the command's flags why a correction can't stand.
-func correctionWords(err error, o correctOptions) error {
+func correctionWords(err error, o correctOptions, of ledger.ID) error {
 	e, ok := errors.AsType[*record.Unfit](err)
 	if !ok {
 		return err
 	}
 	switch e.Why {
+	case record.TakenBack:
+		return fmt.Errorf("event %s is taken back already, and nothing was noted now; where it happened after all, note it anew", of.Short())
 	case record.BesideNothing:
 		return fmt.Errorf("--take-back leaves nothing that --%s could say", e.Field)
 	case record.NothingSaid:

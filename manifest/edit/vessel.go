@@ -115,6 +115,27 @@ func SetDevice(f *File, vessel *manifest.Vessel, device, key, value string) erro
 	return f.Set(Way{"devices", i, key}, value, DeviceKeys)
 }
 
+// SetThrough writes the devices through which one is updated; none takes the key out.
+func SetThrough(f *File, vessel *manifest.Vessel, device string, through []string) error {
+	i := slices.IndexFunc(vessel.Devices, func(d *manifest.Device) bool { return d.ID == device })
+	if i < 0 {
+		return fmt.Errorf("changing %s: it has no device %s", f.Name(), device)
+	}
+	way := Way{"devices", i, "through"}
+	if len(vessel.Devices[i].Through) > 0 {
+		if err := f.Delete(way); err != nil {
+			return err
+		}
+	}
+	switch len(through) {
+	case 0:
+		return nil
+	case 1:
+		return f.Set(way, through[0], DeviceKeys)
+	}
+	return f.Set(way, texts(through), DeviceKeys)
+}
+
 // RemoveDevices takes devices out of a vessel's file, and their ids where another
 // device is updated through them.
 func RemoveDevices(f *File, vessel *manifest.Vessel, gone []string) error {

@@ -38,12 +38,24 @@ func (c *Correction) Entry() (ledger.Entry, error) {
 			entry = *instead
 		}
 	}
+	if c.takenBack() && (c.TakeBack || !repeatable(&entry)) {
+		return ledger.Entry{}, &Unfit{Why: TakenBack, Event: entry}
+	}
 	instead, err := c.instead(entry)
 	return ledger.Entry{
 		At: at, Kind: ledger.Correction, Vessel: entry.Vessel, Berth: entry.Berth, Visit: entry.Visit,
 		Correction: &ledger.Correcting{Of: c.Of.ID.String(), Why: c.Why, Instead: instead},
 	}, err
 }
+
+func (c *Correction) takenBack() bool {
+	return c.Last != nil && c.Last.Statement.Entry.Correction.Instead == nil
+}
+
+// repeatable tells whether an event that was taken back may be said again by a
+// correction. A change of a device or of a vessel changed her file, too: it is noted
+// anew.
+func repeatable(e *ledger.Entry) bool { return e.DeviceChange == nil && e.VesselChange == nil }
 
 // After is now, or where the clock that dated the correction before ran ahead
 // the moment after that: of two corrections the later one counts.
@@ -59,6 +71,7 @@ type unfitness string
 
 // The closed list of them.
 const (
+	TakenBack     unfitness = "it is taken back already"
 	NothingSaid   unfitness = "nothing is said instead"
 	BesideNothing unfitness = "taking it back allows no other change"
 	NotOfEvent    unfitness = "the event has no such field"

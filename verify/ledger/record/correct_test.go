@@ -112,3 +112,26 @@ func TestACorrectionThatCannotStandSaysWhy(t *testing.T) {
 	assert.Nil(t, e.Correction.Instead)
 	assert.NoError(t, e.Validate())
 }
+
+// What is taken back already isn't taken back again; a step may be said again, a change
+// of a device is noted anew.
+func TestATakenBackEventIsNotTakenBackAgain(t *testing.T) {
+	moved := ledger.Event{Statement: ledger.Statement{Entry: ledger.Entry{
+		At: noon, Kind: ledger.DeviceMoved, Vessel: "kittiwake",
+		DeviceChange: &ledger.DeviceChange{Device: ledger.Device{ID: "radar", Model: "fennick-sweep-2", Place: "mast"}, Was: ledger.Fitted{Device: ledger.Device{ID: "radar"}}},
+	}}}
+	for name, of := range map[string]ledger.Event{"a step": stepDone(), "a move": moved} {
+		c := record.Correction{Of: of, Why: "another boat", TakeBack: true, Instead: record.Instead{Minutes: record.AsItWas}, Now: noon}
+		e, err := c.Entry()
+		require.NoError(t, err, name)
+		c.Last = &ledger.Event{Statement: ledger.Statement{Entry: e}}
+		var unfit *record.Unfit
+		_, err = c.Entry()
+		if assert.ErrorAs(t, err, &unfit, name) {
+			assert.Equal(t, record.TakenBack, unfit.Why, name)
+		}
+		c.TakeBack, c.Instead.At = false, noon.AddDate(0, 0, -1)
+		_, err = c.Entry()
+		assert.Equal(t, name == "a move", err != nil, name)
+	}
+}

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"time"
 
 	"cardwright/manifest/version"
@@ -80,9 +81,10 @@ func changes(was, is ledger.Fitted) (list Changed) {
 	return list
 }
 
-// Undone are the values that a vessel's file gets back where a change of a device is
-// taken back.
-func Undone(c *ledger.DeviceChange, kind ledger.Kind) Changed {
+// Undone are the values that a vessel's file gets back where a change of a device was
+// taken back: what is known of the device now, k, and of what nobody noted what stood
+// in the file before.
+func Undone(c *ledger.DeviceChange, kind ledger.Kind, k *known.Joined) Changed {
 	if kind == ledger.DeviceTakenOff {
 		return Changed{{Device: c.Was.Device.ID, Key: known.AboardKey, Ledger: c.Was.Device.ID}}
 	}
@@ -90,5 +92,21 @@ func Undone(c *ledger.DeviceChange, kind ledger.Kind) Changed {
 	if kind == ledger.DeviceReplaced {
 		is.Version = known.OrUnknown(c.Version)
 	}
-	return changes(is, c.Was)
+	back := c.Was
+	var d *known.Device
+	if k != nil {
+		d = k.Device(c.Device.ID)
+	}
+	if d != nil && !d.Gone {
+		for _, v := range []struct {
+			to *string
+			is string
+		}{{&back.Device.Model, d.Model}, {&back.Device.Serial, d.Serial}, {&back.Device.Place, d.Place}, {&back.Device.Variant, d.Variant}} {
+			*v.to = cmp.Or(v.is, *v.to)
+		}
+		if known.OrUnknown(d.Version) != version.Unknown {
+			back.Version = d.Version
+		}
+	}
+	return changes(is, back)
 }
