@@ -32,7 +32,8 @@ func (c Coefficients) At(theta float64) float64 {
 	return sum
 }
 
-// Deviation is a fit of the coefficients with its doubt.
+// Deviation is a fit of the coefficients with its doubt: from legs (fitlegs.go), from
+// turns (fitturns.go), from a heading reference (fitseen.go).
 type Deviation struct {
 	Coefficients Coefficients `json:"coefficients"`
 	U            [5]float64   `json:"u95"` // of each
