@@ -18,7 +18,7 @@ type Asked struct {
 	Visit  order.Ask        // which plan of the vessel's
 	Card   int              // which card of the plan it should be; 0: whichever it is
 	On     time.Time        // the day, which shops' keys are believed on
-	// InstallOrder gives the text that stands on the cards of a plan.
+	// InstallOrder gives the text on the cards of a plan.
 	InstallOrder func(order.Plan) ([]byte, error)
 	// Commands that advice names, for a plan of so many cards.
 	Commands func(cards int) Commands

@@ -328,7 +328,7 @@ func TestRecordFolderHoldsNothingElse(t *testing.T) {
 	}
 }
 
-// A package beside the card's own files, where its device looks, is one that it
+// A package next to the card's own files, where its device looks, is one that it
 // may take; elsewhere it is beside.
 func TestFoldersWithPackagesBeside(t *testing.T) {
 	s := newScene(t)

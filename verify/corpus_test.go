@@ -260,7 +260,7 @@ func (s *stranger) directionMarks() {
 	}
 }
 
-// appleDouble begins what one desktop system keeps beside files (RFC 1740,
+// appleDouble begins what one desktop system keeps next to files (RFC 1740,
 // appendix A: magic number, version 2).
 var appleDouble = []byte("\x00\x05\x16\x07\x00\x02\x00\x00")
 

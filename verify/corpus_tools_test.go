@@ -265,7 +265,7 @@ func (s *stranger) entry(folder uint32, short string) int64 {
 	return p.of(folder) + int64(at)
 }
 
-// print is the SHA-256 of all that isn't a hole, with where it stands, and of
+// print is the SHA-256 of all that isn't a hole, with where it is, and of
 // the size; and the time of the last change.
 func print(t testing.TB, name string) (string, time.Time) {
 	f, err := os.Open(name)

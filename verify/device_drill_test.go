@@ -122,7 +122,7 @@ type change struct {
 
 func (d *drill) any(names []string) string { return names[d.rng.Intn(len(names))] }
 
-// file is a file or folder of the card, and where it stands.
+// file is a file or folder of the card, and where it is.
 func (d *drill) one(dir bool) (p string, parent, n *node) {
 	type place struct {
 		p         string
@@ -170,7 +170,7 @@ func (d *drill) junk() []byte {
 	return b
 }
 
-// add puts a file beside others, unless one of exactly that name is there.
+// add puts a file next to others, unless one of exactly that name is there.
 func (d *drill) add(to *node, name string, content []byte) *node {
 	if slices.ContainsFunc(to.kids, func(k *node) bool { return k.name == name }) {
 		return &node{}

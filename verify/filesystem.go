@@ -159,7 +159,7 @@ func judgeNoVolume(card *fatread.Card, report func(Finding)) {
 
 const fromItsStart = "a FAT32 file system from its first sector on"
 
-// fileSystem is the one that the files stand on, "" where it isn't known.
+// fileSystem is the one that holds the files, "" where it isn't known.
 func (c onCard) fileSystem() string {
 	switch {
 	case c.folder != nil:

@@ -103,7 +103,7 @@ func judgeReading(m matched, report func(Finding)) {
 	}
 }
 
-// judgeWanted compares what stands where wanted files should.
+// judgeWanted compares the files in the places of wanted ones.
 func judgeWanted(m matched, report func(Finding)) {
 	for _, p := range m.pairs {
 		if p.found.Path != p.want.Path {
@@ -115,7 +115,7 @@ func judgeWanted(m matched, report func(Finding)) {
 	}
 }
 
-// differing is a file that stands where an expected one should.
+// differing is a file in the place of an expected one.
 func differing(known catalogue, p pairing) Finding {
 	var f Finding
 	switch {
@@ -137,7 +137,7 @@ func differing(known catalogue, p pairing) Finding {
 	return f
 }
 
-// judgeMoved reports steps whose files stand in a folder of another name.
+// judgeMoved reports steps whose files are in a folder of another name.
 func judgeMoved(m matched, report func(Finding)) {
 	for _, s := range m.moved {
 		report(movedFolder.meaningOf(s.Number, s.Device).at(below(s.folder, path.Base(s.Files[0].Name)), "/"+s.Folder, "/"+s.folder))

@@ -15,7 +15,7 @@ type file struct {
 	media.RecordFile
 	dir      bool
 	hidden   bool
-	short    string // the name in capitals, 8 and 3 characters, beside a long one; "": none, or not known
+	short    string // the name in capitals, 8 and 3 characters, that goes with a long one; "": none, or not known
 	place    int64  // files are read in the order of their place
 	modified time.Time
 	err      error // why it couldn't be read to its end

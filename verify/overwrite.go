@@ -2,7 +2,7 @@ package verify
 
 import "cardwright/media"
 
-// Overwriting is a target that is about to be written, and what stands on it.
+// Overwriting is a target that is about to be written, and what is on it.
 type Overwriting struct {
 	Holds Listing
 	Meant media.Record // of the card that the target is to become

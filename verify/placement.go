@@ -10,7 +10,7 @@ import (
 	"cardwright/media"
 )
 
-// placement is where on a card the wanted files stand.
+// placement is where on a card the wanted files are.
 type placement struct {
 	files   files
 	wanted  []media.RecordFile // by path
@@ -29,13 +29,13 @@ type pairing struct {
 	difference string // where it begins to differ, in words; "": not known
 }
 
-// absence is a wanted file that doesn't stand in its place.
+// absence is a wanted file that isn't in its place.
 type absence struct {
 	media.RecordFile
 	instead string // what was found of it elsewhere, in words; "": nothing
 }
 
-// movedStep is a step whose files stand whole in a folder of another name.
+// movedStep is a step whose files are complete, but in a folder of another name.
 type movedStep struct {
 	order.Step
 	folder string
@@ -59,7 +59,7 @@ func place(comparing comparer, on files, wanted []media.RecordFile) placement {
 	return p
 }
 
-// movedSteps finds the steps whose files stand whole in a folder of another
+// movedSteps finds the steps whose files are complete, but in a folder of another
 // name, on a card that somebody else made: where the folder is chosen on the
 // device's screen, that is no fault. left are the files that are absent still.
 func movedSteps(visit *Aboard, l files, absent []absence) (moved []movedStep, left []absence) {
@@ -152,7 +152,7 @@ func parentOf(path string) string {
 	return path[:max(i, 0)]
 }
 
-// inPlace reports whether this stands where a wanted file should.
+// inPlace reports whether this is where a wanted file belongs.
 func (p placement) inPlace(f *file) bool {
 	w, ok := p.byKey[key(f.Path)]
 	return ok && p.files.isAt(f, w.Path)
@@ -168,7 +168,7 @@ func (p placement) isMoved(f *file) bool {
 	return false
 }
 
-// wantedOnCard are the wanted files that stand somewhere right, in the order of
+// wantedOnCard are the wanted files in right places, in the order of
 // the card.
 func (p placement) wantedOnCard() (all []*file) {
 	for _, f := range p.files.all {
@@ -189,7 +189,7 @@ func (p placement) folderOf(s order.Step) string {
 	return s.Folder
 }
 
-// fileOf is what stands where a step's file should, or where it was found.
+// fileOf is the file in the place of a step's, or where it was found.
 func (p placement) fileOf(s order.Step, f digest.File) *file {
 	want := below(s.Folder, f.Name)
 	if at, ok := p.movedTo[key(want)]; ok {

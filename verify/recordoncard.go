@@ -9,7 +9,7 @@ import (
 	"cardwright/media"
 )
 
-// recordOnCard is the record that stands on a card, as far as it can be read.
+// recordOnCard is the record on a card, as far as it can be read.
 type recordOnCard struct {
 	is    *media.Record // nil: none, or none that can be understood
 	err   error         // why a record there can't be understood
@@ -35,7 +35,7 @@ func readRecord(card onCard, expected Expected) recordOnCard {
 	return recordOnCard{is: &record}
 }
 
-// ownPaths are the record's folder and what may stand in it.
+// ownPaths are the record's folder and what may be in it.
 var ownPaths = []string{media.RecordFolder, media.RecordPath, media.SumsPath, media.InstallOrderPath, media.SignaturePath}
 
 // judgeRecordForm reports a record that can't be understood.

@@ -1,4 +1,4 @@
-// Package verify judges cards: what stands on one, against what was expected,
+// Package verify judges cards: what is on one, against what was expected,
 // gives findings and a verdict. It never writes to a card, and never calls a
 // card good of which it could not read everything that matters.
 //

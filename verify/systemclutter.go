@@ -36,7 +36,7 @@ func (i *identifier) clutter(f *file) *identified {
 	return &it
 }
 
-// appleDouble begins the files that one desktop system keeps beside others, by
+// appleDouble begins the files that one desktop system keeps next to others, by
 // their names with "._" before them (RFC 1740, appendix A).
 const appleDouble = "\x00\x05\x16\x07"
 

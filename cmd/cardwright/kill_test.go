@@ -246,7 +246,7 @@ func TestPulledOutWhilePreparing(t *testing.T) {
 		}
 		assert.Equal(t, exitCouldNot, cmd.ProcessState.ExitCode(), said)
 		assert.Contains(t, said, "it was pulled out", "at %d %%", share)
-		assert.Contains(t, said, "It is not finished")
+		assert.Contains(t, said, "It is unfinished")
 		assert.NotContains(t, said, "larger card")
 	}
 }

@@ -159,7 +159,7 @@ func looseExFAT() func(e []byte) (Entry, string, bool) {
 	}
 }
 
-// leftBehind counts what stands behind the end mark of one folder.
+// leftBehind counts what is behind the end mark of one folder.
 type leftBehind struct {
 	count int
 	at    int64

@@ -64,7 +64,7 @@ const (
 	noTable = "none" // a file system straight on the card, or nothing at all
 )
 
-// Card is what stands on a card, and what is wrong with it. It keeps the reader
+// Card is what is on a card, and what is wrong with it. It keeps the reader
 // that it came from for Open and Digest; it is not safe for use by several
 // goroutines at once.
 type Card struct {
@@ -110,7 +110,7 @@ type Volume struct {
 	Lost         int64   // clusters in use by nothing; -1: not known, as on exFAT
 	Root         Entry   // the root folder; no clusters on FAT12 and FAT16
 	Entries      []Entry // a folder's entries in their order on the card, then those of its folders
-	Behind       []Entry // what stands behind the end marks of folders, by its entries alone; see behindendmark.go
+	Behind       []Entry // what is behind the end marks of folders, by its entries alone; see behindendmark.go
 
 	card *Card
 	fat  *fat

@@ -45,7 +45,7 @@ func (c *Card) Digest(fileSHA256 func(Entry) ([32]byte, bool)) (sum [32]byte, er
 	return [32]byte(h.Sum(nil)), nil
 }
 
-// digestHead writes what stands before a volume's clusters.
+// digestHead writes what comes before a volume's clusters.
 func (c *Card) digestHead(h io.Writer, v *Volume) (err error) {
 	if v.fat == nil {
 		return ErrNoDigest

@@ -211,7 +211,7 @@ func (w *exfatWalker) compareBits(n *unmarked, c uint32, b []byte) uint32 {
 	return c
 }
 
-// placeInRuns is where a byte of the bitmap stands on the card.
+// placeInRuns is where a byte of the bitmap is on the card.
 func (w *exfatWalker) placeInRuns(at int64) int64 {
 	for _, r := range w.bitmapRuns {
 		n := int64(r.Count) * int64(w.v.ClusterBytes)

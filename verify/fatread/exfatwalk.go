@@ -46,7 +46,7 @@ type exfatWalker struct {
 	walker
 	fat    *fat
 	boot   exfatBoot
-	upcase []uint16 // nil: there is none to go by
+	upcase []uint16 // nil: there is none to use
 
 	bitmaps, tables, labels int
 	bitmap, table           stream

@@ -183,7 +183,7 @@ func (f *fat) first(e []byte) uint32 {
 	return low
 }
 
-// takeShort takes a file or folder, with the long name that stood before it.
+// takeShort takes a file or folder, with the long name that came before it.
 func (l *fatLister) takeShort(off int64, e []byte) {
 	short := shortText(e)
 	name := shownShort(e)

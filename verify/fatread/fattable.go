@@ -64,12 +64,12 @@ func (c *pages) room() *page {
 	return oldest
 }
 
-// fat is a volume's file allocation table: the one to go by, and its copies.
+// fat is a volume's file allocation table: the one to follow, and its copies.
 type fat struct {
 	card      *Card
 	partition int
 	width     int
-	start     int64   // of the one to go by, on the card
+	start     int64   // of the one to follow, on the card
 	copies    []int64 // the others, where they must be the same
 	bytes     int64   // that the clusters need
 	last      uint32  // highest cluster that exists, has an entry and lies on the card
@@ -116,7 +116,7 @@ func (f *fat) reach(v *Volume) *fat {
 
 func (f *fat) badMark() uint32 { return f.mask &^ 8 }
 
-// place is where a cluster's entry stands on the card.
+// place is where a cluster's entry is on the card.
 func (f *fat) place(cluster uint32) int64 { return f.start + int64(cluster)*int64(f.width)/8 }
 
 // get reads the entry of a cluster up to last.

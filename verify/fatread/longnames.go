@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	lastLong     = 0x40 // of the order byte: the last part, which stands first
+	lastLong     = 0x40 // of the order byte: the last part, which comes first
 	longParts    = 20
 	unitsPerPart = 13
 	mostName     = 255
@@ -24,7 +24,7 @@ const (
 	badInLong  = "\"*/:<>?\\|"
 )
 
-// longName gathers the parts of a long name, which stand before their entry,
+// longName gathers the parts of a long name, which come before their entry,
 // last part first.
 type longName struct {
 	on    bool

@@ -2,7 +2,7 @@
 
 package fatread
 
-// The race detector multiplies time and memory. Nothing here runs beside
+// The race detector multiplies time and memory. Nothing here runs in parallel with
 // anything else, so the long tests take fewer steps under it, and memory is
 // measured in the ordinary run.
 const (

@@ -24,7 +24,7 @@ type Reading struct {
 	// unknown, whatever was known before.
 	Lost bool `json:"lost,omitempty"`
 
-	Chain  ChainID `json:"-"` // where it stands
+	Chain  ChainID `json:"-"` // where it is
 	Seq    int64   `json:"-"`
 	ByHand bool    `json:"-"` // a person gave At, see DatedByHand
 }
@@ -50,7 +50,7 @@ func Readings(e *Entry) []Reading {
 
 // stepReadings takes what was read after the step, or else what was read
 // before it, because then nothing was installed that anybody saw. After a step
-// that failed nobody knows what stands there until it is read.
+// that failed nobody knows what is there until it is read.
 func stepReadings(e *Entry) []Reading {
 	s := e.Step
 	r := Reading{At: e.At, Vessel: e.Vessel, Device: s.Device, Version: s.After, Before: s.Before, Installed: e.Kind == StepDone}
@@ -111,7 +111,7 @@ func CarriedBy(e *Entry) []Carried {
 	return list
 }
 
-// OnCard is a release that stood on a card which was read back and called
+// OnCard is a release that was on a card which was read back and called
 // good.
 type OnCard struct {
 	Device  string    `json:"device"`

@@ -140,7 +140,7 @@ type Signing struct {
 }
 
 // Run is a job that is ready: all that can fail before the first byte is written has
-// been tried, but for what stands on the targets.
+// been tried, but for what is on the targets.
 type Run struct{ *Laid }
 
 // Begin gives every target its card, and tries what can fail before anything is

@@ -14,7 +14,7 @@ import (
 	"cardwright/verify"
 )
 
-// overwriting is a target with what stands on it.
+// overwriting is a target with what is on it.
 func (t *Target) overwriting(on verify.Listing) verify.Overwriting {
 	return verify.Overwriting{Holds: on, Meant: t.job.Layout.Record(t.Card)}
 }
@@ -36,7 +36,7 @@ func (r *Run) aboutFolder(ctx context.Context, t *Target) Question {
 	return q
 }
 
-// aboutImage looks at a file that stands where an image is to be made. Only the card
+// aboutImage looks at a file in the place of an image to be made. Only the card
 // that the image is to become, and a file with nothing in it, may go without a word.
 func (r *Run) aboutImage(ctx context.Context, t *Target) (Question, error) {
 	q := Question{Target: t.Path}

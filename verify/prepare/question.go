@@ -41,7 +41,7 @@ func (q Question) Answer(said string) error {
 	return nil
 }
 
-// Question finds out what stands on a target. It is only read.
+// Question finds out what is on a target. It is only read.
 func (r *Run) Question(ctx context.Context, t *Target) (Question, error) {
 	switch t.Kind {
 	case image:

@@ -64,7 +64,7 @@ type Drive interface {
 	io.Closer
 	verify.HowRead
 	Gone() error       // that the card was pulled out; nil: it is there
-	TellSystem() error // has the system read what stands on the card now
+	TellSystem() error // has the system read what is on the card now
 	Eject() error
 }
 

@@ -258,14 +258,14 @@ func (t *Target) finish(good bool) error {
 var folderLeft = map[media.FolderState]string{
 	media.FolderUntouched:  "Nothing in the folder was touched.",
 	media.FolderCleared:    "What was written to the folder was removed again.",
-	media.FolderWithoutOld: "What was written to the folder was removed again, and the earlier card that\nstood there is gone.",
+	media.FolderWithoutOld: "What was written to the folder was removed again, and the earlier card that\nwas there is gone.",
 	media.FolderUnknown:    "The folder may hold anything: do not use it as a card.",
 }
 
 // Left says in what state a failure left the target.
 func (t *Target) Left() string {
 	if errors.Is(t.Outcome.Err, drive.ErrGone) {
-		return "It is not finished: don't use it before it was prepared again."
+		return "It is unfinished: prepare it again before you use it."
 	}
 	if _, ok := errors.AsType[*media.NotBlank](t.Outcome.Err); ok {
 		return "The card may hold anything: do not use it."

@@ -223,7 +223,7 @@ func turnChecks(turns []Turn) (all []Check) {
 		says := fmt.Sprintf("turned %.1f° (%.2f turns) to %s, median rate %.2f °/s, %.0f %% of the time within 2 to 3 °/s, %d of %d sectors of 15° seen",
 			t.Degrees, t.Degrees/360, side, t.Rate, 100*t.Share, t.Sectors, sectors)
 		if !t.Reference {
-			says += "; no heading reference in it, so no deviation comes of it"
+			says += "; it has no heading reference, so it gives no deviation"
 		}
 		all = append(all, Check{Kind: OfTurn, Says: says})
 	}

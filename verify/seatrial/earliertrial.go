@@ -44,7 +44,7 @@ func whyNotCompared(f *found, was *Earlier, swung bool) string {
 	case was.Unalike != "":
 		return was.Unalike
 	case was.Place == nil || f.place == nil:
-		return "nothing says that both were run in the same waters"
+		return "the logs don't show that both were run in the same waters"
 	case miles(*was.Place, *f.place) > sameWaters:
 		return fmt.Sprintf("they were run %.0f NM apart, and B changes with the magnetic latitude", miles(*was.Place, *f.place))
 	case was.Sensor != "" && was.Sensor != sensor:

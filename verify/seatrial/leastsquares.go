@@ -4,7 +4,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// covariance of A to E, which stand first in an inverse.
+// covariance of A to E, which come first in an inverse.
 func covariance(inverse *mat.SymDense, variance float64) (c [5][5]float64) {
 	for i := range c {
 		for j := range c {

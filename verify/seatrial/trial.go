@@ -67,7 +67,7 @@ type Swing struct {
 	Joint  *Joint    `json:"joint"` // by legs
 	Lag    *Lagged   `json:"lag"`   // by turns
 	At     []float64 `json:"at"`    // readings
-	Seen   []Seen    `json:"seen"`  // what stands on the plot: the fit with its residuals
+	Seen   []Seen    `json:"seen"`  // what is on the plot: the fit with its residuals
 	Table  []Heading `json:"table"`
 	Legs   int       `json:"legs"`
 }

@@ -59,7 +59,7 @@ func lackOfLegs(f *found) string {
 	case meanKnots(f.legs) < legKnots:
 		return fmt.Sprintf("the legs were run at a mean of %.1f kn over ground: run them again at %.0f kn or more", meanKnots(f.legs), legKnots)
 	case len(f.swings) == 0:
-		return "the legs don't tell speed, current and deviation apart: run " + headings(eightPoints()) + ", " + howToRun
+		return "the legs don't separate speed, current and deviation: run " + headings(eightPoints()) + ", " + howToRun
 	}
 	return ""
 }

@@ -77,7 +77,7 @@ func provenCard(w speech, in Input, c order.Card, s CardState) Card {
 		"used", w.size(room.Used), "bytes", w.size(room.Bytes), "free", w.size(max(0, room.Bytes-room.Used)))
 	kept := name(record(in, s))
 	if kept == in.Plan.ID() {
-		kept = "" // it stands above
+		kept = "" // it is above
 	}
 	card := Card{
 		Number: c.Number, Name: cardName(w, in, c.Number), Proven: true,

@@ -92,7 +92,7 @@ func readFont(data []byte) (*Font, error) {
 	return f, f.places(tables["loca"], glyphs, be16(head, 50) == 1)
 }
 
-// places reads where each glyph stands.
+// places reads where each glyph is.
 func (f *Font) places(loca []byte, glyphs int, long bool) error {
 	size := 2
 	if long {

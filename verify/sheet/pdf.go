@@ -42,7 +42,7 @@ type pdf struct {
 	begins   map[string]int // on which page each section begins
 	total    int            // pages in all; 0 while that isn't known
 	high     float64        // of a page, millimetres
-	y        float64        // where the next piece stands
+	y        float64        // where the next piece goes
 	foot     []string
 	headline func() // drawn again at the top of a page while a table goes on
 	onPage   bool   // something stands on the page below its head
@@ -193,7 +193,7 @@ func (p *pdf) put(all []piece) {
 // firstLine is where a page's own head ends.
 func (p *pdf) firstLine() float64 { return top + strong.lead + 2.2 + 2*heading.lead }
 
-// head is what stands on the first page only: the vessel, larger than all else,
+// head is what is on the first page only: the vessel, larger than all else,
 // and who does the work beside it where there is room.
 func (p *pdf) head() {
 	const signing = 75

@@ -10,7 +10,7 @@ import (
 type stepPieces struct {
 	blockPieces
 	Step
-	x, wide float64 // beside its box
+	x, wide float64 // next to its box
 }
 
 // stepBlanks is the width of what is read next to the work, millimetres.
@@ -54,7 +54,7 @@ func (p stepPieces) head() []piece {
 	var all []piece
 	if number+p.measure(strong)(p.Device)+6+long < p.wide {
 		all = p.row(n, cell{p.x + number, p.wide - number - long - 1, strong, p.Device}, cell{p.edge - long, long, big, versions})
-	} else { // no version is broken for want of room beside a name
+	} else { // no version is broken for want of room next to a name
 		all = append(p.row(n, cell{p.x + number, p.wide - number, strong, p.Device}), p.row(cell{p.x + number, p.wide - number, exact, versions})...)
 	}
 	return beside(all, func(y float64) {

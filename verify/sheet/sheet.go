@@ -33,7 +33,7 @@ type Sheet struct {
 	Answers  *Answers  `json:"answers,omitempty"` // of a survey, which brings back these in the place of Form
 }
 
-// Stamp is what the sheet is worth: a word that stands on each page, with the
+// Stamp is what the sheet is worth: a word that is on each page, with the
 // sentence that explains it.
 type Stamp struct {
 	Kind string `json:"kind"` // one of the Stamp constants
@@ -264,7 +264,7 @@ type Sign struct {
 }
 
 // MarshalJSON gives a section's blocks by kind, each kind in its order: programs
-// look for the steps, not for where they stand on paper. Cards and network have
+// look for the steps, not for where they are on paper. Cards and network have
 // keys of their own in the sheet.
 func (s Section) MarshalJSON() ([]byte, error) {
 	out := struct {

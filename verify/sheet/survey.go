@@ -48,7 +48,7 @@ const SurveyKind = "survey"
 // AnswerDevice is a device of the vessel's file as it was found; "": not read.
 type AnswerDevice struct {
 	Device  string `json:"device"`
-	Filed   string `json:"filed"`    // the version that stands on the page, as the vessel's file had it
+	Filed   string `json:"filed"`    // the version that is on the page, as the vessel's file had it
 	AsFiled bool   `json:"as_filed"` // it was found so, and the serial too
 	Serial  string `json:"serial"`
 	Version string `json:"version"`

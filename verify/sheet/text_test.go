@@ -154,7 +154,7 @@ func TestOnlyProvenCardsAreGood(t *testing.T) {
 	}
 }
 
-// The order that stands on the card has no day: the same plan gives the same
+// The order that is on the card has no day: the same plan gives the same
 // card, whenever it is made.
 func TestNoDay(t *testing.T) {
 	in := kittiwake()

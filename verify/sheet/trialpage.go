@@ -224,7 +224,7 @@ func trialSwing(t seatrial.Trial, s seatrial.Swing, i int) (Section, error) {
 		return Section{}, err
 	}
 	section.Blocks = append(section.Blocks, Picture{
-		Says: "Deviation against compass heading: the fitted curve, its uncertainty band (95 %, for one heading), the reading of each leg or each 15° (×), and the tolerance (dashed).",
+		Says: "Deviation against compass heading: the fitted curve, the band of its doubt (95 %, for one heading), the reading of each leg or each 15° (×), and the tolerance (dashed).",
 		PNG:  picture, Text: strip(s.Table, t.Limits.Deviation.Most),
 	})
 	table := Table{Narrow: true, Head: []string{"heading by compass", "deviation", "± one heading", "± all headings"}}

@@ -132,7 +132,7 @@ func (q *question) and(condition string, arg any) {
 
 func (q *question) String() string { return strings.Join(q.where, " AND ") }
 
-// text is how times stand in the database.
+// text is how times are written in the database.
 func text(t time.Time) string { return t.UTC().Format(time.RFC3339) }
 
 func moment(s string) (time.Time, error) {

@@ -157,7 +157,7 @@ func Making(ctx context.Context, l *store.Ledger, vessel, plan, volume string) (
 	return last, found, nil
 }
 
-// OnGoodCards are the releases that stood on good cards for a vessel, the
+// OnGoodCards are the releases that were on good cards for a vessel, the
 // newest card of each last.
 func OnGoodCards(ctx context.Context, l *store.Ledger, vessel string) ([]ledger.OnCard, error) {
 	list := []ledger.OnCard{}

@@ -14,7 +14,7 @@ import (
 	"cardwright/verify/ledger/known"
 )
 
-// compare lays every answer of a van beside the model's; of releases and cards some,
+// compare checks every answer of a van against the model's; of releases and cards some,
 // by chance, and all now and then.
 func (m *month) compare(v *van) {
 	fleet := m.compareFleet(v)
@@ -367,7 +367,7 @@ func (m *month) compareCards(v *van) {
 	}
 }
 
-// compareFile lays the van's file beside its ledger.
+// compareFile checks the van's file against its ledger.
 func (m *month) compareFile(v *van) {
 	k, err := audit.Known(ctx, v.ledger, nil, fileOf)
 	require.NoError(m.t, err)

@@ -60,7 +60,7 @@ func (u *ReleaseUse) Nothing() bool {
 // Use is one device that runs or ran the release.
 type Use struct {
 	Vessel Vessel `json:"vessel"`
-	Device Device `json:"device"` // what stands under this id now
+	Device Device `json:"device"` // what is under this id now
 	// Serial is that of the equipment which ran the release; another than the
 	// device's where it was replaced since.
 	Serial string    `json:"serial"`
@@ -190,7 +190,7 @@ func (u *ReleaseUse) uses(ctx context.Context, q store.Querier, f Filter, again 
 }
 
 // add sorts a use: a device has the release also where only one of two
-// writers says so. A reading without a serial number is of what stands there.
+// writers says so. A reading without a serial number is of what is there.
 func (u *ReleaseUse) add(use Use, runs bool) {
 	d := use.Device
 	if use.Serial == "" {
@@ -292,7 +292,7 @@ func (u *ReleaseUse) nameCarried(ctx context.Context, q store.Querier, again *an
 		c := &u.Carried[i]
 		v, ok := known[c.Vessel.ID]
 		if !ok {
-			v.ID = c.Vessel.ID // of which nothing else may be known
+			v.ID = c.Vessel.ID // nothing else may be known of it
 			if err := again.describe(ctx, q, &v); err != nil {
 				return err
 			}

@@ -16,7 +16,7 @@ type Joined struct {
 }
 
 // Join compares a vessel's file with what is known of it, and brings into the vessel
-// in memory what counts: plans, verdicts and pages go by it. wrote is what
+// in memory what counts: plans, verdicts and pages use it. wrote is what
 // cardwright last wrote into the file.
 func Join(k Vessel, vessel *manifest.Vessel, wrote Written) *Joined {
 	j := &Joined{Vessel: k, File: copied(vessel), Differs: k.Beside(vessel, wrote)}

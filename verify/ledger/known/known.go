@@ -33,7 +33,7 @@ import (
 //     behind what was noted before it for the same moment.
 //   - so too for two writers, where the one had seen the other's event when he
 //     wrote (ledger.Seen).
-//   - of two writers of whom neither had seen the other's event neither is later.
+//   - of two writers' events neither is later where neither writer had seen the other's.
 //     Where they read different versions, or equipment of different models, and
 //     neither's step started from what the other left, the device is disputed, until
 //     somebody who had seen both reads it

@@ -12,7 +12,7 @@ import (
 	"cardwright/verify/ledger/known"
 )
 
-// A value of the vessel's file beside what cardwright last wrote there and what the
+// A value of the vessel's file against what cardwright last wrote there and what the
 // ledger has: who moved, and who didn't.
 func TestFileAndLedger(t *testing.T) {
 	const none = known.FileKind("")

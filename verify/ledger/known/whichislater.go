@@ -83,7 +83,7 @@ func afterKnowing(a, b place) int {
 	return 1
 }
 
-// inOrder sorts n things that stand in order of Ord so that none comes before
+// inOrder sorts n things that are in order of Ord so that none comes before
 // one that it is later than.
 func (s *Seen) inOrder(n int, at func(int) place) []int {
 	places := make([]place, n)

@@ -18,7 +18,7 @@ type CardSeen struct {
 	Vessel *manifest.Vessel // nil where none was named
 	Plan   order.Plan
 	Card   media.Card // of the plan; its number is 0 where it is none of them
-	Target string     // where it stood
+	Target string     // where it was
 	Bytes  int64      // measured; 0 for a folder
 	Report verify.Report
 }

@@ -81,7 +81,7 @@ const (
 	NotAVersion   unfitness = "not a version"
 )
 
-// Unfit says why a correction can't stand. Fields go by the words of Instead in
+// Unfit says why a correction can't stand. Fields are named as in Instead in
 // small letters: at, result, before, after, minutes, value, where, note, device.
 type Unfit struct {
 	Why   unfitness

@@ -19,7 +19,7 @@ type Job struct {
 	Plan      order.Plan
 	Vessel    *manifest.Vessel
 	Catalogue []*manifest.Model
-	Cards     []ledger.OnCard // releases that stood on good cards for this vessel, the newest last
+	Cards     []ledger.OnCard // releases that were on good cards for this vessel, the newest last
 }
 
 // Visit is what a sheet doesn't say.

@@ -54,12 +54,12 @@ func writtenUnder(shop *manifest.Shop, vessel string) (known.Written, error) {
 		return nil, nil
 	}
 	if err != nil {
-		return nil, fmt.Errorf("reading what was last written of %s: %w", vessel, err)
+		return nil, fmt.Errorf("reading the state of %s that was last written: %w", vessel, err)
 	}
 	defer f.Close() // opened for reading only
 	text, err := io.ReadAll(io.LimitReader(f, maxWritten+1))
 	if err != nil {
-		return nil, fmt.Errorf("reading what was last written of %s: %w", vessel, err)
+		return nil, fmt.Errorf("reading the state of %s that was last written: %w", vessel, err)
 	}
 	var w writtenFile
 	if err := json.Unmarshal(text, &w); err != nil || len(text) > maxWritten || w.Format != 1 || w.Devices == nil {

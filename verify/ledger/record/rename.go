@@ -125,7 +125,7 @@ func rename(shop *manifest.Shop, v *manifest.Vessel, id, name string, was []stri
 // part of a shop.
 const goneFolder = ".gone"
 
-// AsideFolder is where they stand, from the shop folder.
+// AsideFolder is where they are, from the shop folder.
 const AsideFolder = manifest.VesselsFolder + "/" + goneFolder
 
 // Aside are the ids of the vessels whose files were set aside.
@@ -266,7 +266,7 @@ func moveVesselFile(shop *manifest.Shop, name string, was []string, id string) (
 	return to, err
 }
 
-// moveWritten puts what was last written under another id; what stands there already
+// moveWritten puts what was last written under another id; what is there already
 // is newer.
 func moveWritten(shop *manifest.Shop, from, to string) error {
 	err := durable.RenameNew(writtenPath(shop, from), writtenPath(shop, to))

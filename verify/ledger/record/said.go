@@ -6,7 +6,7 @@ import "fmt"
 // isn't said.
 type Said struct {
 	Steps, Readings, Checks []string // see WrittenStep, WrittenReading, WrittenCheck
-	RestOff                 string   // why all steps of which nothing else is said are put off
+	RestOff                 string   // why all steps without an answer are put off
 	SettingsSaved           string   // where
 	ApprovedBy, Told        string   // initials or a role
 }

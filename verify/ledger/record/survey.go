@@ -17,10 +17,10 @@ import (
 // its network.
 type Survey struct {
 	Visit   string // by what was found, so that one survey is noted once: see VisitOf
-	How     string // note beside each reading; "" for a person's
+	How     string // note with each reading; "" for a person's
 	At      time.Time
 	Read    map[string]version.V // devices whose version was read, by id
-	Said    map[string]string    // what was written beside devices, by id
+	Said    map[string]string    // what was written next to devices, by id
 	Changes []survey.Change      // of the vessel's file
 	Fresh   []edit.NewDevice     // devices that the vessel's file doesn't have; Write puts them there
 }

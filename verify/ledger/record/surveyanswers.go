@@ -33,7 +33,7 @@ type Answers struct {
 type AnswerDevice struct {
 	Device  string `json:"device"`   // "": it is new
 	Model   string `json:"model"`    // of a new one
-	Filed   string `json:"filed"`    // the version that stands on the page, as the vessel's file had it
+	Filed   string `json:"filed"`    // the version that is on the page, as the vessel's file had it
 	AsFiled bool   `json:"as_filed"` // it was found so, and the serial too
 	Serial  string `json:"serial"`
 	Version string `json:"version"`

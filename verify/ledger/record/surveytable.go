@@ -103,7 +103,7 @@ func (a Answers) Table(path string, shop *manifest.Shop) (*tables.Table, error) 
 }
 
 // SurveyMistakes are the rows of another boat, the devices that aren't aboard, and
-// those that stand there twice.
+// those that are there twice.
 func SurveyMistakes(shop *manifest.Shop, vessel *manifest.Vessel, table *tables.Table) (ms manifest.Mistakes) {
 	seen := map[string]bool{}
 	for _, row := range table.Rows {

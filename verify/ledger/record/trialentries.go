@@ -99,7 +99,7 @@ func (t *Trial) Earlier(all []audit.Swing) *seatrial.Earlier {
 	}
 	e := earlierOf(*last)
 	if anew.After(last.At) {
-		e.Unalike = "a swing was noted by hand on " + day(anew) + ", and the compass was set up anew with it, as it seems"
+		e.Unalike = "a swing was noted by hand on " + day(anew) + ", and it probably set up the compass anew"
 	}
 	return &e
 }

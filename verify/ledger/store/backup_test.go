@@ -157,7 +157,7 @@ func TestABrokenBackupIsNotRestored(t *testing.T) {
 	assert.NoFileExists(t, to)
 }
 
-// settled gives the bytes of a ledger file without a log beside it.
+// settled gives the bytes of a ledger file without a log next to it.
 func settled(t *testing.T, vessels int) []byte {
 	t.Helper()
 	l := open(t, file(t))
@@ -332,7 +332,7 @@ func TestAnEditedFileIsSalvagedWithoutTheEdits(t *testing.T) {
 	}))
 }
 
-// Events that stand only in the log beside the file are salvaged too, and
+// Events that are only in the log next to the file are salvaged too, and
 // those of a transaction that was never committed are not.
 func TestSalvageReadsTheLog(t *testing.T) {
 	path := file(t)

@@ -77,7 +77,7 @@ type ChainReport struct {
 // What a check can't show, said in every report.
 const (
 	tailNote   = "events taken off the end of a chain show only against a head saved elsewhere: keep the heads of each backup in another place"
-	writerNote = "it wasn't said which writers the shop trusts: a chain forged with another key would not show"
+	writerNote = "the shop's trusted writers were not given: a chain forged with another key would go unnoticed"
 )
 
 // Check goes through every event: that it is what was signed, that it stands
@@ -152,7 +152,7 @@ func (c *check) damaged(found string) {
 	c.add(ledger.Break{
 		Kind: ledger.DatabaseDamaged, Problem: problem.Problem{
 			Expected: "a database that passes its own check", Found: found,
-			Meaning: "the file was torn or its medium is worn; nobody edits a ledger this way",
+			Meaning: "a write was cut off or the medium is worn; nobody edits a ledger this way",
 			Advice:  "keep the file as it is, and salvage it into a new ledger",
 		},
 	})
@@ -308,7 +308,7 @@ func (c *check) unsound(ch chainRow, e *raw) {
 	case e.wornOut():
 		b.Kind = ledger.Unreadable
 		b.Expected, b.Found = "an event as it was written", e.err.Error()
-		b.Meaning = "the bytes are not what anybody would write: a worn or torn medium leaves this"
+		b.Meaning = "no writer makes such bytes: the medium is worn, or a write was cut off"
 		b.Advice = "keep the file as it is, and salvage it into a new ledger"
 	case errors.Is(e.err, ledger.ErrNewer):
 		b.Kind = ledger.NewerEvent
@@ -355,7 +355,7 @@ func (c *check) changed(s *ledger.Statement, id ledger.ID, table, column, want, 
 		Kind: ledger.IndexChanged, Writer: s.Writer, Chain: s.Chain, Seq: s.Seq, ID: id.String(),
 		Problem: problem.Problem{
 			Expected: fmt.Sprintf("%s.%s: %.300s", table, column, want), Found: fmt.Sprintf("%.300s", found),
-			Meaning: "audits would answer from this, and it isn't what the event says: somebody changed the database",
+			Meaning: "audits would use this, but the event says something else: somebody changed the database",
 			Advice:  c.advice(table),
 		},
 	})

@@ -43,7 +43,7 @@ func (c *check) same(table, of, want, found string) {
 	c.add(ledger.Break{
 		Kind: ledger.IndexChanged, Problem: problem.Problem{
 			Expected: fmt.Sprintf("%s %.100s: %.300s", table, of, want), Found: fmt.Sprintf("%.300s", found),
-			Meaning: "audits would answer from this, and the events say something else: somebody changed the database",
+			Meaning: "audits would use this, but the events say something else: somebody changed the database",
 			Advice:  c.advice(table),
 		},
 	})

@@ -50,7 +50,7 @@ func (c *clocks) see(e *ledger.Event) {
 func (c *clocks) notes() []string {
 	var list []string
 	if c.ahead > 0 {
-		list = append(list, fmt.Sprintf("%d events are of a day that hasn't come yet (the first is %s): a clock was wrong, and until then they count as the newest; correct them", c.ahead, c.first[0]))
+		list = append(list, fmt.Sprintf("%d events are dated in the future (the first is %s): a clock was wrong; correct them, or they count as the newest until then", c.ahead, c.first[0]))
 	}
 	if c.back > 0 {
 		list = append(list, fmt.Sprintf("a writer's clock went back %d times (%s): the order within the chain holds, the times may not", c.back, c.first[1]))

@@ -26,7 +26,7 @@ type pages struct {
 	db, wal *os.File
 	size    int64            // of one page
 	count   int64            // in db
-	newer   map[uint32]int64 // pages that stand in the log: offset of the last one
+	newer   map[uint32]int64 // pages that are in the log: offset of the last one
 	frames  []int64          // offsets of all pages in the log
 	budget  int64            // bytes of records that may still be read
 }

@@ -211,7 +211,7 @@ func TestAChainForgedWithAKeyOfItsOwnIsFound(t *testing.T) {
 		r, err := l.Check(context.Background(), store.CheckOptions{})
 		require.NoError(t, err)
 		assert.Equal(t, store.Unproven, r.Verdict, "nobody said whom the shop trusts")
-		assert.Contains(t, strings.Join(r.Notes, "\n"), "forged with another key would not show")
+		assert.Contains(t, strings.Join(r.Notes, "\n"), "forged with another key would go unnoticed")
 	})
 }
 
@@ -292,7 +292,7 @@ func TestAFileThatIsNoLedgerIsRefused(t *testing.T) {
 	assert.Equal(t, "radar 1.8", string(left))
 }
 
-// A ledger's other files stand beside the file itself, wherever a link to it is.
+// A ledger's other files are next to the file itself, wherever a link to it is.
 func TestALinkLeadsToTheLedger(t *testing.T) {
 	ctx := context.Background()
 	dir := t.TempDir()

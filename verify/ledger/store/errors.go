@@ -17,11 +17,11 @@ var (
 	ErrSchema    = errors.New("the database is not laid out as cardwright makes it: somebody changed it; salvage it into a new ledger")
 	ErrReadOnly  = errors.New("the ledger can only be read here: nothing was written")
 	ErrFull      = errors.New("no space is left on the disk with the ledger: nothing was written; free some space and try again")
-	ErrLocked    = errors.New("another program holds the ledger: nothing was written; close it and do it again")
+	ErrLocked    = errors.New("another program holds the ledger: nothing was written; close it and try again")
 	ErrAway      = errors.New("the database server doesn't answer: work on with a ledger file and sync later")
 	errRights    = errors.New("the database server doesn't allow this: ask the ledger's owner for the rights")
 	ErrRecorded  = errors.New("this visit is in the ledger already: nothing was written")
-	ErrUncertain = errors.New("the database went away while it was writing: the events may be there or not; look before doing it again")
+	ErrUncertain = errors.New("the database went away while it was writing: the events may be there or not; check before you try again")
 )
 
 // placedError is an error whose own words name a place.
@@ -34,7 +34,7 @@ func (e *placedError) Error() string { return e.says }
 func (e *placedError) Unwrap() error { return e.err }
 
 // inPlace names where there is no room, or where nothing can be written: that of
-// a file that was to be made need not be where the ledger stands.
+// a file that was to be made need not be where the ledger is.
 func inPlace(file string, err error) error {
 	err = explainFile(err)
 	where, says := filepath.Dir(file), ""

@@ -47,7 +47,7 @@ const rememberedFormat = 1
 const maxRemembered = 4 << 20
 
 // Fingerprint distinguishes a ledger file's state from the one before any write to it:
-// which file it is, its length, and when it and the log beside it were last
+// which file it is, its length, and when it and the log next to it were last
 // written. It is taken while this program has the file closed. "" on a server, or
 // where it is unknown.
 func Fingerprint(address string) string {

@@ -10,7 +10,7 @@ import (
 )
 
 // ErrNothingLost says that a ledger has all that it is remembered to have had.
-var ErrNothingLost = errors.New("nothing is to be accepted: every event is there that was there before")
+var ErrNothingLost = errors.New("there is nothing to accept: no event is missing")
 
 // Accept takes an older state of the ledger for the ledger, on somebody's word: the
 // heads that were there before are asked for no more. Writers whose events are gone

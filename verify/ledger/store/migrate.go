@@ -35,7 +35,7 @@ const (
 	layoutEvents = 7
 	// layoutAboard worked out anew what is looked up: a device that one writer says is
 	// gone is aboard where another saw it and didn't know; one version on equipment of
-	// two models is disputed; a vessel's last name doesn't go by dates alone.
+	// two models is disputed; dates alone don't settle a vessel's last name.
 	layoutAboard = 8
 )
 

@@ -15,7 +15,7 @@ import (
 // chunk is how many rows one question is about.
 const chunk = 100
 
-// timeText is how times stand in the database: they sort as text.
+// timeText is how times are written in the database: they sort as text.
 func timeText(t time.Time) string { return t.UTC().Format(time.RFC3339) }
 
 // values writes the parameters of n rows: ($1, $2), ($3, $4), …

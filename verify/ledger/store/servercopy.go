@@ -42,7 +42,7 @@ type beside struct {
 // manyEvents take a while to be verified.
 const manyEvents = 20_000
 
-// follow brings the copy up to what stands on the server now.
+// follow brings the copy up to what is on the server now.
 func (l *Ledger) follow(ctx context.Context) (*Ledger, error) {
 	l.following.Lock()
 	defer l.following.Unlock()

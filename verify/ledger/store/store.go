@@ -80,7 +80,7 @@ type Options struct {
 // The caller closes it.
 //
 // It returns an error wrapping ErrNoLedger where there is none (and Create is
-// not set), ErrNotLedger where something else stands, ErrNewer where a newer
+// not set), ErrNotLedger where something else is, ErrNewer where a newer
 // cardwright made it, errOlder where an older one did and it can't be brought
 // up to date from here, ErrDamaged where the file can't be read as a database.
 func Open(ctx context.Context, address string, o Options) (*Ledger, error) {
@@ -124,7 +124,7 @@ type Querier interface {
 }
 
 // Look asks several questions of the ledger as it is at one moment, whoever
-// writes meanwhile. Those of a server are asked of the copy beside it.
+// writes meanwhile. Those of a server are asked of its copy on this computer.
 func (l *Ledger) Look(ctx context.Context, ask func(Querier) error) error {
 	if l.engine == postgresEngine {
 		b, err := l.follow(ctx)

@@ -35,7 +35,7 @@ type SyncReport struct {
 
 // Refusal is an event that was not taken over.
 type Refusal struct {
-	Ledger string `json:"ledger"` // where it stands
+	Ledger string `json:"ledger"` // where it is
 	Writer string `json:"writer"`
 	Chain  string `json:"chain"`
 	Seq    int64  `json:"seq"`

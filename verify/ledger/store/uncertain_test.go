@@ -116,7 +116,7 @@ func TestACommitThatNobodyCanLookForIsUncertain(t *testing.T) {
 	require.Error(t, err)
 	require.True(t, w.done.Load(), "the connection was cut")
 	if assert.ErrorIs(t, err, store.ErrUncertain) {
-		assert.ErrorContains(t, err, "look before doing it again")
+		assert.ErrorContains(t, err, "check before you try again")
 	}
 	requireWhole(t, direct, "Ada")
 }

@@ -8,7 +8,7 @@ const GapSeconds = 5
 // Bounds of the clock.
 const (
 	jitter     = 2     // seconds that a clock may run back: stamps of two sources
-	apart      = 3600  // seconds put between what stands before and behind a jump
+	apart      = 3600  // seconds put between the two sides of a jump
 	mostWaits  = 20000 // values that wait for their time
 	mostOthers = 40    // times that others give while the clock is silent, before one of them takes over
 )

@@ -175,7 +175,7 @@ func (r *Reader) noSentence(line []byte) {
 	}
 }
 
-// stampBefore takes the time that stands before a sentence.
+// stampBefore takes the time before a sentence.
 func (r *Reader) stampBefore(text []byte) {
 	if len(bytes.TrimSpace(text)) == 0 {
 		return

@@ -203,7 +203,7 @@ func rmc(at string) string {
 	return summed("GPRMC,"+at+",A,5006.0,N,00412.0,W,5.0,030,130626,,") + "\n"
 }
 
-// A bare log takes its time from the sentences that tell it; what stands between
+// A bare log takes its time from the sentences that tell it; what is between
 // two is spread over them.
 func TestBareTimes(t *testing.T) {
 	text := ""

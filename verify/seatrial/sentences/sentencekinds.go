@@ -85,7 +85,7 @@ func (f *fields) skip(n int) {
 // addressLength is that of talker and sentence: HCHDG.
 const addressLength = 5
 
-// sentence reads what stands between $ and *.
+// sentence reads what is between $ and *.
 func (r *Reader) sentence(body []byte) {
 	if len(body) < addressLength || body[0] == 'P' || len(body) > addressLength && body[addressLength] != ',' {
 		r.log.Counts.Other++

@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// stampOf reads what stands before a sentence: a TAG block, or a time in one of
+// stampOf reads what is before a sentence: a TAG block, or a time in one of
 // the forms that logging programs write. ok is false where it can't be read.
 // dated reports whether it is a moment, not only a time of the day.
 func stampOf(text []byte) (seconds float64, dated, ok bool) {
@@ -19,7 +19,7 @@ func stampOf(text []byte) (seconds float64, dated, ok bool) {
 	if s, dated, ok := moment(text); ok {
 		return s, dated, true
 	}
-	for _, cut := range []string{";", "|", "\t", ",", " "} { // a stamp with a name beside it
+	for _, cut := range []string{";", "|", "\t", ",", " "} { // a stamp with a name next to it
 		if i := bytes.IndexByte(text, cut[0]); i > 0 {
 			if s, dated, ok := moment(bytes.Trim(text[:i], " []()\"'")); ok {
 				return s, dated, true

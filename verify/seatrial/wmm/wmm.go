@@ -17,7 +17,7 @@ import (
 //go:embed WMM2025.COF
 var coefficients string
 
-// Name is the model's, as it is printed beside what came from it.
+// Name is the model's, as it is printed next to its values.
 const Name = "World Magnetic Model 2025"
 
 // Years between which the model holds, and the horizontal field, in nanotesla,
