@@ -10,8 +10,8 @@ import (
 	"cardwright/media"
 )
 
-// Asked is what somebody asked about a card: whether it is right for a vessel, or,
-// with no vessel named, for whomever a trusted shop's record says that it is.
+// Asked is a question about a card: whether it is right for a vessel, or,
+// with no vessel named, for the vessel in a record that a trusted shop signed.
 type Asked struct {
 	Shop   *manifest.Shop   // nil where there is none: then nobody's signature is believed
 	Vessel *manifest.Vessel // nil: none was named
@@ -52,7 +52,7 @@ func (e *NoSuchCard) Error() string {
 	return fmt.Sprintf("no card %d: the plan for %s has %d", e.Card, e.Vessel.Name, e.Cards)
 }
 
-// Wanted finds what the card should hold on which this was listed; bytes is its
+// Wanted finds what the card behind a listing should hold; bytes is its
 // measured size, 0 for a folder. The error is *NoSafeOrder, *NoSuchCard, or why the
 // vessel can't be planned.
 func (a Asked) Wanted(on Listing, bytes int64) (Wanted, error) {

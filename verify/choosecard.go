@@ -2,7 +2,7 @@ package verify
 
 import "cardwright/media"
 
-// Choose returns the card of a layout that the one at hand should be: by its
+// Choose returns the card of a layout that matches the one at hand: by its
 // record's number where the record is for this plan, else the one most of
 // whose files are there by path and size. ok is false where the layout has no
 // card at all.

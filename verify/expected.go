@@ -48,7 +48,7 @@ type Expected struct {
 	Package func(path string) (io.ReadCloser, error)
 }
 
-// Commands are how the caller's program does what advice names, each a line to
+// Commands are the caller's command lines for what advice names, each a line to
 // copy. Advice leaves out one that is "".
 type Commands struct {
 	Verify  string // judges this card for its vessel

@@ -91,7 +91,7 @@ type Partition struct {
 }
 
 // Volume is a file system. Only those that are read, FAT and exFAT ones, have
-// more than the first two fields; ClusterBytes tells them.
+// more than the first two fields; ClusterBytes is then above 0.
 type Volume struct {
 	Partition  int
 	FileSystem string

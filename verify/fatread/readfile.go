@@ -8,7 +8,7 @@ import (
 	"slices"
 )
 
-// ErrChainEnds is given where a file's own clusters end before its size.
+// ErrChainEnds: a file's own clusters end before its size.
 var ErrChainEnds = errors.New("the file's clusters end before its size")
 
 const readBytes = 1 << 20 // one read of a file

@@ -36,8 +36,8 @@ type Break struct {
 	problem.Problem
 }
 
-// Walk goes along one chain, in order of places, and tells at each event
-// whether it may stand there. The zero value stands before the first event.
+// Walk goes along one chain, in order of places, and reports at each event
+// whether it may be there. The zero value is before the first event.
 type Walk struct {
 	seq  int64
 	here []ID // events in place seq; more than one where the chain forks

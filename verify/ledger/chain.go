@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// Head is the last event of one chain: who holds a head saved elsewhere can
+// Head is the last event of one chain. Whoever has a head saved elsewhere can
 // show that a later ledger has lost its tail.
 type Head struct {
 	Writer string `json:"writer"`
@@ -33,7 +33,7 @@ const (
 	maxHeadsBytes = 4 << 20
 )
 
-// ErrNotHeads says of JSON that no heads are in it.
+// ErrNotHeads: JSON has no heads in it.
 var ErrNotHeads = errors.New("it is not the report of a backup, in JSON")
 
 // ReadHeads reads the heads in what ledger backup printed as JSON.

@@ -118,7 +118,7 @@ type Device struct {
 	Variant string `json:"variant,omitempty"`
 }
 
-// TakenOn is a vessel with its devices, when it was taken on or gone over
+// TakenOn is a vessel with its devices, when it was taken on or checked
 // again.
 type TakenOn struct {
 	Devices []Fitted `json:"devices,omitempty"`

@@ -30,7 +30,7 @@ func Agreed(k *known.Joined, catalogue []*manifest.Model, now time.Time) (ledger
 }
 
 // OnAnotherBox are the devices of a sheet for which the vessel's file has another model
-// than the ledger, or which only one of the two has: nobody could tell later on which
+// than the ledger, or which only one of the two has: later nobody would know on which
 // box the work was done.
 func OnAnotherBox(f Filled, k *known.Joined) (list []known.FileDiffers) {
 	for _, x := range k.FileByHand() {

@@ -23,8 +23,8 @@ type CardSeen struct {
 	Report verify.Report
 }
 
-// Kept is what the ledger keeps of a card: a release that it brings only where all
-// of its files stood whole on it.
+// Kept is what the ledger keeps of a card. It lists a release only where all
+// of its files were complete on it.
 func (c *CardSeen) Kept() ledger.Card {
 	r := &c.Report
 	card := ledger.Card{
@@ -57,7 +57,7 @@ func (c *CardSeen) Kept() ledger.Card {
 	return card
 }
 
-// Target is a path as the ledger takes it: made visible, and of one that
+// Target is a path as the ledger stores it: made visible, and of one that
 // is too long the end, which distinguishes it.
 func Target(path string) string {
 	shown := visible.Visible(path)

@@ -15,7 +15,7 @@ type Instead struct {
 	Minutes                                           int // AsItWas, or 0 to ledger.MaxMinutes
 }
 
-// AsItWas are the minutes of an Instead that says nothing of them.
+// AsItWas are the minutes of an Instead that leaves them as they were.
 const AsItWas = -1
 
 // A Correction replaces an event, or takes it back.
@@ -29,7 +29,7 @@ type Correction struct {
 }
 
 // Entry is the ledger's entry of a correction. The error is *Unfit where the
-// event can't be corrected so.
+// event can't be corrected that way.
 func (c *Correction) Entry() (ledger.Entry, error) {
 	entry, at := c.Of.Statement.Entry, c.Now
 	if c.Last != nil {

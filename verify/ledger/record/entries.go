@@ -22,7 +22,7 @@ type Job struct {
 	Cards     []ledger.OnCard // releases that were on good cards for this vessel, the newest last
 }
 
-// Visit is what a sheet doesn't say.
+// Visit is what a sheet doesn't say: which visit it was, when it ended, its purpose.
 type Visit struct {
 	ID      string    // the same for one sheet however often it is recorded: see VisitOf; or ledger.NewVisit()
 	At      time.Time // when the work ended

@@ -105,7 +105,7 @@ func (i *Interview) Steps() (n int) {
 	return n
 }
 
-// Nothing reports whether there would be nothing to note of a visit: an empty one
+// Nothing reports whether a visit has nothing to note: an empty one
 // would stay in the ledger.
 func (j *Job) Nothing(f Filled, v Visit) bool {
 	return len(j.Plan.Steps)+len(f.Steps)+len(f.Checks) == 0 && f.SettingsSaved+f.ApprovedBy+f.Told+v.Purpose == ""

@@ -58,7 +58,7 @@ func Renaming(v *manifest.Vessel, id, name string) ledger.Entry {
 	return ledger.Entry{Kind: ledger.VesselRenamed, Vessel: v.ID, Berth: v.Berth, VesselChange: &c}
 }
 
-// Noting makes the entries of a kind that says nothing but that it was so.
+// Noting makes the entries of a kind that has no details.
 func Noting(kind ledger.Kind) func(*manifest.Shop, *manifest.Vessel) (ledger.Entry, error) {
 	return func(_ *manifest.Shop, v *manifest.Vessel) (ledger.Entry, error) {
 		return ledger.Entry{Kind: kind, Vessel: v.ID, Berth: v.Berth, VesselChange: &ledger.VesselChange{}}, nil
@@ -125,7 +125,7 @@ func rename(shop *manifest.Shop, v *manifest.Vessel, id, name string, was []stri
 // part of a shop.
 const goneFolder = ".gone"
 
-// AsideFolder is where they are, from the shop folder.
+// AsideFolder holds them, relative to the shop folder.
 const AsideFolder = manifest.VesselsFolder + "/" + goneFolder
 
 // Aside are the ids of the vessels whose files were set aside.
@@ -146,8 +146,8 @@ func goneFile(shop *manifest.Shop, id string) string {
 	return filepath.Join(shop.Dir, manifest.VesselsFolder, goneFolder, id+".yaml")
 }
 
-// SetAside puts the file of a vessel that is gone where it is no part of the shop, and
-// names what it was.
+// SetAside moves the file of a vessel that is gone out of the shop's vessels, and
+// names the file that it was.
 func SetAside(shop *manifest.Shop, v *manifest.Vessel) (string, error) {
 	name, to := edit.NameOf(v.At("")), goneFile(shop, v.ID)
 	if err := durable.MakeFolders(filepath.Dir(to), 0o755); err != nil {

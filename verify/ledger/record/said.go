@@ -2,8 +2,8 @@ package record
 
 import "fmt"
 
-// Said is what is to be noted, in lines as they are typed at a command line. What is ""
-// isn't said.
+// Said is what to note, in lines as they are typed at a command line. A line that is ""
+// isn't given.
 type Said struct {
 	Steps, Readings, Checks []string // see WrittenStep, WrittenReading, WrittenCheck
 	RestOff                 string   // why all steps without an answer are put off

@@ -25,7 +25,7 @@ type Survey struct {
 	Fresh   []edit.NewDevice     // devices that the vessel's file doesn't have; Write puts them there
 }
 
-// SurveyFromNetwork is what is certain of the lines of a capture; left is
+// SurveyFromNetwork takes the certain lines of a capture; left is
 // how many a person has to look at.
 func SurveyFromNetwork(lines []survey.Line, at time.Time) (s Survey, left int) {
 	s = Survey{Visit: ledger.NewVisit(), How: ledger.FromCapture, At: at, Read: map[string]version.V{}}
@@ -45,8 +45,8 @@ func SurveyFromNetwork(lines []survey.Line, at time.Time) (s Survey, left int) {
 	return s, left
 }
 
-// LeaveLater takes the versions out of what changes in the vessel's file of which the
-// ledger has a later reading, as where a survey is noted after the day, and gives those
+// LeaveLater removes from the changes of the vessel's file the versions for which the
+// ledger has a later reading, as where a survey is noted after the day. It returns those
 // devices as the ledger has them.
 func (s *Survey) LeaveLater(k *known.Joined) (later []known.Device) {
 	if k == nil {
