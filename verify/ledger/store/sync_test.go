@@ -221,7 +221,7 @@ func TestClocksThatAreWrongAreTold(t *testing.T) {
 	}
 	r := syncWith(t, here, van)
 	require.Len(t, r.Notes, 2, "%q", r.Notes)
-	assert.Contains(t, r.Notes[0], "1 events are of a day that hasn't come yet")
+	assert.Contains(t, r.Notes[0], "1 events are dated in the future")
 	assert.Contains(t, r.Notes[0], "by Ben")
 	assert.Contains(t, r.Notes[1], "clock went back 1 times (before event 2")
 	c := requireWhole(t, here, "Ben")
