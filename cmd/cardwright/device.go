@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"cardwright/manifest"
+	"cardwright/manifest/edit"
 	"cardwright/manifest/version"
 	"cardwright/verify/ledger"
 	"cardwright/verify/ledger/known"
@@ -126,6 +127,22 @@ that were updated through it lose that way.`,
 	return cmd
 }
 
+// modelFits refuses another model that the vessel's file can't have, before anything is
+// noted: one that passes on no updates where others are updated through it.
+func modelFits(shop *manifest.Shop, vessel *manifest.Vessel, c *ledger.DeviceChange) error {
+	if c.Device.Model == "" || c.Device.Model == c.Was.Device.Model {
+		return nil
+	}
+	file, _, now, err := edit.OpenVessel(shop.Dir, vessel)
+	if err != nil {
+		return err
+	}
+	if err := edit.SetDevice(file, now, c.Device.ID, known.ModelKey, c.Device.Model); err != nil {
+		return err
+	}
+	return edit.Loads(shop.Dir, file)
+}
+
 // runDevice notes a change of a device, and then writes it into the vessel's file.
 func runDevice(ctx context.Context, s *session, o lifeOptions, args []string, change func(*manifest.Shop, *record.Job, time.Time) (ledger.Entry, record.Changed, error)) error {
 	shop, vessel, err := s.vessel(args[0])
@@ -161,6 +178,9 @@ func runDevice(ctx context.Context, s *session, o lifeOptions, args []string, ch
 	}
 	if len(changed) == 0 && e.Kind == ledger.DeviceMoved {
 		return usage(fmt.Errorf("%s stands there already: %s", args[1], vessel.Device(args[1]).Place))
+	}
+	if err := modelFits(shop, vessel, e.DeviceChange); err != nil {
+		return err
 	}
 	if e.Kind == ledger.DeviceTakenOff {
 		if err := record.KeepTakenOff(shop, file, &e); err != nil {

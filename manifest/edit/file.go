@@ -123,13 +123,22 @@ func wasSo(dir string, err error) bool {
 	return errors.As(err, &now) && errors.As(was, &before) && slices.Equal(now, before)
 }
 
+// Loads refuses files with which the shop would have mistakes that it doesn't have
+// without.
+func Loads(dir string, files ...*File) error {
+	if _, err := Check(dir, files...); err != nil && !wasSo(dir, err) {
+		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
+	}
+	return nil
+}
+
 // Save checks the shop as it would be, and then writes each file that differs:
 // beside, and in place of the old one in one step. A file that somebody wrote
 // meanwhile stays as they wrote it, and the error wraps *Changed. With several
 // files, those before it are written.
 func Save(dir string, files ...*File) error {
-	if _, err := Check(dir, files...); err != nil && !wasSo(dir, err) {
-		return fmt.Errorf("nothing was written, for the shop would not load: %w", err)
+	if err := Loads(dir, files...); err != nil {
+		return err
 	}
 	for _, f := range files {
 		if !f.Differs() {
