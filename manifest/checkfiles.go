@@ -60,7 +60,7 @@ func (c *checker) touch(r *Release) {
 	}
 	for i, name := range r.Touch {
 		if name != "" && !slices.Contains(all, name) {
-			c.mistake(r.At(entryKey("touch", i)), "no such file in the release", quote(name), "one of "+list(all)+", as they stand on the card", nearest(name, all))
+			c.mistake(r.At(entryKey("touch", i)), "no such file in the release", quote(name), "one of "+list(all)+", as named on the card", nearest(name, all))
 		}
 	}
 }

@@ -86,7 +86,7 @@ func (c *checker) model(m *Model) {
 	for _, t := range m.Checks {
 		c.once(seen, t.Check, t.At("check"), "check")
 		if t.Text == "" && t.Minutes == 0 && !c.faulty[m.At("").File] {
-			c.mistake(t.At("check"), "check of which nothing is said", quote(t.Check)+" alone", "its text, its minutes, or both", "")
+			c.mistake(t.At("check"), "check without text or minutes", quote(t.Check)+" alone", "its text, its minutes, or both", "")
 		}
 	}
 	c.versions(m)

@@ -27,7 +27,7 @@ const maxMinutes = 24 * 60
 
 // fields has every key of the shop's files, by Go type and key.
 var fields = map[string]field{
-	"Shop.shop":     {must: true, help: "name of the shop, as it stands on printed sheets"},
+	"Shop.shop":     {must: true, help: "name of the shop, as printed on sheets"},
 	"Shop.packages": {form: &folderHere, usual: "packages", help: "folder of package files, below the shop folder"},
 	"Shop.ledger":   {form: &ledgerPlace, usual: "ledger.db", help: "file below the shop folder, or a postgres:// address"},
 	"Shop.call":     {help: "whom to call when a step fails, and how"},
@@ -46,7 +46,7 @@ var fields = map[string]field{
 	"SeaTrial.helm":      {digits: true, form: &tolerance, usual: "2", help: "degrees of helm that may be carried"},
 	"SeaTrial.course":    {digits: true, form: &tolerance, usual: "2", help: "degrees RMS that the heading may be off the course"},
 	"SeaTrial.overshoot": {digits: true, form: &tolerance, usual: "20", help: "percent of a turn that the heading may swing past its new course"},
-	"SeaTrial.by":        {must: true, help: "who sets them, such as a rule, the maker or the shop; it stands beside each on the page"},
+	"SeaTrial.by":        {must: true, help: "who sets them, such as a rule, the maker or the shop; the page shows it with each"},
 
 	"Trust.shop":  {must: true, help: "the shop that signs with this key, as reports name it"},
 	"Trust.key":   {must: true, form: &publicKey, help: "its public key: the line that cardwright key show prints"},

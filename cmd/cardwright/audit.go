@@ -25,7 +25,7 @@ func (o *auditOptions) addFlags(cmd *cobra.Command) {
 	flags.StringVar(&o.since, "since", "", "from this `DAY` on: 2026-03-02")
 	flags.StringVar(&o.until, "until", "", "up to the end of this `DAY`, or to a time: 2026-03-02 14:30")
 	flags.StringVar(&o.berth, "berth", "", "vessels at this `BERTH`, or in this harbour: 'Hollin Quay' is all of its berths")
-	flags.StringVar(&o.technician, "technician", "", "work of this technician, as `WHO` stands in the ledger")
+	flags.StringVar(&o.technician, "technician", "", "work of this technician: `WHO` as written in the ledger")
 	flags.StringVar(&o.makers, "maker", "", "devices of this `MAKER`")
 }
 
@@ -96,7 +96,7 @@ func asked(ctx context.Context, s *session, o *auditOptions, ask func(*manifest.
 	if isChanged {
 		return &answered{exitNo}
 	}
-	fmt.Fprintf(s.errs, "The ledger was checked whole on %s.\n", clock(s.looked.checked))
+	fmt.Fprintf(s.errs, "The whole ledger was last checked on %s.\n", clock(s.looked.checked))
 	return nil
 }
 

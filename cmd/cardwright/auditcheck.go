@@ -33,12 +33,12 @@ func newAuditCheckCommand(s *session) *cobra.Command {
 removed, reordered or forged, and names the first broken link. Events that it checked
 before aren't read again while nobody wrote to them; --again reads them all.
 
-An older state of the ledger lacks events that this computer has seen. That is told
-here and before every answer. A sync with a ledger that has these events brings them
-back. Where an old backup is all that is left, --accept takes it for the ledger:
-answers go by it, and nobody misses the events any more. Your reason is kept on this
-computer, and every check shows it. The writers of the lost events begin new chains;
-if the events turn up later, a sync takes them in. An edited ledger stays refused.`,
+An older state of the ledger lacks events that this computer has seen. check says so,
+and so does every answer. A sync with a ledger that has these events brings them back.
+Where an old backup is all that is left, --accept makes it the ledger: answers use it,
+and the missing events are no longer reported. Your reason is kept on this computer,
+and every check shows it. The writers of the lost events begin new chains; if the
+events turn up later, a sync takes them in. An edited ledger stays refused.`,
 		Example: `  cardwright audit check
   cardwright audit check --accept 'disk failed, backup of 28 February'`,
 		Args: exactly(0, "no arguments"),
@@ -112,7 +112,7 @@ func acceptLedger(ctx context.Context, t *terminal, at unchanged.Ledger, against
 	a, err := at.Accept(ctx, against, why)
 	if changed, is := errors.AsType[*unchanged.Changed](err); is {
 		t.answer(changed.Report, func(w io.Writer) { writeCheck(w, changed.Report) })
-		t.complain("not accepted: only a whole ledger can be accepted, and this one was changed or is damaged")
+		t.complain("not accepted: only an intact ledger can be accepted; this one was changed or is damaged")
 		return &answered{exitNo}
 	}
 	if errors.Is(err, store.ErrNothingLost) {
@@ -133,7 +133,7 @@ type accepted struct {
 }
 
 func writeAccepted(w io.Writer, a store.Accepted) {
-	fmt.Fprintf(w, "Accepted: the ledger counts as it stands. %s.\n", wrapped(goneText(a), "  "))
+	fmt.Fprintf(w, "Accepted: the ledger counts as it is. %s.\n", wrapped(goneText(a), "  "))
 	fmt.Fprintln(w, "Should those events turn up, on another laptop say, a sync takes them in.")
 	if a.Kept != "" {
 		fmt.Fprintln(w, wrapped("This computer's copy with them was put aside: "+visible.Visible(a.Kept), "  "))

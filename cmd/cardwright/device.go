@@ -52,7 +52,7 @@ func newDeviceReplaceCommand(s *session) *cobra.Command {
 	var runs string
 	cmd := &cobra.Command{
 		Use:   "replace VESSEL DEVICE",
-		Short: "Note that another box stands in a device's place",
+		Short: "Note that a device was replaced by another box",
 		Long: `replace notes the new box in the ledger and in the vessel's file. It takes over nothing
 that was known of the old box or open about it. What the new one runs is unknown
 unless you give the version that it shows.`,
@@ -88,13 +88,13 @@ func newDeviceMoveCommand(s *session) *cobra.Command {
 	var place string
 	cmd := &cobra.Command{
 		Use:     "move VESSEL DEVICE --place PLACE",
-		Short:   "Note that a device stands in another place",
+		Short:   "Note that a device was moved to another place",
 		Long:    `move notes the new place in the ledger and in the vessel's file.`,
 		Example: `  cardwright device move kittiwake radar --place 'lower arch'`,
 		Args:    exactly(2, "a vessel and a device"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if place == "" {
-				return usage(errors.New("say with --place where it stands now"))
+				return usage(errors.New("say with --place where it is now"))
 			}
 			return runDevice(interruptible(cmd), s, o, args, func(_ *manifest.Shop, job *record.Job, at time.Time) (ledger.Entry, record.Changed, error) {
 				e, changed := job.Moved(args[1], place, at, o.note)
@@ -103,7 +103,7 @@ func newDeviceMoveCommand(s *session) *cobra.Command {
 		},
 	}
 	o.addFlags(cmd)
-	cmd.Flags().StringVar(&place, "place", "", "`PLACE` where it stands now")
+	cmd.Flags().StringVar(&place, "place", "", "`PLACE` where it is now")
 	return cmd
 }
 
@@ -177,7 +177,7 @@ func runDevice(ctx context.Context, s *session, o lifeOptions, args []string, ch
 		return err
 	}
 	if len(changed) == 0 && e.Kind == ledger.DeviceMoved {
-		return usage(fmt.Errorf("%s stands there already: %s", args[1], vessel.Device(args[1]).Place))
+		return usage(fmt.Errorf("%s is there already: %s", args[1], vessel.Device(args[1]).Place))
 	}
 	if err := modelFits(shop, vessel, e.DeviceChange); err != nil {
 		return err

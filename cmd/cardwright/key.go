@@ -81,7 +81,7 @@ func runKeyNew(_ context.Context, s *session, o keyOptions) error {
 	}
 	s.showKey(path, key)
 	if !s.json {
-		fmt.Fprintf(s.errs, "The key stands in %s.\n", visible.Visible(path))
+		fmt.Fprintf(s.errs, "The key is in %s.\n", visible.Visible(path))
 		fmt.Fprintln(s.errs, "Keep a copy where only you can read it: whoever has it can sign as your shop.")
 	}
 	return nil

@@ -47,7 +47,7 @@ the first 8 digits of it.`,
 	o.key.addFlag(cmd)
 	flags := cmd.Flags()
 	flags.StringVar(&o.why, "why", "", "`WHY` it is corrected")
-	flags.BoolVar(&o.takeBack, "take-back", false, "it didn't happen: nothing stands instead")
+	flags.BoolVar(&o.takeBack, "take-back", false, "it didn't happen, and nothing replaces it")
 	i := &o.instead
 	flags.StringVar(&o.at, "at", "", "`WHEN` it happened: 2026-03-02, or 2026-03-02 14:30")
 	flags.StringVar(&i.Result, "result", "", "the `RESULT`, of a step: done, failed, put off; of a check: passed, failed, not done")
@@ -71,7 +71,7 @@ func runCorrect(ctx context.Context, s *session, o correctOptions, digits string
 		return err
 	}
 	if o.why == "" {
-		return usage(fmt.Errorf("say why with --why: it stands in the history beside the event"))
+		return usage(fmt.Errorf("say why with --why: the history shows it with the event"))
 	}
 	if err := s.sureMoment(ctx, "--at", &o.at); err != nil {
 		return err

@@ -143,7 +143,7 @@ func toDoAfterSync(ctx context.Context, s *session, from int64) (todo []string, 
 	}
 	back, err := servedAgain(ctx, shop, l)
 	for _, id := range back {
-		todo = append(todo, id+": she is served again, and her file stands in "+record.AsideFolder+": "+s.keepShop("cardwright record "+id+" --from-ledger"))
+		todo = append(todo, id+": she is served again, and her file is in "+record.AsideFolder+": "+s.keepShop("cardwright record "+id+" --from-ledger"))
 	}
 	return todo, err
 }

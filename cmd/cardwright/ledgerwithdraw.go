@@ -113,7 +113,7 @@ func runLift(ctx context.Context, s *session, o withdrawOptions, w ledger.Withdr
 		return err
 	}
 	if o.why == "" {
-		return usage(errors.New("say why with --why: it stands in the history beside the withdrawal"))
+		return usage(errors.New("say why with --why: the history shows it with the withdrawal"))
 	}
 	all, err := withdrawalsIn(ctx, shop)
 	if err != nil {

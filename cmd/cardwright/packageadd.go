@@ -33,7 +33,7 @@ func newPackageAddCommand(s *session) *cobra.Command {
 		Short: "Take downloads in, and write them to the catalogue",
 		Long: `add finds out what a download is, copies it into the package folder, and writes it to
 the catalogue. A download that is cut short, or isn't what its maker published, is
-refused, and you are told why.
+refused, with the reason.
 
 Who vouches for the download is written down as its trust:
 
@@ -224,7 +224,7 @@ func tellAdded(w io.Writer, a adding.Added, err error) {
 	}
 	done := "taken"
 	if a.WasThere {
-		done = "there already, whole"
+		done = "there already, intact"
 	}
 	fmt.Fprintf(w, "✓ %s: %s, as %s %s\n", done, visible.Visible(a.File), a.Model, a.Version)
 	if a.Member != "" {

@@ -96,12 +96,12 @@ var stateMeans = map[intake.State]string{
 	intake.Differs:    "is not what the catalogue says",
 	intake.Missing:    "is not there",
 	intake.Unknown:    "is not in the catalogue",
-	intake.Unused:     "is whole, but no vessel needs it any more",
+	intake.Unused:     "is intact, but no vessel needs it any more",
 }
 
 func writeChecked(w io.Writer, files []*intake.Checked, counts map[intake.State]int) {
 	if counts[intake.Whole] == len(files) {
-		fmt.Fprintf(w, "✓ %s, all whole.\n", counted(len(files), "package file"))
+		fmt.Fprintf(w, "✓ %s, all intact.\n", counted(len(files), "package file"))
 	} else {
 		fmt.Fprintf(w, "✗ Not as they should be: %d of %s.\n", len(files)-counts[intake.Whole], counted(len(files), "package file"))
 	}

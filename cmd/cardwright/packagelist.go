@@ -23,7 +23,7 @@ func newPackageListCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "list [MODEL…]",
 		Short: "List packages: sizes, trust, who needs them, what is missing",
-		Long: `list finds package files by name and size, and says when each was last read whole on
+		Long: `list finds package files by name and size, and says when each was last read in full on
 this computer. It reads none of them; package check does.`,
 		Example: `  cardwright package list
   cardwright package list fennick-plot-12`,
@@ -157,7 +157,7 @@ func lastRead(c *intake.Checked) string {
 	day := c.LastRead.Local().Format(time.DateOnly)
 	switch {
 	case c.State == intake.Whole:
-		return "read whole just now"
+		return "read in full just now"
 	case c.State != intake.Present && c.State != intake.Unused:
 		return ""
 	case c.LastRead.IsZero():
@@ -167,5 +167,5 @@ func lastRead(c *intake.Checked) string {
 	case c.Changed:
 		return "changed since it was read on " + day
 	}
-	return "last read whole on " + day
+	return "last read in full on " + day
 }

@@ -36,7 +36,7 @@ func tellTable(w io.Writer, all []adding.Added) {
 	}
 	text := counted(len(all)-there, "package") + " taken in"
 	if there > 0 {
-		text += fmt.Sprintf(", %d there already, whole", there)
+		text += fmt.Sprintf(", %d there already, intact", there)
 	}
 	fmt.Fprintf(w, "✓ %s\n", text)
 	for _, a := range all {

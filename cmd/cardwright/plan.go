@@ -34,7 +34,7 @@ verify, to make and to verify the cards of that plan.`,
   cardwright plan --all`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if o.all {
-				return exactly(0, "no vessel beside --all")(cmd, args)
+				return exactly(0, "--all takes no vessel")(cmd, args)
 			}
 			return exactly(1, "the id of a vessel")(cmd, args)
 		},
@@ -49,8 +49,8 @@ verify, to make and to verify the cards of that plan.`,
 		},
 	}
 	o.ask.addFlags(cmd)
-	cmd.Flags().StringVar(&o.why, "why", "", "explain what is chosen for one `DEVICE`")
-	cmd.Flags().BoolVar(&o.all, "all", false, "every vessel of the shop: by place and day of work, with the cards to make, and what stands in the way of how many boats")
+	cmd.Flags().StringVar(&o.why, "why", "", "explain the choice for one `DEVICE`")
+	cmd.Flags().BoolVar(&o.all, "all", false, "every vessel of the shop: by place and day of work, with the cards to make, and what holds up how many boats")
 	return cmd
 }
 

@@ -39,7 +39,7 @@ func writeReadings(w io.Writer, vessel *manifest.Vessel, plan order.Plan, inDoub
 	}
 	for i, a := range plan.Answers {
 		if i == 0 {
-			fmt.Fprintln(w, "\nWhat follows, by what is read")
+			fmt.Fprintln(w, "\nWhat to do, by the versions read")
 		}
 		fmt.Fprintf(w, "  - %s\n", wrapped(foundText(plan.Unknown, a)+": "+followsText(a.Then), "    "))
 	}
@@ -102,7 +102,7 @@ func writeSteps(w io.Writer, name string, plan order.Plan) {
 	fmt.Fprintf(w, "%s: %s%s on %s, %s.\n", name, part(plan),
 		counted(len(plan.Steps), "step"), counted(len(plan.Cards), "card"), timeText(plan.Time))
 	if left := leftDevices(plan); len(left) > 0 {
-		fmt.Fprintln(w, wrapped("Left out: "+strings.Join(left, ", ")+"; why stands below.", "  "))
+		fmt.Fprintln(w, wrapped("Left out: "+strings.Join(left, ", ")+"; the reasons are below.", "  "))
 	}
 	writeTime(w, plan.Time)
 	fmt.Fprintln(w)

@@ -25,8 +25,8 @@ func newReadersCommand(s *session) *cobra.Command {
 		Short: "List card readers and the cards in them, and which may be erased",
 		Long: `readers lists what could be a card in a reader, with the card's code. The code belongs
 to what is on the card and changes with it; prepare asks for it before it erases one.
-Whether a card may be erased is said here for 4 to 32 GB, the sizes that most vessel
-electronics take; prepare goes by what the vessel's devices take.`,
+This list allows cards of 4 to 32 GB to be erased, the sizes that most vessel
+electronics take; prepare uses the sizes that the vessel's devices take.`,
 		Example: `  cardwright readers`,
 		Args:    exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {

@@ -29,11 +29,11 @@ func (v *visiting) saveTyped(interview *record.Interview, cause error) error {
 	again := "  " + v.again(path)
 	switch {
 	case err != nil:
-		return errors.Join(cause, fmt.Errorf("keeping what was typed: %w", err))
+		return errors.Join(cause, fmt.Errorf("keeping your answers: %w", err))
 	case cause != nil:
-		return fmt.Errorf("%w\nwhat you typed stands in %s\ngo on from there:\n%s", cause, path, again)
+		return fmt.Errorf("%w\nyour answers are in %s\ncarry on from there:\n%s", cause, path, again)
 	}
-	fmt.Fprintf(v.session.errs, "Nothing was noted. What you typed stands in %s\nPut it right there, then:\n%s\n", visible.Visible(path), again)
+	fmt.Fprintf(v.session.errs, "Nothing was noted. Your answers are in %s\nCorrect them there, then:\n%s\n", visible.Visible(path), again)
 	return nil
 }
 

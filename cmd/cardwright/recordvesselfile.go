@@ -50,7 +50,7 @@ func keep(ctx context.Context, r *recording, outcome record.Outcome, undo []stri
 
 // laterText tells of a reading that is later than the one that is noted.
 func laterText(device string, v version.V, since time.Time) string {
-	return fmt.Sprintf("%s: the ledger goes by a later reading, %s on %s; read the device again if that is not so", device, v, clock(since))
+	return fmt.Sprintf("%s: the ledger has a later reading, %s on %s; if that is wrong, read the device again", device, v, clock(since))
 }
 
 // whatCounts gives what the ledger goes by for the devices that were seen, and

@@ -153,7 +153,7 @@ func (v *visiting) askAndNote(ctx context.Context, interview *record.Interview) 
 // first time, the plan is still the sheet's, and the file is brought up to date.
 func keepAgain(r *recording) error {
 	if o := r.options; len(o.steps)+len(o.checks) > 0 || o.settings+o.purpose+o.told+o.approved != "" {
-		return usage(errors.New("this sheet is in the ledger already, so nothing was noted: to note what you say beside it, record that without the sheet"))
+		return usage(errors.New("this sheet is in the ledger already, so nothing was noted: to note the rest, run record without the sheet"))
 	}
 	if _, _, err := r.session.vessel(r.vessel.ID); err != nil { // others may have noted it since
 		return err

@@ -25,7 +25,7 @@ func recordWork(ctx context.Context, r *recording) error {
 	case !slices.Contains(ledger.Hows, how):
 		return usage(fmt.Errorf("--how %q: expected one of %s%s", how, strings.Join(ledger.Hows, ", "), tryIt(manifest.Nearest(how, ledger.Hows))))
 	case o.sheet+o.restOff != "" || len(o.steps)+len(o.checks)+len(o.reads) > 0:
-		return usage(errors.New("--work is noted by itself: what was done by the plan by another record"))
+		return usage(errors.New("--work needs a record of its own: note the plan's steps in another"))
 	}
 	if err := r.session.sureMoment(ctx, "--at", &o.at); err != nil {
 		return err

@@ -101,7 +101,7 @@ func brings(b verify.Bring, card int) string {
 	step := fmt.Sprintf("step %d, %s %s → %s: ", b.Step, b.Device, b.From, b.To)
 	switch {
 	case b.Whole:
-		return "✓ " + step + "its files are whole in /" + b.Folder
+		return "✓ " + step + "its files are complete in /" + b.Folder
 	case b.Card != card:
 		return fmt.Sprintf("✗ %sits files belong on card %d", step, b.Card)
 	case len(b.Missing) > 1:

@@ -53,7 +53,7 @@ func newSeatrialCommand(s *session) *cobra.Command {
 		Example: `  cardwright seatrial trial.log --for kittiwake -o trial.pdf
   cardwright seatrial tcp://192.168.1.20:10110 --minutes 45 --keep trial.log`,
 		Long: `seatrial reads what the boat's own instruments said under way (NMEA 0183
-sentences, or a text capture of NMEA 2000) and tells, each value with its doubt:
+sentences, or a text capture of NMEA 2000) and reports, each value with its doubt:
 how the compass is aligned, its deviation, how the course is kept, what changed
 since the last time. The answer is one of three words: within tolerance (0),
 outside (3), can't tell (4); what is missing is said with how to get it.
@@ -83,13 +83,13 @@ listened to for --minutes.
 	flags.StringVar(&o.reference, "reference", "", "`SENTENCES` of a satellite or gyro compass: GPHDT (default: HDT of such a talker)")
 	flags.StringVar(&o.course, "course", "", "`SENTENCES` of course and speed over ground: GPRMC")
 	flags.StringVar(&o.rudder, "rudder", "", "`SENTENCES` of the rudder: ERRSA")
-	flags.BoolVar(&o.noChecksum, "no-checksum", false, "take sentences without a checksum; they are told")
+	flags.BoolVar(&o.noChecksum, "no-checksum", false, "take sentences without a checksum; the trial reports them")
 	flags.BoolVar(&o.bare, "bare-reading", false, "leave the deviation field of HDG out")
 	flags.BoolVar(&o.pilot, "pilot", false, "the pilot steered: judge course keeping and overshoot")
 	flags.StringArrayVar(&o.before, "before", nil, "a `LOG` from before the work, to compare with; may be repeated")
 	flags.BoolVar(&o.setUpAnew, "set-up-anew", false, "the compass was set up anew since the earlier trial: B and C aren't compared")
 	flags.Float64Var(&o.minutes, "minutes", 0, "how many `MINUTES` to listen, where a LOG is an address")
-	flags.StringVar(&o.keep, "keep", "", "write what is heard to this `FILE` too")
+	flags.StringVar(&o.keep, "keep", "", "also write the sentences heard to this `FILE`")
 	flags.BoolVar(&o.record, "record", false, "note values and verdict in the ledger, as checks of the visit")
 	flags.StringVar(&o.sensor, "sensor", "", "`ID` of the heading sensor aboard, where there are several")
 	return cmd
@@ -332,7 +332,7 @@ func (r *seatrying) listen(ctx context.Context, reader *sentences.Reader, addres
 	if r.options.keep != "" {
 		kept, err := os.OpenFile(r.options.keep, os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o666)
 		if err != nil {
-			return fmt.Errorf("keeping what is heard: %w", err)
+			return fmt.Errorf("writing the sentences heard: %w", err)
 		}
 		defer func() { err = errors.Join(err, kept.Close()) }()
 		to = io.MultiWriter(sum, kept)

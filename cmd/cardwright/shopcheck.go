@@ -45,7 +45,7 @@ nothing: where nothing worse was found the exit code is then 4.`,
 			return runShopCheck(interruptible(cmd), s, o, args)
 		},
 	}
-	cmd.Flags().IntVar(&o.olderThan, "older-than", usualAge, "tell of catalogue files that nobody has changed for so many `DAYS`")
+	cmd.Flags().IntVar(&o.olderThan, "older-than", usualAge, "list catalogue files unchanged for this many `DAYS`")
 	cmd.Flags().BoolVar(&o.quick, "quick", false, "look for packages without reading them")
 	return cmd
 }

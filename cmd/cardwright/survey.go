@@ -43,8 +43,8 @@ device that is new, model. An empty cell changes nothing. Write versions as v3.1
 many spreadsheets make 3.1 of 3.10. What was read is noted in the ledger.
 
 --network reads a capture of the boat's network (NMEA 2000): candump's log or screen,
-or CSV with a heading line (id, or pgn and source; data, or d0 to d7). It shows what
-each device says of itself beside what the vessel's file says; where they differ the
+or CSV with a heading line (id, or pgn and source; data, or d0 to d7). It shows
+what each device announces next to what the vessel's file says; where they differ the
 exit code is 3. --write takes it over. Devices say who they are when they are switched
 on or asked: start the capture, then switch on the display (common practice). Models
 are known by on_network in the catalogue. Without VESSEL it only shows what was seen.
@@ -85,7 +85,7 @@ func runSurvey(ctx context.Context, s *session, o surveyOptions, args []string) 
 	case o.answers != "" && (o.network != "" || o.csv):
 		return usage(errors.New("one of --answers, --network and --csv at a time"))
 	case o.byHand && o.answers == "" && !o.write:
-		return usage(errors.New("--by-hand notes beside what was found: give --answers TABLE, or record VESSEL --by-hand"))
+		return usage(errors.New("--by-hand goes with the findings of a survey: give --answers TABLE, or record VESSEL --by-hand"))
 	case o.write && o.network == "":
 		return usage(errors.New("--write needs --network CAPTURE"))
 	case o.network != "" && len(args) == 0 && o.write:
@@ -195,7 +195,7 @@ func (v *surveying) save(ctx context.Context, file *edit.File, found record.Surv
 // writeSurveyed says what a survey changed in the vessel's file, and what was noted.
 func writeSurveyed(w io.Writer, vessel *manifest.Vessel, answer surveyed) {
 	if len(answer.Changes) == 0 {
-		fmt.Fprintf(w, "%s: nothing to change, as far as it can be told.\n", vessel.Name)
+		fmt.Fprintf(w, "%s: nothing to change, as far as can be seen.\n", vessel.Name)
 	} else {
 		fmt.Fprintf(w, "✓ %s: %s written to %s\n", vessel.Name, counted(len(answer.Changes), "change"), answer.File)
 	}

@@ -195,7 +195,7 @@ func (v *surveying) takeOver(ctx context.Context, n *nmea2000.Network) error {
 	}
 	switch {
 	case left > 0:
-		fmt.Fprintf(v.aside(), "Not taken over: %s that could not be told for certain. See cardwright survey %s --network.\n", counted(left, "device"), v.vessel.ID)
+		fmt.Fprintf(v.aside(), "Not taken over: %s that could not be identified for certain. See cardwright survey %s --network.\n", counted(left, "device"), v.vessel.ID)
 	case !n.Whole() || n.Frames == 0:
 		fmt.Fprintf(v.aside(), "Not all of the capture could be read: see cardwright survey %s --network.\n", v.vessel.ID)
 	default:

@@ -19,7 +19,7 @@ func newVesselContactCommand(s *session) *cobra.Command {
 		Use:   "contact VESSEL",
 		Short: "Say whom to call about a vessel, or forget it",
 		Long: `contact writes into contacts.yaml in the shop folder whom to call about a vessel; audit
-withdrawn shows it. Without a flag it shows what stands there. It goes onto no card and
+withdrawn shows it. Without a flag it shows the contact. It goes onto no card and
 into no ledger, and into an export or a sync only with their --contacts.`,
 		Example: `  cardwright vessel contact kittiwake --name skipper --phone '+44 1632 960123'`,
 		Args:    exactly(1, "a vessel"),
@@ -30,7 +30,7 @@ into no ledger, and into an export or a sync only with their --contacts.`,
 	cmd.Flags().StringVar(&c.Name, "name", "", "`NAME` of the owner, skipper or agent")
 	cmd.Flags().StringVar(&c.Phone, "phone", "", "phone `NUMBER`")
 	cmd.Flags().StringVar(&c.Email, "email", "", "e-mail `ADDRESS`")
-	cmd.Flags().BoolVar(&forget, "forget", false, "take out what stands there")
+	cmd.Flags().BoolVar(&forget, "forget", false, "remove the contact")
 	return cmd
 }
 
@@ -53,7 +53,7 @@ func runContact(s *session, id string, c contacts.Contact, forget bool) error {
 	ids := append([]string{vessel.ID}, vessel.Formerly...)
 	given := c != contacts.Contact{}
 	if given && forget {
-		return usage(errors.New("--forget takes out what stands there: leave the others out"))
+		return usage(errors.New("--forget removes the contact: leave the other flags out"))
 	}
 	is, there := contacts.Of(list, ids...)
 	if given {

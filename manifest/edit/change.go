@@ -151,7 +151,7 @@ func (t *Text) replace(old *yaml.Node, way Way, v Value) error {
 	}
 	end, ok := t.flowEnd(old)
 	if old.Kind != yaml.ScalarNode || !isScalar(v) || !ok || old.Tag == "!!null" {
-		return t.refused(old, way, v, "what stands there can't be replaced")
+		return t.refused(old, way, v, "the value there can't be replaced")
 	}
 	want := treeOf(t.root)
 	*want.find(way) = tree{fresh: v}

@@ -95,7 +95,7 @@ func New(dir, name string, comments []string, m Map) (*File, error) {
 		return nil, err
 	}
 	if !says(text.root, m) {
-		return nil, fmt.Errorf("writing %s: read back, it would not say what was meant", name)
+		return nil, fmt.Errorf("writing %s: read back, it would not hold the values meant", name)
 	}
 	return &File{Text: text, dir: dir, path: filepath.Join(dir, filepath.FromSlash(name)), mode: 0o666}, nil
 }
@@ -227,7 +227,7 @@ func (f *File) place(fresh string) error {
 }
 
 // errAside says that what somebody wrote meanwhile could not be put back.
-var errAside = errors.New("what they wrote stands")
+var errAside = errors.New("their version is kept")
 
 // exchange puts the new text in place of the old one. It compares what stands there
 // before that and, where the system can swap two files in one step, once more after

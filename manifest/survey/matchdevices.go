@@ -146,7 +146,7 @@ func versionOf(m *manifest.Model, text string) (v version.V, why string) {
 	if err != nil {
 		first, _, _ := strings.Cut(text, " ")
 		if v, err = version.Parse(first); err != nil || !inCatalogue(m, v) {
-			return "", "what it announces as its version isn't one: version_from in the model's file can say where in the text the version stands"
+			return "", "what it announces as its version isn't one: version_from in the model's file can say where in the text the version is"
 		}
 	}
 	if inCatalogue(m, v) {

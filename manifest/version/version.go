@@ -52,7 +52,7 @@ func Parse(s string) (V, error) {
 	epoch, rest, hasEpoch := strings.Cut(t, ":")
 	if hasEpoch {
 		if epoch == "" || !allDigits(epoch) || len(strings.TrimLeft(epoch, "0")) > 9 {
-			return "", fmt.Errorf("version %q: what stands before the colon must be a number of up to 9 digits", s)
+			return "", fmt.Errorf("version %q: the part before the colon must be a number of up to 9 digits", s)
 		}
 	} else {
 		rest = t
@@ -66,12 +66,12 @@ func Parse(s string) (V, error) {
 	}
 	for i := 0; i < len(upstream); i++ {
 		if c := upstream[i]; !isDigit(c) && !isLetter(c) && !strings.ContainsRune(".+-~:", rune(c)) {
-			return "", fmt.Errorf("version %q has the character %q; letters, digits and . + - ~ may stand in a version", s, rune(c))
+			return "", fmt.Errorf("version %q has the character %q; a version may have letters, digits and . + - ~", s, rune(c))
 		}
 	}
 	for i := 0; i < len(revision); i++ {
 		if c := revision[i]; !isDigit(c) && !isLetter(c) && !strings.ContainsRune(".+~", rune(c)) {
-			return "", fmt.Errorf("version %q has the character %q after its last hyphen; letters, digits and . + ~ may stand there", s, rune(c))
+			return "", fmt.Errorf("version %q has the character %q after its last hyphen; letters, digits and . + ~ are allowed there", s, rune(c))
 		}
 	}
 	return V(t), nil

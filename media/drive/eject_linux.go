@@ -23,7 +23,7 @@ func (d *Drive) Gone() error {
 // card: only Close may follow. A loop drive without partitions has nothing to be
 // told. It fails on a drive that is gone, or without the right to it.
 func (d *Drive) TellSystem() error {
-	doing := "telling the system of the partition table of " + d.path
+	doing := "telling the system the partition table of " + d.path
 	fd := int(d.plain.Fd())
 	switch _, err := unix.IoctlRetInt(fd, unix.BLKRRPART); {
 	case errors.Is(err, unix.EINVAL): // no partitions, as the kernel's disk_scan_partitions has it

@@ -297,7 +297,7 @@ func checkAgain(d *ntDrive, _, doing string) error {
 // may mount the card and write to it: only Eject and Close may follow.
 func (d *ntDrive) TellSystem() error {
 	if _, err := d.disk.control(windisk.UpdateProperties, nil, 0); err != nil {
-		return d.fault("telling the system of the partition table of "+d.path, err)
+		return d.fault("telling the system the partition table of "+d.path, err)
 	}
 	return nil
 }

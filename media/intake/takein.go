@@ -70,12 +70,12 @@ type Taken struct {
 	Was  string // "", or what stood there and is replaced
 
 	sum  digest.SHA256
-	temp string // "": it was there already, whole
+	temp string // "": it was there already, intact
 	root string // the package folder
 }
 
 // Take copies the package beside its place and compares its digest. One that is
-// there already, whole, stays.
+// there already, intact, stays.
 func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int64)) (*Taken, error) {
 	packages := media.PackagesOf(shop)
 	t := &Taken{Path: packages.Place(f.Source()), root: packages.Dir, sum: f.SHA256}

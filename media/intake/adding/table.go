@@ -233,7 +233,7 @@ func (t *Table) keep(files []*edit.File) ([]Added, error) {
 		}
 	}
 	if err := edit.Save(t.shop.Dir, files...); err != nil {
-		return nil, t.withdraw(fmt.Errorf("what the catalogue wasn't told of was not taken; do this again: %w", err), t.rows)
+		return nil, t.withdraw(fmt.Errorf("packages that could not be entered in the catalogue were not taken; do this again: %w", err), t.rows)
 	}
 	all := []Added{}
 	for _, r := range t.rows {
