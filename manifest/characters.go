@@ -9,7 +9,7 @@ import (
 	"cardwright/manifest/problem"
 )
 
-// refused tells whether a character may not stand in a shop's file: one that
+// refused is true of a character that a shop's file may not have: one that
 // controls a terminal, changes the direction of writing, can't be seen, or
 // looks like a space and isn't one. Such a character makes a file say
 // something else than it shows.
@@ -69,7 +69,7 @@ func foreignText(file string, data []byte) *Mistake {
 const mostZeros = 8
 
 // wideText names the encoding of a text with two or four bytes a character, by
-// the mark at its beginning or by where its zero bytes stand.
+// the mark at its beginning or by where its zero bytes are.
 func wideText(data []byte) string {
 	for _, mark := range []struct{ bytes, name string }{
 		{"\xff\xfe\x00\x00", "UTF-32"}, {"\x00\x00\xfe\xff", "UTF-32"}, {"\xff\xfe", "UTF-16"}, {"\xfe\xff", "UTF-16"},
@@ -84,7 +84,7 @@ func wideText(data []byte) string {
 			zeros[i%2]++
 		}
 	}
-	// Of text in Latin letters every other byte is zero, and none beside them.
+	// Of text in Latin letters every other byte is zero, and none next to those.
 	if even, odd := zeros[0], zeros[1]; 3*max(even, odd) > len(data) && 10*min(even, odd) < len(data) {
 		return "UTF-16"
 	}
@@ -162,7 +162,7 @@ func checkText(file string, data []byte, found *collector) map[rune]bool {
 }
 
 // charProblem says what is wrong with the character at the start of data, or
-// "". A byte order mark may stand first; CR may stand before LF.
+// "". A byte order mark may come first; CR may come before LF.
 func charProblem(data []byte, first bool, r rune, n int) string {
 	switch {
 	case r == utf8.RuneError && surrogates(data) > 0:
@@ -179,7 +179,7 @@ func charProblem(data []byte, first bool, r rune, n int) string {
 	return ""
 }
 
-// firstRefused returns the first character of s that may not stand in a
+// firstRefused returns the first character of s that is not allowed in a
 // value: what a file may not hold, tabs and line ends.
 func firstRefused(s string) (rune, bool) {
 	for _, r := range s {

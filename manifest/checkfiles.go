@@ -11,7 +11,7 @@ import (
 // File System Specification v1.03).
 const MaxFATFile Size = 1<<32 - 1
 
-// onCard is one file as it will stand on a card.
+// onCard is one file as it will be on a card.
 type onCard struct {
 	name string
 	size Size

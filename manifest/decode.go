@@ -48,7 +48,7 @@ func (d *decoder) mapping(n *yaml.Node, out reflect.Value) {
 	d.leftOut(n, out, keys, seen)
 }
 
-// seenKeys is which keys of a mapping stand there.
+// seenKeys is which keys a mapping has.
 type seenKeys struct {
 	given map[string]*yaml.Node
 	meant map[string]bool // by a misspelt one

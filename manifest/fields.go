@@ -8,7 +8,7 @@ import (
 	"cardwright/manifest/version"
 )
 
-// field is what the loader and the schemas know about one key beside the Go
+// field is what the loader and the schemas know about one key besides the Go
 // type of its value.
 type field struct {
 	help    string   // for editors, and for messages about a missing key
@@ -17,9 +17,9 @@ type field struct {
 	form    *form    // the form its text must have; nil: any
 	usual   string   // what it is when left out
 	digits  bool     // text that may look like a number: 00231, 1.10
-	single  bool     // a list of one may stand without brackets
+	single  bool     // a list of one may go without brackets
 	most    int      // of a count
-	unknown bool     // the word unknown may stand for a version
+	unknown bool     // the word unknown may be given for a version
 }
 
 // maxMinutes is the longest that one installation may take: a day.

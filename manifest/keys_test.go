@@ -71,7 +71,7 @@ func keysPage(t *testing.T) string {
 	b.WriteString(`# Every key of a shop's files
 
 Made from the program's types. A key in **bold** may not be left out; any other
-may. Text that YAML would take for something else stands in quotes. The examples
+may. Text that YAML would take for something else is in quotes. The examples
 are those of the shop in ` + "`example/`" + `, which loads without a mistake.
 
 `)
@@ -101,7 +101,7 @@ are those of the shop in ` + "`example/`" + `, which loads without a mistake.
 type keysWriter struct {
 	t        *testing.T
 	out      *strings.Builder
-	examples map[string]string // by type and key, the first that stands in a file
+	examples map[string]string // by type and key, the first in a file
 }
 
 func (p *keysWriter) collect(n *yaml.Node, typ reflect.Type) {

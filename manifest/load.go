@@ -78,7 +78,7 @@ func read(dir string, files map[string][]byte) (*Shop, Mistakes, error) {
 // loader reads the files of one shop folder.
 type loader struct {
 	root   *os.Root
-	with   map[string][]byte // texts in place of what stands in the folder
+	with   map[string][]byte // texts in place of the folder's files
 	shop   *Shop
 	found  collector
 	bytes  int64           // read so far
@@ -134,7 +134,7 @@ func (l *loader) folder(name string, read func(name string) error) error {
 	return nil
 }
 
-// yamlEnd tells whether a name looks like that of a YAML file.
+// yamlEnd reports whether a name looks like that of a YAML file.
 func yamlEnd(name string) bool {
 	ext := path.Ext(name)
 	return strings.EqualFold(ext, ".yaml") || strings.EqualFold(ext, ".yml")
@@ -160,7 +160,7 @@ func (l *loader) files(folder string) ([]string, error) {
 	return names, nil
 }
 
-// below is files for what stands in the folder itself, and stops when there are
+// below is files for the entries of the folder itself, and stops when there are
 // more than most.
 func (l *loader) below(folder string, depth, most int) ([]string, error) {
 	entries, err := l.listed(folder)
@@ -273,7 +273,7 @@ func (l *loader) read(name string) ([]byte, error) {
 	return data, nil
 }
 
-// stored is read for a file that stands in the folder; what is too long is cut
+// stored is read for a file in the folder; a file that is too long is cut
 // one byte behind the bound.
 func (l *loader) stored(name string) ([]byte, error) {
 	info, err := l.root.Stat(name)

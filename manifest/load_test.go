@@ -189,7 +189,7 @@ func TestLoadRefusesLinksOutOfTheShop(t *testing.T) {
 }
 
 // Who keeps boats by year and harbour finds them read; what can't be read there
-// is told, and nothing is passed over.
+// is reported, and nothing is passed over.
 func TestLoadReadsFoldersBelow(t *testing.T) {
 	files := maps.Clone(smallShop)
 	boatFile := strings.Replace(smallShop["vessels/kittiwake.yaml"], "vessel: kittiwake", "vessel: heron", 1)

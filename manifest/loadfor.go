@@ -6,7 +6,7 @@ import (
 )
 
 // LoadFor is LoadWith for work on one vessel, named as VesselsCalled takes it: mistakes in the files of others, and of
-// models that none of its devices is of, don't stop it. They are returned beside the
+// models that none of its devices is of, don't stop it. They are returned with the
 // shop (elsewhere), which is without the vessels and models that they are in. Mistakes
 // in the vessel's own file, its models' files or shop.yaml, or that may be in any of
 // these, are an error, together with all others. With vessel "" only mistakes outside
@@ -56,7 +56,7 @@ func (s *Shop) concerned(vessel string) (files []string, ok bool) {
 	return files, true
 }
 
-// concerns tells whether a mistake is in one of these files, or in none of a model's
+// concerns reports whether a mistake is in one of these files, or in none of a model's
 // or vessel's.
 func (m Mistake) concerns(files []string) bool {
 	name := strings.TrimPrefix(m.At.File, `"`)

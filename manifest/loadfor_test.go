@@ -19,7 +19,7 @@ const (
 	morvenRose = "vessel: morven-rose\nname: Morven Rose\ndevices:\n  - {id: radar, model: fennick-sweep-2, version: 1.6}\n"
 )
 
-// A mistake in what doesn't concern a vessel is told and stops nothing; one in what
+// A mistake in what doesn't concern a vessel is reported and stops nothing; one in what
 // concerns it, or of which nobody can say that it doesn't, does.
 func TestLoadForStopsAtWhatConcernsTheVessel(t *testing.T) {
 	for _, c := range []struct {

@@ -19,7 +19,7 @@ const (
 )
 
 // Mistake is one thing in the shop's files that a person has to put right. Values
-// from the file stand in Found quoted and shortened; Expected is what may stand
+// from the file are in Found quoted and shortened; Expected is what is allowed
 // there, Advice what to write instead.
 type Mistake struct {
 	At   Pos

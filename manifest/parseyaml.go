@@ -15,7 +15,7 @@ import (
 // Bounds on one file.
 const (
 	maxDepth   = 12     // lists and mappings inside one another
-	maxBreaks  = 20_000 // commas, opening brackets and line ends; between two of them stand three values at most
+	maxBreaks  = 20_000 // commas, opening brackets and line ends; between two of them are three values at most
 	MaxEntries = 2000   // entries of one list
 )
 
@@ -150,7 +150,7 @@ func (w *walk) plain(n *yaml.Node) {
 	}
 }
 
-// notPlain tells whether walk has refused the value of a node already.
+// notPlain reports whether walk has refused the value of a node already.
 func notPlain(n *yaml.Node) bool { return n.Kind == yaml.AliasNode || n.Style&yaml.TaggedStyle != 0 }
 
 const plainValue = "the value itself, written out: no anchors, aliases or tags"

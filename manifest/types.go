@@ -36,14 +36,14 @@ func (p Pos) String() string {
 // MarshalText writes the position as String does.
 func (p Pos) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
 
-// Source is where the keys of one mapping stand. It is embedded in every type that is
+// Source is where the keys of one mapping are. It is embedded in every type that is
 // read from a file.
 type Source struct {
 	whole Pos
 	keys  map[string]Pos
 }
 
-// At returns where the value of key stands, or where the whole mapping
+// At returns where the value of key is, or where the whole mapping
 // begins when the key was left out (or is ""). An entry of a list of texts
 // has a key of its own: through[0].
 func (s *Source) At(key string) Pos {
@@ -53,7 +53,7 @@ func (s *Source) At(key string) Pos {
 	return s.whole
 }
 
-// SetAt notes where the value of key stands; key "" is the whole mapping.
+// SetAt notes where the value of key is; key "" is the whole mapping.
 func (s *Source) SetAt(key string, p Pos) {
 	if key == "" {
 		s.whole = p
@@ -65,13 +65,13 @@ func (s *Source) SetAt(key string, p Pos) {
 	s.keys[key] = p
 }
 
-// given tells whether key stood there, whatever its value.
+// given reports whether key stood there, whatever its value.
 func (s *Source) given(key string) bool {
 	_, ok := s.keys[key]
 	return ok
 }
 
-// Shop is a shop folder: the file shop.yaml and all that stands below it.
+// Shop is a shop folder: the file shop.yaml and all that is below it.
 type Shop struct {
 	Source
 	Name     string `yaml:"shop"`
@@ -103,7 +103,7 @@ type Trust struct {
 	Until Date `yaml:"until"`
 }
 
-// Left tells whether the key was no longer the shop's at a moment.
+// Left reports whether the key was no longer the shop's at a moment.
 func (t *Trust) Left(now time.Time) bool { return !t.Until.IsZero() && now.After(t.Until.End()) }
 
 // End is the last second of the day, by this computer's clock.
@@ -256,7 +256,7 @@ var Checks = []string{
 // Date is a day, at midnight UTC.
 type Date struct{ time.Time }
 
-// File is one file of a release, as it must stand on the card.
+// File is one file of a release, as it must be on the card.
 type File struct {
 	Source
 	Name    string        `yaml:"name"` // may have folders: a/b.bin
@@ -438,7 +438,7 @@ func (m *Model) Release(v version.V, variant string) *Release {
 	return nil
 }
 
-// LeadsBackTo tells whether there is a way back from a release to an older one: its
+// LeadsBackTo reports whether there is a way back from a release to an older one: its
 // maker says so, and back_to has the older one, or, where that isn't said, the
 // older one is installed over this one.
 func (r *Release) LeadsBackTo(older *Release) bool {
@@ -464,7 +464,7 @@ func (r *Release) BackSettings(older *Release) string {
 	return ""
 }
 
-// Touches tells whether a file of the release, by its name on the card, is one
+// Touches reports whether a file of the release, by its name on the card, is one
 // that a person may touch on the device's screen: any, where the release doesn't
 // say.
 func (r *Release) Touches(name string) bool {

@@ -141,7 +141,7 @@ func folderProblem(s string) string {
 	return pathProblem(s[1:])
 }
 
-// pathProblem says why a relative path can't stand on a FAT card, or "".
+// pathProblem says why a relative path isn't allowed on a FAT card, or "".
 func pathProblem(s string) string {
 	if utf16Units(s) > maxPath {
 		return fmt.Sprintf("longer than %d characters", maxPath)
@@ -177,7 +177,7 @@ func packageProblem(s string) string {
 	return ""
 }
 
-// nameProblem says why a name can't stand on a FAT card, or "". The illegal
+// nameProblem says why a name isn't allowed on a FAT card, or "". The illegal
 // characters are those of the specification for long names.
 func nameProblem(name string) string {
 	switch {

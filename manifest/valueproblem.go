@@ -8,7 +8,7 @@ import (
 )
 
 // Problem is what Load would report of a text as the value of a key, or as an entry of
-// it; nil where it may stand there. A key is named by the Go type and its name:
+// it; nil where it is allowed. A key is named by the Go type and its name:
 // "Model.kind". One that doesn't exist panics.
 func Problem(key, text string) *Mistake {
 	t, k := keyOf(key)

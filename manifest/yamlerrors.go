@@ -48,7 +48,7 @@ func unreadable(file string, data []byte, err error) Mistake {
 
 // parserMessages says in our words what the YAML parser's messages mean. Its errors
 // have one type, and nothing but their text tells them apart: this is the one place
-// that goes by an error's text. TestParserMessages has a file for each, so that
+// that reads an error's text. TestParserMessages has a file for each, so that
 // another version of the library that says it otherwise is noticed. The first that
 // fits counts.
 var parserMessages = []struct {
@@ -98,7 +98,7 @@ func tabInIndent(m *Mistake, line string) {
 	}
 }
 
-// tooFarIn tells a line with one key, which stands too far to the right, from one with
+// tooFarIn tells a line with one key, which is indented too far, from one with
 // a second colon: the parser says the same of both.
 func tooFarIn(m *Mistake, line string) {
 	if r := []rune(line); m.At.Column <= len(r) && !strings.Contains(string(r[:m.At.Column-1]), ":") {

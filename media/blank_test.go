@@ -151,7 +151,7 @@ var oldCards = map[string]func(c oldCard) []place{
 		run(c.t, "dd", "if=/dev/zero", "of="+c.path, "bs=512", "seek=1", "count=1", "conv=notrunc", "status=none")
 		return []place{{mib, 200 * mib}}
 	},
-	"RAID, whose mark stands at the end": func(c oldCard) []place {
+	"RAID, whose mark is at the end": func(c oldCard) []place {
 		f := openCard(c.t, c.path) // md 0.90: 64 KiB before the last whole 64 KiB
 		_, err := f.WriteAt([]byte{0xfc, 0x4e, 0x2b, 0xa9}, oldBytes-64<<10)
 		require.NoError(c.t, err)

@@ -45,7 +45,7 @@ func (l Limits) Nominal() (least, most int64) {
 	return (l.Least*100 + leastHundredths - 1) / leastHundredths, l.Most/mostHundredths*100 + l.Most%mostHundredths*100/mostHundredths
 }
 
-// Has tells whether a card of this many measured bytes is within the limits.
+// Has reports whether a card of this many measured bytes is within the limits.
 func (l Limits) Has(bytes int64) bool { return l.Least <= bytes && bytes <= l.Most }
 
 // Both is the span within both limits; ok is false where there is none.

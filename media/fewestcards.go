@@ -39,7 +39,7 @@ type foundPackage struct {
 	powersUp           bool   // and that device installs what it finds at power-up
 }
 
-// clashes tells whether a device that looks for one of two packages may take the
+// clashes reports whether a device that looks for one of two packages may take the
 // other: two releases of one model in one folder, or in a folder within the
 // other's, or anywhere on a card from which the device installs by itself.
 func (f foundPackage) clashes(other foundPackage) bool {
@@ -47,7 +47,7 @@ func (f foundPackage) clashes(other foundPackage) bool {
 		(f.atPowerUp && other.atPowerUp || samename.Within(f.folder, other.folder) || samename.Within(other.folder, f.folder))
 }
 
-// mustStayApart tells whether two packages that take devices back need cards of
+// mustStayApart reports whether two packages that take devices back need cards of
 // their own: the card of one goes into the slot of the other, and a device installs
 // at power-up what it finds.
 func (f foundPackage) mustStayApart(other foundPackage) bool {
@@ -180,7 +180,7 @@ func (s *search) place(open []*openCard, at []int, swaps int) {
 	}
 }
 
-// mayImprove tells whether this many cards and swaps, or more, can still beat the
+// mayImprove reports whether this many cards and swaps, or more, can still beat the
 // best way so far.
 func (s *search) mayImprove(cards, swaps int) bool {
 	return s.best == nil || cards < len(s.cards) || cards == len(s.cards) && swaps < s.swaps
@@ -221,7 +221,7 @@ func (l *layer) release(s order.Step) (*manifest.Model, *manifest.Release, error
 	return model, release, nil
 }
 
-// cardFiles are a step's files as they stand on the card.
+// cardFiles are a step's files as they are on the card.
 func cardFiles(s order.Step, model *manifest.Model, release *manifest.Release) []CardFile {
 	var files []CardFile
 	below := func(name string) string {

@@ -186,7 +186,7 @@ func volumeID(planID string, card int) uint32 {
 	return binary.BigEndian.Uint32(sum[:4])
 }
 
-// wayBackLabel stands in place of the vessel's name on a card that takes devices back.
+// wayBackLabel replaces the vessel's name on a card that takes devices back.
 const wayBackLabel = "WAY BACK"
 
 // maxLabel is how many characters a FAT label has.

@@ -61,7 +61,7 @@ type lane struct {
 	feed   *feed
 }
 
-// leave tells the feed not to wait for this lane any longer, and gives back what is
+// leave makes the feed stop waiting for this lane, and gives back what is
 // still in it.
 func (l *lane) leave() {
 	l.once.Do(func() {

@@ -36,7 +36,7 @@ func SourceOf(m *manifest.Model, r *manifest.Release, f *manifest.File) Source {
 // the catalogue. Nothing was written because of it.
 type PackageError struct {
 	Source Source
-	Path   string // where it was looked for, or stands
+	Path   string // where it was looked for, or is
 	problem.Problem
 }
 
@@ -111,7 +111,7 @@ func (p Packages) There(s Source) error {
 	return err
 }
 
-// Elsewhere tells whether all of these can be had from Else.
+// Elsewhere reports whether all of these can be had from Else.
 func (p Packages) Elsewhere(all ...Source) bool {
 	return p.Else != nil && !slices.ContainsFunc(all, func(s Source) bool { return p.Else(s) == nil })
 }
@@ -226,7 +226,7 @@ func (m memberReader) Close() error {
 }
 
 // Check reads one package file to its end and compares its digest. progress, which
-// may be nil, is told of every byte read.
+// may be nil, gets the number of bytes of each read.
 func (p Packages) Check(s Source, progress func(n int)) error {
 	path, err := p.Find(s)
 	if err != nil {

@@ -98,7 +98,7 @@ func TestPackagesOfTheWrongSize(t *testing.T) {
 	assert.Contains(t, packageError(t, err).Found, "isn't a plain file")
 }
 
-// Another digest is told with both digests and where the package stands,
+// Another digest is reported with both digests and where the package is,
 // whether it is checked, written to a card or to a folder.
 func TestPackagesOfAnotherDigest(t *testing.T) {
 	shop := shoptest.Kittiwake(t, t.TempDir())
@@ -122,7 +122,7 @@ func TestPackagesOfAnotherDigest(t *testing.T) {
 	told(job.WriteFolder(t.Context(), media.FolderTarget{Dir: t.TempDir(), Judge: accept}).Err)
 }
 
-// A package that changes between finding and reading it is told as well.
+// A package that changes between finding and reading it is reported as well.
 func TestPackagesThatChangeMeanwhile(t *testing.T) {
 	for name, size := range map[string]int64{"shorter": 1000, "longer": 5 << 20} {
 		shop := shoptest.Kittiwake(t, t.TempDir())
@@ -228,7 +228,7 @@ func TestPackagesThatCannotBeRead(t *testing.T) {
 	assert.ErrorContains(t, err, "finding package a: ")
 }
 
-// A repair goes by the right bytes, wherever they stand: a package that went bad in the
+// A repair uses the right bytes, wherever they are: a package that went bad in the
 // shop's folder doesn't stop a card that has it whole.
 func TestElseStandsInForWrongBytesOfTheRightSize(t *testing.T) {
 	f := shoptest.Make("a/plot12.upd", 1000, 1)

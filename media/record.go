@@ -37,7 +37,7 @@ const (
 // BlockSize is the distance between two running digests of a file, in bytes.
 const BlockSize = 1 << 20
 
-// Record says what was written on a card, and stands on it.
+// Record says what was written on a card, and is on it.
 type Record struct {
 	Format       int          `json:"format"`
 	Shop         string       `json:"shop"`
@@ -48,7 +48,7 @@ type Record struct {
 	Of           int          `json:"of"`
 	Label        string       `json:"label"`
 	VolumeID     string       `json:"volume_id"` // as 1A2B-3C4D
-	Files        []RecordFile `json:"files"`     // payload, in the order it stands on the card
+	Files        []RecordFile `json:"files"`     // payload, in its order on the card
 	InstallOrder RecordFile   `json:"install_order"`
 	WayBack      bool         `json:"way_back,omitempty"` // it takes devices back to older releases
 }
@@ -126,7 +126,7 @@ func (r *Running) Digests() []digest.SHA256 {
 // Blocks is how many running digests a file of this size has.
 func Blocks(size int64) int { return int((size + BlockSize - 1) / BlockSize) }
 
-// Encode is the record as it stands on the card. The same record always gives the
+// Encode is the record as it is on the card. The same record always gives the
 // same bytes; their number depends on paths and sizes alone.
 func (r Record) Encode() ([]byte, error) {
 	before, after, err := r.frame()
@@ -150,7 +150,7 @@ func (r Record) Encode() ([]byte, error) {
 	return append(out, after...), nil
 }
 
-// frame is what stands before and after the list of files; everything where there
+// frame is the text before and after the list of files; everything where there
 // is no list. encoding/json would be slow for thousands of files.
 func (r Record) frame() (before, after []byte, err error) {
 	if r.Files != nil {
@@ -215,7 +215,7 @@ func quoted(s string) []byte {
 	return bytes.TrimSuffix(out.Bytes(), []byte("\n"))
 }
 
-// blankDigest stands in for a digest that isn't known yet.
+// blankDigest is the placeholder for a digest that isn't known yet.
 var blankDigest = digest.SHA256(strings.Repeat("0", sha256.Size*2))
 
 // encodedBytes is how many bytes Encode will give once the running digests are

@@ -15,8 +15,8 @@ const saveBlock = 1 << 20
 
 // Save copies a whole card, sector by sector, and reads the copy back. It is nil
 // only when both hold the same bytes. Blocks of zeros are not written: the copy
-// must be all zeros to begin with. progress, which may be nil, is told of every
-// byte, once for copying and once for reading back.
+// must be all zeros to begin with. progress, which may be nil, gets the
+// number of bytes of each step, in copying and again in reading back.
 func Save(ctx context.Context, from, to Medium, progress Progress) error {
 	if from.Bytes() != to.Bytes() {
 		return fmt.Errorf("saving the card: it holds %d bytes, the copy %d", from.Bytes(), to.Bytes())

@@ -37,7 +37,7 @@ func TestSaveCopiesACard(t *testing.T) {
 	assert.Less(t, saved.Counts().BytesWritten, int64(8<<20), "a block of zeros was written")
 }
 
-// A copy that differs is told as the copy's fault, not the card's.
+// A copy that differs is reported as the copy's fault, not the card's.
 func TestSaveReadsTheCopyBack(t *testing.T) {
 	err := media.Save(context.Background(), aFullCard(t), mediatest.TornWrite(mediatest.NewMemory(8<<20), 1, 100), nil)
 	require.ErrorAs(t, err, new(*media.Misread))

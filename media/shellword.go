@@ -14,7 +14,7 @@ const plainInShells = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ01234
 // unchanged: for commands that people copy.
 func ShellWord(word string) string { return shellWord(runtime.GOOS, word) }
 
-// unshownWord stands in a command for a word that can't be shown, or that no
+// unshownWord replaces a word of a command that can't be shown, or that no
 // quoting keeps as it is.
 const unshownWord = "NAME"
 

@@ -5,7 +5,7 @@ package media
 // bytes of its card; a folder has none, 0.
 type TargetSets []int64
 
-// Whole tells whether there is a target for every card of every set.
+// Whole reports whether there is a target for every card of every set.
 func (s TargetSets) Whole(cards int) bool { return len(s)%cards == 0 }
 
 // Smallest are the bytes of the cards of one set. Each is the smallest of its

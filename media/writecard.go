@@ -22,7 +22,7 @@ const (
 	ReadingBack Phase = "reading back"
 )
 
-// Progress is told how many more payload bytes a phase has done. It may be
+// Progress gets how many more payload bytes a phase has done. It may be
 // called from several goroutines at once.
 type Progress func(phase Phase, bytes int64)
 
@@ -90,7 +90,7 @@ type Job struct {
 	Layout       Layout
 	Card         Card
 	Packages     Packages
-	InstallOrder []byte                              // text that stands on the card, marked as a plan
+	InstallOrder []byte                              // text for the card, marked as a plan
 	Sign         func(record []byte) ([]byte, error) // nil: the record isn't signed
 	Progress     Progress                            // may be nil
 }
@@ -404,7 +404,7 @@ func (m *counting) WriteAt(p []byte, at int64) (int, error) {
 	return n, err
 }
 
-// Interrupted tells that an outcome's error is an interruption, and no fault of
+// Interrupted reports that an outcome's error is an interruption, and no fault of
 // card or packages.
 func Interrupted(err error) bool {
 	return errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded)

@@ -93,7 +93,7 @@ type folderWriter struct {
 	target  FolderTarget
 	root    *os.Root
 	written int64
-	placed  []string // files that stand under their own names by now
+	placed  []string // files that have their own names by now
 	started bool     // whether anything in the folder was changed
 	oldGone bool     // whether an earlier card's files were removed
 }
@@ -246,7 +246,7 @@ func (w *folderWriter) finalPaths() []string {
 }
 
 // pendingName is where the nth payload file, or after these the nth file of the
-// record's folder, stands until everything is written.
+// record's folder, stays until everything is written.
 func pendingName(n int) string { return fmt.Sprintf("%s/%05d", pendingFolder, n) }
 
 // writePending writes all files under temporary names.

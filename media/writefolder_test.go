@@ -351,7 +351,7 @@ func TestFolderOfTwoRuns(t *testing.T) {
 	require.NoError(t, other.WriteFolder(t.Context(), target).Err)
 }
 
-// What a failure left in a folder is told as it is: untouched, cleared, or
+// What a failure left in a folder is reported as it is: untouched, cleared, or
 // without the earlier card.
 func TestFolderLeft(t *testing.T) {
 	job := shoptest.Kittiwake(t, t.TempDir()).Job(1)

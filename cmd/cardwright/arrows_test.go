@@ -210,7 +210,7 @@ func TestNobodyGoesByTheTextOfAnError(t *testing.T) {
 			}
 			if of, ok := call.Args[0].(*ast.CallExpr); ok {
 				if text, ok := of.Fun.(*ast.SelectorExpr); ok && text.Sel.Name == "Error" && len(of.Args) == 0 {
-					t.Errorf("%s goes by the text of an error, by strings.%s", f.path, s.Sel.Name)
+					t.Errorf("%s reads the text of an error, by strings.%s", f.path, s.Sel.Name)
 				}
 			}
 			return true

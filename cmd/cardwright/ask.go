@@ -65,7 +65,7 @@ func (a *asking) value(given, flag, key, usual string) (string, error) {
 	}
 }
 
-// say answers what was typed and can't stand.
+// say answers an entry that isn't accepted.
 func (a *asking) say(format string, args ...any) {
 	fmt.Fprintln(a.terminal.errs, wrappedAfter("  ", fmt.Sprintf(format, args...), "    "))
 }

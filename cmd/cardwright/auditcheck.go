@@ -29,7 +29,7 @@ func newAuditCheckCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check",
 		Short: "Check every event, and name the first that is broken",
-		Long: `check tells whether the ledger is what was signed. It finds events that were edited,
+		Long: `check says whether the ledger is what was signed. It finds events that were edited,
 removed, reordered or forged, and names the first broken link. Events that it checked
 before aren't read again while nobody wrote to them; --again reads them all.
 

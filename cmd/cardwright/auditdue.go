@@ -88,7 +88,7 @@ func planText(p audit.PlanSummary) string {
 	return fmt.Sprintf("%s planned, %s", counted(p.Steps, "step"), atLeast(p.Minutes, p.AtLeast))
 }
 
-// around tells of the part of the work that is planned all the same.
+// around describes the part of the work that is planned all the same.
 func around(p audit.PlanSummary) string {
 	if p.Steps == 0 {
 		return ""

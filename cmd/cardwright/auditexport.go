@@ -63,7 +63,7 @@ func runExport(ctx context.Context, s *session, e exportOptions, shop *manifest.
 	if err := out.check(); err != nil {
 		return err
 	}
-	// The file is written beside and named when it is whole; it is never held
+	// The file is written under another name and renamed when complete; it is never held
 	// in memory, since a ledger may be large.
 	r, w := io.Pipe()
 	done := make(chan error, 1)

@@ -84,7 +84,7 @@ func writeRelease(w io.Writer, u audit.ReleaseUse) {
 	writeCarried(w, u.Carried, u.Replaced)
 }
 
-// writeCarried tells of cards that went out with a release, and which of them may
+// writeCarried lists the cards that went out with a release, and which of them may
 // carry other bytes than it has now.
 func writeCarried(w io.Writer, all []audit.Carried, was []audit.Replaced) {
 	for _, c := range all {

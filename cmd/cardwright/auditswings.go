@@ -15,7 +15,7 @@ import (
 	"cardwright/verify/visible"
 )
 
-// writeSwings tells how A to E of each heading sensor went over the years.
+// writeSwings writes how A to E of each heading sensor changed over the years.
 func writeSwings(w io.Writer, all []audit.Swing) {
 	for i, s := range all {
 		if i == 0 {

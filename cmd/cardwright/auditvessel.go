@@ -155,7 +155,7 @@ func writeHistory(w io.Writer, id string, h audit.History) {
 	}
 }
 
-// writeLeftOut tells of events that count in no answer.
+// writeLeftOut reports events that count in no answer.
 func writeLeftOut(w io.Writer, left audit.LeftOut) {
 	if left.Count == 0 {
 		return

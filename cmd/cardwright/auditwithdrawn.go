@@ -53,7 +53,7 @@ have them on a card, and whom to call.`,
 	return cmd
 }
 
-// withdrawnAnswer is the answer in JSON; contacts stand in it only where they were
+// withdrawnAnswer is the answer in JSON; it has contacts only where they were
 // asked for.
 type withdrawnAnswer struct {
 	audit.WithdrawnUse

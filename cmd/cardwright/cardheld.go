@@ -9,7 +9,7 @@ import (
 	"cardwright/verify/ledger/audit"
 )
 
-// holds says what a card holds, with what the shop's ledger tells of it. shop is
+// holds says what a card holds, with what the shop's ledger knows of it. shop is
 // nil where there is none.
 func holds(ctx context.Context, shop *manifest.Shop, g verify.Listing) string {
 	if shop == nil {

@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestADayIsWholeWhereClocksChangeAtMidnight goes by the IANA time zone
+// TestADayIsWholeWhereClocksChangeAtMidnight uses the IANA time zone
 // database: Chile and Egypt put their clocks forward from midnight to one
 // o'clock (2026-09-06, 2026-04-24), Egypt back from midnight to eleven in the
 // evening (2026-10-30, 0:00).

@@ -44,7 +44,7 @@ var environments = map[string]string{
 }
 
 // A command ends with the code of its answer wherever it was started: what the
-// environment lacks may cost a note in the ledger or a signature, which is told.
+// environment lacks may cost a note in the ledger or a signature, which is reported.
 func TestExitCodesInEveryEnvironment(t *testing.T) {
 	command := commandFile(t)
 	build := builds(t)[0]

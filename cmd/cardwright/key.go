@@ -20,7 +20,7 @@ func (o *keyOptions) addFlag(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&o.file, "key", "", "`FILE` of the signing key (default: in your own settings folder)")
 }
 
-// place is where the key stands.
+// place is where the key file is.
 func (o keyOptions) place() (string, error) {
 	if o.file != "" {
 		return o.file, nil
@@ -153,7 +153,7 @@ func (o keyOptions) signing() (*keys.Key, error) {
 }
 
 // signingIfKnown is signing where there is work that a key isn't needed for: it
-// isn't refused because nobody can tell where a key would stand. That is told.
+// isn't refused because the place of the key is unknown; that is reported.
 func (o keyOptions) signingIfKnown(s *session, without string) (*keys.Key, error) {
 	key, err := o.signing()
 	if errors.Is(err, keys.ErrNoPlace) {

@@ -101,7 +101,7 @@ func (k *killed) during(at int64, do func(*os.Process), args ...string) (done in
 	require.NoError(k.t, cmd.Start())
 	ended := make(chan struct{})
 	go func() {
-		_ = cmd.Wait() // how it ended is told by what it left
+		_ = cmd.Wait() // what it left shows how it ended
 		close(ended)
 	}()
 	for {
@@ -231,7 +231,7 @@ func pull(t *testing.T, drive string, out bool) {
 	}, time.Minute, time.Millisecond)
 }
 
-// A card that is pulled out while it is written or read back is told as that.
+// A card pulled out while it is written or read back is reported as such.
 func TestPulledOutWhilePreparing(t *testing.T) {
 	k := newKilled(t)
 	drive := smallDrive(t)

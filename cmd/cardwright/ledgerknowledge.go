@@ -158,8 +158,8 @@ func tellDiffering(t *terminal, v *manifest.Vessel, k *known.Joined, kinds ...kn
 	}
 }
 
-// inDoubt tells of which devices a reading has to be noted: of a vessel that the
-// ledger knows each, since what is written into her file is not noted.
+// inDoubt says for which devices a reading has to be noted: for every one of a vessel
+// that the ledger knows, since edits of her file are not noted.
 func inDoubt(k *known.Joined) func(device string) bool {
 	if k == nil || len(k.Devices) == 0 {
 		return func(string) bool { return false }
@@ -167,7 +167,7 @@ func inDoubt(k *known.Joined) func(device string) bool {
 	return func(string) bool { return true }
 }
 
-// toldOpen says in one line what is open, for an advice to stand behind it.
+// toldOpen says in one line what is open; an advice follows it.
 func toldOpen(o known.OpenOn) string {
 	return strings.TrimRight(o.Tell(func(o *known.Open) string { return date(o.At) }), ". ")
 }
@@ -216,7 +216,7 @@ func settleDisputed(o known.OpenOn, vessel string) string {
 	return "read it again, and note it: cardwright record " + vessel + " --read " + o.Device + "=VERSION"
 }
 
-// writeOpen tells what is open first, before anything is planned on top of it.
+// writeOpen writes what is still open, before anything is planned on top of it.
 func writeOpen(w io.Writer, t *terminal, vessel *manifest.Vessel, k *known.Joined) {
 	open := k.OpenAboard(vessel)
 	for _, o := range open {

@@ -143,7 +143,7 @@ func runLift(ctx context.Context, s *session, o withdrawOptions, w ledger.Withdr
 	return nil
 }
 
-// withdrawalsIn are what the shop's ledger tells of withdrawn releases.
+// withdrawalsIn are the withdrawn releases in the shop's ledger.
 func withdrawalsIn(ctx context.Context, shop *manifest.Shop) (all record.Withdrawals, err error) {
 	l, err := openLedgerIfAny(ctx, shop)
 	if l == nil || err != nil {

@@ -17,8 +17,8 @@ import (
 // removal is the command that takes a leftover away.
 func removal(l place.Leftover) string { return l.Remove(runtime.GOOS, media.ShellWord) }
 
-// tellLeft tells of what killed runs left beside the targets. What was left of
-// these very targets is cleared away as they are written.
+// tellLeft reports leftovers of killed runs next to the targets. Those of
+// the targets themselves are cleared away as they are written.
 func (p *preparing) tellLeft(run *prepare.Run) {
 	var made, folders []string
 	for _, t := range run.Targets {
@@ -37,7 +37,7 @@ func (p *preparing) tellLeft(run *prepare.Run) {
 	for _, folder := range folders {
 		left, err := place.Leftovers(folder)
 		if err != nil {
-			continue // told when something is made there
+			continue // reported when something is made there
 		}
 		for _, l := range left {
 			if !slices.Contains(made, filepath.Join(folder, l.Of)) {

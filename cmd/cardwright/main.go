@@ -22,7 +22,7 @@ func main() { os.Exit(start()) }
 // start runs the command line of this process.
 func start() int {
 	ctx := interrupt.Context(context.Background(), func() { os.Exit(exitInterrupted) })
-	signal.Ignore(syscall.SIGPIPE) // told by answerWriter
+	signal.Ignore(syscall.SIGPIPE) // reported by answerWriter
 	return run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 }
 
@@ -65,6 +65,6 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) 
 	} else {
 		err = root.ExecuteContext(ctx)
 	}
-	s.json = s.json || err != nil && slices.Contains(args, "--json") // it may stand behind what ended the reading of flags
+	s.json = s.json || err != nil && slices.Contains(args, "--json") // it may follow the flag that ended the parsing
 	return s.end(ctx, err)
 }

@@ -15,7 +15,7 @@ import (
 var nameInMap = regexp.MustCompile(`[\w./-]+`)
 
 // TestTheMapNamesWhatIsThere: in the table of behaviours (DEVELOPERS.md) each path is
-// that of a file or folder, and each file named without one stands in a folder that its
+// that of a file or folder, and each file named without one is in a folder that its
 // row names before it.
 func TestTheMapNamesWhatIsThere(t *testing.T) {
 	const root = "../.."

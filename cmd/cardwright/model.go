@@ -20,7 +20,7 @@ func newModelCommand(s *session) *cobra.Command {
 	return cmd
 }
 
-// modelOptions is one model as it is told of by flags and answers, or a table of them.
+// modelOptions is one model given by flags and answers, or a table of them.
 type modelOptions struct {
 	said      edit.ModelSaid
 	updatedBy []string

@@ -12,7 +12,7 @@ import (
 	"cardwright/manifest/tables"
 )
 
-// saidByFlags are the flags that were given, under the keys that they stand for.
+// saidByFlags are the flags that were given, under their keys.
 func saidByFlags(cmd *cobra.Command) edit.ModelSaid {
 	said := edit.ModelSaid{}
 	for _, c := range edit.ModelColumns {

@@ -73,7 +73,7 @@ func leftOut(text string, wall time.Time) string {
 func (t *terminal) sureMoment(ctx context.Context, flag string, text *string) error {
 	wall, err := time.Parse(wallForm, *text)
 	if err != nil {
-		return nil // a day, a time with its offset, or a mistake, told where it is used
+		return nil // a day, a time with its offset, or a mistake, reported where it is used
 	}
 	at := moments(wall, time.Local)
 	a := t.asking(ctx, false, false)

@@ -23,7 +23,7 @@ func here(t *testing.T, zone string) {
 	t.Cleanup(func() { time.Local = before })
 }
 
-// When clocks show a time goes by the IANA time zone database: the United Kingdom
+// When clocks show a time is from the IANA time zone database: the United Kingdom
 // goes forward on 2026-03-29 from 1:00 to 2:00 and back on 2026-10-25 from 2:00
 // to 1:00; Lord Howe Island by half an hour, back on 2026-04-05 from 2:00 to
 // 1:30; Samoa (Apia) left out all of 2011-12-30; Nepal never changes.

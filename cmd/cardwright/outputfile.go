@@ -17,7 +17,7 @@ import (
 	"cardwright/verify/ledger/store"
 )
 
-// page is a file that was asked for beside an answer.
+// page is a file asked for in addition to an answer.
 type page struct {
 	flag  string // that names it, for what is said of it
 	path  string
@@ -55,7 +55,7 @@ func (p page) check() error {
 	return nil
 }
 
-// write puts the page in its place, whole or not at all. A link keeps leading
+// write puts the page in its place, completely or not at all. A link keeps leading
 // where it leads.
 func (p page) write(content []byte) error { return p.put(bytes.NewReader(content)) }
 
@@ -76,7 +76,7 @@ func isFolder(path string) bool {
 	return err == nil && info.IsDir() && !drive.IsName(path)
 }
 
-// isShops tells whether a file that is there is one that the shop keeps: what
+// isShops reports whether a file that is there is one that the shop keeps: what
 // it wrote down, its packages, its ledger, its key. No page and no image replaces one.
 func isShops(shop *manifest.Shop, path string) bool {
 	if shop == nil {

@@ -175,7 +175,7 @@ func (a *asking) about(ctx context.Context, d *adding.Download) error {
 	}
 }
 
-// until asks a question until an answer to it can stand.
+// until asks a question until an answer is accepted.
 func (a *asking) until(q adding.Question, answer func(said string) error) error {
 	for {
 		said, err := a.question(q)

@@ -61,8 +61,8 @@ func runPackageCheck(ctx context.Context, s *session) error {
 	return nil
 }
 
-// readPackages reads package files again, and keeps when that was. What can't be
-// kept is told, and changes no answer.
+// readPackages reads package files again, and keeps when that was. A time that can't
+// be kept is reported, and changes no answer.
 func readPackages(ctx context.Context, t *terminal, shop *manifest.Shop, inv intake.Inventory) error {
 	began := time.Now()
 	bar := t.bar("reading packages", inv.Bytes())
@@ -88,7 +88,7 @@ func readingsOf(shop *manifest.Shop) *intake.Readings {
 	return intake.ReadingsOf(shop, cache, time.Now())
 }
 
-// worstFirst is the order in which states are told.
+// worstFirst is the order in which states are listed.
 var worstFirst = []intake.State{intake.Unreadable, intake.Differs, intake.Missing, intake.Unknown, intake.Unused}
 
 var stateMeans = map[intake.State]string{

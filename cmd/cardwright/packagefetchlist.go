@@ -47,7 +47,7 @@ type fetching struct {
 	Files     []*intake.Checked  `json:"files"`
 	Bytes     int64              `json:"bytes"`
 	Unplanned []intake.Unplanned `json:"unplanned"`
-	Read      int                `json:"read"`   // packages that were read whole, and are right
+	Read      int                `json:"read"`   // packages that were read in full, and are right
 	Unread    []*intake.Checked  `json:"unread"` // packages that are there by name and size
 }
 
@@ -175,7 +175,7 @@ func lastGot(c *intake.Checked) string {
 	return from
 }
 
-// notKnown stands before the reason why not all that a vessel needs is known.
+// notKnown begins the reason why not all that a vessel needs is known.
 func notKnown(u intake.Unplanned, so string) string {
 	if u.NoFile {
 		return "No file" + so + ": " + u.Vessel + ": "

@@ -57,7 +57,7 @@ func (o *packageOptions) addReleaseFlags(cmd *cobra.Command) {
 	flags.StringVar(&o.Notes, "notes", "", "anything worth knowing before installing it, as `TEXT`")
 }
 
-// check refuses flags that can't stand.
+// check refuses flags with wrong values or that don't go together.
 func (o *packageOptions) check() error {
 	for _, f := range []struct{ flag, key, text string }{
 		{"--model", "Device.model", o.Model},

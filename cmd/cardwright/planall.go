@@ -110,7 +110,7 @@ func writeFleet(w io.Writer, shop *manifest.Shop, f fleetPlan, ask askOptions) {
 	writeRest(w, f)
 }
 
-// writeDay tells which vessels one day of work serves, along the berths.
+// writeDay writes which vessels one day of work serves, along the berths.
 func writeDay(w io.Writer, shop *manifest.Shop, f fleetPlan, d order.Day) {
 	name := fmt.Sprintf("Day %d", d.Number)
 	if d.Days > 1 {

@@ -280,7 +280,7 @@ func writeNotes(w io.Writer, notes []string) {
 	}
 }
 
-// writeConflict tells of a plan without steps; what is not left out in it runs the
+// writeConflict writes a plan without steps; what is not left out in it runs the
 // newest that fits.
 func writeConflict(w io.Writer, vessel *manifest.Vessel, plan order.Plan) {
 	left := leftDevices(plan)
@@ -327,7 +327,7 @@ func writeAllLeft(w io.Writer, vessel *manifest.Vessel, plan order.Plan, inDoubt
 	writeReadings(w, vessel, plan, inDoubt)
 }
 
-// writeLeft tells of one group that is left out, and why.
+// writeLeft writes one group that is left out, and why.
 func writeLeft(w io.Writer, l order.LeftOut) {
 	if l.Conflict == nil {
 		fmt.Fprintf(w, "\n%s\n", wrapped(fmt.Sprintf("Left out: %s. Gave up without an answer: %s.", strings.Join(l.Devices, ", "), l.GaveUp), "  "))
@@ -344,7 +344,7 @@ func writeBecause(w io.Writer, c *order.Conflict) {
 	fmt.Fprintf(w, "\nBecause\n")
 	for _, f := range c.Because {
 		fmt.Fprintf(w, "  - %s\n", wrapped(f.Fact, "    "))
-		if at := f.At.String(); at != "" { // what was asked stands nowhere
+		if at := f.At.String(); at != "" { // a request has no position in a file
 			fmt.Fprintf(w, "    (%s)\n", visible.Visible(at))
 		}
 	}

@@ -60,7 +60,7 @@ func writeReason(w io.Writer, r order.Reason) {
 		fmt.Fprintf(w, "  - %s\n", wrapped(text, "    "))
 		for _, f := range n.Because {
 			text := f.Fact
-			if at := f.At.String(); at != "" { // what was asked stands nowhere
+			if at := f.At.String(); at != "" { // a request has no position in a file
 				text += " (" + at + ")"
 			}
 			fmt.Fprintf(w, "      %s\n", wrapped(text, "        "))

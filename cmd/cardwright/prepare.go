@@ -224,7 +224,7 @@ func preparedOf(t *prepare.Target) preparedCard {
 	return card
 }
 
-// conclude tells what became of every target, and of the noting.
+// conclude reports the outcome of every target, and of the noting.
 func (p *preparing) conclude(ctx context.Context, run *prepare.Run, noting error) error {
 	answer := prepared{Format: 1, Plan: run.Plan, Cards: []preparedCard{}, Error: told(noting)}
 	codes := []int{codeIn(ctx, noting)}

@@ -13,7 +13,7 @@ import (
 	"cardwright/verify/visible"
 )
 
-// open tells what stands on a target, asks what has to be agreed to, and opens it for
+// open says what is on a target, asks what has to be agreed to, and opens it for
 // writing.
 func (p *preparing) open(ctx context.Context, run *prepare.Run, t *prepare.Target) error {
 	q, err := run.Question(ctx, t)

@@ -28,7 +28,7 @@ func (p *preparing) nothingToWrite(plan order.Plan) error {
 	return endWith(first(codes))
 }
 
-// tellLaptopLacks tells what the shop's laptop lacks for steps that come from no card:
+// tellLaptopLacks reports what the shop's laptop lacks for steps that come from no card:
 // the cards are as good as they are, the visit isn't ready.
 func (p *preparing) tellLaptopLacks(lacks []media.LaptopLack) {
 	for _, l := range lacks {
@@ -72,7 +72,7 @@ func takeItOut(t *prepare.Target) string {
 	return "Take the card out now: " + why
 }
 
-// nextCommand is what is typed on the dock.
+// nextCommand is the command to type on the dock.
 func (p *preparing) nextCommand(t *prepare.Target) string {
 	words := []string{"cardwright verify", media.ShellWord(t.Path), "--for", p.vessel.ID}
 	for _, flag := range p.session.flags(p.options.ask) {
@@ -84,7 +84,7 @@ func (p *preparing) nextCommand(t *prepare.Target) string {
 	return strings.Join(append(words, "--order install-order.txt"), " ")
 }
 
-// tellSheets tells how the order of several cards is had, once for each set.
+// tellSheets says how to get the order of several cards, once for each set.
 func (p *preparing) tellSheets(run *prepare.Run) {
 	of := len(run.Layout.Cards)
 	if of < 2 {

@@ -38,7 +38,7 @@ type recordOptions struct {
 	how       string
 }
 
-// onlyChecks tells whether nothing but checks, and versions that were read, is to be
+// onlyChecks reports whether nothing but checks, and versions that were read, is to be
 // noted: of today's plan nothing is asked then.
 func (o recordOptions) onlyChecks() bool {
 	return len(o.reads)+len(o.checks) > 0 && len(o.steps) == 0 && o.sheet+o.settings+o.restOff == ""
@@ -130,7 +130,7 @@ func (o recordOptions) said() record.Said {
 	}
 }
 
-// nothingElse tells whether no work is to be noted.
+// nothingElse reports whether no work is to be noted.
 func (o recordOptions) nothingElse() bool {
 	return o.sheet+o.settings+o.purpose+o.told+o.approved+o.restOff == "" && len(o.steps)+len(o.checks)+len(o.reads) == 0 && !o.otherPlan
 }

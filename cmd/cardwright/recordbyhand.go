@@ -17,7 +17,7 @@ import (
 
 // offerByHand shows what a person changed by hand in a vessel's file, and has it
 // noted where somebody agrees: at a terminal, or beforehand by --by-hand. Nothing
-// of it is ever signed without. It tells whether it was noted.
+// of it is ever signed without. It reports whether it was noted.
 func offerByHand(ctx context.Context, s *session, shop *manifest.Shop, vessel *manifest.Vessel, key *keys.Key, agreed bool) (bool, error) {
 	k := s.known[vessel.ID]
 	differs := k.FileByHand()
@@ -58,7 +58,7 @@ func offerByHand(ctx context.Context, s *session, shop *manifest.Shop, vessel *m
 	return true, record.KeepWritten(shop, k.File, wrote)
 }
 
-// noteByHand offers it before anything else is asked, and tells whether that was all
+// noteByHand offers it before anything else is asked, and reports whether that was all
 // that record was to do.
 func noteByHand(ctx context.Context, r *recording) (only bool, err error) {
 	noted, err := offerByHand(ctx, r.session, r.shop, r.vessel, r.key, r.options.byHand)

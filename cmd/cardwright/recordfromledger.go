@@ -67,7 +67,7 @@ func followLedger(r *recording) error {
 }
 
 // broughtBack puts the file of a vessel back that was set aside, where she is served
-// again; it tells whether that was what there was to do.
+// again; it reports whether that was what there was to do.
 func broughtBack(ctx context.Context, s *session, id string) (bool, error) {
 	shop, err := s.shopFor("")
 	if err != nil || len(shop.VesselsCalled(id)) > 0 {

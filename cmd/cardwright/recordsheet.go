@@ -39,7 +39,7 @@ func (v *visiting) readSheet() error {
 	return nil
 }
 
-// readAsLatin1 is told of a table whose letters were a guess.
+// readAsLatin1 is the note on a table whose encoding was a guess.
 const readAsLatin1 = "the table isn't UTF-8: it was read as Latin-1, as Windows writes it; check the letters in what is noted"
 
 // readTable takes a table, which says neither whose it is nor of which plan.

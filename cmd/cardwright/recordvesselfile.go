@@ -48,13 +48,13 @@ func keep(ctx context.Context, r *recording, outcome record.Outcome, undo []stri
 	return nil
 }
 
-// laterText tells of a reading that is later than the one that is noted.
+// laterText reports a reading later than the one being noted.
 func laterText(device string, v version.V, since time.Time) string {
 	return fmt.Sprintf("%s: the ledger has a later reading, %s on %s; if that is wrong, read the device again", device, v, clock(since))
 }
 
-// whatCounts gives what the ledger goes by for the devices that were seen, and
-// tells of those for which that is a later reading than this visit's.
+// whatCounts gives the version the ledger has for each device that was seen, and
+// a note on those where that is a later reading than this visit's.
 func whatCounts(ctx context.Context, r *recording, seen map[string]version.V) (map[string]version.V, []string, error) {
 	l, err := openLedger(ctx, r.shop)
 	if err != nil {

@@ -110,7 +110,7 @@ func goodCards(ctx context.Context, r *recording) ([]ledger.OnCard, error) {
 	return cards, errors.Join(err, l.Close())
 }
 
-// notedBefore tells whether this very sheet is in the ledger already.
+// notedBefore reports whether this very sheet is in the ledger already.
 func (v *visiting) notedBefore(ctx context.Context) (again bool, err error) {
 	if v.options.sheet == "" {
 		return false, nil

@@ -87,7 +87,7 @@ func writeWhatToDo(w io.Writer, r verify.Report) {
 	}
 }
 
-// writeBrings tells which steps the card can do.
+// writeBrings writes which steps the card can do.
 func writeBrings(w io.Writer, r verify.Report) {
 	for i, b := range r.Brings {
 		if i == 0 {
@@ -110,7 +110,7 @@ func brings(b verify.Bring, card int) string {
 	return "✗ " + step + "missing or wrong: " + strings.Join(b.Missing, "")
 }
 
-// leading is the finding to lead with: the worst that stands for itself, or, where
+// leading is the finding to lead with: the worst that follows from no other, or, where
 // all that stop the card follow from another, that one.
 func leading(findings []verify.Finding) verify.Finding {
 	for _, f := range findings {
@@ -121,8 +121,8 @@ func leading(findings []verify.Finding) verify.Finding {
 	return findings[0]
 }
 
-// ofAnother tells of a finding that says whose card it is: its place, the record,
-// is not what has to be mended.
+// ofAnother is true of a finding that says whose card it is: its place, the record,
+// is not what has to be repaired.
 func ofAnother(f verify.Finding) bool {
 	return f.Path == media.RecordPath && (f.Kind == verify.OtherVessel || f.Kind == verify.OtherPlan || f.Kind == verify.WayBackCard || f.Kind == verify.OtherCard)
 }
@@ -130,8 +130,8 @@ func ofAnother(f verify.Finding) bool {
 // mostAlike is how many findings of one cause are shown, if not all are.
 const mostAlike = 5
 
-// writeFindings tells findings of one cause together: what they mean and what
-// to do stands once. Unless all are asked for, those that follow from another
+// writeFindings groups findings of one cause: their meaning and advice are
+// written once. Unless all are asked for, those that follow from another
 // are counted, and of many alike the first are shown.
 func writeFindings(w io.Writer, findings []verify.Finding, all bool) {
 	shown := findings
@@ -169,7 +169,7 @@ func follow(n int) string {
 	return fmt.Sprintf("%d more findings follow", n)
 }
 
-// writeAlike tells findings of one cause.
+// writeAlike writes findings of one cause.
 func writeAlike(w io.Writer, alike []verify.Finding, all bool) {
 	fmt.Fprintf(w, "\n%s %s\n", alike[0].Severity, alike[0].Kind)
 	left := 0
@@ -196,7 +196,7 @@ func sameCause(a, b verify.Finding) bool {
 	return a.Kind == b.Kind && a.Severity == b.Severity && a.Meaning == b.Meaning && a.Advice == b.Advice
 }
 
-// advice is wrapped, but for a command that it ends with: that stands on a line
+// advice is wrapped, but for a command that it ends with: that gets a line
 // of its own, so that it can be taken as it is.
 func advice(text, indent string) string {
 	words, command, ok := strings.Cut(text, ": cardwright ")

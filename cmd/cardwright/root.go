@@ -67,7 +67,7 @@ Exit codes:
 	addGroup(root, "What was done", newRecordCommand(s), newSeatrialCommand(s), newDeviceCommand(s), newCardCommand(s), newAuditCommand(s))
 	addGroup(root, "The ledger, keys and other laptops", newLedgerCommand(s), newKeyCommand(s), newSyncCommand(s))
 	setHelp(root)
-	root.Args = cobra.ArbitraryArgs // group tells of one that is no command
+	root.Args = cobra.ArbitraryArgs // group reports one that is no command
 	for _, cmd := range append(root.Commands(), root) {
 		if cmd.HasSubCommands() && !cmd.Runnable() {
 			cmd.DisableFlagsInUseLine = true

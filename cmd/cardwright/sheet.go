@@ -134,7 +134,7 @@ proves no card.`,
 	return cmd
 }
 
-// sheetCommand is what is typed for the order of these cards.
+// sheetCommand is the command for the order of these cards.
 func (s *session) sheetCommand(vessel *manifest.Vessel, ask askOptions, cards []string) string {
 	words := []string{"cardwright sheet", vessel.ID}
 	for _, flag := range s.flags(ask) {

@@ -35,7 +35,7 @@ func (s *session) shopFolder() (string, error) {
 }
 
 // shopFor loads the shop folder for work on one vessel. A mistake in a file that
-// doesn't concern it is told, and stops nothing.
+// doesn't concern it is reported, and stops nothing.
 func (s *session) shopFor(vessel string) (*manifest.Shop, error) {
 	dir, err := s.shopFolder()
 	if err != nil {

@@ -84,7 +84,7 @@ func (h hinting) Write(p []byte) (int, error) {
 // text is where an answer in words goes; pages and tables go to out as they are.
 func (t *terminal) text() io.Writer { return hinting{t, t.out} }
 
-// aside is where words beside the answer go that name commands.
+// aside is the writer for notes on the answer that name commands.
 func (t *terminal) aside() io.Writer { return hinting{t, t.errs} }
 
 // keepShopInJSON is keepShop for texts in an answer.

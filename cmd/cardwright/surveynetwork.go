@@ -24,7 +24,7 @@ type seenAboard struct {
 	Lines   []survey.Line     `json:"lines"`
 }
 
-// network reads a capture and lays it beside a vessel's file; id is "" where no
+// network reads a capture and compares it with a vessel's file; id is "" where no
 // vessel was named.
 func (v *surveying) network(ctx context.Context, id string) (err error) {
 	if id != "" {
@@ -68,7 +68,7 @@ func readCapture(ctx context.Context, t *terminal, path string) (*nmea2000.Netwo
 	return nmea2000.ReadCapture(ctx, path, &counting{f, bar})
 }
 
-// counting tells a bar what is read.
+// counting passes the bytes read to a progress bar.
 type counting struct {
 	io.Reader
 	bar *bar
@@ -80,8 +80,8 @@ func (c *counting) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// networkCode is 3 where network and file differ, and 4 where something of the
-// capture was lost or can't be told.
+// networkCode is 3 where network and file differ, and 4 where some of the
+// capture was lost or a device can't be identified.
 func networkCode(vessel *manifest.Vessel, n *nmea2000.Network, found []survey.Line) error {
 	switch survey.Conclude(vessel, n, found) {
 	case survey.Differs:
@@ -183,7 +183,7 @@ func writeSeen(w io.Writer, vessel *manifest.Vessel, l survey.Line) {
 // quotedText is a stranger's text, not yet safe to show: writeLabelled makes it.
 func quotedText(s string) string { return "“" + s + "”" }
 
-// takeOver writes into the vessel's file what can be told for certain.
+// takeOver writes into the vessel's file the devices identified for certain.
 func (v *surveying) takeOver(ctx context.Context, n *nmea2000.Network) error {
 	file, err := v.reopen()
 	if err != nil {

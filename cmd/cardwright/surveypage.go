@@ -34,7 +34,7 @@ func surveyPage(shop *manifest.Shop, v *manifest.Vessel, o surveyOptions) (sheet
 	})
 }
 
-// writeSurveyTable writes the table to fill in: what may have changed stands
+// writeSurveyTable writes the table to fill in: what may have changed is
 // there, but for the version, which somebody has to read.
 func writeSurveyTable(w io.Writer, v *manifest.Vessel) error {
 	rows := make([][]string, len(v.Devices))

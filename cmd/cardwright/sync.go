@@ -189,7 +189,7 @@ func writeSynced(w io.Writer, shop *manifest.Shop, a syncedShops) {
 	}
 }
 
-// writePeople tells what became of whom to call.
+// writePeople reports what became of the contacts.
 func writePeople(w io.Writer, p shopsync.People) {
 	fmt.Fprintf(w, "Whom to call: %d received, %d sent; %d forgotten here, %d there.\n", len(p.Received), len(p.Sent), len(p.ForgottenHere), len(p.ForgottenThere))
 	for _, c := range p.Conflicts {
@@ -244,7 +244,7 @@ func whatHappened(c shopsync.Conflict) string {
 	return "changed here and there"
 }
 
-// Widths of a text that is shown beside another, in columns, and how many lines of
+// Widths of a text that is shown next to another, in columns, and how many lines of
 // one conflict are shown.
 const (
 	sideWidth = 37
@@ -265,7 +265,7 @@ func writeSides(w io.Writer, ours, theirs string) {
 	}
 }
 
-// sideBySide pairs the lines in which two texts differ; "" stands where one has none.
+// sideBySide pairs the lines in which two texts differ; "" where one has none.
 func sideBySide(a, b []string) (pairs [][2]string) {
 	common := longestCommon(a, b)
 	i, k := 0, 0

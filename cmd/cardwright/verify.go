@@ -115,7 +115,7 @@ func (o *verifyOptions) begin(ctx context.Context, s *session, path string) (v *
 	} else {
 		v.shop, err = s.shopIfAny()
 		if err == nil && v.shop != nil {
-			learnFleetIfAny(ctx, s, v.shop) // for which boat it would do goes by the ledger, too
+			learnFleetIfAny(ctx, s, v.shop) // the ledger, too, decides for which boat it would do
 		}
 	}
 	v.options = *o
@@ -144,11 +144,11 @@ type verifying struct {
 	shop    *manifest.Shop   // nil where there is none
 	vessel  *manifest.Vessel // nil without --for
 	key     *keys.Key        // by which the card is noted; nil: it isn't
-	beside  error            // what was told beside the verdict
+	beside  error            // reported in addition to the verdict
 }
 
 // follow does what follows a verdict: notes it, and writes what was asked for.
-// The error has the exit code: that the card couldn't be noted is told beside a
+// The error has the exit code: that the card couldn't be noted is reported after a
 // verdict, whose code stays unless it says that all is well.
 func (v *verifying) follow(ctx context.Context, card verify.Verified) (*prepared, error) {
 	if err := v.note(ctx, card); err != nil {
@@ -173,7 +173,7 @@ func (v *verifying) follow(ctx context.Context, card verify.Verified) (*prepared
 	return nil, endWith(verdictCode(card.Report.Verdict))
 }
 
-// aside tells what doesn't change the verdict's exit code.
+// aside reports what doesn't change the verdict's exit code.
 func (v *verifying) aside(err error) {
 	v.beside = errors.Join(v.beside, err)
 	v.session.complain(err.Error())
@@ -202,7 +202,7 @@ func (v *verifying) note(ctx context.Context, card verify.Verified) error {
 	return nil
 }
 
-// page is a file that is asked for beside the answer.
+// page is a file asked for in addition to the answer.
 func (v *verifying) page(flag, path string) page {
 	return page{flag: flag, path: path, shop: v.shop, cards: []string{v.path}}
 }

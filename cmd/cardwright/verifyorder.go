@@ -52,7 +52,7 @@ func (v *verifying) writeOrder(card verify.Verified) error {
 	return nil
 }
 
-// installOrderText is what stands on the card: the order as planned, with no
+// installOrderText is the text on the card: the order as planned, with no
 // date or name, so that the same plan gives the same card.
 func installOrderText(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan) ([]byte, error) {
 	made, err := sheet.Make(sheet.Input{Shop: shop, Vessel: vessel, Plan: plan, SeaTrial: seaTrialCommand})

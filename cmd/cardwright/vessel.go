@@ -21,7 +21,7 @@ func newVesselCommand(s *session) *cobra.Command {
 	return cmd
 }
 
-// vesselOptions is a vessel as it is told of by flags.
+// vesselOptions is a vessel given by flags.
 type vesselOptions struct {
 	name, berth, supply, folders string
 	imo, mmsi, hull              string

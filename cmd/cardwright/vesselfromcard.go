@@ -11,13 +11,13 @@ import (
 	"cardwright/verify/visible"
 )
 
-// cardVessel is what the record on a card tells of a vessel.
+// cardVessel is what the record on a card says of a vessel.
 type cardVessel struct {
 	id, name string
 	devices  []edit.NewDevice
 }
 
-// fromCard takes what a record says, and tells what it leaves out.
+// fromCard takes what a record says, and reports what it leaves out.
 func fromCard(t *terminal, shop *manifest.Shop, target string) (cardVessel, error) {
 	record, err := recordOn(target)
 	if err != nil {

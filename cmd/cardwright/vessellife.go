@@ -151,7 +151,7 @@ func runVesselChange(ctx context.Context, s *session, o lifeOptions, id string, 
 }
 
 // endRename ends a rename that was cut off after the ledger and the vessel's file had it,
-// and tells whether there was anything left of one.
+// and reports whether there was anything left of one.
 func endRename(s *session, shop *manifest.Shop, v *manifest.Vessel) (bool, error) {
 	name, err := record.Rename(shop, v, "", "")
 	if err == nil {

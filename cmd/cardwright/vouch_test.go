@@ -25,7 +25,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/crypto/blake2b"
 	"golang.org/x/crypto/blake2s"
-	"golang.org/x/crypto/ripemd160" //lint:ignore SA1019 old lists have it; it is told as a weak digest
+	"golang.org/x/crypto/ripemd160" //lint:ignore SA1019 old lists have it; it is reported as a weak digest
 	"lukechampine.com/blake3"
 )
 

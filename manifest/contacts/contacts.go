@@ -146,7 +146,7 @@ func wrong(at *yaml.Node, found, expected string) error {
 	return fmt.Errorf("%s:%d:%d: found %s, expected %s", File, at.Line, at.Column, found, expected)
 }
 
-// Of finds whom to call about a vessel, by the first of her ids that stands there.
+// Of finds whom to call about a vessel, by the first of her ids in the list.
 func Of(list []Contact, ids ...string) (Contact, bool) {
 	for _, id := range ids {
 		if i := slices.IndexFunc(list, func(c Contact) bool { return c.Vessel == id }); i >= 0 {
@@ -172,7 +172,7 @@ func Rename(dir, from, to string) error {
 }
 
 // Keep writes a contact down in place of the vessel's earlier one; one that says
-// nothing takes that out. It tells whether anything changed.
+// nothing takes that out. It reports whether anything changed.
 func Keep(dir string, c Contact) (bool, error) {
 	list, err := Load(dir)
 	if err != nil {
@@ -194,7 +194,7 @@ func Keep(dir string, c Contact) (bool, error) {
 	return true, save(dir, list)
 }
 
-// Forget takes out whom to call about a vessel, under all of her ids. It tells whether
+// Forget takes out whom to call about a vessel, under all of her ids. It reports whether
 // anybody stood there.
 func Forget(dir string, ids ...string) (bool, error) {
 	some := false

@@ -1,4 +1,4 @@
-// Package digest tells one content from any other: a digest, and a file by its
+// Package digest identifies content: a digest, and a file by its
 // name, size and digest. The same bytes have the same digest everywhere: in the
 // catalogue, a plan, a layout, on a card, in the ledger. Digests of other kinds,
 // which makers publish, are package intake's.
@@ -23,7 +23,7 @@ func Of(content []byte) SHA256 {
 // Sum is the digest of what was written to a SHA-256 hash.
 func Sum(h hash.Hash) SHA256 { return SHA256(hex.EncodeToString(h.Sum(nil))) }
 
-// Valid tells whether it has the form of a digest.
+// Valid reports whether it has the form of a digest.
 func (d SHA256) Valid() bool {
 	return len(d) == sha256.Size*2 && strings.Trim(string(d), "0123456789abcdef") == ""
 }

@@ -1,5 +1,5 @@
-// Package durable puts files in their places whole or not at all, and so that a power
-// cut at any moment leaves the old file or the new one: a file is written beside its
+// Package durable puts files in their places completely or not at all, and so that a power
+// cut at any moment leaves the old file or the new one: a file is written next to its
 // place under an unfinished name, synced and renamed, and the folder is synced.
 //
 // Where files may be made at all is media/place's business.
@@ -18,7 +18,7 @@ import (
 	"cardwright/manifest/pattern"
 )
 
-// Unfinished is what a file is called while it is made, beside its own name and
+// Unfinished is what a file is called while it is made, next to its own name and
 // named after it, so that a person can tell what it is and a later run find it:
 // .NAME.unfinished-1a2b3c4d. Each call gives another.
 func Unfinished(path string) string {
@@ -41,15 +41,15 @@ func Finished(name string) (finished string, ok bool) {
 	return m[1], true
 }
 
-// Write puts a file in its place. A file that stands there is replaced and its
+// Write puts a file in its place. A file that is there already is replaced and its
 // rights are kept; mode is for a new one, before the umask. A link is replaced,
 // not followed.
 func Write(path string, mode fs.FileMode, content io.Reader) error {
 	return write(path, mode, content, Rename)
 }
 
-// WriteNew is Write where nothing may stand yet; otherwise the error wraps
-// fs.ErrExist, and what stands there stays as it is.
+// WriteNew is Write where there is no file yet; otherwise the error wraps
+// fs.ErrExist, and the file there stays as it is.
 func WriteNew(path string, mode fs.FileMode, content io.Reader) error {
 	return write(path, mode, content, RenameNew)
 }

@@ -12,7 +12,7 @@ import (
 )
 
 // NewFile is a file of a release, to be written to the catalogue; and what is
-// known of the release, where that is new. Texts are as they stand in the file;
+// known of the release, where that is new. Texts are as in the file;
 // "" leaves a key out.
 type NewFile struct {
 	Version  version.V
@@ -101,7 +101,7 @@ type Past struct {
 	By         digest.SHA256 // SHA-256 of what took its place; "": nothing did
 }
 
-// placeOf is where a file of a model stands: its release, and its place there.
+// placeOf is where a model lists a file: its release, and its place there.
 func placeOf(m *manifest.Model, file *manifest.File) (release, place int, ok bool) {
 	for i, r := range m.Releases {
 		if j := slices.Index(r.Files, file); j >= 0 {
@@ -282,7 +282,7 @@ func plainOrNil(s string) Value {
 	return Plain(s)
 }
 
-// oneOrList is a list that may stand without brackets where it has one entry.
+// oneOrList is a list that may go without brackets where it has one entry.
 func oneOrList(all []string) Value {
 	if len(all) == 1 {
 		return all[0]

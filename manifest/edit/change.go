@@ -97,7 +97,7 @@ func (t *Text) add(within *yaml.Node, p Pair, way Way, order KeyOrder) error {
 	return t.putLines(line, deeper(blockPair(p, t.likeValue(way), within), margin), within, way, p.Value, want)
 }
 
-// lastOf is where the last of these keys stands in a mapping's content, or -1.
+// lastOf is the index of the last of these keys in a mapping's content, or -1.
 func lastOf(n *yaml.Node, keys []string) int {
 	last := -1
 	for _, k := range keys {
@@ -174,7 +174,7 @@ func inStyle(old *yaml.Node, v Value, brackets bool) string {
 	return scalar(v, brackets)
 }
 
-// inBrackets tells whether the value at way stands within a flow collection.
+// inBrackets says whether the value at way is within a flow collection.
 func (t *Text) inBrackets(way Way) bool {
 	for i := range way {
 		if t.find(way[:i]).Style&yaml.FlowStyle != 0 {
@@ -184,7 +184,7 @@ func (t *Text) inBrackets(way Way) bool {
 	return false
 }
 
-// isNumber tells whether a text that YAML takes for a number comes back as it
+// isNumber reports whether a text that YAML takes for a number comes back as it
 // was written, as with 4.10.
 func isNumber(s string) bool {
 	return s != "" && s[0] >= '0' && s[0] <= '9' && strings.Trim(s, "0123456789.") == ""
@@ -243,7 +243,7 @@ func (t *tree) find(way Way) *tree {
 	return t
 }
 
-// same tells whether a text that was read says what it should.
+// same reports whether a text that was read says what it should.
 func (t *tree) same(n *yaml.Node) bool {
 	if t.fresh != nil {
 		return says(n, t.fresh)
@@ -260,7 +260,7 @@ func (t *tree) same(n *yaml.Node) bool {
 	return true
 }
 
-// says tells whether a node is what a value should be read as.
+// says reports whether a node is what a value should be read as.
 func says(n *yaml.Node, v Value) bool {
 	if all, isMap := pairs(v); isMap {
 		if n.Kind != yaml.MappingNode || len(n.Content) != 2*len(all) {

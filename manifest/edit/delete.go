@@ -31,7 +31,7 @@ func (t *Text) Delete(way Way) error {
 	return t.put(from, to-from, "", within.Content[place], way, "", want)
 }
 
-// placeIn is where an entry's or a key's node stands among those of its list or
+// placeIn is the index of an entry's or a key's node among those of its list or
 // mapping, and how many nodes it has; -1 where it doesn't.
 func placeIn(within *yaml.Node, key any) (place, step int) {
 	switch k := key.(type) {

@@ -44,7 +44,7 @@ func Open(dir, name string) (*File, error) {
 	return f, nil
 }
 
-// openPlain reads a file as bytes, whatever stands in it.
+// openPlain reads a file as bytes, whatever its contents.
 func openPlain(dir, name string) (*File, error) {
 	path, err := filepath.EvalSymlinks(filepath.Join(dir, filepath.FromSlash(name)))
 	if err != nil {
@@ -103,7 +103,7 @@ func New(dir, name string, comments []string, m Map) (*File, error) {
 // Name is the file's name from the shop folder.
 func (f *File) Name() string { return f.name }
 
-// Differs tells whether anything was changed.
+// Differs reports whether anything was changed.
 func (f *File) Differs() bool { return !bytes.Equal(f.was, f.data) }
 
 // Check loads the shop as it would be with these files, strictly.
@@ -115,7 +115,7 @@ func Check(dir string, files ...*File) (*manifest.Shop, error) {
 	return manifest.LoadWith(dir, with)
 }
 
-// wasSo tells whether the shop has these very mistakes without the change, too: work
+// wasSo reports whether the shop has these very mistakes without the change, too: work
 // on one vessel goes on in spite of mistakes that don't concern it.
 func wasSo(dir string, err error) bool {
 	var now, before manifest.Mistakes
@@ -155,7 +155,7 @@ func Save(dir string, files ...*File) error {
 const tries = 10
 
 // Rewrite puts what change makes of a file's text in its place, in one step,
-// and tells whether that differs. Where somebody wrote the file meanwhile, it is
+// and reports whether that differs. Where somebody wrote the file meanwhile, it is
 // made again of what they wrote. The shop is not loaded: change answers for what
 // it makes.
 func Rewrite(dir, name string, change func(text []byte) ([]byte, error)) (differs bool, err error) {
@@ -214,7 +214,7 @@ func (f *File) nameSchema() error {
 // errThere says that a file that should be new isn't.
 var errThere = errors.New("it is there already, and was left as it is")
 
-// place puts a new file where nothing may stand yet.
+// place puts a new file where there is none yet.
 func (f *File) place(fresh string) error {
 	err := durable.RenameNew(fresh, f.path)
 	if errors.Is(err, fs.ErrExist) {
@@ -229,7 +229,7 @@ func (f *File) place(fresh string) error {
 // errAside says that what somebody wrote meanwhile could not be put back.
 var errAside = errors.New("their version is kept")
 
-// exchange puts the new text in place of the old one. It compares what stands there
+// exchange puts the new text in place of the old one. It compares the file there
 // before that and, where the system can swap two files in one step, once more after
 // it: an editor that saved in between gets its text back.
 func (f *File) exchange(fresh string) error {
@@ -250,7 +250,7 @@ func (f *File) exchange(fresh string) error {
 	return errors.Join(&Changed{f.name}, os.Remove(fresh))
 }
 
-// stands tells whether a file still says what was read.
+// stands says whether a file is still what was read.
 func (f *File) stands(path string) bool {
 	now, _, err := read(path)
 	return err == nil && bytes.Equal(now, f.was)

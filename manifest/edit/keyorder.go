@@ -3,7 +3,7 @@ package edit
 import "slices"
 
 // KeyOrder is the order of a mapping's keys in files that are made here. A key that
-// is put into a file later goes behind the last of those that stand before it.
+// is put into a file later goes behind the last of those that come before it.
 type KeyOrder []string
 
 // The order of the keys of every mapping that keys are put into, all that may stand
@@ -24,7 +24,7 @@ var (
 	DeviceKeys = KeyOrder{"id", "model", "serial", "place", "version", "variant", "hold", "hold_why", "through"}
 )
 
-// before are the keys that stand before one; none for a key that has no place.
+// before are the keys that come before one; none for a key that has no place.
 func (o KeyOrder) before(key string) []string {
 	return o[:max(0, slices.Index(o, key))]
 }

@@ -49,7 +49,7 @@ func TestEveryKeyHasItsPlace(t *testing.T) {
 }
 
 // A key that is put into a file of other hands goes behind what comes before it there,
-// whatever else stands in between.
+// whatever else is in between.
 func TestPlaceOfANewKey(t *testing.T) {
 	text, err := edit.Parse("m.yaml", []byte("model: m\nkind: radar\nreleases:\n  - version: 1.0\n    released: 2026-03-02\n    files: [{name: a, size: 1, unpack: zip}]\n"))
 	require.NoError(t, err)

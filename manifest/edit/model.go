@@ -45,7 +45,7 @@ func (g ModelSaid) Say(key, text string) {
 	}
 }
 
-// Yes tells whether yes is said of a key.
+// Yes reports whether yes is said of a key.
 func (g ModelSaid) Yes(key string) bool {
 	yes, _ := tables.YesOrNo(g.Text(key))
 	return yes
@@ -58,7 +58,7 @@ func (g ModelSaid) or(key, usual string) string {
 	return usual
 }
 
-// Problem is why what is said of a key can't stand in a catalogue of these models;
+// Problem is why a key's value isn't allowed in a catalogue of these models;
 // nil where it can. Where it may be any text the loader has the last word.
 func (g ModelSaid) Problem(key string, models []string) *manifest.Mistake {
 	text := g.Text(key)

@@ -80,7 +80,7 @@ func TestUpdateModel(t *testing.T) {
 // A public key of the form that minisign documents (jedisct1.github.io/minisign).
 const publicKey = "RWQf6LRCGA9i53mlYecO4IzT51TGPpvWucNSCh1CBM0QTaLn73Y7GFO3"
 
-// A row says what its cells do; what can't stand in them is told with its place, all
+// A row says what its cells do; what isn't allowed in them is reported with its place, all
 // at once, whatever the columns' own rules let pass.
 func TestModelTable(t *testing.T) {
 	shop := catalogue(t)

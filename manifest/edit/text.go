@@ -27,7 +27,7 @@ type Text struct {
 	data  []byte
 	end   string // what ends a line
 	root  *yaml.Node
-	order []*yaml.Node // all nodes, as they stand one after the other
+	order []*yaml.Node // all nodes, in the order of the file
 	lines []int        // where each line begins, and the end of the text
 }
 
@@ -64,7 +64,7 @@ func (w Way) String() string {
 
 const byteOrderMark = "\ufeff"
 
-// Parse reads a file's text. name stands in messages.
+// Parse reads a file's text. Messages use name.
 func Parse(name string, data []byte) (*Text, error) {
 	t := &Text{name: name, end: "\n"}
 	if bytes.Contains(data, []byte("\r\n")) {
@@ -180,7 +180,7 @@ func (t *Text) line(n int) string {
 func (t *Text) count() int { return len(t.lines) - 1 }
 
 // lastLine is the last line that belongs to a block node. Comments behind it
-// belong to it where they stand deeper than margin, the column (from 0) of its
+// belong to it where they are indented deeper than margin, the column (from 0) of its
 // key or dash.
 func (t *Text) lastLine(n *yaml.Node, margin int) int {
 	last := t.count()

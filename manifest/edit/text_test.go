@@ -216,7 +216,7 @@ func FuzzChange(f *testing.F) {
 	})
 }
 
-// putIn tells whether a text became another by putting text in at one place.
+// putIn reports whether a text became another by putting text in at one place.
 func putIn(before, after string) bool {
 	n := 0
 	for n < len(before) && n < len(after) && before[n] == after[n] {

@@ -11,14 +11,14 @@ import (
 // Plain, List, Map or Inline.
 type Value any
 
-// Plain is a value that is written as it stands: true, 20, 4GB, 2026-03-02.
+// Plain is a value that is written as it is: true, 20, 4GB, 2026-03-02.
 type Plain string
 
 // List is a list. One of scalars is written on one line.
 type List []Value
 
 // Map is keys and values, a line each; Inline is the same on one line. Where
-// entries like it stand in the file already, theirs is the style.
+// entries like it are in the file already, theirs is the style.
 type (
 	Map    []Pair
 	Inline []Pair
@@ -50,7 +50,7 @@ func pairs(v Value) ([]Pair, bool) {
 	return given, true
 }
 
-// isScalar tells whether a value is written on one line whatever the style.
+// isScalar reports whether a value is written on one line whatever the style.
 func isScalar(v Value) bool {
 	switch v.(type) {
 	case string, Plain:
@@ -76,7 +76,7 @@ func scalar(v Value, brackets bool) string {
 	return strconv.Quote(s)
 }
 
-// safePlain tells whether a text that stands without quotes in a file of two
+// safePlain reports whether a text that stands without quotes in a file of two
 // keys, alone or as the first of two entries, is read as that very text.
 func safePlain(file, s string) bool {
 	var n yaml.Node
@@ -127,11 +127,11 @@ func block(all []Pair, like *yaml.Node) []string {
 	return lines
 }
 
-// indent is how much deeper than its key a value stands where the file doesn't
+// indent is how much deeper than its key a value is written where the file doesn't
 // show it.
 const indent = 2
 
-// blockPair writes one key and its value. of is what stands behind the same key
+// blockPair writes one key and its value. of is the value of the same key
 // of a mapping of its kind, or nil.
 func blockPair(p Pair, of, parent *yaml.Node) []string {
 	inner, isMap := pairs(p.Value)
@@ -154,7 +154,7 @@ func blockPair(p Pair, of, parent *yaml.Node) []string {
 	return append([]string{p.Key + ":"}, deeper(block(inner, of), step(of, parent))...)
 }
 
-// step is how much deeper than its key a value of the same kind stands.
+// step is how much deeper than its key a value of the same kind is indented.
 func step(of, parent *yaml.Node) int {
 	if of != nil && parent != nil && of.Line > parent.Line && of.Column >= parent.Column {
 		return of.Column - parent.Column

@@ -9,7 +9,7 @@ import (
 	"cardwright/manifest/version"
 )
 
-// NewVessel is a vessel that has no file yet. Texts are as they stand in the file;
+// NewVessel is a vessel that has no file yet. Texts are as in the file;
 // "" leaves a key out.
 type NewVessel struct {
 	ID, Name               string

@@ -18,7 +18,7 @@ const (
 	MaxFaults  = 20   // lines that are shown for not being understood
 )
 
-// Network is what a capture of a boat's network tells.
+// Network is what a capture shows of a boat's network.
 type Network struct {
 	Name    string  `json:"name"`
 	Lines   int     `json:"lines"`
@@ -35,7 +35,7 @@ type Network struct {
 // Fault is one line that wasn't understood.
 type Fault struct {
 	Line int    `json:"line"`
-	Text string `json:"text"` // its beginning, as it stands there
+	Text string `json:"text"` // its beginning, unchanged
 }
 
 // Seen is one device on the network.
@@ -49,7 +49,7 @@ type Seen struct {
 	Also    []uint8 `json:"also,omitempty"` // other addresses of the same box
 }
 
-// Whole tells whether all of the capture was understood, and every message
+// Whole reports whether all of the capture was understood, and every message
 // about a product read to its end.
 func (n *Network) Whole() bool { return n.Bad == 0 && n.Broken.Messages() == 0 && n.Left == 0 }
 
@@ -270,7 +270,7 @@ func sameBox(a, b Seen) bool {
 		a.Product == b.Product && tellsApart(a.Product.Serial)
 }
 
-// tellsApart tells whether a serial can be of one unit alone, and isn't what stands
+// tellsApart reports whether a serial can be of one unit alone, and isn't what stands
 // there where nobody set one: 0, 00000000, 1234.
 func tellsApart(serial string) bool {
 	const least = 4

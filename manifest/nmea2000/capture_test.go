@@ -301,7 +301,7 @@ func TestCSV(t *testing.T) {
 }
 
 // What isn't a frame of the network is left out; what can't be understood is
-// told of with its line.
+// reported with its line.
 func TestLines(t *testing.T) {
 	n := read(t, text(
 		"# comment", "", "(1.0) can0 123#0011", "(1.0) can0 09F20100##0112233", "(1.0) can0 09F20100#R8", "(1.0) can0 20000004#0000000000000000",
@@ -352,7 +352,7 @@ func TestReadErrors(t *testing.T) {
 	require.ErrorIs(t, err, context.Canceled)
 }
 
-// Whatever is lost, doubled or mixed: a device that is told of said exactly
+// Whatever is lost, doubled or mixed: a reported device said exactly
 // that, in one message.
 func TestNothingIsMadeUp(t *testing.T) {
 	all := append(append(helm.frames(), other.frames()...), parseMessage{source: 35, sequence: 2, model: "PLOT 12", version: "9", serial: "F12-00231"}.frames()...)

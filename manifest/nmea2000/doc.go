@@ -1,7 +1,7 @@
 // Package nmea2000 reads captures of a boat's network: lines become frames,
 // frames messages (fast packets among them), and two messages say which devices
 // there are. What can't be understood is counted, never guessed.
-// It sends nothing, and knows no vessel's file. The sources stand in doc.go.
+// It sends nothing, and knows no vessel's file. The sources are in doc.go.
 package nmea2000
 
 // Sources, read in 2026:

@@ -123,7 +123,7 @@ func parseMessage(words []string) (f frame, what kind, ok bool) {
 // they say of themselves.
 const lastPGN = 0x3FFFF
 
-// wordsOnly tells whether a line has nothing in it that a frame could be: no
+// wordsOnly reports whether a line has nothing in it that a frame could be: no
 // long number in hex, no run of bytes.
 func wordsOnly(line string) bool {
 	bytes := 0

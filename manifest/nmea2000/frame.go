@@ -315,7 +315,7 @@ func (c *columns) content(get func(int) string, cells []string) (string, int) {
 	return b.String(), length
 }
 
-// isYes tells whether a cell says that something holds.
+// isYes reports whether a cell says that something holds.
 func isYes(text string) bool {
 	switch strings.ToLower(text) {
 	case "1", "true", "yes", "x":

@@ -99,12 +99,12 @@ func eachLine(ctx context.Context, name string, in io.Reader, give func(line str
 	}
 }
 
-// IsFrame tells whether a line is a frame of a form that is read without a
+// IsFrame reports whether a line is a frame of a form that is read without a
 // heading.
 func IsFrame(line string) bool {
 	f, what := parseFrame(line, nil)
 	return what == isFrame && (len(f.data) > 0 || !math.IsNaN(f.at))
 }
 
-// IsHeading tells whether a line is the heading of a capture in CSV.
+// IsHeading reports whether a line is the heading of a capture in CSV.
 func IsHeading(line string) bool { return heading(line) != nil }

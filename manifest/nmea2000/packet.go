@@ -109,7 +109,7 @@ func (j *joiner) first(key stream, p *partial, f frame) []byte {
 	return j.append(key, p, f, f.data[2:])
 }
 
-// append takes a frame's content. What stands behind the message's end in its
+// append takes a frame's content. Anything behind the message's end in its
 // last frame is filling.
 func (j *joiner) append(key stream, p *partial, f frame, content []byte) []byte {
 	want := nextBytes

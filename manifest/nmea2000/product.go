@@ -18,7 +18,7 @@ type Product struct {
 	Load          uint8  `json:"load"` // in steps of 50 mA
 }
 
-// Where the fields stand, in bytes; texts have 32.
+// Offsets of the fields, in bytes; texts have 32.
 const (
 	modelAt    = 4
 	softwareAt = 36

@@ -63,7 +63,7 @@ func (a Ask) goesBack(id string) *Return {
 	return nil
 }
 
-// named tells whether a way back to this very release was asked for, with why.
+// named reports whether a way back to this very release was asked for, with why.
 func (a Ask) named(d *manifest.Device, r *manifest.Release) bool {
 	back := a.goesBack(d.ID)
 	return back != nil && back.Why != "" && back.To != "" && version.Compare(back.To, r.Version) == 0
@@ -120,7 +120,7 @@ func validateAim(shop *manifest.Shop, vessel *manifest.Vessel, model string, v v
 	return &BadAsk{fmt.Sprintf("the catalogue has no release %s of %s for the devices aboard %s; it has %s", v, model, vessel.ID, strings.Join(known, ", "))}
 }
 
-// leaves tells whether a device is to be left alone.
+// leaves reports whether a device is to be left alone.
 func (a Ask) leaves(id string) bool {
 	return slices.Contains(a.Hold, id) || len(a.Only) > 0 && !slices.Contains(a.Only, id)
 }

@@ -75,7 +75,7 @@ func describeWayBack(model string, r *manifest.Release) string {
 	return fmt.Sprintf("the way back from %s %s leads only to %s", model, r.Version, r.BackTo)
 }
 
-// goingBack tells whether a group has a device that is to go back; other groups stay
+// goingBack reports whether a group has a device that is to go back; other groups stay
 // as they are, whatever they run.
 func (a Ask) goingBack(devices []*manifest.Device) bool {
 	return slices.ContainsFunc(devices, func(d *manifest.Device) bool { return a.goesBack(d.ID) != nil })

@@ -142,7 +142,7 @@ func (b *builder) option(d *device, at point) (option, bool) {
 	return o, o.canBegin
 }
 
-// installable tells whether a release can be installed; nil stands for one that
+// installable says whether a release can be installed; nil is one that
 // the catalogue doesn't have.
 func (b *builder) installable(d *device, r *manifest.Release) bool {
 	switch {
@@ -154,7 +154,7 @@ func (b *builder) installable(d *device, r *manifest.Release) bool {
 	return r.Withdrawn == "" || !b.stands(KindWithdrawn, r)
 }
 
-// mayEnd tells whether hold and aim let the device end on an option.
+// mayEnd reports whether hold and aim let the device end on an option.
 func (b *builder) mayEnd(d *device, o *option) bool {
 	if b.stands(KindHold, d.Device) && !o.in(d.Hold) {
 		return false

@@ -49,7 +49,7 @@ type prover struct {
 	unsure bool
 }
 
-// ruledOut tells whether a question is sure to have no answer.
+// ruledOut reports whether a question is sure to have no answer.
 func (p *prover) ruledOut(q question) bool {
 	w := p.limits.work()
 	o, ok := outcome{}, false
@@ -171,7 +171,7 @@ func (q *question) hasDevice(id string) bool {
 	return slices.ContainsFunc(q.devices, func(d *manifest.Device) bool { return d.ID == id })
 }
 
-// hasAll tells whether all these devices are in the question.
+// hasAll reports whether all these devices are in the question.
 func (q *question) hasAll(ids []string) bool {
 	for _, id := range ids {
 		if !q.hasDevice(id) {

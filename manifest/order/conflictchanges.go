@@ -9,7 +9,7 @@ import (
 	"cardwright/manifest/version"
 )
 
-// conflict tells why a question has no answer, and what would free it.
+// conflict says why a question has no answer, and what would resolve it.
 func (q *question) conflict() (c *Conflict, sure bool) {
 	kept, sure := q.proof()
 	c = &Conflict{Because: []Fact{}, WouldFree: []string{}, Circle: circleAmong(q, kept)}
@@ -47,7 +47,7 @@ func changeFor(q *question, f fact) string {
 	return ""
 }
 
-// canPlan tells whether the conflict's devices can be planned with a change made:
+// canPlan reports whether the conflict's devices can be planned with a change made:
 // every group that any of them is in then.
 func (q *question) canPlan(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) bool {
 	for _, devices := range connectedGroups(shop, vessel, ask) {

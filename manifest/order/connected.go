@@ -10,7 +10,7 @@ import (
 
 // connectedGroups splits a vessel's devices into groups that can be planned apart: no
 // need, host or likeness leads from one to another. Groups and the devices in them
-// stand in the order of the file.
+// are in the order of the file.
 func connectedGroups(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) [][]*manifest.Device {
 	g := grouping{parent: make([]int, len(vessel.Devices))}
 	byModel, byID := map[string][]int{}, map[string]int{}

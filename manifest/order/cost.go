@@ -56,11 +56,11 @@ func (o *option) minutes() int {
 	return o.release.Minutes
 }
 
-// givesNone tells whether the maker says that there is no way back from it.
+// givesNone reports whether the maker says that there is no way back from it.
 func (o *option) givesNone() bool {
 	return o.release != nil && o.release.WayBack != nil && !*o.release.WayBack
 }
 
-// saysNothing tells whether the maker doesn't say if there is a way back: none is
+// saysNothing reports whether the maker doesn't say if there is a way back: none is
 // counted on then.
 func (o *option) saysNothing() bool { return o.release != nil && o.release.WayBack == nil }

@@ -29,7 +29,7 @@ func (p *problem) pairs() [][]int {
 	return pairs
 }
 
-// pairAllows tells whether device i can go from option a to option to while
+// pairAllows reports whether device i can go from option a to option to while
 // device j is on option b, as far as the two are concerned.
 func (p *problem) pairAllows(i, a, to, j, b int) bool {
 	d, e := &p.devices[i], &p.devices[j]

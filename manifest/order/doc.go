@@ -2,7 +2,7 @@
 // safe order to install them in, or the reason why there is none. It is pure:
 // the same vessel and catalogue give the same plan, and nothing is read or
 // written. Work is bounded by counts; where a bound is reached it gives up and
-// says so. Cards and their room are package media's. The rules stand in doc.go.
+// says so. Cards and their room are package media's. The rules are in doc.go.
 package order
 
 // # Steps
@@ -75,12 +75,12 @@ package order
 //   - then the fewest card swaps.
 //
 // Last comes the order of the file. Of two orders, the one is chosen whose first
-// differing step is on the device that stands earlier in the file, or on the same
+// differing step is on the device that comes earlier in the file, or on the same
 // device installs the newer release, or installs the same release through the host
-// that stands earlier in `through`.
+// that comes earlier in `through`.
 //
 // Card swaps are estimated, without the room on a card: going through the order, a
-// swap is counted at each step whose package can't stand on a card with those of all
+// swap is counted at each step whose package can't share a card with those of all
 // the steps since the last swap. The card goes into the device itself, or into the
 // host. Two steps can't share a card when
 //
@@ -136,8 +136,8 @@ package order
 // counts once for all devices. Of these ends, all of which fit as an end of the visit
 // must, the one is planned that leaves the fewest devices on withdrawn releases, then
 // the fewest releases behind, then takes the fewest steps. What is left for another
-// visit stands in Plan.Later. At most 5,000 states of connected devices are gone
-// through; where there are more, there is a [GaveUp] error.
+// visit is in Plan.Later. At most 5,000 states of connected devices are searched;
+// where there are more, there is a [GaveUp] error.
 //
 // # A way back
 //
@@ -182,7 +182,7 @@ package order
 // for each, the shortest order is found depth first over how far each device has
 // got, with dead ends remembered. What keeps this short:
 //
-//   - A step that can't stand in the way of any other is taken at once. Where
+//   - A step that can't block any other is taken at once. Where
 //     raising a device breaks nothing, that is every step, and there is no
 //     search.
 //   - What can't be reached even if being on one version didn't mean to have
@@ -204,4 +204,4 @@ package order
 // that catalogues have, take 16 ms in the median, and one such vessel in 200 is
 // given up on, after less than a second; 12 devices of 12 models with 6 releases
 // and upper bounds on half of all rules take 2 ms, and one in 30 is given up on.
-// BenchmarkGrowth prints the table that stands in DEVELOPERS.md.
+// BenchmarkGrowth prints the table in DEVELOPERS.md.

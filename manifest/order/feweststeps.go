@@ -129,13 +129,13 @@ func (k *walker) steps(s state) int {
 	return -1
 }
 
-// reaches tells whether the target can be reached in stepsAlone+slack steps.
+// reaches reports whether the target can be reached in stepsAlone+slack steps.
 func (k *walker) reaches(s state, slack int) bool {
 	ok, _ := k.search(slices.Clone(s), slack)
 	return ok
 }
 
-// search is reaches, and tells whether it left something out for want of slack. It
+// search is reaches, and reports whether it left something out for want of slack. It
 // may change s.
 func (k *walker) search(s state, slack int) (ok, leftOut bool) {
 	k.takeHarmless(s, slack)
@@ -210,7 +210,7 @@ func (k *walker) tryStep(s state, i, to, slack int) (ok, leftOut bool) {
 	return k.search(child, slack-cost)
 }
 
-// hopeless tells whether it is certain, without a search, that the target can't be
+// hopeless reports whether it is certain, without a search, that the target can't be
 // reached from s within the slack, and whether no slack would help.
 func (k *walker) hopeless(s state, slack int) (hopeless, forGood bool) {
 	k.work.test(len(s) + len(k.pairs))
@@ -268,7 +268,7 @@ func (k *walker) withinReach(s state) bool {
 	return true
 }
 
-// takeHarmless takes the steps that can't stand in the way of any other.
+// takeHarmless takes the steps that can't block any other.
 func (k *walker) takeHarmless(s state, slack int) {
 	for again := true; again; {
 		again = false
@@ -282,7 +282,7 @@ func (k *walker) takeHarmless(s state, slack int) {
 	}
 }
 
-// harmless tells whether any walk from s within the slack can as well begin
+// harmless reports whether any walk from s within the slack can as well begin
 // with putting device i on option to, if that is allowed: then no rule on the
 // device is met by what the walk would have it on meanwhile and not by this
 // option, and the device can't be out of service on it when it has to pass
@@ -304,7 +304,7 @@ func (k *walker) harmless(s state, i, to, slack int) bool {
 	return slack == 0 && k.covers(good, from, k.target[i], nearer) && k.nearest(i, from, to)
 }
 
-// covers tells whether all options from..to that matter are in good.
+// covers reports whether all options from..to that matter are in good.
 func (k *walker) covers(good set, from, to int, matters func(int) bool) bool {
 	for x := from; x <= to; x++ {
 		if matters(x) && !good.has(x) {
@@ -314,7 +314,7 @@ func (k *walker) covers(good set, from, to int, matters func(int) bool) bool {
 	return true
 }
 
-// nearest tells whether no option between is nearer to the target than to.
+// nearest reports whether no option between is nearer to the target than to.
 func (k *walker) nearest(i, from, to int) bool {
 	for x := from + 1; x < to; x++ {
 		if k.ownSteps[i][x] < k.ownSteps[i][to] {
@@ -324,7 +324,7 @@ func (k *walker) nearest(i, from, to int) bool {
 	return true
 }
 
-// staysInService tells whether what the option needs by the end is met now and
+// staysInService reports whether what the option needs by the end is met now and
 // whatever steps follow, so that device i can be a host throughout.
 func (k *walker) staysInService(s state, i, to int) bool {
 	d := &k.p.devices[i]

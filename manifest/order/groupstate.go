@@ -90,7 +90,7 @@ func (g *groupState) bind(i int) {
 	}
 }
 
-// canLack tells whether a demand isn't met by some option on the way.
+// canLack reports whether a demand isn't met by some option on the way.
 func (g *groupState) canLack(d demand) bool {
 	for x := 0; x <= g.target[d.on]; x++ {
 		if !d.in.has(x) {
@@ -100,7 +100,7 @@ func (g *groupState) canLack(d demand) bool {
 	return false
 }
 
-// lackingAt tells whether a bond lacks something while the two are on these
+// lackingAt reports whether a bond lacks something while the two are on these
 // options.
 func (b *bond) lackingAt(needing, needed int) bool {
 	return b.asks[needing] != nil && !b.asks[needing].has(needed)
@@ -147,7 +147,7 @@ func (g *groupState) put(i, option int) (lost int) {
 	return lost
 }
 
-// fitsTogether tells whether the work can stop here: what is installed needs
+// fitsTogether reports whether the work can stop here: what is installed needs
 // nothing that isn't there, and what must be alike is.
 func (g *groupState) fitsTogether() bool {
 	if g.leftOut {

@@ -16,7 +16,7 @@ type pack struct {
 	itself  bool                // that device is the one it is for
 }
 
-// share tells whether one card can hold two packages (see doc.go); files that collide
+// share reports whether one card can hold two packages (see doc.go); files that collide
 // and the room on the card are left out.
 func share(a, b pack) bool {
 	if a.release == b.release {
@@ -36,12 +36,12 @@ func sizesMeet(a, b *manifest.CardRules) bool {
 	return float64(most)*mostHundredths >= float64(least)*leastHundredths
 }
 
-// bothInstall tells whether a device would find two packages at power-up.
+// bothInstall reports whether a device would find two packages at power-up.
 func bothInstall(a, b pack) bool {
 	return a.model == b.model && a.itself && b.itself && a.rules.AtPowerUp && b.rules.AtPowerUp
 }
 
-// bothFound tells whether a device would find two releases of one model in a
+// bothFound reports whether a device would find two releases of one model in a
 // fixed folder, or one below the other.
 func bothFound(a, b pack) bool {
 	folderA, fixedA := fixedFolder(a.rules)
@@ -84,7 +84,7 @@ func fixedFolder(r *manifest.CardRules) (folder string, fixed bool) {
 	return samename.Key(strings.Trim(r.Folder, "/")), true
 }
 
-// files lists what must stand on the card for a release: an archive that is to
+// files lists the files that must be on the card for a release: an archive that is to
 // be unpacked counts as its members.
 func files(r *manifest.Release) []digest.File {
 	fs := []digest.File{}

@@ -173,7 +173,7 @@ func (a fit) newer(b fit) bool {
 	return a.sum < b.sum || a.sum == b.sum && a.displays < b.displays
 }
 
-// before tells whether a is preferred to b.
+// before reports whether a is preferred to b.
 func (a fit) before(b fit) bool {
 	if a.newer(b) || b.newer(a) {
 		return a.newer(b)

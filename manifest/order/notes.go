@@ -15,7 +15,7 @@ func (v *visit) note(format string, args ...any) {
 	}
 }
 
-// NotesBeside are a plan's notes for a page that tells what the plan leaves out and
+// NotesBeside are a plan's notes for a page that says what the plan leaves out and
 // these stays with their reasons: without those that say the same in short.
 func (p Plan) NotesBeside(stays []Stay) []string {
 	told := map[string]bool{}

@@ -387,7 +387,7 @@ func checkWindows(t *testing.T, o *oracle, plan Plan, name string) {
 	require.True(t, o.mayEnd(s), name)
 }
 
-// fits tells whether nothing is out of service and what must be alike is.
+// fits reports whether nothing is out of service and what must be alike is.
 func (o *oracle) fits(s []int) bool {
 	for i, d := range o.vessel.Devices {
 		if o.out(s, i) {

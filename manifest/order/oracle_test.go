@@ -139,7 +139,7 @@ func (o *oracle) starts() [][]int {
 	return states
 }
 
-// met tells whether every device that a need binds is in its range.
+// met reports whether every device that a need binds is in its range.
 func (o *oracle) met(s []int, n *manifest.Need) bool {
 	if !o.stands(KindNeed, n.At("")) {
 		return true
@@ -260,7 +260,7 @@ func (o *oracle) ways(s []int, i, to int) []string {
 	return ways
 }
 
-// leadsBack tells whether there is a way back from one version to an older one.
+// leadsBack reports whether there is a way back from one version to an older one.
 func (o *oracle) leadsBack(d *manifest.Device, n, to int) bool {
 	from, older := o.running(d, n), o.running(d, to)
 	if older == nil || len(older.Files) == 0 {
@@ -277,7 +277,7 @@ func (o *oracle) leadsBack(d *manifest.Device, n, to int) bool {
 	return said && inside(to, from.BackTo) || !o.stands(KindWayBack, from.At(""))
 }
 
-// byName tells whether a device was asked to go back to this very version, with why.
+// byName reports whether a device was asked to go back to this very version, with why.
 func (o *oracle) byName(d *manifest.Device, n int) bool {
 	back := o.ask.back(d.ID)
 	return back.Why != "" && back.To != "" && number(back.To) == n
@@ -300,7 +300,7 @@ func goesBack(b Return) string {
 	return text
 }
 
-// mayEnd tells whether the visit may end in a state.
+// mayEnd reports whether the visit may end in a state.
 func (o *oracle) mayEnd(s []int) bool {
 	for i, d := range o.vessel.Devices {
 		m := o.shop.Model(d.Model)
@@ -482,7 +482,7 @@ func (o *oracle) best(end []int) route {
 	return from(start, 0, 0, nil)
 }
 
-// final tells whether a step has no way back that its maker says there is; builds
+// final reports whether a step has no way back that its maker says there is; builds
 // before took one that isn't said for one that is there.
 func (o *oracle) final(st step) bool {
 	r := o.running(o.vessel.Devices[st.device], st.to)
@@ -526,7 +526,7 @@ func sortedSteps(card []step) []string {
 	return all
 }
 
-// apart tells whether two steps can't share a card.
+// apart reports whether two steps can't share a card.
 func (o *oracle) apart(a, b step) bool {
 	ra, ca, ma := o.carried(a)
 	rb, cb, mb := o.carried(b)

@@ -25,7 +25,7 @@ func (w *outages) after(step int) {
 	}
 }
 
-// outOfService tells whether a device is out of service now.
+// outOfService reports whether a device is out of service now.
 func (v *visit) outOfService(device int) bool {
 	g := v.groups[v.places[device].group]
 	return g.p.outOfService(g.now, v.places[device].device)

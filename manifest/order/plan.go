@@ -40,12 +40,12 @@ type Step struct {
 	To      version.V     `json:"to"`
 	Card    int           `json:"card"`   // from 1; 0 before media.Lay
 	Folder  string        `json:"folder"` // on the card, without slashes at its ends; "" is the card's root
-	Files   []digest.File `json:"files"`  // as they stand below Folder
+	Files   []digest.File `json:"files"`  // as they are below Folder
 	Over    string        `json:"over"`   // the range the device must run before this; "" is any
 	Through string        `json:"through"`
 	Route   string        `json:"route,omitempty"` // where no card does it: manifest.ByCable, ByProgram or ByMaker
 	Minutes int           `json:"minutes"`
-	Why     []string      `json:"why,omitempty"`          // it is there, and stands where it does
+	Why     []string      `json:"why,omitempty"`          // it is there, and comes where it does
 	Undoes  int           `json:"undoes,omitempty"`       // step of the plan that this one takes back, see Undo
 	Before  int           `json:"only_before,omitempty"`  // step of that plan which has no way back: only while it hasn't begun
 	Back    *Back         `json:"way_back,omitempty"`     // right after the step; nil in a plan that is a way back
@@ -141,8 +141,8 @@ const maxAnswers = 64
 // ID is the plan's identity: the SHA-256 of its vessel and steps, as 64 hex
 // digits. Where media.Lay puts the files doesn't change it.
 //
-// Cards, sheets and the ledger name plans by it for years. So it goes by
-// identity, which never changes, and not by whatever keys Step has today.
+// Cards, sheets and the ledger name plans by it for years. So it is made from
+// identity, which never changes, and not from whatever keys Step has today.
 func (p Plan) ID() string {
 	of := identity{Vessel: p.Vessel, Steps: make([]identityStep, len(p.Steps))}
 	for i, s := range p.Steps {

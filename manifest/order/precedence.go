@@ -153,7 +153,7 @@ func (d *pair) befores(at pairState, met []set) []before {
 	return all
 }
 
-// circular tells whether what must come before what goes round in a circle, for
+// circular reports whether what must come before what goes round in a circle, for
 // walks from s with so much slack. The rises of all devices are numbered: that
 // of device i above option a is firstRise[i]+a.
 func (k *walker) circular(s state, slack int) bool {
@@ -197,7 +197,7 @@ func (g *graph) arrow(from, to int) {
 	g.into[to]++
 }
 
-// circle tells whether the arrows go round in one.
+// circle reports whether the arrows go round in one.
 func (g *graph) circle() bool {
 	g.free = g.free[:0]
 	for v, n := range g.into {

@@ -138,7 +138,7 @@ func (a *arranger) allowedMoves(yield func(move) bool) {
 	}
 }
 
-// onTheWay tells whether a shortest order can go on with this step, which is
+// onTheWay reports whether a shortest order can go on with this step, which is
 // allowed.
 func (g *groupState) onTheWay(i, to int) bool {
 	slack := g.left - g.walker.stepsAlone(g.now)
@@ -314,7 +314,7 @@ func (a *arranger) searchSwaps(card set, most cost) ([]move, bool) {
 	return nil, false
 }
 
-// isRuledOut tells whether it is known already that no order from here costs so
+// isRuledOut reports whether it is known already that no order from here costs so
 // little.
 func (a *arranger) isRuledOut(failed map[string]cost, key string, most cost) bool {
 	c, ok := failed[key]

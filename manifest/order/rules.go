@@ -56,7 +56,7 @@ type demand struct {
 	in set // options of that device that meet it
 }
 
-// met tells whether the state has what the demands ask.
+// met reports whether the state has what the demands ask.
 func (s state) met(demands []demand) bool {
 	for i := range demands {
 		if !demands[i].in.has(s[demands[i].on]) {
@@ -66,7 +66,7 @@ func (s state) met(demands []demand) bool {
 	return true
 }
 
-// outOfService tells whether device i is out in a state between two steps.
+// outOfService reports whether device i is out in a state between two steps.
 func (p *problem) outOfService(s state, i int) bool {
 	if p.lacks(s, i, i) {
 		return true
@@ -79,7 +79,7 @@ func (p *problem) outOfService(s state, i int) bool {
 	return false
 }
 
-// lacks tells whether device i is out because the needing device lacks
+// lacks reports whether device i is out because the needing device lacks
 // something.
 func (p *problem) lacks(s state, needing, i int) bool {
 	end := p.devices[needing].options[s[needing]].end
@@ -114,7 +114,7 @@ func (p *problem) exchangeInOrder(s state, i, to int) int {
 	return itself
 }
 
-// exchangePending tells whether some exchanged device isn't chosen yet.
+// exchangePending reports whether some exchanged device isn't chosen yet.
 func (p *problem) exchangePending(s state) bool {
 	if !p.anyExchanged {
 		return false
@@ -129,7 +129,7 @@ func (p *problem) exchangePending(s state) bool {
 
 func (p *problem) start() state { return make(state, len(p.devices)) }
 
-// fits tells whether a visit may end in this state.
+// fits reports whether a visit may end in this state.
 func (p *problem) fits(s state) bool {
 	for i := range p.devices {
 		o := &p.devices[i].options[s[i]]
@@ -147,7 +147,7 @@ func (p *problem) fits(s state) bool {
 	return true
 }
 
-// same tells whether two options of devices of one model are one version.
+// same reports whether two options of devices of one model are one version.
 func (p *problem) same(i, a, j, b int) bool {
 	return p.devices[i].options[a].compare(p.devices[j].options[b].point) == 0
 }

@@ -8,7 +8,7 @@ import (
 	"cardwright/manifest"
 )
 
-// State is how a vessel stands.
+// State is how up to date a vessel is.
 type State string
 
 // The states of a vessel, a closed list. Of the last three, what isn't connected

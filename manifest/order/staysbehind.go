@@ -20,9 +20,9 @@ type Stay struct {
 }
 
 // Stays says of the devices that a plan leaves behind why it does, up to 20 of
-// them; more tells that there are others. There are none of a plan with a conflict,
+// them; more says that there are others. There are none of a plan with a conflict,
 // one that is a way back, one without steps before something is read, and one for the
-// time that there is: what that leaves for later is told with it. Errors are those of
+// time that there is: what that leaves for later is given with it. Errors are those of
 // WhatIf.
 func Stays(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, plan Plan) (stays []Stay, more bool, err error) {
 	if plan.Conflict != nil || plan.WayBack || len(plan.Later) > 0 || len(plan.Unknown) > 0 && len(plan.Steps) == 0 {
@@ -51,7 +51,7 @@ func Stays(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, plan Plan) (st
 	return stays, false, nil
 }
 
-// BlockedAlone tells whether the devices that alone were asked for get no step because
+// BlockedAlone reports whether the devices that alone were asked for get no step because
 // something else is in the way.
 func BlockedAlone(plan Plan, only []string, stays []Stay) bool {
 	return len(plan.Steps) == 0 && slices.ContainsFunc(stays, func(s Stay) bool {

@@ -9,7 +9,7 @@ import (
 	"cardwright/manifest/version"
 )
 
-// explainSteps says of every step why it is there and why it stands where it does.
+// explainSteps says of every step why it is there and why it comes where it does.
 func (v *visit) explainSteps() {
 	r := reasoner{visit: v, now: map[string]version.V{}, by: map[string]int{}, was: map[string]version.V{}}
 	for _, d := range v.vessel.Devices {

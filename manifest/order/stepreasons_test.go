@@ -67,7 +67,7 @@ func TestWhatStaysBehindSaysWhy(t *testing.T) {
 	assert.Greater(t, len(plan.NotesBeside(nil)), 1)
 }
 
-// What a plan leaves out is told once where a page tells it with its reasons; all
+// What a plan leaves out is reported once where a page has it with its reasons; all
 // else that is noted stays.
 func TestNotesBesideWhatIsLeftOut(t *testing.T) {
 	for _, l := range []LeftOut{

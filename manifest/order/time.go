@@ -19,7 +19,7 @@ type Time struct {
 // Minutes is all of it.
 func (t Time) Minutes() int { return t.Steps + t.Checks + t.Settings }
 
-// AtLeast tells that it takes longer, nobody knows how much.
+// AtLeast says that it takes longer, by an unknown time.
 func (t Time) AtLeast() bool { return len(t.Missing) > 0 }
 
 // underWay are the checks that are made under way, for all devices in one run: the

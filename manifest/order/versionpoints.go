@@ -44,8 +44,8 @@ func (a point) compare(b point) int {
 	return -1
 }
 
-// example is a version that stands for the point; ok is false where none was
-// found between the two beside it.
+// example is one version at the point; ok is false where none was
+// found between its two neighbours.
 func (a point) example() (v version.V, ok bool) {
 	if !a.after {
 		return a.version, true
@@ -62,7 +62,7 @@ func (a point) example() (v version.V, ok bool) {
 	return "", false
 }
 
-// in tells whether the version is in the range.
+// in reports whether the version is in the range.
 func (a point) in(r version.Range) bool {
 	if !a.after {
 		return r.Allows(a.version)

@@ -57,7 +57,7 @@ func Why(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask, id string) (Reas
 	return reason, reason.explain(shop, vessel, ask, d)
 }
 
-// err is why nothing is known of what is left out, beside a conflict.
+// err is why nothing is known of what is left out, in addition to a conflict.
 func (l *LeftOut) err(plan Plan) error {
 	switch {
 	case len(l.Unknown) > 0:

@@ -10,11 +10,11 @@ import (
 type Act string
 
 // Words are what acts are called where advice is read: at a command line, commands and
-// flags. %s stands for what an act is done to.
+// flags. %s is what an act is done to.
 type Words map[Act]string
 
-// For is an act in these words, of what it is done to; an act without words stands in
-// its own, with that behind it.
+// For puts an act into these words, with what it is done to; an act without words uses
+// its own, followed by that.
 func (w Words) For(a Act, of ...any) string {
 	if form, ok := w[a]; ok {
 		return fmt.Sprintf(form, of...)

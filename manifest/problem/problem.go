@@ -3,7 +3,7 @@
 // where it is wrong, and how bad that is, embed it.
 package problem
 
-// Problem is one thing that is wrong. Texts from outside stand in it as they
+// Problem is one thing that is wrong. It has texts from outside as they
 // are: whoever shows it escapes them.
 type Problem struct {
 	Expected string `json:"expected"`

@@ -30,7 +30,7 @@ func Key(path string) string {
 	return trimmed(undotted(strings.Map(least, folded)))
 }
 
-// undotted drops the dot above that stands on an I: with it the I is another
+// undotted drops the dot above on an I: with it the I is another
 // letter, whose small letter is the i itself.
 func undotted(s string) string {
 	const dotAbove = '\u0307'
@@ -44,10 +44,10 @@ func undotted(s string) string {
 	}, s)
 }
 
-// Same tells whether any device may take two paths for one.
+// Same reports whether any device may take two paths for one.
 func Same(a, b string) bool { return a == b || Key(a) == Key(b) }
 
-// Within tells whether any device may take a path for a folder or for something
+// Within reports whether any device may take a path for a folder or for something
 // in it; the folder "" holds everything.
 func Within(path, folder string) bool {
 	return folder == "" || strings.HasPrefix(Key(path)+"/", Key(folder)+"/")
@@ -73,7 +73,7 @@ func CaseKey(path string) string {
 	return b.String()
 }
 
-// ButCase tells whether two paths differ at most in letter case.
+// ButCase reports whether two paths differ at most in letter case.
 func ButCase(a, b string) bool { return a == b || CaseKey(a) == CaseKey(b) }
 
 // small is the small letter of a capital that is that letter's only capital.

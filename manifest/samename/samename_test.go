@@ -27,7 +27,7 @@ var foldings = map[string]func(string) string{
 var fold = cases.Fold()
 
 // foldedRune is the case folding of one character where that is simple: by the
-// tables of golang.org/x/text, which are not those that Key goes by.
+// tables of golang.org/x/text, which are not those that Key uses.
 func foldedRune(r rune) rune {
 	if out := []rune(fold.String(string(r))); len(out) == 1 {
 		return out[0]
@@ -52,7 +52,7 @@ func TestEveryCharacter(t *testing.T) {
 	}
 }
 
-// alone tells of a character of which no folding makes another.
+// alone reports a character of which no folding makes another.
 func alone(r rune) bool {
 	s := string(r)
 	return unicode.ToUpper(r) == r && unicode.ToLower(r) == r && unicode.ToTitle(r) == r &&

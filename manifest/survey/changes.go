@@ -53,7 +53,7 @@ func (l Line) Changes() (changes []Change) {
 	return changes
 }
 
-// Unsure tells whether a person has to find out which device this is, or what it runs.
+// Unsure reports whether a person has to find out which device this is, or what it runs.
 func (l Line) Unsure() bool {
 	return l.State == Unclear || l.State == UnknownModel || l.State == Differs
 }

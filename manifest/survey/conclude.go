@@ -7,7 +7,7 @@ import (
 
 // Conclude says of a whole capture how it goes together with a vessel's file: Differs
 // where any device does, or isn't in the file; Unclear where some of the capture was
-// lost, there was none, or a device can't be told; else Same. Without a vessel only
+// lost, there was none, or a device can't be identified; else Same. Without a vessel only
 // the capture itself counts. A device that wasn't seen may be switched off, and
 // changes nothing.
 func Conclude(vessel *manifest.Vessel, n *nmea2000.Network, lines []Line) State {

@@ -42,7 +42,7 @@ type Line struct {
 	otherSerial bool             // its serial isn't the one in the file
 }
 
-// Writes tells whether what was seen is to be written into the file: it is certain which
+// Writes reports whether what was seen is to be written into the file: it is certain which
 // device there it is, and something differs.
 func (l Line) Writes() bool { return l.State == Differs && l.device != nil && !l.otherSerial }
 
@@ -128,7 +128,7 @@ func ids(models []*manifest.Model) []string {
 	return all
 }
 
-// versionOf reads a software version: the text as it stands, or its first word
+// versionOf reads a software version: the text as it is, or its first word
 // where that is a release of the catalogue. A release is written as there. One
 // that may be a release cut short is none; why says so.
 //
@@ -160,7 +160,7 @@ func versionOf(m *manifest.Model, text string) (v version.V, why string) {
 	return v, ""
 }
 
-// cutShort tells whether a version may be another one without its end: 4.0 for 4.0-12.
+// cutShort reports whether a version may be another one without its end: 4.0 for 4.0-12.
 func cutShort(v, whole version.V) bool {
 	rest, ok := strings.CutPrefix(string(whole), string(v))
 	return ok && rest != "" && strings.ContainsAny(rest[:1], ".-+~")
@@ -251,13 +251,13 @@ func leaveUnclear(open []*Line, aboard []*manifest.Device, why string) []*manife
 	return aboard
 }
 
-// serialsDiffer tells whether devices have serials on both sides, none of which matched.
+// serialsDiffer reports whether devices have serials on both sides, none of which matched.
 func serialsDiffer(open []*Line, left []*manifest.Device) bool {
 	return slices.ContainsFunc(open, func(l *Line) bool { return l.Serial != "" }) &&
 		slices.ContainsFunc(left, func(d *manifest.Device) bool { return d.Serial != "" })
 }
 
-// oneVersion tells whether all run the same known version.
+// oneVersion reports whether all run the same known version.
 func oneVersion(all []*Line) bool {
 	return !slices.ContainsFunc(all, func(l *Line) bool { return l.Version != all[0].Version || l.Version == "" })
 }

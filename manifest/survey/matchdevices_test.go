@@ -67,7 +67,7 @@ func plot12(version, serial string) nmea2000.Product {
 }
 
 // Nobody's version is written to another device: what contradicts the file, or
-// could be either of two, is told and left.
+// could be either of two, is reported and left.
 func TestNeverTheWrongDevice(t *testing.T) {
 	s := shop(t)
 	for _, c := range []struct {

@@ -16,7 +16,7 @@ func YesOrNo(cell string) (yes, ok bool) {
 // Words are the words of a cell, with spaces or commas between them.
 func Words(cell string) []string { return strings.Fields(strings.ReplaceAll(cell, ",", " ")) }
 
-// Parts are the parts of a cell that stand between any of these characters, without
+// Parts are the parts of a cell between any of these characters, without
 // the spaces round them.
 func Parts(cell, between string) (parts []string) {
 	for _, p := range strings.FieldsFunc(cell, func(r rune) bool { return strings.ContainsRune(between, r) }) {

@@ -35,7 +35,7 @@ type Column struct {
 // Table is a table with a heading line, as spreadsheets write it.
 type Table struct {
 	name  string
-	given []string // the columns that stand there, "" for one without a heading
+	given []string // the columns of the file, "" for one without a heading
 	Rows  []Row
 }
 
@@ -46,7 +46,7 @@ type Row struct {
 	at    []manifest.Pos
 }
 
-// Get is what stands in a column, "" where nothing does.
+// Get is the cell of a column, "" where it is empty.
 func (r Row) Get(column string) string {
 	if i := slices.Index(r.table.given, column); i >= 0 && i < len(r.cells) {
 		return r.cells[i]
@@ -54,7 +54,7 @@ func (r Row) Get(column string) string {
 	return ""
 }
 
-// At is where the cell of a column stands, or where the line begins.
+// At is where the cell of a column is, or where the line begins.
 func (r Row) At(column string) manifest.Pos {
 	if i := slices.Index(r.table.given, column); i >= 0 && i < len(r.at) {
 		return r.at[i]
@@ -63,7 +63,7 @@ func (r Row) At(column string) manifest.Pos {
 }
 
 // Read reads a table of these columns, in any order, separated by commas,
-// semicolons or tabs. name stands in messages. What doesn't fit is Mistakes,
+// semicolons or tabs. Messages use name. What doesn't fit is Mistakes,
 // all at once; the table then has what could be read, so that its caller can find
 // further mistakes.
 func Read(name string, data []byte, columns []Column) (*Table, error) {
@@ -359,7 +359,7 @@ func (w *Writer) Flush() error {
 	return nil
 }
 
-// guard stands before a cell that a spreadsheet would take for something else.
+// guard is put before a cell that a spreadsheet would take for something else.
 // The first characters that make a formula are those that OWASP lists under
 // "CSV Injection" (read August 2026), full-width forms among them; a guard
 // itself is guarded, so that every cell comes back as it was.

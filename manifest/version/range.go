@@ -63,7 +63,7 @@ func parseBound(s string) (Bound, error) {
 	return Bound{}, fmt.Errorf("%q is not a bound; write one of >= > <= < = and a version, as in >= 4.3", s)
 }
 
-// Allows tells whether v is in the range. An unknown version is in no range
+// Allows reports whether v is in the range. An unknown version is in no range
 // that has a bound.
 func (r Range) Allows(v V) bool {
 	for _, b := range r {

@@ -25,7 +25,7 @@ type V string
 // device yet. It is not a version: it orders with nothing.
 const Unknown V = "unknown"
 
-// InTable is a version as it stands in a table: with a v, since spreadsheets take
+// InTable is a version as a table has it: with a v, since spreadsheets take
 // 4.10 for a number and 3-1 for a day. Parse takes it off again.
 func (v V) InTable() string {
 	if v == "" || v == Unknown {

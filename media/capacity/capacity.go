@@ -39,9 +39,9 @@ const (
 
 // Options are how to test; the zero value is fine.
 type Options struct {
-	// Seed determines the bytes that are written; zero stands for a random one.
+	// Seed determines the bytes that are written; zero: a random one.
 	Seed [32]byte
-	// Reads is how often everything is read; zero stands for once. A second time
+	// Reads is how often everything is read; zero: once. A second time
 	// finds bytes that were right only once.
 	Reads int
 	// Progress is called with the bytes done of all that are to be written and

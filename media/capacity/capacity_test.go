@@ -81,7 +81,7 @@ func jsonOf(t *testing.T, v any) string {
 }
 
 // Every card that wraps or drops, whatever its true size from 4 MiB (one write)
-// up and however much of its start it protects, is told with its true size to
+// up and however much of its start it protects, is reported with its true size to
 // the byte.
 func TestTrueSizeIsFound(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {

@@ -97,7 +97,7 @@ func isAlike(a, b []byte) bool {
 	return different < sectorSize*8/4
 }
 
-// isFilled tells whether all bytes of a sector are this one.
+// isFilled reports whether all bytes of a sector are this one.
 func isFilled(sector []byte, with byte) bool {
 	return sector[0] == with && bytes.Equal(sector[1:], sector[:len(sector)-1])
 }

@@ -42,7 +42,7 @@ func Whole(path string) (string, error) {
 	return macWhole(real)
 }
 
-// Holds tells whether a file, or the folder that it would be made in, is on a
+// Holds reports whether a file, or the folder that it would be made in, is on a
 // drive. What can't be looked at isn't.
 func Holds(drive, path string) bool {
 	whole, err := Whole(drive)

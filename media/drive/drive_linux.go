@@ -107,7 +107,7 @@ func (d *Drive) measure(doing string) error {
 	return nil
 }
 
-// gone tells that the card was pulled out. The kernel removes a drive that was
+// gone reports that the card was pulled out. The kernel removes a drive that was
 // unplugged, or shows it as empty; a reader without its card refuses to be opened.
 func (s *store) gone() bool {
 	if size, err := sizeOf(s.plain); err == nil && size == 0 {

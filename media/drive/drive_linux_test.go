@@ -433,7 +433,7 @@ func TestFailingDriveIsTold(t *testing.T) {
 	assert.ErrorContains(t, err, fmt.Sprintf("reading %s at byte %d: it doesn't answer: it was pulled out", path, 1<<20+4096))
 }
 
-// A card that is pulled out is told as that, whatever the kernel answers: here
+// A card that is pulled out is reported as such, whatever the kernel answers: here
 // the loop drive is left with an empty file, as a drive is whose card is out.
 func TestPulledOutIsTold(t *testing.T) {
 	for _, direct := range []bool{true, false} {

@@ -29,7 +29,7 @@ func OpenDrive(path string, forWriting bool) (*Drive, error) {
 	return &Drive{d}, nil
 }
 
-// IsName tells whether a target is the name of a drive, and not a file or folder.
+// IsName reports whether a target is the name of a drive, and not a file or folder.
 func IsName(path string) bool { return windisk.IsDrive(path) }
 
 // Whole is the name of the drive that a path names, as readers lists it.
@@ -41,7 +41,7 @@ func Whole(path string) (string, error) {
 	return windisk.Path(number), nil
 }
 
-// Holds tells whether a file, or the folder that it would be made in, is on a
+// Holds reports whether a file, or the folder that it would be made in, is on a
 // drive. What can't be looked at isn't.
 func Holds(drive, path string) bool {
 	number, err := ntNumber(windowsCalls{}, drive)

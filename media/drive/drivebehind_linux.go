@@ -9,7 +9,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Holds tells whether a file, or the folder that it would be made in, is on a file
+// Holds reports whether a file, or the folder that it would be made in, is on a file
 // system mounted from a drive or from a part of it. What can't be looked at isn't.
 func Holds(drive, path string) bool {
 	var whole, file unix.Stat_t
@@ -22,7 +22,7 @@ func Holds(drive, path string) bool {
 	if whole.Rdev == file.Dev {
 		return true
 	}
-	// A part's folder stands in its drive's, such as …/block/sdb/sdb1.
+	// A part's folder is in its drive's, such as …/block/sdb/sdb1.
 	of, err1 := deviceFolder(uint64(whole.Rdev))
 	in, err2 := deviceFolder(uint64(file.Dev))
 	return err1 == nil && err2 == nil && strings.HasPrefix(in, of+string(os.PathSeparator))

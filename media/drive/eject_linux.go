@@ -33,7 +33,7 @@ func (d *Drive) TellSystem() error {
 	case d.knowsParts():
 		return nil
 	}
-	// Some kernels read no tables of this kind; they can be told each part.
+	// Some kernels read no tables of this kind; they accept each part by itself.
 	table := make([]byte, d.sector)
 	if _, err := d.ReadAt(table, 0); err != nil {
 		return err
@@ -46,7 +46,7 @@ func (d *Drive) TellSystem() error {
 	return nil
 }
 
-// knowsParts tells whether the kernel lists a part of the drive.
+// knowsParts reports whether the kernel lists a part of the drive.
 func (d *Drive) knowsParts() bool {
 	info, err := d.plain.Stat()
 	if err != nil {

@@ -95,7 +95,7 @@ func (s *store) fault(doing string, err error) error {
 
 func faultOf(k kind, doing string, err error) error { return faultOn(here, k, doing, err) }
 
-// faultNamed is an error of the system under this name; nil stands for none.
+// faultNamed is an error of the system under this name; nil: none.
 func faultNamed(name error, k kind, doing string, err error) error {
 	return faultNamedOn(here, name, k, doing, err)
 }

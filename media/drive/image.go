@@ -11,7 +11,7 @@ import (
 	"cardwright/media/place"
 )
 
-// Image is a card's bytes in a file. One that is being made stands beside its final
+// Image is a card's bytes in a file. One that is being made is next to its final
 // name until Commit.
 type Image struct {
 	*store
@@ -56,7 +56,7 @@ func openReading(doing, path string) (*Image, error) {
 	return img, nil
 }
 
-// CreateImage begins an image file of that many bytes, all zero and sparse, beside
+// CreateImage begins an image file of that many bytes, all zero and sparse, next to
 // path. Until Commit nothing at path changes. The leftovers of a killed run for the
 // same path are removed.
 func CreateImage(path string, bytes int64) (*Image, error) {
@@ -108,7 +108,7 @@ func newStore(path string, f *os.File, bytes int64, writing bool) *store {
 	return &store{path: path, kind: image, bytes: bytes, sector: sectorSize, writing: writing, plain: f}
 }
 
-// AllZero tells that nothing was written to an image that is being made: it needs
+// AllZero reports that nothing was written to an image that is being made: it needs
 // no blanking.
 func (i *Image) AllZero() bool { return i.target != "" && !i.touched.Load() }
 
@@ -197,7 +197,7 @@ func isLeftoverOf(target, name string) bool {
 	return ok && of == filepath.Base(target)
 }
 
-// removeLeftovers removes what killed runs left beside target. One that another run
+// removeLeftovers removes what killed runs left next to target. One that another run
 // is still writing is an error.
 func removeLeftovers(target string) error {
 	entries, err := os.ReadDir(filepath.Dir(target))

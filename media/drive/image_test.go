@@ -185,7 +185,7 @@ func TestReadAndWriteKeepWithinTheImage(t *testing.T) {
 	}
 }
 
-// An image cut short under our hands is told from one that ended there.
+// An image cut short while in use is distinguished from one that ended there.
 func TestImageCutShortIsTold(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "a.img")
 	require.NoError(t, os.WriteFile(path, pattern(1<<20), 0o600))

@@ -62,7 +62,7 @@ func macWhole(path string) (string, error) {
 	return "/dev/" + id, nil
 }
 
-// macStandsOn tells whether a mounted device, by its name from statfs, is a whole
+// macStandsOn reports whether a mounted device, by its name from statfs, is a whole
 // drive or a part of it.
 func macStandsOn(mounted, whole string) bool {
 	return mounted == whole || strings.HasPrefix(mounted, whole+"s")

@@ -434,7 +434,7 @@ func harmless(t *testing.T) (ok bool) {
 	return errors.Is(err, ErrBusy) && first.Close() == nil
 }
 
-// What a person meets: told as that, with advice for Windows, and nothing on
+// What a person meets: reported as such, with advice for Windows, and nothing on
 // the card was changed.
 func TestWindowsRefusals(t *testing.T) {
 	for name, c := range map[string]struct {

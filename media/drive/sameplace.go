@@ -8,7 +8,7 @@ import (
 	"strings"
 )
 
-// SameFile tells whether two names are of one file that is there.
+// SameFile reports whether two names are of one file that is there.
 func SameFile(a, b string) bool {
 	one, err := os.Stat(a)
 	if err != nil {
@@ -18,31 +18,31 @@ func SameFile(a, b string) bool {
 	return err == nil && os.SameFile(one, other)
 }
 
-// SamePlace tells whether two names lead to one file or one drive, there or not yet.
+// SamePlace reports whether two names lead to one file or one drive, there or not yet.
 func SamePlace(a, b string) bool {
 	if IsName(a) || IsName(b) {
 		return sameDrive(a, b)
 	}
 	one, err := realPath(a)
 	if err != nil {
-		return false // told when it is opened
+		return false // reported when it is opened
 	}
 	other, err := realPath(b)
 	return err == nil && one == other || SameFile(a, b)
 }
 
-// sameDrive tells whether two names are of one drive: its number, or the letter
+// sameDrive reports whether two names are of one drive: its number, or the letter
 // of a volume on it.
 func sameDrive(a, b string) bool {
 	one, err := Whole(a)
 	if err != nil {
-		return false // told when it is opened
+		return false // reported when it is opened
 	}
 	other, err := Whole(b)
 	return err == nil && one == other
 }
 
-// Within tells whether a path leads into a folder, through links or not. The
+// Within reports whether a path leads into a folder, through links or not. The
 // file itself need not be there yet.
 func Within(folder, path string) bool {
 	root, err := realPath(folder)

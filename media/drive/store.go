@@ -64,7 +64,7 @@ func (s *store) Bytes() int64 { return s.bytes }
 // Path is where the drive or image was opened, as it was named.
 func (s *store) Path() string { return s.path }
 
-// FromMedium tells whether reads are known to come from the medium. Where the
+// FromMedium reports whether reads are known to come from the medium. Where the
 // system allows no reads past its cache, that is so only once Forget has seen the
 // cache empty.
 func (s *store) FromMedium() bool { return s.proof.Load() != unproven }
@@ -173,7 +173,7 @@ func (s *store) Sync() error {
 	return nil
 }
 
-// Forget drops the system's caches of the medium. FromMedium then tells whether
+// Forget drops the system's caches of the medium. FromMedium then reports whether
 // that is known to have worked.
 func (s *store) Forget() error {
 	if err := s.forget(); err != nil {

@@ -68,7 +68,7 @@ func faultOn(on system, k kind, doing string, err error) error {
 	return faultNamedOn(on, on.nameOf(bareError(err)), k, doing, err)
 }
 
-// faultNamedOn is an error of a system under this name; nil stands for none. A
+// faultNamedOn is an error of a system under this name; nil: none. A
 // fault may have a name and no error behind it.
 func faultNamedOn(on system, name error, k kind, doing string, err error) error {
 	switch bare := bareError(err); {

@@ -43,7 +43,7 @@ func KindOf(path string) (Kind, error) {
 	return ImageFile, &NotATarget{path}
 }
 
-// NotATarget is a name of something that no card can stand in: a pipe, a socket.
+// NotATarget is a name of something that can't hold a card: a pipe, a socket.
 type NotATarget struct{ Path string }
 
 func (e *NotATarget) Error() string { return e.Path + " is neither a drive nor a folder nor a file" }

@@ -15,7 +15,7 @@ const (
 
 	mediaFixed = 0xF8
 
-	// Drives without a geometry of their own are told as 255 heads of 63
+	// Drives without a geometry of their own are given 255 heads of 63
 	// sectors; common practice, no source.
 	heads           = 255
 	sectorsPerTrack = 63

@@ -119,7 +119,7 @@ func (l *Layout) folderTo(w io.Writer, d *folder) error {
 	return zeros(w, int64(d.count)*l.geo.clusterBytes()-written)
 }
 
-// ownEntries stand at a folder's start: the label in the root, `.` and `..`
+// ownEntries are at a folder's start: the label in the root, `.` and `..`
 // elsewhere.
 func (l *Layout) ownEntries(d *folder) []entry {
 	if d.parent == nil {

@@ -24,7 +24,7 @@ func TestTimes(t *testing.T) {
 		{time.Date(2024, 2, 29, 13, 34, 57, 250_000_000, time.FixedZone("", 3600)), 0x585D, 0x645C, 125},
 		{time.Date(1979, 12, 31, 23, 59, 59, 0, time.UTC), 0x0021, 0, 0},
 		{time.Time{}, 0x0021, 0, 0},
-		// 127 years on, 23:59:58 and 199 hundredths: the last that can be told.
+		// 127 years on, 23:59:58 and 199 hundredths: the last that can be stored.
 		{time.Date(2107, 12, 31, 23, 59, 59, 999_999_999, time.UTC), 0xFF9F, 0xBF7D, 199},
 		{time.Date(2108, 1, 1, 0, 0, 0, 0, time.UTC), 0xFF9F, 0xBF7D, 199},
 	} {

@@ -104,7 +104,7 @@ func run(t require.TestingT, name string, args ...string) string {
 }
 
 // partition copies the partition into a sparse file of its own, as fsck.fat
-// can't be told an offset. Holes are skipped, not read.
+// can't take an offset. Holes are skipped, not read.
 func partition(t require.TestingT, card string, g Geometry) string {
 	const seekData, seekHole = 3, 4 // lseek(2) on Linux
 	in, err := os.Open(card)

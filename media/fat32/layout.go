@@ -145,7 +145,7 @@ func (l *Layout) place() {
 	l.geo.UsedClusters = next - firstCluster
 }
 
-// Geometry is where the parts of the card stand.
+// Geometry is where the parts of the card are.
 func (l *Layout) Geometry() Geometry { return l.geo }
 
 // Files are the spec's files with their places, in the spec's order, by ascending

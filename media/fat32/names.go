@@ -19,9 +19,9 @@ const (
 )
 
 const (
-	// neverInNames can't stand in a long name, nor in a short one.
+	// neverInNames are not allowed in a long name, nor in a short one.
 	neverInNames = `"*/:<>?\|`
-	// onlyInLongNames can't stand in a short name.
+	// onlyInLongNames are not allowed in a short name.
 	onlyInLongNames = "+,;=[] ."
 )
 
@@ -129,7 +129,7 @@ func shortRune(r rune) rune {
 	return r
 }
 
-// isShort tells whether a name is a short name as it is, and needs no long-name
+// isShort reports whether a name is a short name as it is, and needs no long-name
 // entries.
 func isShort(name string) bool {
 	_, _, exact := basisName(name)

@@ -58,8 +58,8 @@ func writerOf(data []byte) func(io.Writer) error {
 }
 
 // WriteStructures writes all of the file system but the boot sectors: FSInfo and
-// its backup, the FATs as far as they aren't zero, and the folders. It goes by
-// ascending place, in whole sectors, at most 1 MiB at once. The card must have been
+// its backup, the FATs as far as they aren't zero, and the folders. It writes by
+// ascending offset, in whole sectors, at most 1 MiB at once. The card must have been
 // blanked.
 func (l *Layout) WriteStructures(w io.WriterAt) error {
 	buffered := bufio.NewWriterSize(nil, mostWrite)

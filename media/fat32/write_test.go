@@ -163,7 +163,7 @@ func TestEveryFailedWriteIsTold(t *testing.T) {
 }
 
 // The digest by its definition, from a card's bytes; which clusters are a
-// folder's is told by mtools.
+// folder's is shown by mtools.
 func TestDigestByItsDefinition(t *testing.T) {
 	for _, files := range [][]File{nil, demoFiles(), manyFiles(300)} {
 		card, l := image(t, spec(nominal(4), files...))

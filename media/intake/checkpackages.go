@@ -24,21 +24,21 @@ import (
 	"cardwright/media"
 )
 
-// State is how a package file stands beside the catalogue.
+// State is how a package file compares with the catalogue.
 type State string
 
 // The states of a package file, from best to worst.
 const (
 	Whole      State = "whole"      // read to its end, and as the catalogue says
 	Present    State = "present"    // of the right size; not read
-	Unused     State = "unused"     // whole, and of no use to any vessel
+	Unused     State = "unused"     // intact, and of no use to any vessel
 	Unknown    State = "unknown"    // not in the catalogue
 	Missing    State = "missing"    // in the catalogue, and not there
 	Differs    State = "differs"    // not what the catalogue says
 	Unreadable State = "unreadable" // could not be read to its end
 )
 
-// Checked is one package file, as the inventory tells it. It stands apart from
+// Checked is one package file, as the inventory reports it. It is apart from
 // digest.File: what it names may not be there, and its size and digest are what is
 // expected.
 type Checked struct {
@@ -61,7 +61,7 @@ type Checked struct {
 	LastWrong bool          `json:"last_wrong,omitempty"`    // it wasn't right then
 	Changed   bool          `json:"changed_since,omitempty"` // it has another size or time than it had then
 
-	path string // where it stands
+	path string // where it is
 	size int64
 	sum  digest.SHA256 // of an unknown file that was read
 
@@ -159,7 +159,7 @@ func below(dir, path string) string {
 }
 
 // strangers are the files of the package folder that the catalogue doesn't know,
-// but for lists and signatures beside known ones.
+// except lists and signatures next to known ones.
 func strangers(dir string, known map[string]bool, words problem.Words) ([]*Checked, error) {
 	w := &walk{dir: dir, known: known, words: words, folders: map[string]bool{}}
 	for path := range known {
@@ -207,7 +207,7 @@ func (w *walk) folder(dir string) error {
 	return nil
 }
 
-// needs tells whether files of the catalogue stand below a folder.
+// needs says whether the catalogue has files below a folder.
 func (w *walk) needs(path string) bool {
 	for folder := range w.folders {
 		if strings.HasPrefix(folder, path+string(filepath.Separator)) {
@@ -233,8 +233,8 @@ func (w *walk) stranger(path, name string) *Checked {
 	return c
 }
 
-// companion tells whether a file is a list or a signature that belongs to
-// packages beside it.
+// companion reports whether a file is a list or a signature that belongs to
+// packages next to it.
 func companion(path string, known, folders map[string]bool) bool {
 	dir, name := filepath.Split(path)
 	if !folders[dir] {
@@ -251,8 +251,8 @@ const mostWorkers = 4
 
 // Check reads every package file again, several at a time, and compares it with the
 // catalogue. The system's cache of a file is dropped first, as far as the system
-// lets that be done, so that the disk answers. progress, which may be nil, is told
-// of the bytes read, by one goroutine at a time.
+// lets that be done, so that the disk answers. progress, which may be nil, gets
+// the number of bytes read, from one goroutine at a time.
 func Check(ctx context.Context, inv Inventory, progress func(int64)) error {
 	jobs := make(chan *Checked)
 	var wait sync.WaitGroup

@@ -219,7 +219,7 @@ func BenchmarkPlainLoop(b *testing.B) {
 }
 
 // The package folder, or one in it, may be a link to another disk; a link that
-// leads nowhere known is told of, and not followed.
+// leads nowhere known is reported, and not followed.
 func TestLinkedFolders(t *testing.T) {
 	b := newBench(t)
 	other := t.TempDir()

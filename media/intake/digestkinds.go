@@ -19,7 +19,7 @@ import (
 	"aead.dev/minisign"
 	"golang.org/x/crypto/blake2b"
 	"golang.org/x/crypto/blake2s"
-	"golang.org/x/crypto/ripemd160" //lint:ignore SA1019 old lists have it; it is told as a weak digest
+	"golang.org/x/crypto/ripemd160" //lint:ignore SA1019 old lists have it; it is reported as a weak digest
 	"lukechampine.com/blake3"
 
 	"cardwright/manifest/digest"

@@ -1,5 +1,5 @@
 // Package intake takes downloads into a shop's package folder: it finds out
-// what a file is, whether it is whole and who vouches for it, puts it in its
+// what a file is, whether it is complete and who vouches for it, puts it in its
 // place in one step, and later reads everything in that folder again.
 //
 // A download is a stranger's: names, lists, signatures and archives are
@@ -21,7 +21,7 @@ const (
 	maxListLines    = 20_000         // of such a list, and digests in it
 	maxListLine     = 16 << 10       // bytes of a line of it
 	maxListDepth    = 64             // of one that is JSON or XML
-	maxBeside       = 2000           // files beside a download that are searched for lists
+	maxBeside       = 2000           // files next to a download that are searched for lists
 	maxBesideBytes  = 16 << 20       // of those files
 	maxSignature    = 4 << 10        // bytes of a signature; they have a few hundred
 	maxWholeSigned  = 8 << 20        // a file with a signature of the older kind, which is verified in memory
@@ -45,7 +45,7 @@ type Request struct {
 	Old        string        // the name of that file; "": the only one, or the one of this name
 	SHA256     string        // a digest got elsewhere; "": none
 	From       string        // where it, or the download, was got
-	List       string        // a list of digests; "": looked for beside the download
+	List       string        // a list of digests; "": looked for next to the download
 	SigningKey string        // the maker's public key; "": as the catalogue has it
 	ReplaceKey string        // why that key takes the place of the one that the catalogue has; "": it doesn't
 	Despite    bool          // a person has seen what looks wrong with it, and takes it
@@ -74,7 +74,7 @@ type Found struct {
 	Version version.V
 	Variant string
 	Known   *manifest.File // in the catalogue; nil: not there yet
-	Name    string         // as it stands in the catalogue and on the card
+	Name    string         // as in the catalogue and on the card
 	Size    int64
 	SHA256  digest.SHA256
 	Unpack  bool
@@ -88,7 +88,7 @@ type Found struct {
 
 	Instead *manifest.File // the file of its release that it replaces; nil: none
 	Done    bool           // it has been replaced already; only the old file may still be there
-	Why     string         // why, where the request tells; "": the user has to say
+	Why     string         // why, where the request says; "": the user has to say
 
 	files int // that its release had
 	words problem.Words

@@ -79,9 +79,9 @@ type examination struct {
 	zip      *archive // nil: it isn't one
 }
 
-// Examine reads a download, finds out what it is and whether it is whole, and who
-// vouches for it. Nothing is written. progress, which may be nil, is told of every
-// byte read. The error is *Refused where the download can't be taken.
+// Examine reads a download, finds out what it is and whether it is complete, and who
+// vouches for it. Nothing is written. progress, which may be nil, gets the
+// number of bytes of each read. The error is *Refused where the download can't be taken.
 func Examine(ctx context.Context, shop *manifest.Shop, request Request, progress func(int64)) (Found, error) {
 	x := &examination{ctx: ctx, shop: shop, request: request, progress: progress, base: filepath.Base(request.Path)}
 	if err := x.open(); err != nil {

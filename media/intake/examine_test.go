@@ -374,7 +374,7 @@ func TestMembersOfOneName(t *testing.T) {
 	assert.Equal(t, "ask the maker for another", b.refused(r, "several members of this name").Advice)
 }
 
-// Archives made to do harm: none is unpacked, and the reason is told.
+// Archives made to do harm: none is unpacked, and the reason is given.
 func TestHostileArchives(t *testing.T) {
 	link := &zip.FileHeader{Name: "plot.upd"}
 	link.SetMode(fs.ModeSymlink | 0o777)
@@ -481,7 +481,7 @@ func TestListNamedForItsKind(t *testing.T) {
 	assert.Equal(t, "in SHA256SUMS for new.upd: SHA-256 "+shoptest.Sum([]byte("x")), wrong.Expected)
 }
 
-// A list that the user names, and that is of no use, is told once, with why.
+// A list that the user names, and that can't be used, is reported once, with the reason.
 func TestNamedListOfNoUse(t *testing.T) {
 	b := newBench(t)
 	path, list := b.download("new.upd", []byte("other bytes")), b.download("list.txt", []byte("nothing here"))

@@ -27,7 +27,7 @@ type content struct {
 type ending struct {
 	whole   bool   // the form says where it is, and the file reaches it
 	kind    string // of file
-	missing string // "": nothing, as far as can be told
+	missing string // "": nothing that was found
 }
 
 // end finds out whether a file reaches the end that its own form gives. gzip, zstd
@@ -203,7 +203,7 @@ func (c content) zstdEnd() string {
 	}
 	defer in.Close()
 	if _, err := copyAll(c.ctx, io.Discard, io.LimitReader(in, 1), nil); errors.Is(err, zstd.ErrWindowSizeExceeded) {
-		return "" // it can't be told
+		return "" // unknown
 	}
 	return c.missingWhenUnpacked(in)
 }

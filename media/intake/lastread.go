@@ -30,7 +30,7 @@ type Readings struct {
 
 // Reading is one file that was read.
 type Reading struct {
-	Wrong    bool          `json:"wrong,omitempty"` // it wasn't as the catalogue says, or couldn't be read whole
+	Wrong    bool          `json:"wrong,omitempty"` // it wasn't as the catalogue says, or couldn't be read in full
 	At       time.Time     `json:"at"`
 	SHA256   digest.SHA256 `json:"sha256"`
 	Size     int64         `json:"size"`

@@ -35,7 +35,7 @@ func (r *lineReader) endRecord() {
 // token is a digest found in a line.
 type token struct {
 	digest   string // in hex digits
-	kind     kind   // that stands right before it
+	kind     kind   // that is right before it
 	from, to int    // with that word
 }
 
@@ -75,12 +75,12 @@ func tokensIn(line string) (all []token) {
 	return all
 }
 
-// mayBeginAfter tells whether a word may begin behind a text.
+// mayBeginAfter reports whether a word may begin behind a text.
 func mayBeginAfter(before string) bool {
 	return before == "" || strings.ContainsRune(" \t,;|\"'`({[#?&@*>:=/", rune(before[len(before)-1]))
 }
 
-// standsAlone tells whether a run of hex digits between two texts is a word of
+// standsAlone reports whether a run of hex digits between two texts is a word of
 // its own.
 func standsAlone(before, after string) bool {
 	before = strings.TrimSuffix(before, "0x")
@@ -209,7 +209,7 @@ var (
 	startWords = pattern.Of(`(?i)^(?:(?:check ?sum|hash|digest|sum|value|of|for|file|the|is)\b[\s:=]*)+`)
 )
 
-// cutKind takes the word for a kind out of what stands beside a digest, where it is
+// cutKind takes the word for a kind out of the text next to a digest, where it is
 // apart from the name.
 func cutKind(rest string) (string, kind) {
 	padded := " " + rest + " "
@@ -222,7 +222,7 @@ func cutKind(rest string) (string, kind) {
 	return rest, ""
 }
 
-// nameIn is the likeliest name in what stands beside a digest.
+// nameIn is the likeliest name in the text next to a digest.
 func (r *lineReader) nameIn(rest string) string {
 	if m := inBrackets.FindStringSubmatch(rest); m != nil {
 		return bareName(m[1])

@@ -14,7 +14,7 @@ import (
 	"cardwright/manifest/pattern"
 )
 
-// evidence is what lies beside a download and may vouch for it.
+// evidence is the files next to a download that may vouch for it.
 type evidence struct {
 	base      string // the download's own name
 	lists     []list
@@ -25,7 +25,7 @@ type evidence struct {
 	notes     []string
 }
 
-// signatureFile is a signature that lies beside what it signs.
+// signatureFile is a signature next to what it signs.
 type signatureFile struct {
 	name string
 	form string // "" where it is minisign's
@@ -46,7 +46,7 @@ var (
 	listEnd   = pattern.Of(`(?i)[._-]?(?:(?:sha-?_?(?:1|2|3|224|256|384|512)(?:[-_]?(?:224|256|384|512))?|md5|crc-?32|blake[23][bs]?(?:-?\d{3})?|b[23]|rmd160|ripemd160|whirlpool)(?:-?_?sums?)?|check-?sums?|chksums?|digests?|hash(?:es)?|sums?|sfv|meta4|metalink)(?:\.(?:txt|text|asc|csv|json|xml|md|sums?))?$`)
 )
 
-// isListName tells whether a file is named as lists of digests are.
+// isListName reports whether a file is named as lists of digests are.
 func isListName(name string) bool {
 	words := strings.NewReplacer(".", " ", "_", " ").Replace(name)
 	if len(kindsIn(words)) == 0 && !listWords.MatchString(name) {
@@ -67,7 +67,7 @@ func signedName(name string) string {
 	return ""
 }
 
-// readEvidence reads the lists and signatures beside a download. One that can't be
+// readEvidence reads the lists and signatures next to a download. One that can't be
 // read is an error: silence would look as if there were none.
 func readEvidence(path, named string) (evidence, error) {
 	e := evidence{base: filepath.Base(path)}
@@ -243,7 +243,7 @@ func (e *evidence) addSignatures(dir, named string) error {
 	return err
 }
 
-// concerns tells whether a signature of a file of this name is of use here: of the
+// concerns reports whether a signature of a file of this name is of use here: of the
 // download or one of its lists.
 func (e *evidence) concerns(of string) bool {
 	return looseName(of) == looseName(e.base) || looseName(of) == looseName(stem(e.base)) || slices.ContainsFunc(e.lists, func(l list) bool { return looseName(l.name) == looseName(of) })
@@ -334,7 +334,7 @@ func owned(list string) string {
 	return ""
 }
 
-// isOwn tells whether a list is the download's own: named for it, and for no other
+// isOwn reports whether a list is the download's own: named for it, and for no other
 // file of the folder.
 func (e *evidence) isOwn(l *list) bool {
 	of := looseName(owned(l.name))
@@ -350,13 +350,13 @@ func (e *evidence) isOwn(l *list) bool {
 	return false
 }
 
-// shares tells whether another file of the folder, neither list nor signature, has
+// shares reports whether another file of the folder, neither list nor signature, has
 // this name apart from its ending.
 func (e *evidence) shares(name, of string) bool {
 	return looseName(name) == of || looseName(stem(name)) == of && !isListName(name) && signedName(name) == ""
 }
 
-// isOthers tells whether a list is named for another file of the folder.
+// isOthers reports whether a list is named for another file of the folder.
 func (e *evidence) isOthers(l *list) bool {
 	of := looseName(owned(l.name))
 	return of != "" && !e.isOwn(l) && slices.ContainsFunc(e.siblings, func(n string) bool { return e.shares(n, of) })

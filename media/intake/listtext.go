@@ -76,21 +76,21 @@ func fromUTF16(data []byte, order binary.ByteOrder) string {
 	return strings.TrimPrefix(string(utf16.Decode(units)), "\ufeff")
 }
 
-// isText tells that no character is one that texts never have.
+// isText reports that no character is one that texts never have.
 func isText(text string) bool {
 	return !strings.ContainsFunc(text, func(r rune) bool {
 		return r < ' ' && r != '\t' && r != '\n' && r != '\r' && r != '\f' && r != '\v' && r != '\x1b' && r != '\x1a'
 	})
 }
 
-// How a web page begins, and what stands between its words.
+// How a web page begins, and what is between its words.
 var (
 	pageStart = pattern.Of(`(?is)^(?:\s|<\?xml.*?\?>|<!--.*?-->)*<(?:!doctype\s+html|html|head|body|title|meta|script|style|center|h1|h2|p|div|table|pre|br|a|b|font|iframe|noscript|link|span|form|main|section)[\s>/]`)
 	tags      = pattern.Of(`(?is)<script.*?</script>|<style.*?</style>|<!--.*?-->|</?(?:p|br|tr|li|div|pre|h[1-6]|table|title|dt|dd)[^<>]*>`)
 	otherTags = pattern.Of(`<[^<>]*>`)
 )
 
-// isPage tells whether a text is a web page.
+// isPage reports whether a text is a web page.
 func isPage(text string) bool { return pageStart.MatchString(text[:min(len(text), headBytes)]) }
 
 // visibleText is what a web page shows, much as a person would copy it.

@@ -90,7 +90,7 @@ func fromXML(text string) *branch {
 	}
 }
 
-// treeReader adds the digests of a tree with the names beside them.
+// treeReader adds the digests of a tree with the names next to them.
 type treeReader struct{ lineReader }
 
 // read adds the digests of a branch that has a name. Those of a branch without one
@@ -165,6 +165,6 @@ func (r *treeReader) digest(b *branch, told kind) (listed, bool) {
 	return listed{kinds: []kind{k}, digest: t[0].digest}, true
 }
 
-// mostAround is how many characters may stand around a digest in a value: the
+// mostAround is how many characters may be around a digest in a value: the
 // word for its kind.
 const mostAround = 16

@@ -24,7 +24,7 @@ type nearness int
 
 const (
 	notMeant  nearness = iota
-	inText             // the file's name stands beside the digest, among other words
+	inText             // the file's name is next to the digest, among other words
 	loosely            // the name but for capitals, spaces and what addresses make of them
 	byName             // the name itself, whatever its folder
 	byFolder           // the name, in the folder where the file is
@@ -110,7 +110,7 @@ func (l *list) nearnessByName(name string, s *subject) nearness {
 	return n
 }
 
-// hasWord tells whether a name stands in a text as a word of its own, and not
+// hasWord says whether a text has a name as a word of its own, and not
 // within another name.
 func hasWord(text, name string) bool {
 	if name == "" {

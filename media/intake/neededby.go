@@ -88,7 +88,7 @@ func NoFile(s order.Step) string {
 // vesselsFor are the ids of the vessels that need a release.
 func (n neededBy) vesselsFor(r *manifest.Release) []string { return n.vessels[r] }
 
-// useful tells whether a release may still be wanted: a vessel needs it, a device
+// useful reports whether a release may still be wanted: a vessel needs it, a device
 // runs it (it is the way back), or runs something older.
 func useful(shop *manifest.Shop, needs neededBy, m *manifest.Model, r *manifest.Release) bool {
 	if len(needs.vesselsFor(r)) > 0 {

@@ -16,7 +16,7 @@ import (
 // headBytes is how much of a file's beginning is looked at.
 const headBytes = 64 << 10
 
-// shape is what can be told of all bytes of a file while it is read.
+// shape is what is learnt from all bytes of a file while it is read.
 type shape struct {
 	read  int64
 	first byte
@@ -55,7 +55,7 @@ const (
 	tailPart  = 4 // of the file
 )
 
-// zeroTail tells whether a file ends in so many zeros that some of it may never
+// zeroTail reports whether a file ends in so many zeros that some of it may never
 // have arrived.
 func (s *shape) zeroTail() bool {
 	return s.zeros >= longTail || s.zeros >= shortTail && s.zeros*tailPart >= s.read
@@ -137,7 +137,7 @@ var (
 const shortError = 1024
 
 // page is what a server sent instead of a package, and how that begins; "" for
-// anything else. name tells what kind of text the file should be.
+// anything else. name says what kind of text the file should be.
 func (c content) page(name string) (kind, begins string) {
 	head := c.head
 	for cut := 0; cut < 3 && len(head) == headBytes && head[len(head)-1] >= 0x80; cut++ {
@@ -183,7 +183,7 @@ func shortened(text string) string {
 	return text
 }
 
-// isJSON tells whether a text, whose end may be missing, is JSON.
+// isJSON reports whether a text, whose end may be missing, is JSON.
 func isJSON(text string) bool {
 	text = text[strings.IndexAny(text, "[{"):]
 	in := json.NewDecoder(strings.NewReader(text))

@@ -18,7 +18,7 @@ type list struct {
 	odd     string // what it is, where it isn't a list: "a web page"; "" otherwise
 	text    string // as it was read
 
-	path      string // where it stands
+	path      string // where it is
 	data      []byte
 	signature *signatureFile // of the list; nil: none
 	byName    bool           // its name is that of a list
@@ -29,7 +29,7 @@ type list struct {
 // listed is one digest of a list.
 type listed struct {
 	name   string // as the list writes it; "": it names no file
-	text   string // what stands beside the digest, where that need not be the name alone
+	text   string // the text next to the digest, where that need not be the name alone
 	kinds  []kind // of which it may be, the likeliest first
 	digest string // in lower-case hex digits
 }
@@ -84,7 +84,7 @@ func readList(name string, data []byte) (list, error) {
 	return l, nil
 }
 
-// kindOfName is the kind that the name of a list tells: the last one in it.
+// kindOfName is the kind in the name of a list: the last one in it.
 func kindOfName(name string) kind {
 	all := kindsIn(strings.ReplaceAll(name, ".", " "))
 	if len(all) == 0 {
@@ -162,7 +162,7 @@ func ungrouped(line string) string {
 // lineReader reads the lines of a list, some of which say what the next ones are.
 type lineReader struct {
 	list    *list
-	ofName  kind     // what the list's name tells
+	ofName  kind     // by the list's name
 	heading kind     // what a heading told last
 	near    string   // a line without a digest: perhaps the name of what follows
 	columns []string // of a table, from its first row
@@ -268,7 +268,7 @@ func (r *lineReader) crcLine(line string) bool {
 
 func isHex(text string) bool { return strings.Trim(text, "0123456789abcdefABCDEF") == "" }
 
-// remark reads a line that only tells what the lines after it are.
+// remark reads a line that only says what the lines after it are.
 func (r *lineReader) remark(text string) {
 	if !r.tableHead(text) {
 		r.headingLine(text)
@@ -302,7 +302,7 @@ func without(text string, all []mention) string {
 	return text
 }
 
-// The keys of tables and records that stand before names, kinds and digests.
+// The keys of tables and records for names, kinds and digests.
 var (
 	nameKeys   = []string{"name", "file", "filename", "path", "filepath", "fullname", "target", "url", "href", "download", "downloadurl", "package", "image", "firmware", "asset", "artifact", "uri", "link", "src", "object"}
 	kindKeys   = []string{"algorithm", "algo", "alg", "type", "method", "hashalgorithm", "hashtype", "digesttype", "checksumtype"}
@@ -319,7 +319,7 @@ func keyWord(text string) string {
 	}, text))
 }
 
-// digestKey tells whether a digest stands behind a key, and of which kind.
+// digestKey says whether a key is that of a digest, and of which kind.
 func digestKey(text string) (kind, bool) {
 	if slices.Contains(digestKeys, keyWord(text)) {
 		return "", true

@@ -153,7 +153,7 @@ func TestArchivesAreAskedAbout(t *testing.T) {
 	assert.Same(t, archive, f.Instead, "its archive was left beside it")
 }
 
-// Members of one name are told by their names, and so is a file beside them.
+// Members of one name are listed by their names, and so is a file beside them.
 func TestDoubledMembers(t *testing.T) {
 	b := newBench(t)
 	for _, members := range [][]string{{"a.bin", "A.BIN"}, {"a.bin", "a.bin"}, {"a", "a/b.bin"}, {"x/a.bin", "X/b.bin"}} {

@@ -74,7 +74,7 @@ type Taken struct {
 	root string // the package folder
 }
 
-// Take copies the package beside its place and compares its digest. One that is
+// Take copies the package next to its place and compares its digest. One that is
 // there already, intact, stays.
 func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int64)) (*Taken, error) {
 	packages := media.PackagesOf(shop)
@@ -107,7 +107,7 @@ func (f Found) Take(ctx context.Context, shop *manifest.Shop, progress func(int6
 	return t, nil
 }
 
-// placeShared tells whether another file of the catalogue has the same name and
+// placeShared reports whether another file of the catalogue has the same name and
 // version, and so the same place.
 func (f Found) placeShared(shop *manifest.Shop) bool {
 	return slices.ContainsFunc(entries(shop, f.Model.ID, f.Version, ""), func(e entry) bool {
@@ -115,7 +115,7 @@ func (f Found) placeShared(shop *manifest.Shop) bool {
 	})
 }
 
-// WasThere tells whether the package was in its place already.
+// WasThere reports whether the package was in its place already.
 func (t *Taken) WasThere() bool { return t.temp == "" }
 
 func digestOf(ctx context.Context, path string) (digest.SHA256, error) {
@@ -211,8 +211,8 @@ func removeEmptyFolders(dir, root string) {
 	}
 }
 
-// Withdraw deletes a package that Commit put in its place, where the catalogue
-// could not be told of it. now is the shop as it is by then: where it knows the
+// Withdraw deletes a package that Commit put in its place, where it could not be
+// entered in the catalogue. now is the shop as it is by then: where it knows the
 // package, or can't be loaded (nil), the package stays.
 func (t *Taken) Withdraw(now *manifest.Shop) error {
 	if t.temp == "" || t.Was != "" {

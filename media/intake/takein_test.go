@@ -57,7 +57,7 @@ func TestTake(t *testing.T) {
 	require.NoError(t, taken.Withdraw(&manifest.Shop{Models: []*manifest.Model{&noted}}))
 	assert.FileExists(t, taken.Path, "somebody else noted it in the catalogue meanwhile")
 	require.NoError(t, taken.Withdraw(nil))
-	assert.FileExists(t, taken.Path, "whether anybody did can't be told")
+	assert.FileExists(t, taken.Path, "whether anybody did is unknown")
 	require.NoError(t, taken.Withdraw(b.Shop.Shop))
 	assert.NotContains(t, names(t, b.place("fennick-plot-12")), "4.1")
 

@@ -29,7 +29,7 @@ type statement struct {
 	concerns bool // the list has its name
 }
 
-// strong tells whether a digest that fits is of a strong kind.
+// strong reports whether a digest that fits is of a strong kind.
 func (s statement) strong() bool {
 	return slices.ContainsFunc(s.by, func(k kind) bool { return k.traits().strong })
 }
@@ -77,7 +77,7 @@ func (f *subject) fitting(x listed) (kind, error) {
 	return f.sums.fitting(x.digest, x.kinds), nil
 }
 
-// sameKindsOnce tells whether a list has one digest of each kind, and so is about
+// sameKindsOnce reports whether a list has one digest of each kind, and so is about
 // one file.
 func sameKindsOnce(all []listed) bool {
 	for i, x := range all {
@@ -138,7 +138,7 @@ func (v *vouching) note(format string, args ...any) {
 	v.notes = append(v.notes, fmt.Sprintf(format, args...))
 }
 
-// compareLists compares a file with every list beside it.
+// compareLists compares a file with every list next to it.
 func (e *evidence) compareLists(v *vouching, f *subject) error {
 	for i := range e.lists {
 		l := &e.lists[i]
@@ -202,7 +202,7 @@ func contradicted(path string, l *list, f *subject, s statement) error {
 			kinds = append(kinds, string(k))
 		}
 		if x.kinds[0] == kindOfName(l.name) {
-			kinds = kinds[:1] // the list's own name tells
+			kinds = kinds[:1] // the list's own name says which
 		}
 		digest := x.kinds[0]
 		if sum := f.sums.others[digest]; digest != sha256Kind && sum != "" {
@@ -264,7 +264,7 @@ func (v *vouching) foundInstead() string {
 	return strings.Join(why, "; ")
 }
 
-// noteUnusable tells of the lists that are of no use.
+// noteUnusable reports lists that can't be used.
 func (e *evidence) noteUnusable(v *vouching) {
 	for i := range e.lists {
 		if why := v.unusable[&e.lists[i]]; why != "" {
@@ -368,7 +368,7 @@ func (v *vouching) listSignatures(maker string, keys []string) error {
 	return nil
 }
 
-// noteUnchecked tells of signatures in forms that can't be verified here.
+// noteUnchecked reports signatures in forms that can't be verified here.
 func (e *evidence) noteUnchecked(v *vouching) {
 	for _, s := range e.unchecked {
 		v.note("%s beside it is %s, which can't be checked here: check it with the tool that made it", s.name, s.form)
@@ -401,7 +401,7 @@ func (x *examination) subjectOf(found *Found) *subject {
 	return s
 }
 
-// compareListsInside compares a file of an archive with the lists beside the
+// compareListsInside compares a file of an archive with the lists next to the
 // archive. A wrong digest refuses the archive. A right one vouches for it only
 // where that file is the whole package.
 func (e *evidence) compareListsInside(v *vouching, f *subject, whole bool) error {

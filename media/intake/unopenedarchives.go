@@ -13,7 +13,7 @@ import (
 	"cardwright/manifest/samename"
 )
 
-// packings are the archives that people publish, beside those in forms, by how they
+// packings are the archives that people publish, in addition to those in forms, by how they
 // begin. From memory.
 var packings = []struct {
 	kind  string
@@ -53,7 +53,7 @@ func packing(head []byte) string {
 // Places in a header of tar (POSIX.1-1988, before ustar; from memory).
 const (
 	tarHeader  = 512
-	tarSum     = 148 // where its checksum stands, in octal digits
+	tarSum     = 148 // where its checksum is, in octal digits
 	tarSumEnds = 156
 )
 

@@ -110,7 +110,7 @@ func (x *examination) memberSums(name string, sum digest.SHA256, kinds []kind) (
 }
 
 // signature verifies the signature of the download. Where the maker's key is known
-// a missing one is told: somebody may have removed it.
+// a missing one is reported: somebody may have removed it.
 func (x *examination) signature(v *vouching, found *Found, keys []string) error {
 	var text []byte
 	name := x.base + signatureEnd
@@ -151,7 +151,7 @@ func (f Found) Got() string {
 	return f.Proofs[i].What
 }
 
-// moreTrusted tells whether what the catalogue says already counts for more.
+// moreTrusted reports whether what the catalogue says already counts for more.
 func moreTrusted(known, now string) bool {
 	i := slices.Index(manifest.Trusts, known)
 	return i >= 0 && i < slices.Index(manifest.Trusts, now)

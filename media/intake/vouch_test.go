@@ -148,7 +148,7 @@ func TestMakerOnlyWhatTheMakerVouchesFor(t *testing.T) {
 }
 
 // FuzzTrust: whatever lies beside a download as its list, it counts as the
-// maker's only where a strong digest of these very bytes stands in it.
+// maker's only where it has a strong digest of these very bytes.
 func FuzzTrust(f *testing.F) {
 	content := []byte("a release that nobody has seen")
 	var digests []string

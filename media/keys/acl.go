@@ -26,7 +26,7 @@ const (
 	// who can take any right on a computer anyway, and whoever owns the file
 	system, administrators, fileOwner = "S-1-5-18", "S-1-5-32-544", "S-1-3-4"
 
-	// in the place of a SID, where none can be told
+	// in the place of a SID that can't be read
 	everybody, somebody = "S-1-1-0", "somebody unknown"
 )
 

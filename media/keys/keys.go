@@ -162,7 +162,7 @@ func Load(path string) (Key, error) {
 	return k, nil
 }
 
-// Public is the public half in one line, as it stands in shop.yaml.
+// Public is the public half in one line, as shop.yaml has it.
 func (k Key) Public() string {
 	return k.private.Public().(minisign.PublicKey).String()
 }
@@ -203,7 +203,7 @@ func Check(record, signature []byte, trusted []string) (Signer, int) {
 	return Nobody, -1
 }
 
-// InForm tells whether a text is a signature in minisign's form, whoever made it,
+// InForm reports whether a text is a signature in minisign's form, whoever made it,
 // and nothing else.
 func InForm(text []byte) bool {
 	_, ok := parseSignature(text)
@@ -219,7 +219,7 @@ func parseSignature(text []byte) (s minisign.Signature, ok bool) {
 	return s, err == nil && bytes.Equal(text, again) && !control
 }
 
-// isAsWritten tells whether the text of a signature is just what Sign writes. Its
+// isAsWritten reports whether the text of a signature is just what Sign writes. Its
 // first comment isn't signed, so it could say anything.
 func isAsWritten(text []byte) bool {
 	s, ok := parseSignature(text)

@@ -66,7 +66,7 @@ func readByOthers(f *os.File) (string, error) {
 	return strings.Join(others, ", "), nil
 }
 
-// accountOf is the name of the account or group that a SID stands for, where
+// accountOf is the name of the account or group of a SID, where
 // the system knows it.
 func accountOf(text string) string {
 	sid, err := windows.StringToSid(text)

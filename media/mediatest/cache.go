@@ -14,7 +14,7 @@ func Cached(under Medium) Medium {
 type cache struct {
 	Medium
 	mu    sync.Mutex
-	pages map[int64]*page // that were written to, whole
+	pages map[int64]*page // that were written to, in full
 }
 
 func (c *cache) ReadAt(p []byte, off int64) (int, error) {

@@ -162,8 +162,8 @@ func (m *Memory) Forget() error {
 	return nil
 }
 
-// Stretches tells of every stretch of the card that isn't all zero, by
-// ascending offset. What it gives must not be changed.
+// Stretches yields every stretch of the card that isn't all zero, by
+// ascending offset. The bytes must not be changed.
 func (m *Memory) Stretches(tell func(off int64, data []byte)) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -192,7 +192,7 @@ func (m *Memory) Durable() *Memory {
 }
 
 // Pending are the writes since the last Sync, in order, of a journaled card.
-// Power loss keeps any of them, whole or in part, in any order: write the ones
+// Power loss keeps any of them, in full or in part, in any order: write the ones
 // that are to survive to Durable.
 func (m *Memory) Pending() []Write {
 	m.mu.Lock()

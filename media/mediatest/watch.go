@@ -19,7 +19,7 @@ const (
 	Forgot What = "forget"
 )
 
-// Watched tells of every call before it is made.
+// Watched reports every call to see before it is made.
 func Watched(under Medium, see func(Event)) Medium {
 	return &tap{
 		Medium: under,

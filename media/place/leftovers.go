@@ -25,7 +25,7 @@ type Leftover struct {
 }
 
 // Leftovers are those in a folder, by name, but for what another run is still
-// writing, as far as its lock tells.
+// writing, as far as its lock shows.
 func Leftovers(folder string) ([]Leftover, error) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
@@ -82,7 +82,7 @@ func leftover(folder string, e fs.DirEntry) (Leftover, bool) {
 	path := filepath.Join(folder, e.Name())
 	info, err := e.Info()
 	if err != nil || !isFree(path) {
-		return Leftover{}, false // gone by now, or in use
+		return Leftover{}, false // deleted meanwhile, or in use
 	}
 	l := Leftover{Path: path, Of: of, Since: info.ModTime()}
 	if !e.IsDir() {
@@ -91,7 +91,7 @@ func leftover(folder string, e fs.DirEntry) (Leftover, bool) {
 	return l, ok
 }
 
-// isFree tells that nobody has a file or folder locked: its writer is gone.
+// isFree reports that nobody has a file or folder locked: its writer is gone.
 func isFree(path string) bool {
 	if filepath.Base(path) == Pending {
 		path = filepath.Dir(path) // the lock is on the folder of the card

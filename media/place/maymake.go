@@ -31,7 +31,7 @@ func (e *NoPlace) Error() string {
 }
 
 // MayMake is nil where a file or folder may be made at a path, and otherwise a
-// *NoPlace. It goes by where the path leads and which file system that is. Links
+// *NoPlace. It looks at where the path leads and on which file system that is. Links
 // are followed, even those that lead to nothing yet. A missing folder on the way is
 // not its business.
 func MayMake(path string) error {
@@ -43,7 +43,7 @@ func MayMake(path string) error {
 	}
 	real, err := resolved(path)
 	if err != nil {
-		return nil // told when it is opened
+		return nil // reported when it is opened
 	}
 	if filepath.ToSlash(filepath.Dir(real)) == "/dev" {
 		return &NoPlace{path, true, "/dev is where a system keeps its drives and other devices"}

@@ -35,7 +35,7 @@ type Drive struct {
 	Parts      []Drive  `json:"parts"`             // partitions, and whatever is built on this
 }
 
-// InReader tells whether this looks like a reader, or a card in one, and is worth
+// InReader reports whether this looks like a reader, or a card in one, and is worth
 // showing. Whether it may be erased is for MayErase to say.
 func (d Drive) InReader() bool {
 	switch d.Type {

@@ -6,8 +6,8 @@ import (
 	"cardwright/media"
 )
 
-// Serve fills in which cards to make for a fleet, and tells what stands in the way
-// of how many vessels: causes of conflicts, versions that nobody has read, and
+// Serve fills in which cards to make for a fleet, and what holds up
+// how many vessels: causes of conflicts, versions that nobody has read, and
 // packages that the shop hasn't got, by name and size.
 func Serve(shop *manifest.Shop, fleet []order.Standing) []order.Blocker {
 	all := order.Blockers(fleet)

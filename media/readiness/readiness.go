@@ -35,7 +35,7 @@ const (
 // Urgencies is the closed list of them, in their order.
 var Urgencies = []Urgency{Today, Soon, Tidy}
 
-// What tasks ask to have done. %s in the words for one stands for what is noted
+// What tasks ask to have done. %s in the words for one is what is noted
 // beside it.
 const (
 	PlanIt        problem.Act = "the vessel's plan"                  // the vessel's id
@@ -66,7 +66,7 @@ type Readiness struct {
 	Tasks  []Task   `json:"tasks"`  // from most to least urgent
 }
 
-// Served tells whether every vessel on today's list can be served.
+// Served reports whether every vessel on today's list can be served.
 func (r Readiness) Served() bool {
 	return !slices.ContainsFunc(r.Today, func(id string) bool { return slices.Contains(r.Unfit, id) })
 }
@@ -81,7 +81,7 @@ type finder struct {
 
 // Of finds everything that keeps a shop from serving its vessels: whether each
 // vessel has a plan, and cards that it fits on; whether the packages of that plan
-// are there and whole, by inv; which withdrawn releases are still aboard; and which
+// are there and intact, by inv; which withdrawn releases are still aboard; and which
 // catalogue files have been left alone for longer than age. today are the vessels
 // to be served first; none means all. words are what tasks call Acts.
 func Of(shop *manifest.Shop, today []*manifest.Vessel, inv intake.Inventory, now time.Time, age time.Duration, words problem.Words) Readiness {
@@ -146,7 +146,7 @@ func (r *finder) vessel(v *manifest.Vessel) {
 	}
 }
 
-// leftOut tells what a plan leaves out.
+// leftOut reports what a plan leaves out.
 func (r *finder) leftOut(v *manifest.Vessel, plan order.Plan) {
 	for _, d := range plan.Unknown {
 		r.add(v, true, "what "+d.Device+" runs is unknown", d.At, "read its version and write it there: "+r.words.For(SurveyIt, v.ID))
@@ -179,7 +179,7 @@ func facts(c *order.Conflict) string {
 	return strings.Join(all, "; ")
 }
 
-// planned tells what is missing for a plan: cards and packages.
+// planned reports what is missing for a plan: cards and packages.
 func (r *finder) planned(v *manifest.Vessel, plan order.Plan) {
 	if _, _, err := media.Lay(r.shop, v, plan); err != nil {
 		r.add(v, true, "no card for its plan: "+err.Error(), v.At(""), r.words.For(PlanIt, v.ID))
@@ -209,7 +209,7 @@ func (r *finder) planned(v *manifest.Vessel, plan order.Plan) {
 	}
 }
 
-// noRoute tells of devices that have newer releases and no known way of getting
+// noRoute reports devices that have newer releases and no known way of getting
 // them.
 func (r *finder) noRoute(v *manifest.Vessel) {
 	for _, d := range v.Devices {
@@ -227,7 +227,7 @@ func (r *finder) noRoute(v *manifest.Vessel) {
 	}
 }
 
-// noFile tells of a step whose package nobody has taken in.
+// noFile reports a step whose package nobody has taken in.
 func (r *finder) noFile(v *manifest.Vessel, step order.Step) {
 	do := r.words.For(TakeInAs, step.Model, step.To)
 	variant := v.Device(step.Device).Variant
@@ -238,7 +238,7 @@ func (r *finder) noFile(v *manifest.Vessel, step order.Step) {
 	r.add(v, true, intake.NoFile(step), release.At("version"), do)
 }
 
-// withdrawn tells of releases aboard that their maker has withdrawn.
+// withdrawn reports releases aboard that their maker has withdrawn.
 func (r *finder) withdrawn(v *manifest.Vessel) {
 	for _, d := range v.Devices {
 		m := r.shop.Model(d.Model)
@@ -254,7 +254,7 @@ func (r *finder) withdrawn(v *manifest.Vessel) {
 	}
 }
 
-// isNewest tells whether a device runs something newer than all its releases: the
+// isNewest reports whether a device runs something newer than all its releases: the
 // catalogue is behind, or somebody misread.
 func isNewest(m *manifest.Model, d *manifest.Device) bool {
 	found := false
@@ -269,7 +269,7 @@ func isNewest(m *manifest.Model, d *manifest.Device) bool {
 	return found
 }
 
-// packages tells of files that no plan needs.
+// packages reports files that no plan needs.
 func (r *finder) packages() {
 	for _, c := range r.inv.Files {
 		if len(c.NeededBy) > 0 {
@@ -298,7 +298,7 @@ var stateFacts = map[intake.State]string{
 	intake.Unknown: "a file that isn't in the catalogue", intake.Unused: "a package that no vessel can use",
 }
 
-// catalogue tells of files that nobody has touched for long, while makers may have
+// catalogue reports files that nobody has touched for long, while makers may have
 // published more.
 func (r *finder) catalogue(now time.Time, age time.Duration) {
 	for _, m := range r.shop.Models {

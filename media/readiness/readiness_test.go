@@ -33,7 +33,7 @@ func shop(t *testing.T) *manifest.Shop {
 }
 
 // What concerns a vessel on today's list comes first; a withdrawn release aboard
-// is told and stops no visit, a version that nobody has read does.
+// is reported and stops no visit, a version that nobody has read does.
 func TestMostUrgentFirst(t *testing.T) {
 	s := shop(t)
 	r := readiness.Of(s, []*manifest.Vessel{s.Vessel("skerry-light")}, intake.Inventory{}, time.Now(), time.Hour, nil)
@@ -52,7 +52,7 @@ func TestMostUrgentFirst(t *testing.T) {
 	assert.Equal(t, []string{"skerry-light"}, r.Unfit)
 }
 
-// A catalogue file that nobody touched for longer than the age given is told, by
+// A catalogue file that nobody touched for longer than the age given is reported, by
 // its days; it stops nothing.
 func TestOldCatalogue(t *testing.T) {
 	s := shop(t)

@@ -34,7 +34,7 @@ const (
 type folder struct {
 	dir      string
 	root     *os.Root
-	packages string // where packages stand in it, with slashes
+	packages string // where packages are in it, with slashes
 }
 
 // openFolder opens a folder. packages is where it keeps its packages, below it.
@@ -70,7 +70,7 @@ const (
 
 func isPackage(name string) bool { return strings.HasPrefix(name, packagesAs) }
 
-// stamp tells that a package is still the one that was read: it is read again only
+// stamp shows that a package is still the one that was read: it is read again only
 // where size or time differ. It isn't a digest.File: its form is that of the saved
 // state.
 type stamp struct {
@@ -266,7 +266,7 @@ func (f *folder) text(name string) ([]byte, error) {
 	return text, err
 }
 
-// put writes a file whole or not at all. Its bytes must have the digest wanted, and
+// put writes a file completely or not at all. Its bytes must have the digest wanted, and
 // what it replaces must still be what was seen there ("": nothing).
 func (f *folder) put(ctx context.Context, name string, from io.Reader, size int64, want, instead string) (err error) {
 	to := f.at(name)
@@ -361,7 +361,7 @@ func (f *folder) keep(name string, when time.Time) error {
 func (f *folder) sweep() error {
 	return fs.WalkDir(f.root.FS(), ".", func(name string, e fs.DirEntry, err error) error {
 		if err != nil {
-			return nil // told when it is listed
+			return nil // reported when it is listed
 		}
 		if e.IsDir() && name != "." && !f.within(name) {
 			return fs.SkipDir
@@ -373,7 +373,7 @@ func (f *folder) sweep() error {
 	})
 }
 
-// within tells whether a folder is one that is synced, or is above or below one.
+// within reports whether a folder is one that is synced, or is above or below one.
 func (f *folder) within(name string) bool {
 	for _, top := range []string{manifest.CatalogueFolder, manifest.VesselsFolder, f.packages} {
 		if name == top || strings.HasPrefix(name, top+"/") || strings.HasPrefix(top, name+"/") {

@@ -208,7 +208,7 @@ func SettlePeople(shop *manifest.Shop, theirs bool) (n int, err error) {
 	return n, nil
 }
 
-// Told tells it in one line.
+// Told says it in one line.
 func (c PeopleConflict) Told() string {
 	return c.Vessel + ": " + cmp.Or(c.Ours, "nobody") + " here, " + cmp.Or(c.Theirs, "nobody") + " there"
 }

@@ -29,7 +29,7 @@ type Options struct {
 	Emptied bool // many removals there are meant
 }
 
-// Report tells what a sync did, by the names of files.
+// Report says what a sync did, by the names of files.
 type Report struct {
 	Format       int               `json:"format"`
 	Here         string            `json:"here"`
@@ -179,7 +179,7 @@ func (j *job) read(ctx context.Context, f *folder, known map[string]stamp) (map[
 	return all, nil
 }
 
-// refuses tells whether a file, or a folder above it, is left out.
+// refuses reports whether a file, or a folder above it, is left out.
 func (j *job) refuses(name string) bool {
 	for at := name; at != "." && at != "/"; at = filepath.ToSlash(filepath.Dir(filepath.FromSlash(at))) {
 		if _, is := j.r.Refused[at]; is {

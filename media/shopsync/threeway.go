@@ -15,7 +15,7 @@ type change struct {
 	name    string
 	here    bool   // it is this folder that changes
 	digest  string // what is to be there; "": nothing
-	instead string // what stands there; "": nothing
+	instead string // what is there; "": nothing
 }
 
 // decide compares both folders with what both had last.

@@ -6,7 +6,7 @@ import "fmt"
 type Descriptor struct {
 	Removable               bool
 	Vendor, Product, Serial string
-	Bus                     string // usb, sd, mmc, sata, nvme, …; "" where it isn't told
+	Bus                     string // usb, sd, mmc, sata, nvme, …; "" where it isn't given
 }
 
 // QueryDescriptor is STORAGE_PROPERTY_QUERY for the descriptor of the device:

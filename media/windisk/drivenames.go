@@ -39,7 +39,7 @@ func Letter(path string) (byte, bool) {
 	return c, c >= 'A' && c <= 'Z'
 }
 
-// IsDrive tells whether a path names a drive, and not a file or folder.
+// IsDrive reports whether a path names a drive, and not a file or folder.
 func IsDrive(path string) bool {
 	_, number := Number(path)
 	_, letter := Letter(path)

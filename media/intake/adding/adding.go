@@ -22,7 +22,7 @@ import (
 )
 
 // Said is what was said of a download, and of a release that is new to the catalogue.
-// Texts are as they stand in the catalogue; "": nothing was said.
+// Texts are as in the catalogue; "": nothing was said.
 type Said struct {
 	intake.Request
 	Released, Over, PassedOnBy string
@@ -42,7 +42,7 @@ type Shop struct {
 	Waits func() // called once where somebody else is adding to the shop
 }
 
-// What advice asks to have said, beside intake's acts.
+// What advice asks to have said, in addition to intake's acts.
 const (
 	SayNeeds     problem.Act = "its needs"
 	SayTouch     problem.Act = "the file that is touched"
@@ -53,7 +53,7 @@ const (
 // Acts are all of them.
 var Acts = []problem.Act{SayNeeds, SayTouch, SayReleased, WholeRelease}
 
-// BadSaid says that what was said of a package can't stand, or isn't enough.
+// BadSaid says that what was said of a package isn't accepted, or isn't enough.
 type BadSaid struct{ Err error }
 
 func (e *BadSaid) Error() string { return e.Err.Error() }
@@ -65,7 +65,7 @@ func badSaid(format string, args ...any) error { return &BadSaid{fmt.Errorf(form
 // nothing was written.
 var ErrAgain = errors.New("the catalogue was changed by somebody else meanwhile: do this again")
 
-// Added is one download, as programs are told of it.
+// Added is one download as reported to programs.
 type Added struct {
 	File      string        `json:"file"`
 	Taken     bool          `json:"taken"`
@@ -100,7 +100,7 @@ func (a *Added) describe(f intake.Found) {
 
 // settle takes out of the package folder what a release has no longer, and moves
 // what took its place to the usual one. The catalogue has the new file by now:
-// what can't be taken out is only told, and the same command takes it out later.
+// what can't be taken out is only reported, and the same command takes it out later.
 func (a *Added) settle(s Shop, found intake.Found, taken *intake.Taken) {
 	if found.Instead != nil {
 		a.Instead = found.Instead.Name
@@ -142,7 +142,7 @@ type Download struct {
 	in      Shop
 	shop    *manifest.Shop // as it was when the download was examined
 	found   intake.Found
-	refused *intake.Refused // why it isn't taken, as it stands
+	refused *intake.Refused // why it isn't taken, as it is
 	passed  map[string]bool // questions that were answered, by key
 	release bool            // what the maker says of a new release is asked for
 }
@@ -227,7 +227,7 @@ func (d *Download) onTrial(file *edit.File) error {
 	return nil
 }
 
-// Take takes the download in: written to the catalogue on trial, copied beside its
+// Take takes the download in: written to the catalogue on trial, copied next to its
 // place, put there, and only then the catalogue. What it takes the place of goes last
 // of all.
 func (d *Download) Take(ctx context.Context) error {
@@ -264,13 +264,13 @@ func (d *Download) Take(ctx context.Context) error {
 	return d.keep(file, taken)
 }
 
-// keep puts a package that was copied in its place and tells the catalogue.
+// keep puts a package that was copied in its place and enters it in the catalogue.
 func (d *Download) keep(file *edit.File, taken *intake.Taken) error {
 	if err := taken.Commit(); err != nil {
 		return err
 	}
 	if err := edit.Save(d.shop.Dir, file); err != nil {
-		now, _ := d.in.Load() // Save has told of what is wrong with it
+		now, _ := d.in.Load() // Save has reported what is wrong with it
 		return errors.Join(fmt.Errorf("%s was not taken: %w", d.found.Path, err), taken.Withdraw(now))
 	}
 	a := &d.Added

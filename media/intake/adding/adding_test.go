@@ -95,7 +95,7 @@ func unknown(path string) adding.Said {
 }
 
 // A program answers the questions that a terminal would ask: what can't stand is asked
-// again, and what was answered stands in the catalogue.
+// again, and the answers are in the catalogue.
 func TestADownloadOfWhichNobodySaidAnything(t *testing.T) {
 	in, dir := shop(t)
 	d := download(t, in, unknown(file(t, dir, "Sweep2_2.5.img")))
@@ -224,7 +224,7 @@ func TestTheCatalogueChangedMeanwhile(t *testing.T) {
 	assert.True(t, d.Added.WasThere)
 }
 
-// A table is taken whole or not at all; what is wrong with its rows is told at once.
+// A table is taken completely or not at all; all mistakes in its rows are reported at once.
 func TestATableIsTakenWholeOrNotAtAll(t *testing.T) {
 	in, dir := shop(t)
 	file(t, dir, "sweep2-2.5.img")

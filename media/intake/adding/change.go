@@ -57,7 +57,7 @@ func (s *Said) vouch(file *edit.File, found intake.Found, today string, past edi
 	return edit.RemoveFile(file, found.Model, found.Instead, past)
 }
 
-// newFile is what the catalogue is told of a file that it doesn't know.
+// newFile is the catalogue's new entry for a file that it doesn't know.
 func (s *Said) newFile(found intake.Found, in Shop) (edit.NewFile, error) {
 	n := edit.NewFile{
 		Version: found.Version, Variant: found.Variant, Released: s.Released,

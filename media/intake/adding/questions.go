@@ -18,13 +18,13 @@ type Question struct {
 	Key    string
 	Field  string // the key of the catalogue whose value is asked for: "Release.over"; "": Ask says what is
 	Ask    string
-	Told   string // what a person is told first; "": nothing
+	Told   string // shown to a person first; "": nothing
 	Usual  string // what an empty answer means
 	Needed bool   // an empty answer is none
 	YesNo  bool   // "yes" or "no"
 }
 
-// Again says that an answer can't stand: the question is asked again.
+// Again says that an answer isn't accepted: the question is asked again.
 type Again struct{ text string }
 
 func (e *Again) Error() string { return e.text }
@@ -45,7 +45,7 @@ const (
 	ofTouch    = "touch"
 )
 
-// Answers that stand for nothing in particular.
+// Answers that mean nothing in particular.
 const (
 	wholeArchive = "all"
 	noMore       = "no more"
@@ -125,7 +125,7 @@ func (d *Download) ofNewFile() (all []Question) {
 	return slices.DeleteFunc(all, func(q Question) bool { return d.said(q.Key) })
 }
 
-// said tells whether what a question asks for was said beforehand.
+// said reports whether what a question asks for was said beforehand.
 func (d *Download) said(key string) bool {
 	switch key {
 	case ofOver:
@@ -168,7 +168,7 @@ func (d *Download) enough() error {
 	return nil
 }
 
-// Answer takes what was said to a question. *Again: it can't stand.
+// Answer takes the answer to a question. *Again: it isn't accepted.
 func (d *Download) Answer(ctx context.Context, q Question, said string) error {
 	if said == "" {
 		said = q.Usual

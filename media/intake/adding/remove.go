@@ -24,7 +24,7 @@ type Removed struct {
 }
 
 // Remove takes a file of a release, or the whole release, out of the catalogue, then
-// out of the package folder. stays says that the release stands in the catalogue
+// out of the package folder. stays says that the release stays in the catalogue
 // without any file.
 func Remove(in Shop, said Said, whole bool) (removed []Removed, stays bool, err error) {
 	shop, err := in.Load()

@@ -66,8 +66,8 @@ func (e *RowMistakes) Error() string { return e.All.Error() }
 
 // TakeTable takes in the downloads of a table, a row each; wrong is what reading the
 // table has found. Every row is checked, and its download read, before anything is
-// taken: where something is wrong all of it is told at once (*RowMistakes), and nothing
-// is taken. Downloads named without their folder lie beside the table.
+// taken: all mistakes are reported at once (*RowMistakes), and nothing
+// is taken. Downloads named without their folder are next to the table.
 func TakeTable(ctx context.Context, in Shop, name string, table *tables.Table, wrong manifest.Mistakes) ([]Added, error) {
 	shop, err := in.Load()
 	if err != nil {
@@ -205,7 +205,7 @@ func (t *Table) change() ([]*edit.File, error) {
 	return files, nil
 }
 
-// take copies every download beside its place; on a failure none stays.
+// take copies every download next to its place; on a failure none stays.
 func (t *Table) take(ctx context.Context) error {
 	for i, r := range t.rows {
 		add, end := t.in.Watch("copying", r.path, r.found.Size)
@@ -222,7 +222,7 @@ func (t *Table) take(ctx context.Context) error {
 	return nil
 }
 
-// keep puts the packages in their places, tells the catalogue, and tells of them.
+// keep puts the packages in their places, enters them in the catalogue, and reports them.
 func (t *Table) keep(files []*edit.File) ([]Added, error) {
 	for i, r := range t.rows {
 		if err := r.taken.Commit(); err != nil {

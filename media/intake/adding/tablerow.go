@@ -15,7 +15,7 @@ import (
 // releaseFacts are the columns that speak of the release, and not of one file.
 var releaseFacts = []string{"released", "over", "needs", "passed_on_by", "minutes", "way_back", "back_to", "back_settings", "settings", "after", "notes"}
 
-// row reads what one row says, and notes what can't stand.
+// row reads one row, and notes what isn't accepted in it.
 func (t *Table) row(from tables.Row) *row {
 	r := &row{Row: from}
 	o := &r.said
@@ -50,7 +50,7 @@ func (t *Table) row(from tables.Row) *row {
 	return r
 }
 
-// find is where a row's download lies: beside the table, or where the command
+// find is where a row's download is: next to the table, or where the command
 // is run.
 func (t *Table) find(r *row) string {
 	file := filepath.FromSlash(r.Get("file"))
