@@ -54,8 +54,8 @@ type seenKeys struct {
 	meant map[string]bool // by a misspelt one
 }
 
-// key finds what a key of a mapping stands for, and reports it when it is
-// unknown or stands there twice.
+// key finds the field of a mapping's key, and reports a key that is unknown or
+// given twice.
 func (d *decoder) key(name *yaml.Node, keys []key, seen seenKeys) (key, bool) {
 	if notPlain(name) {
 		return key{}, false
@@ -135,7 +135,7 @@ func (d *decoder) list(n *yaml.Node, out reflect.Value, k key, source positioned
 }
 
 // entryKey is the key under which Source keeps where an entry of a list
-// stands: through[0].
+// is: through[0].
 func entryKey(key string, i int) string { return fmt.Sprintf("%s[%d]", key, i) }
 
 // text fills a string of any type.

@@ -125,7 +125,7 @@ func (p *keysWriter) collect(n *yaml.Node, typ reflect.Type) {
 	}
 }
 
-// exampleOf is a value as it may stand behind its key on one line; "-" where
+// exampleOf is a value as it may be written behind its key on one line; "-" where
 // it has keys of its own, which have examples of theirs.
 func exampleOf(n *yaml.Node) string {
 	switch {
@@ -175,7 +175,7 @@ func (p *keysWriter) table(typ reflect.Type, where string) {
 	}
 }
 
-// expected is what may stand behind a key.
+// expected is what a key may have.
 func expected(typ reflect.Type, k key) string {
 	var all []string
 	inner := element(typ)

@@ -283,7 +283,7 @@ func TestManyMistakes(t *testing.T) {
 	golden.Assert(t, string(form)+"\n", goldenFile(t, "many.json"))
 }
 
-// goldenFile is where a golden of this package stands, seen from the folder
+// goldenFile is where a golden of this package is, seen from the folder
 // where the library looks.
 func goldenFile(t *testing.T, name string) string {
 	t.Helper()

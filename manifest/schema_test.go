@@ -181,7 +181,7 @@ func extra(s *jsonschema.Schema, key string, value any) {
 	s.Extras[key] = value
 }
 
-// together are keys that only stand with others, and lists that may not be empty,
+// together are keys that only go with others, and lists that may not be empty,
 // as checkshop.go has it.
 var (
 	together = map[string]map[string][]string{

@@ -53,7 +53,7 @@ func TestSizesAsTyped(t *testing.T) {
 	}
 }
 
-// What stands for a day in another form is said, both where it may be two.
+// A day in another form is named, both where it may be two.
 func TestDateHint(t *testing.T) {
 	for text, want := range map[string]string{
 		"2026-3-2": "2026-03-02", "2026/03/02": "2026-03-02", "20260302": "2026-03-02", "02.03.2026": "2026-03-02", "13/03/2026": "2026-03-13",

@@ -7,8 +7,8 @@ import (
 )
 
 // VesselsCalled are the vessels that a word may mean: the one with this id, or that
-// had it before; else those of this name or id, whatever the case and what stands
-// between the words. More than one is for a person to tell apart.
+// had it before; else those of this name or id, whatever the case and the
+// characters between the words. More than one is for a person to tell apart.
 func (s *Shop) VesselsCalled(word string) []*Vessel {
 	plain := plainWords(word)
 	for _, is := range []func(*Vessel) bool{

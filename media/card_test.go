@@ -45,7 +45,7 @@ func written(t testing.TB, job media.Job, bytes int64) (*mediatest.Memory, media
 	return m, o
 }
 
-// look judges what stands on a medium against an outcome.
+// look judges the bytes on a medium against an outcome.
 func look(m mediatest.Medium, job media.Job, o media.Outcome) verify.Report {
 	expected := verify.Expected{Record: o.Record, Alone: job.Card.Alone, Digest: o.Digest, Limits: job.Card.Limits}
 	return verify.Card(context.Background(), m, m.Bytes(), &expected, nil)

@@ -27,7 +27,7 @@ import (
 // drill is a card that loses power while it is written over an older one.
 type drill struct {
 	name string
-	// before stands on the card; nil: nothing.
+	// before is on the card; nil: nothing.
 	before *mediatest.Memory
 	at     int64 // where the older card's file system begins
 	// spoil makes the writing fail on its own, so that the card is blanked

@@ -10,7 +10,7 @@ import (
 )
 
 // nameFolders gives every step the folder that its device will show. A folder of
-// ours is numbered by the step that uses it first; the packages of one device stand
+// ours is numbered by the step that uses it first; the packages of one device are
 // in folders by version below its own.
 func (l *layer) nameFolders(steps []order.Step) {
 	perDevice := map[string]int{}

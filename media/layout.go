@@ -79,7 +79,7 @@ func (e *Unplaced) Error() string {
 // filled in.
 //
 // sizes are the measured bytes of the cards at hand, in the order in which they are
-// filled; the last one stands for all that follow. Without them cards are as large
+// filled; the last one is used for all that follow. Without them cards are as large
 // as the devices can read.
 func Lay(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan, sizes ...int64) (Layout, order.Plan, error) {
 	layout := Layout{Shop: shop.Name, Vessel: vessel.ID, VesselName: vessel.Name, PlanID: plan.ID(), WayBack: plan.WayBack}

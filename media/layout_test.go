@@ -59,7 +59,7 @@ func TestLayoutOfAVisit(t *testing.T) {
 	assert.Less(t, plan.Cards[0].Needed, int64(shoptest.Small)+1)
 }
 
-// A plan without steps needs no card; a step without files stands on none.
+// A plan without steps needs no card; a step without files is on none.
 func TestLayoutWithoutFiles(t *testing.T) {
 	shop := shoptest.New(t, "")
 	layout, plan := shop.Lay()
@@ -109,8 +109,8 @@ func TestFoldersByModel(t *testing.T) {
 	assert.Equal(t, int64(10), plan.Cards[0].Bytes)
 }
 
-// Where a device demands a folder, its files stand there, whatever the vessel
-// says; two packages that would stand at one path are on two cards, the same
+// Where a device demands a folder, its files are there, whatever the vessel
+// says; two packages that would be at one path are on two cards, the same
 // one in other letter case too, unless they are the same.
 func TestFixedFolders(t *testing.T) {
 	shop := shoptest.New(t, "")
@@ -166,7 +166,7 @@ func TestTwoReleasesInOneFolder(t *testing.T) {
 	assert.NotEqual(t, plan.Steps[4].Card, plan.Steps[5].Card)
 }
 
-// A file can't stand where another card file has its folder.
+// A file can't be where another card file has its folder.
 func TestFileWhereAFolderIs(t *testing.T) {
 	for _, names := range [][2]string{{"a", "A/b.bin"}, {"a/b.bin", "A"}} {
 		shop := shoptest.New(t, "")
@@ -288,7 +288,7 @@ func TestLimitsThatDoNotOverlap(t *testing.T) {
 }
 
 // What one card has no room for goes on several; what no card has room for is
-// told with both sizes.
+// reported with both sizes.
 func TestSeveralCardsForWantOfRoom(t *testing.T) {
 	shop := shoptest.New(t, "")
 	shop.Model("fennick-plot-12", shoptest.AnyCard())
@@ -316,7 +316,7 @@ func TestSeveralCardsForWantOfRoom(t *testing.T) {
 	assert.Contains(t, unplaced(t, shop).Reason, "the largest that its device reads holds 43.2 MB")
 }
 
-// What can't stand on any card of ours says why.
+// What can't be put on any card of ours says why.
 func TestUnplaced(t *testing.T) {
 	shop := shoptest.New(t, "")
 	exfat := shoptest.AnyCard()
@@ -564,7 +564,7 @@ func TestFewestCards(t *testing.T) {
 	})
 }
 
-// What takes a device back that installs at power-up stands on a card of its own,
+// What takes a device back that installs at power-up is on a card of its own,
 // and every card of a way back says what it is: in its label and in its record,
 // which no build before this one takes for that of a card of updates.
 func TestWayBackCards(t *testing.T) {

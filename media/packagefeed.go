@@ -88,7 +88,7 @@ type feed struct {
 	lanes    []*lane
 	free     chan *block
 	hashing  chan *block
-	done     chan struct{}     // closed when running and err stand
+	done     chan struct{}     // closed when running and err are final
 	running  [][]digest.SHA256 // for each file, its running digests
 	err      error
 }

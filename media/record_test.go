@@ -78,7 +78,7 @@ func TestRunningDigestsInPieces(t *testing.T) {
 	})
 }
 
-// files are records' files with any path that can stand on FAT.
+// files are records' files with any path that FAT allows.
 var recordFiles = rapid.Custom(func(t *rapid.T) media.RecordFile {
 	path := rapid.StringMatching(`[^\x00-\x1f"*/:<>?\\|\x7f]{1,12}(/[^\x00-\x1f"*/:<>?\\|\x7f]{1,12}){0,3}`).Draw(t, "path")
 	return media.NewRecordFile(path, shoptest.Make(path, rapid.Int64Range(0, 2*media.BlockSize+1).Draw(t, "size"), 1).Content)
@@ -149,7 +149,7 @@ func put(t testing.TB, dir, path string, content []byte) {
 	require.NoError(t, os.WriteFile(path, content, 0o644))
 }
 
-// good is a record in the form in which it stands on cards.
+// good is a record in the form that cards have.
 func good(t testing.TB) string {
 	r := media.Record{
 		Format: media.RecordFormat, Shop: "Hollin Quay Marine Electrics", Vessel: "kittiwake", VesselName: "Kittiwake",

@@ -23,7 +23,7 @@ import (
 	"cardwright/verify/fatread"
 )
 
-// Where the sectors stand that make a card startable, by the FAT32
+// Where the sectors are that make a card startable, by the FAT32
 // specification and the partition's start at 4 MiB.
 const (
 	tableAt  = 0
@@ -117,7 +117,7 @@ func sumOf(t testing.TB, r io.ReaderAt) string {
 	return string(running.SHA256())
 }
 
-// requireBlank requires that nothing stands where a file system begins.
+// requireBlank requires that nothing is where a file system begins.
 func requireBlank(t testing.TB, m mediatest.Medium) {
 	head := make([]byte, 8<<20)
 	_, err := m.ReadAt(head, 0)
@@ -371,7 +371,7 @@ func TestCardOfAPackageAlone(t *testing.T) {
 	assert.Len(t, o.Record.Files, 1) // the shop keeps it
 }
 
-// A signature stands beside the record that it signs.
+// A signature is next to the record that it signs.
 func TestSignedRecord(t *testing.T) {
 	job := shoptest.Kittiwake(t, t.TempDir()).Job(1)
 	key, err := keys.New(filepath.Join(t.TempDir(), "shop.key"))

@@ -101,7 +101,7 @@ func TestFolderWithForeignFiles(t *testing.T) {
 	}
 }
 
-// With the customer's word, other files stay, unless they stand in the way, in
+// With the customer's word, other files stay, unless they are in the way, in
 // whatever letter case; never beside a package that installs by itself.
 func TestFolderBesideOtherFiles(t *testing.T) {
 	job := shoptest.Kittiwake(t, t.TempDir()).Job(1)
@@ -314,7 +314,7 @@ func TestFolderOfAPackageAlone(t *testing.T) {
 	assert.Equal(t, []string{"beacon1.upd " + shoptest.Sum(f.Content)}, tree(t, dir))
 }
 
-// A signature stands beside the record in a folder too.
+// A signature is next to the record in a folder too.
 func TestFolderSigned(t *testing.T) {
 	job := shoptest.Kittiwake(t, t.TempDir()).Job(1)
 	key, err := keys.New(filepath.Join(t.TempDir(), "shop.key"))

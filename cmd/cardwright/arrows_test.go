@@ -160,7 +160,7 @@ func TestOnlyCommandsPrint(t *testing.T) {
 }
 
 // A package says in one comment of at most ten lines what it is for, what it
-// promises and what it leaves to others. Rules that need more stand beside the code.
+// promises and what it leaves to others. Rules that need more are next to the code.
 func TestPackagesSayWhatTheyAreFor(t *testing.T) {
 	root := filepath.Join("..", "..")
 	docs := map[string][]string{}

@@ -82,7 +82,7 @@ func writeCallList(w io.Writer, shop *manifest.Shop, u audit.WithdrawnUse, call 
 	}
 	fmt.Fprintln(w, "\nCall")
 	for _, id := range boats {
-		text := "nobody is written down: cardwright vessel contact " + id + " --phone NUMBER"
+		text := "no contact is noted: cardwright vessel contact " + id + " --phone NUMBER"
 		c, ok := contacts.Of(call, id)
 		switch {
 		case ok:
@@ -90,7 +90,7 @@ func writeCallList(w io.Writer, shop *manifest.Shop, u audit.WithdrawnUse, call 
 		case slices.Contains(gone, id):
 			text = "gone, and no longer served"
 		case shop.Vessel(id) == nil:
-			text = "nobody is written down, and this shop folder has no file of hers"
+			text = "no contact is noted, and this shop folder has no file of hers"
 		}
 		fmt.Fprintf(w, "  %s\n", wrapped(visible.Visible(id+": "+text), "    "))
 	}

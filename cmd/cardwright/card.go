@@ -113,7 +113,7 @@ func theCard(ctx context.Context, l *store.Ledger, card string) (digest, vessel 
 		}
 	}
 	if digest == "" {
-		return "", "", usage(fmt.Errorf("no digest is known of %q: a card is known by what was read off it", card))
+		return "", "", usage(fmt.Errorf("no digest is known for %q: a card is identified by what was read off it", card))
 	}
 	return digest, vessel, nil
 }

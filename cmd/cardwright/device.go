@@ -158,7 +158,7 @@ func runDevice(ctx context.Context, s *session, o lifeOptions, args []string, ch
 	}
 	if differs := s.known[vessel.ID]; differs != nil && slices.ContainsFunc(differs.Differs, func(x known.FileDiffers) bool { return x.Device == args[1] }) {
 		writeOpen(s.errs, &s.terminal, vessel, s.known[vessel.ID])
-		return usage(fmt.Errorf("the file of %s says something else of %s than the ledger: settle that first, as above", vessel.Name, args[1]))
+		return usage(fmt.Errorf("the file of %s and the ledger differ on %s: settle that first, as above", vessel.Name, args[1]))
 	}
 	key, err := o.key.ledgerKey()
 	if err != nil {

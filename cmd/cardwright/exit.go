@@ -44,7 +44,7 @@ func endWith(code int) error {
 	return &answered{code}
 }
 
-// badUsage is an error in what was typed.
+// badUsage is an error in the command line.
 type badUsage struct{ err error }
 
 func (b *badUsage) Error() string { return b.err.Error() }
@@ -156,8 +156,8 @@ func codeIn(ctx context.Context, err error) int {
 	return c
 }
 
-// told is an error for an answer in JSON; "" where there is none, or it stands
-// in the answer already.
+// told is an error for an answer in JSON; "" where there is none, or the answer
+// has it already.
 func told(err error) string {
 	if _, ok := errors.AsType[*answered](err); ok || err == nil {
 		return ""

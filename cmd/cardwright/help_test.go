@@ -56,7 +56,7 @@ func TestHelpIsForPeople(t *testing.T) {
 }
 
 // An example that a command gives is one that it takes: its flags are there, and so
-// many words may stand behind it.
+// many words may follow it.
 func TestExamplesAreTyped(t *testing.T) {
 	root := newRootCommand(&session{})
 	everyCommand(root, func(cmd *cobra.Command) {

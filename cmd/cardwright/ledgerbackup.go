@@ -76,7 +76,7 @@ func newLedgerSalvageCommand(s *session) *cobra.Command {
 			s.answer(r, func(w io.Writer) {
 				fmt.Fprintf(w, "Salvaged %s into %s.\n", counted(r.Taken, "event"), visible.Visible(to))
 				if r.Unsound > 0 {
-					fmt.Fprintf(w, "%s too spoiled to be taken over.\n", counted(r.Unsound, "event"))
+					fmt.Fprintf(w, "%s too damaged to be taken over.\n", counted(r.Unsound, "event"))
 				}
 				writeCheck(w, r.Check)
 			})

@@ -33,7 +33,7 @@ func newLedgerCorrectCommand(s *session) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "correct EVENT --why TEXT",
 		Short: "Correct an earlier event by a new one, or take it back",
-		Long: `An event is never changed: correct adds one that says what is so instead. Both stay in
+		Long: `An event is never changed: correct adds one with what is right. Both stay in
 the history. Of several corrections the last one counts; what it leaves out stays as
 the one before had it. EVENT is the id that cardwright audit vessel shows, or at least
 the first 8 digits of it.`,
@@ -111,7 +111,7 @@ func correctionWords(err error, o correctOptions, of ledger.ID) error {
 	case record.BesideNothing:
 		return fmt.Errorf("--take-back leaves nothing that --%s could say", e.Field)
 	case record.NothingSaid:
-		return fmt.Errorf("say what is so instead (--after, --result, …), or --take-back; the event says: %s", e.Event.Tell())
+		return fmt.Errorf("say what is right (--after, --result, …), or --take-back; the event says: %s", e.Event.Tell())
 	case record.NotOfEvent:
 		return fmt.Errorf("an event %q has no --%s; it has --%s", e.Event.Kind, e.Field, strings.Join(e.Has, ", --"))
 	case record.NoResult:
@@ -233,7 +233,7 @@ func followVersions(shop *manifest.Shop, vessel *manifest.Vessel, before, after 
 	}
 	versions, look := record.Corrected(vessel, before, after)
 	for _, c := range look {
-		notes = append(notes, fmt.Sprintf("%s: its file says %s, the ledger now says %s: look which is right", c.Device, c.File, c.Ledger))
+		notes = append(notes, fmt.Sprintf("%s: its file says %s, the ledger now says %s: check which is right", c.Device, c.File, c.Ledger))
 	}
 	file, err := record.WriteVersions(shop, vessel, versions)
 	return file, notes, err

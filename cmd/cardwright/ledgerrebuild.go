@@ -13,7 +13,7 @@ func newLedgerRebuildCommand(s *session) *cobra.Command {
 	o := &checkOptions{}
 	cmd := &cobra.Command{
 		Use:   "rebuild",
-		Short: "Make the tables for answers anew, from the events",
+		Short: "Rebuild the tables for answers from the events",
 		Long: `rebuild empties the tables that answers are looked up in, and fills them again from
 the events. audit check names this command where somebody changed those tables by
 hand. Events are never changed.

@@ -138,7 +138,7 @@ func toDoAfterSync(ctx context.Context, s *session, from int64) (todo []string, 
 	}
 	for _, f := range fates {
 		if c, ok := contacts.Of(people, f.IDs...); ok {
-			todo = append(todo, fmt.Sprintf("%s: %s on %s, and somebody to call is still written down: %s", f.IDs[0], f.Kind, date(f.At), s.keepShop("cardwright vessel contact "+c.Vessel+" --forget")))
+			todo = append(todo, fmt.Sprintf("%s: %s on %s, and a contact is still noted: %s", f.IDs[0], f.Kind, date(f.At), s.keepShop("cardwright vessel contact "+c.Vessel+" --forget")))
 		}
 	}
 	back, err := servedAgain(ctx, shop, l)

@@ -164,7 +164,7 @@ func pastMoment(text string) (time.Time, error) {
 		t = now
 	}
 	if t.After(now.Add(time.Minute)) {
-		return t, usage(fmt.Errorf("%s hasn't come yet: only what was done is noted", text))
+		return t, usage(fmt.Errorf("%s is in the future: note work only when it is done", text))
 	}
 	return t.UTC().Truncate(time.Second), nil
 }

@@ -14,7 +14,7 @@ import (
 
 // writeUnread says which versions to read first, and what would follow.
 func writeUnread(w io.Writer, vessel *manifest.Vessel, plan order.Plan, inDoubt func(device string) bool) {
-	fmt.Fprintf(w, "%s: first read the version off %s; nothing is planned by guess.\n\n",
+	fmt.Fprintf(w, "%s: first read the version off %s; nothing is planned on a guess.\n\n",
 		visible.Visible(vessel.Name), counted(len(plan.Unknown), "device"))
 	writeReadings(w, vessel, plan, inDoubt)
 	for _, l := range plan.LeftOut {
@@ -320,7 +320,7 @@ func writeAllLeft(w io.Writer, vessel *manifest.Vessel, plan order.Plan, inDoubt
 	}
 	for _, l := range plan.LeftOut {
 		if len(l.Unknown) > 0 {
-			fmt.Fprintf(w, "\n%s\n", wrapped(fmt.Sprintf("Left out: %s. First read the version off %s; nothing is planned by guess.",
+			fmt.Fprintf(w, "\n%s\n", wrapped(fmt.Sprintf("Left out: %s. First read the version off %s; nothing is planned on a guess.",
 				strings.Join(l.Devices, ", "), strings.Join(l.Unknown, ", ")), "  "))
 		}
 	}

@@ -90,7 +90,7 @@ func noteByHand(ctx context.Context, r *recording) (only bool, err error) {
 func refuseAnotherBox(f record.Filled, k *known.Joined) error {
 	var errs []error
 	for _, x := range record.OnAnotherBox(f, k) {
-		errs = append(errs, fmt.Errorf("%s: %s: have that noted first with --by-hand", x.Device, x.Told()))
+		errs = append(errs, fmt.Errorf("%s: %s: note that first with --by-hand", x.Device, x.Told()))
 	}
 	if errs == nil {
 		return nil

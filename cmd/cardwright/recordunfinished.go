@@ -14,7 +14,7 @@ import (
 	"cardwright/verify/visible"
 )
 
-// saveTyped keeps what was typed, where it could not be noted or wasn't right:
+// saveTyped keeps the answers, where they could not be noted or weren't right:
 // nobody types twenty answers twice.
 func (v *visiting) saveTyped(interview *record.Interview, cause error) error {
 	if !interview.Answered {

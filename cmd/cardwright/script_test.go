@@ -97,7 +97,7 @@ func flip(ts *testscript.TestScript, neg bool, args []string) {
 	f, err := os.OpenFile(ts.MkAbs(args[0]), os.O_RDWR, 0)
 	ts.Check(err)
 	defer f.Close()
-	head := make([]byte, 64<<20) // the small shop's files all stand within it
+	head := make([]byte, 64<<20) // the small shop's files are all within it
 	_, err = f.ReadAt(head, 0)
 	ts.Check(err)
 	at := bytes.Index(head, content)

@@ -128,7 +128,7 @@ func writeNetwork(w io.Writer, vessel *manifest.Vessel, n *nmea2000.Network, fou
 // one.
 func writeNoCapture(w io.Writer, n *nmea2000.Network) {
 	const shown = 3
-	fmt.Fprintf(w, "%s\n", wrapped(fmt.Sprintf("No frame of a network could be read from %s: none of its %s is of a form that is known. It begins:", n.Name, counted(n.Bad, "line")), ""))
+	fmt.Fprintf(w, "%s\n", wrapped(fmt.Sprintf("No frame of a network could be read from %s: none of its %s is in a known form. It begins:", n.Name, counted(n.Bad, "line")), ""))
 	for _, f := range n.Faults[:min(shown, len(n.Faults))] {
 		fmt.Fprintf(w, "  %s\n", wrappedAfter(fmt.Sprintf("line %d: ", f.Line), f.Text, "    "))
 	}

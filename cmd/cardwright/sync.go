@@ -104,7 +104,7 @@ func runSync(ctx context.Context, s *session, shop *manifest.Shop, o syncOptions
 	case errors.Is(err, shopsync.ErrEmptied):
 		return fmt.Errorf("%w; if they were removed on purpose: cardwright sync --emptied %s", err, media.ShellWord(where))
 	case errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("%w: it is never made by a sync; look whether the name is right and the stick is in, or make the folder first", err)
+		return fmt.Errorf("%w: a sync never makes it; check the name and that the stick is in, or make the folder first", err)
 	case err != nil:
 		return err
 	}
@@ -149,7 +149,7 @@ func (s *session) syncLedgerIn(ctx context.Context, shop *manifest.Shop, against
 	info, err := root.Lstat(filepath.FromSlash(name))
 	switch {
 	case err == nil && !info.Mode().IsRegular():
-		return nil, "", fmt.Errorf("%s in %s is no file: a link or a folder there is never followed", visible.Visible(name), where)
+		return nil, "", fmt.Errorf("%s in %s is not a file: links and folders there are never followed", visible.Visible(name), where)
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return nil, "", err
 	case err != nil:
@@ -380,7 +380,7 @@ func runSettle(ctx context.Context, s *session, shop *manifest.Shop, o syncOptio
 	}{1, name, o.take}, func(w io.Writer) {
 		text := "ours stays, and goes to the other folder at the next sync"
 		if o.take == "theirs" {
-			text = "theirs is taken; what stood here is kept in .sync/before"
+			text = "theirs is taken; the version here is kept in .sync/before"
 		}
 		fmt.Fprintf(w, "Settled: %s\n", wrapped(visible.Visible(name)+": "+text+".", "  "))
 	})

@@ -129,7 +129,7 @@ func (o *verifyOptions) begin(ctx context.Context, s *session, path string) (v *
 }
 
 // verified is the answer of verify in JSON: the report, and what became of what
-// was asked for beside it.
+// was asked for in addition.
 type verified struct {
 	verify.Report
 	Repair *prepared `json:"repair,omitempty"`

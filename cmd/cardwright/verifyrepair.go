@@ -13,8 +13,8 @@ import (
 
 // repair writes a good card for the vessel to another target: from the shop's
 // packages, and where one is missing from the same file on the card at hand,
-// if it is right. The card at hand is only read. The answer in JSON is given
-// back, to stand in verify's own.
+// if it is right. The card at hand is only read. The answer in JSON is returned,
+// to become part of verify's own.
 func (v *verifying) repair(ctx context.Context, card verify.Verified) (*prepared, error) {
 	o, packages := v.options, media.PackagesOf(v.shop)
 	content := contentOf(card.Wanted.Layout)

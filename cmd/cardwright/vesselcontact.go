@@ -79,7 +79,7 @@ func runContact(s *session, id string, c contacts.Contact, forget bool) error {
 		contacts.Contact
 	}{1, is}, func(w io.Writer) {
 		if !there {
-			fmt.Fprintf(w, "%s: nobody to call is written down.\n", visible.Visible(vessel.Name))
+			fmt.Fprintf(w, "%s: no contact is noted.\n", visible.Visible(vessel.Name))
 			return
 		}
 		fmt.Fprintf(w, "%s: %s\n", visible.Visible(vessel.Name), visible.Visible(is.String()))

@@ -156,8 +156,8 @@ func Of(list []Contact, ids ...string) (Contact, bool) {
 	return Contact{}, false
 }
 
-// Rename puts whom to call about a vessel under another id. Where somebody stands
-// under that already, it stays so.
+// Rename moves a vessel's contact to another id. A contact that is there already
+// stays.
 func Rename(dir, from, to string) error {
 	list, err := Load(dir)
 	if err != nil {

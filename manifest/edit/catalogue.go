@@ -66,7 +66,7 @@ func AddFile(f *File, m *manifest.Model, n NewFile) error {
 }
 
 // place is where a version belongs among releases: newest first, unless they
-// stand oldest first.
+// are oldest first.
 func place(all []*manifest.Release, v version.V) int {
 	oldestFirst := len(all) > 1 && version.Compare(all[0].Version, all[len(all)-1].Version) < 0
 	for i, r := range all {

@@ -51,8 +51,8 @@ func (t *Text) Insert(way Way, i int, v Value, order KeyOrder) error {
 	return t.putLines(line, deeper(lines, margin), list, way, v, want)
 }
 
-// aboveEntry is the line of an entry's dash or, where comments stand directly
-// above it, of the first of those: they speak of it.
+// aboveEntry is the line of an entry's dash or, where comments are directly
+// above it, of the first of those: they belong to it.
 func (t *Text) aboveEntry(n *yaml.Node) int {
 	line := n.Line
 	for line > 1 && strings.HasPrefix(strings.TrimLeft(t.line(line-1), " "), "#") {

@@ -24,8 +24,8 @@ type File struct {
 	mode fs.FileMode
 }
 
-// Changed says that somebody else wrote a file after it was read. What they
-// wrote stands; nothing of the change does.
+// Changed says that somebody else wrote a file after it was read. Their
+// version is kept; nothing of the change is.
 type Changed struct{ Path string }
 
 func (e *Changed) Error() string {
@@ -133,7 +133,7 @@ func Loads(dir string, files ...*File) error {
 }
 
 // Save checks the shop as it would be, and then writes each file that differs:
-// beside, and in place of the old one in one step. A file that somebody wrote
+// next to it, then in place of the old one in one step. A file that somebody wrote
 // meanwhile stays as they wrote it, and the error wraps *Changed. With several
 // files, those before it are written.
 func Save(dir string, files ...*File) error {

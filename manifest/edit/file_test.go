@@ -79,7 +79,7 @@ func TestSaveIsStrict(t *testing.T) {
 	assert.Equal(t, before, stored(t, dir, vesselFile))
 }
 
-// What an editor saved between reading and writing stands, whether it wrote
+// A version that an editor saved between reading and writing is kept, whether it wrote
 // into the file or renamed another over it, or took it away.
 func TestSaveSeesEditors(t *testing.T) {
 	for name, edits := range map[string]func(path string) error{

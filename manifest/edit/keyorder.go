@@ -6,8 +6,8 @@ import "slices"
 // is put into a file later goes behind the last of those that come before it.
 type KeyOrder []string
 
-// The order of the keys of every mapping that keys are put into, all that may stand
-// there.
+// The order of the keys of every mapping that keys are put into: all keys that it
+// may have.
 var (
 	ModelKeys = KeyOrder{
 		"model", "maker", "name", "kind", "alike", "card", "route", "passes_on", "on_network", "version_from",

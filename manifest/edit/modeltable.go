@@ -49,7 +49,7 @@ func SaidInRow(row tables.Row) ModelSaid {
 }
 
 // ModelMistakes are the mistakes in a table of models that the rules of its columns
-// don't tell: cells, models without a kind, and those that stand there twice.
+// don't find: cells, models without a kind, and those that are listed twice.
 func ModelMistakes(shop *manifest.Shop, table *tables.Table) (ms manifest.Mistakes) {
 	models := shop.ModelIDs()
 	for _, row := range table.Rows {

@@ -12,7 +12,7 @@ import (
 	"cardwright/manifest/edit"
 )
 
-// The line leads from where a file stands to the schema of its kind.
+// The line leads from a file's folder to the schema of its kind.
 func TestTheSchemaLineLeadsToTheSchema(t *testing.T) {
 	dir := t.TempDir()
 	require.NoError(t, os.CopyFS(dir, manifest.Schemas))

@@ -158,7 +158,7 @@ func TestParseRefuses(t *testing.T) {
 	}
 }
 
-// laughs is a bomb of aliases: ten lines that stand for 10¹⁰ words.
+// laughs is a bomb of aliases: ten lines that expand to 10¹⁰ words.
 func laughs() string {
 	text := "a0: &a0 [ha, ha, ha, ha, ha, ha, ha, ha, ha, ha]\n"
 	for i := range 9 {

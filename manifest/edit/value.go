@@ -76,7 +76,7 @@ func scalar(v Value, brackets bool) string {
 	return strconv.Quote(s)
 }
 
-// safePlain reports whether a text that stands without quotes in a file of two
+// safePlain reports whether a text written without quotes in a file of two
 // keys, alone or as the first of two entries, is read as that very text.
 func safePlain(file, s string) bool {
 	var n yaml.Node

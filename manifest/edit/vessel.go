@@ -21,7 +21,7 @@ type NewVessel struct {
 // NewDevice is a device that the vessel's file doesn't have yet.
 type NewDevice struct {
 	At               manifest.Pos // where it was written down; nothing where it wasn't
-	ID               string       // "": by where it stands or what it is, see withIDs
+	ID               string       // "": by its place or model, see withIDs
 	Model            string       // of the catalogue
 	Serial, Place    string
 	Version, Variant string

@@ -100,7 +100,7 @@ func TestDevicesWithoutASlotFindTheirHosts(t *testing.T) {
 	assert.ErrorContains(t, err, `no model "fennick-plot-8"`)
 }
 
-// Devices are put in behind the others, changed where they stand, and taken out of
+// Devices are put in behind the others, changed in place, and taken out of
 // the list and of the ways of others.
 func TestDevicesOfAFileThatIsThere(t *testing.T) {
 	shop := catalogue(t)

@@ -270,8 +270,8 @@ func sameBox(a, b Seen) bool {
 		a.Product == b.Product && tellsApart(a.Product.Serial)
 }
 
-// tellsApart reports whether a serial can be of one unit alone, and isn't what stands
-// there where nobody set one: 0, 00000000, 1234.
+// tellsApart reports whether a serial can be of one unit alone, and isn't a
+// placeholder that nobody set: 0, 00000000, 1234.
 func tellsApart(serial string) bool {
 	const least = 4
 	if len(serial) < least {

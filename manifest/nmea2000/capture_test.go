@@ -153,7 +153,7 @@ func TestInterleaved(t *testing.T) {
 	assert.True(t, n.Whole())
 }
 
-// A missing frame, at each place: the message is lost, told, and nothing is
+// A missing frame, at each place: the message is lost, reported, and nothing is
 // taken from it; the next one is read.
 func TestMissing(t *testing.T) {
 	all := helm.frames()
@@ -207,7 +207,7 @@ func TestDoubled(t *testing.T) {
 }
 
 // Frames without end, lengths that can't be, a message begun again and again:
-// bounded, and told.
+// bounded, and reported.
 func TestEndless(t *testing.T) {
 	var lines []string
 	for i := range 5000 {

@@ -40,7 +40,7 @@ type kind int
 
 const (
 	isFrame kind = iota
-	isOther      // of no use here: comments, 11-bit and remote frames, errors of the bus
+	isOther      // not used here: comments, 11-bit and remote frames, errors of the bus
 	isBad        // not to be understood
 )
 

@@ -8,7 +8,7 @@ import (
 	"cardwright/manifest"
 )
 
-// describe puts a fact into words, with where it stands.
+// describe puts a fact into words, with where it is written.
 func describe(q *question, f fact) Fact {
 	text, at := "", manifest.Pos{}
 	switch of := f.about.(type) {

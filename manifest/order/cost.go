@@ -44,7 +44,7 @@ var weights = map[manifest.Kind]int{
 
 func weight(m *manifest.Model) int { return max(1, weights[m.Kind]) }
 
-// unsaidMinutes stand in, where orders are compared, for a step whose time the
+// unsaidMinutes is used, where orders are compared, for a step whose time the
 // catalogue doesn't say: being out of service for nobody knows how long is worse
 // than not being out.
 const unsaidMinutes = 10

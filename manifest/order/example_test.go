@@ -117,7 +117,7 @@ func ExampleMake_alike() {
 }
 
 // Only the old display can pass the radar's release on, so that the radar goes
-// first, although it stands later in the file.
+// first, although it comes later in the file.
 func ExampleMake_onlyTheOldDisplay() {
 	planned(`
 		model fennick-plot-12 card passes[fennick-sweep-2]

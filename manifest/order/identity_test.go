@@ -9,7 +9,7 @@ import (
 	"cardwright/manifest/order"
 )
 
-// Cards that stand in drawers name their plan by its ID: it must come out the
+// Cards in drawers name their plan by its ID: it must come out the
 // same from every later build. The digest is that of the JSON written out
 // below, as sha256sum gives it.
 //

@@ -28,7 +28,7 @@ func (p Plan) NotesBeside(stays []Stay) []string {
 	return slices.DeleteFunc(slices.Clone(p.Notes), func(n string) bool { return told[n] })
 }
 
-// partNote says on whatever the plan stands on that it is a part.
+// partNote says, wherever the plan is shown, that it is a part.
 func (l LeftOut) partNote() string {
 	why := "there is no safe order for them"
 	switch {

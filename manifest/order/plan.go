@@ -90,8 +90,8 @@ type LeftOut struct {
 	gaveUp *GaveUp
 }
 
-// Fact is something a person wrote down, and where. What was asked on the way
-// (see Ask) stands nowhere.
+// Fact is something a person wrote down, and where. A request made with the command
+// (see Ask) has no place.
 type Fact struct {
 	Fact string       `json:"fact"`
 	At   manifest.Pos `json:"at"`

@@ -87,7 +87,7 @@ func standing(shop *manifest.Shop, vessel *manifest.Vessel, ask Ask) Standing {
 	return s
 }
 
-// left is how a vessel stands for which not all could be planned, and why: the
+// left is the state of a vessel for which not all could be planned, and why: the
 // gravest first.
 func left(plan Plan) (state State, why string) {
 	for _, l := range plan.LeftOut {

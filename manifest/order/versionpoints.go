@@ -10,7 +10,7 @@ import (
 )
 
 // point is a version, or any one version from just after it to the next that
-// somebody wrote down for the model. With no version at all it stands for those
+// somebody wrote down for the model. With no version at all it is those
 // before the first.
 type point struct {
 	version version.V

@@ -36,7 +36,7 @@ func foldedRune(r rune) rune {
 }
 
 // Of every character that there is, Key joins all that any folding makes of it,
-// whatever stands beside it, and the case key is no wider than that.
+// whatever is next to it, and the case key is no wider than that.
 func TestEveryCharacter(t *testing.T) {
 	const last = 0x2FFFF // beyond are planes without letters (Unicode Standard, 2.9)
 	for r := rune(1); r <= last; r++ {

@@ -117,7 +117,7 @@ func TestDriveWithAMountedPartIsRefused(t *testing.T) {
 	require.ErrorIs(t, err, drive.ErrBusy)
 }
 
-// Where a card is mounted, what stands on it is known to.
+// What is mounted from a drive is known to be on it.
 func TestADriveHoldsWhatIsMountedFromIt(t *testing.T) {
 	whole, _ := loop(t, make([]byte, 8<<20))
 	run(t, "mkfs.ext4", "-q", whole)

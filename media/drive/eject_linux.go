@@ -20,8 +20,8 @@ func (d *Drive) Gone() error {
 
 // TellSystem has the system read the drive's partition table, so that its card can
 // be mounted without being put in again. From then on the system may write to the
-// card: only Close may follow. A loop drive without partitions has nothing to be
-// told. It fails on a drive that is gone, or without the right to it.
+// card: only Close may follow. A loop drive without partitions needs
+// nothing. It fails on a drive that is gone, or without the right to it.
 func (d *Drive) TellSystem() error {
 	doing := "telling the system the partition table of " + d.path
 	fd := int(d.plain.Fd())

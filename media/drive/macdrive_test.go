@@ -10,7 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// macStandIn stands for macOS with one card: a raw drive can't be opened for
+// macStandIn plays macOS with one card: a raw drive can't be opened for
 // writing while a volume of it is mounted, nor twice.
 type macStandIn struct {
 	card    []byte

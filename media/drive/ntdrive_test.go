@@ -19,7 +19,7 @@ import (
 	"cardwright/media/windisk"
 )
 
-// ntStandIn stands for Windows with one card in a reader. It refuses what
+// ntStandIn plays Windows with one card in a reader. It refuses what
 // Windows refuses by Microsoft's documentation (CreateFile, "Physical Disks and
 // Volumes"; FSCTL_LOCK_VOLUME; FSCTL_DISMOUNT_VOLUME), and notes as harm what
 // Windows lets through and a technician would pay for. It was never compared

@@ -39,7 +39,7 @@ func TestShortNames(t *testing.T) {
 	}
 }
 
-// A name that is a short name by itself is kept as it stands; any other
+// A name that is a short name by itself is kept as it is; any other
 // spelling needs long-name entries, as the specification knows no lower case
 // in short names.
 func TestLongNamesOnlyWhereNeeded(t *testing.T) {

@@ -3,7 +3,7 @@ package intake
 import "cardwright/manifest/problem"
 
 // What the advice of this package asks to have done. %s in the words for one
-// stands for what is noted beside it.
+// is what the comment names.
 const (
 	TakeIn       problem.Act = "taking it in"
 	Replace      problem.Act = "replacing it, with why"

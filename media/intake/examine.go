@@ -37,7 +37,7 @@ func (e entry) String() string {
 	return fmt.Sprintf("%s of %s %s", e.file.Name, e.model.ID, e.release.Version)
 }
 
-// entries are the catalogue's files of a model, version and variant; "" stands for
+// entries are the catalogue's files of a model, version and variant; "" is
 // any.
 func entries(shop *manifest.Shop, model string, v version.V, variant string) (all []entry) {
 	for _, m := range shop.Models {

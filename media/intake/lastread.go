@@ -22,7 +22,7 @@ import (
 const maxReadings = 32 << 20
 
 // Readings is when this computer last read the package files of a shop. It is only
-// told, and proves nothing: bytes rot without leaving a trace.
+// shown, and proves nothing: bytes rot without leaving a trace.
 type Readings struct {
 	path string // "": nothing is kept
 	Read map[string]Reading

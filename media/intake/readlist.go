@@ -22,7 +22,7 @@ type list struct {
 	data      []byte
 	signature *signatureFile // of the list; nil: none
 	byName    bool           // its name is that of a list
-	clear     bool           // an OpenPGP signature stands around it
+	clear     bool           // an OpenPGP signature is around it
 	longLine  bool           // some lines are too long to be read
 }
 
@@ -43,8 +43,8 @@ var (
 )
 
 // readList reads a list of digests in any form that people meet. Lines that are no
-// part of one are passed over: lists stand in letters, and between the lines of
-// signatures.
+// part of one are skipped: people mail lists in letters, or publish them between
+// the lines of signatures.
 func readList(name string, data []byte) (list, error) {
 	l := list{name: name, data: data}
 	if len(data) > MaxListBytes {
@@ -163,7 +163,7 @@ func ungrouped(line string) string {
 type lineReader struct {
 	list    *list
 	ofName  kind     // by the list's name
-	heading kind     // what a heading told last
+	heading kind     // of the last heading
 	near    string   // a line without a digest: perhaps the name of what follows
 	columns []string // of a table, from its first row
 	comma   rune

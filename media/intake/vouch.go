@@ -135,7 +135,7 @@ func (x *examination) signature(v *vouching, found *Found, keys []string) error 
 
 // Got is what the catalogue should say of where a file that it has came from; ""
 // leaves what it says. Trust and source stay together: a source with less trust is
-// not written beside more.
+// not written with stronger evidence.
 func (f Found) Got() string {
 	known := f.Known
 	switch {

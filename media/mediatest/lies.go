@@ -248,8 +248,8 @@ func ReadOnly(under Medium) Medium {
 }
 
 // PowerCut loses power at the nth write or sync, counted together from 1: that
-// one and everything after it, reads too, fail with ErrPower. What is left is
-// told by the Memory under it.
+// one and everything after it, reads too, fail with ErrPower. The Memory under it
+// has what is left.
 func PowerCut(under Medium, nth int) Medium {
 	return Fail(under, nth, ErrPower)
 }

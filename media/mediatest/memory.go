@@ -11,8 +11,8 @@ import (
 	"sync"
 )
 
-// Medium is what a card's bytes are written to; the same as media.Medium, told
-// again so that the tests of package media can use this package.
+// Medium is what a card's bytes are written to; the same as media.Medium, repeated
+// so that the tests of package media can use this package.
 type Medium interface {
 	io.ReaderAt
 	io.WriterAt

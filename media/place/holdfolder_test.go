@@ -11,7 +11,7 @@ import (
 )
 
 // By the system's own calls: a folder is held by one alone, until it is given up.
-// The two stand for two programs: the system tells handles apart, not whose they
+// The two play two programs: the system tells handles apart, not whose they
 // are.
 func TestFolderIsHeldByOne(t *testing.T) {
 	dir, err := os.MkdirTemp("", "held") // not t.TempDir, whose clean-up wine 8 fails at

@@ -9,7 +9,7 @@ import (
 
 // ParseDiskutil reads the output of `diskutil list -plist` and, for every whole
 // drive in it by its identifier (disk4), that of `diskutil info -plist`. A drive
-// that is built on parts of another (APFS) also stands below these parts.
+// that is built on parts of another (APFS) is also listed below these parts.
 func ParseDiskutil(list []byte, info map[string][]byte) ([]Drive, error) {
 	drives, err := parseDiskutil(list, info)
 	if err != nil {

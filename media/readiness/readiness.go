@@ -35,8 +35,8 @@ const (
 // Urgencies is the closed list of them, in their order.
 var Urgencies = []Urgency{Today, Soon, Tidy}
 
-// What tasks ask to have done. %s in the words for one is what is noted
-// beside it.
+// What tasks ask to have done. %s in the words for one is what the comment
+// names.
 const (
 	PlanIt        problem.Act = "the vessel's plan"                  // the vessel's id
 	SurveyIt      problem.Act = "a survey"                           // the vessel's id

@@ -11,7 +11,7 @@ import (
 	"cardwright/media/shopsync"
 )
 
-// A stick that is full: told, nothing half is left, and with more room it goes on.
+// A stick that is full: reported, nothing half is left, and with more room it goes on.
 func TestAFullStickLeavesNothingHalf(t *testing.T) {
 	require.Zero(t, os.Getuid(), "run as root: this test mounts a small file system to fill it")
 	here, there := shopFolder(t, 12), t.TempDir()

@@ -113,7 +113,7 @@ func (j *job) loadable(todo []change) {
 				some = true
 			}
 		}
-		if !some { // nothing of theirs is named: what is wrong stands here already
+		if !some { // nothing of theirs is named: the mistake was here already
 			return
 		}
 	}

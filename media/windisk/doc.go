@@ -1,8 +1,8 @@
 // Package windisk is what Windows says of drives and volumes, and how its names
 // and error numbers are read: pure functions over the bytes that its calls
 // give, so that they can be tested on any system. The forms are those of
-// Microsoft's documentation of winioctl.h; the structures named beside them
-// stand there. It opens no drive: packages drive and readers do.
+// Microsoft's documentation of winioctl.h; the structures named with them
+// are described there. It opens no drive: packages drive and readers do.
 package windisk
 
 import (

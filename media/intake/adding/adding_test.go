@@ -69,7 +69,7 @@ func download(t *testing.T, in adding.Shop, said adding.Said) *adding.Download {
 }
 
 // answered takes a download through its questions: each is answered by its key, until
-// an answer stands; what no answer is given to is answered with nothing.
+// an answer is kept; a question without an answer is answered with nothing.
 func answered(t *testing.T, d *adding.Download, answers map[string][]string) (asked []string) {
 	t.Helper()
 	for {
@@ -94,7 +94,7 @@ func unknown(path string) adding.Said {
 	return adding.Said{Request: intake.Request{Path: path}}
 }
 
-// A program answers the questions that a terminal would ask: what can't stand is asked
+// A program answers the questions that a terminal would ask: what isn't accepted is asked
 // again, and the answers are in the catalogue.
 func TestADownloadOfWhichNobodySaidAnything(t *testing.T) {
 	in, dir := shop(t)
