@@ -22,7 +22,7 @@ import (
 const settingsCheck = "settings and waypoints"
 
 // learn brings what the ledger knows into a shop in memory, so that plans,
-// verdicts and pages go by it: releases that it withdrew, and devices of which
+// verdicts and pages use it: releases that it withdrew, and devices of which
 // nobody knows what they run. It never changes a file.
 func learn(ctx context.Context, s *session, shop *manifest.Shop, vessels ...*manifest.Vessel) error {
 	if err := ledgerHolds(ctx, s, shop); err != nil {

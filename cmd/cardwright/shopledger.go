@@ -21,7 +21,7 @@ type ledgerAsked struct {
 	looked  *ledgerLooked            // whether it holds; nil: nobody has looked yet
 }
 
-// ledgerLooked is what was found when it was looked whether a ledger holds.
+// ledgerLooked is the result of checking a ledger.
 type ledgerLooked struct {
 	checked time.Time // when every event was last read
 	err     error     // wraps *unchanged.Changed where it doesn't hold

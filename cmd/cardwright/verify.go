@@ -147,7 +147,7 @@ type verifying struct {
 	beside  error            // reported in addition to the verdict
 }
 
-// follow does what follows a verdict: notes it, and writes what was asked for.
+// follow notes a verdict and writes the files asked for.
 // The error has the exit code: that the card couldn't be noted is reported after a
 // verdict, whose code stays unless it says that all is well.
 func (v *verifying) follow(ctx context.Context, card verify.Verified) (*prepared, error) {

@@ -201,7 +201,7 @@ func (t *Text) putLines(line int, lines []string, n *yaml.Node, way Way, v Value
 }
 
 // put replaces length bytes, and takes the change back where the text then
-// doesn't say what was meant.
+// doesn't have the values meant.
 func (t *Text) put(at, length int, text string, n *yaml.Node, way Way, v Value, want *tree) error {
 	before := *t
 	changed := slices.Concat(t.data[:at], []byte(text), t.data[at+length:])

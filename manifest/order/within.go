@@ -128,7 +128,7 @@ func (q *question) endings(minutes int) (all []ending, ok bool) {
 	return all, true
 }
 
-// maxEndings is the most states of one group that are gone through.
+// maxEndings is the most states of one group that are searched.
 const maxEndings = 5_000
 
 func (e ending) rank() []int { return []int{e.withdrawn, e.behind, e.steps} }

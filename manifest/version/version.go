@@ -93,7 +93,7 @@ func Compare(a, b V) int {
 	return comparePart(va, vb)
 }
 
-// comparePart compares an upstream version or a revision: by turns a run
+// comparePart compares an upstream version or a revision: in turn a run
 // without digits, by weight of its characters, and a run of digits as a number.
 func comparePart(a, b string) int {
 	for a != "" || b != "" {

@@ -36,7 +36,7 @@ type stretch struct {
 	write  func(io.Writer) error
 }
 
-// structures are FSInfo and its backup, the FATs as far as they aren't zero, and
+// structures are FSInfo and its backup, the FATs up to their last entry that isn't zero, and
 // the folders, by ascending place.
 func (l *Layout) structures() []stretch {
 	info := writerOf(l.fsInfo())
@@ -58,7 +58,7 @@ func writerOf(data []byte) func(io.Writer) error {
 }
 
 // WriteStructures writes all of the file system but the boot sectors: FSInfo and
-// its backup, the FATs as far as they aren't zero, and the folders. It writes by
+// its backup, the FATs up to their last entry that isn't zero, and the folders. It writes by
 // ascending offset, in whole sectors, at most 1 MiB at once. The card must have been
 // blanked.
 func (l *Layout) WriteStructures(w io.WriterAt) error {
@@ -76,12 +76,12 @@ func (l *Layout) WriteStructures(w io.WriterAt) error {
 	return nil
 }
 
-// fatBytes is the length of a FAT as far as it isn't zero, in whole sectors.
+// fatBytes is the length of a FAT up to its last entry that isn't zero, in whole sectors.
 func (l *Layout) fatBytes() int64 {
 	return roundUp((firstCluster+int64(l.geo.UsedClusters))*fatEntrySize, sectorSize)
 }
 
-// fatTo writes one FAT as far as it isn't zero. It is computed while it is written,
+// fatTo writes one FAT up to its last entry that isn't zero. It is computed while it is written,
 // since it grows with the payload.
 func (l *Layout) fatTo(w io.Writer) error {
 	var s sector
