@@ -99,7 +99,7 @@ func runCorrect(ctx context.Context, s *session, o correctOptions, digits string
 	return keepCorrection(ctx, s, shop, key, entry)
 }
 
-// correctionWords says with the command's flags why a correction can't stand.
+// correctionWords says with the command's flags why a correction isn't accepted.
 func correctionWords(err error, o correctOptions, of ledger.ID) error {
 	e, ok := errors.AsType[*record.Unfit](err)
 	if !ok {
