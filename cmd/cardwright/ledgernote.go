@@ -77,11 +77,6 @@ func noteLife(ctx context.Context, s *session, shop *manifest.Shop, key *keys.Ke
 	return undo, err
 }
 
-// takeBack is the command that takes an event back.
-func takeBack(id ledger.ID) string {
-	return "cardwright ledger correct " + id.Short() + " --take-back --why WHY"
-}
-
 // noteBy adds to the shop's ledger what add appends, signed with a key.
 func noteBy(ctx context.Context, s *session, shop *manifest.Shop, key *keys.Key, add func(*store.Ledger, store.Writer) error) error {
 	private, err := key.Ed25519()

@@ -1,6 +1,7 @@
 // Package tables reads and writes the tables that people keep in spreadsheets
 // (CSV). Reading takes UTF-8, and UTF-16 with its mark; text in another encoding, such
-// as Latin-1, is refused with the place of the first byte that shows it.
+// as Latin-1, is refused with the place of the first byte that shows it, unless the
+// caller takes it FromLatin1, as a table filled in aboard is.
 // Every mistake has its line and column, and all come at once.
 //
 // Writing guards each cell that a spreadsheet would run as a formula or take for
@@ -9,14 +10,12 @@ package tables
 
 import (
 	"bytes"
-	"encoding/binary"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
-	"unicode/utf16"
 	"unicode/utf8"
 
 	"cardwright/manifest"
@@ -110,47 +109,6 @@ func (t *tableReader) mistake(at manifest.Pos, what, found, expected, hint strin
 	if len(t.found) < manifest.MaxMistakes {
 		t.found = append(t.found, manifest.Mistake{At: at, What: what, Problem: problem.Problem{Found: found, Expected: expected, Advice: hint}})
 	}
-}
-
-// text reads a table in UTF-8, or in UTF-16 with its mark, as spreadsheets save
-// "Unicode text". Nothing tells other encodings apart: a guess would
-// put wrong letters into names.
-func (t *tableReader) text(data []byte) {
-	for _, order := range []interface {
-		binary.ByteOrder
-		binary.AppendByteOrder
-	}{binary.LittleEndian, binary.BigEndian} {
-		mark := order.AppendUint16(nil, byteOrderMark)
-		if rest, ok := bytes.CutPrefix(data, mark); ok && len(rest)%2 == 0 {
-			units := make([]uint16, len(rest)/2)
-			for i := range units {
-				units[i] = order.Uint16(rest[2*i:])
-			}
-			data = []byte(string(utf16.Decode(units)))
-		}
-	}
-	if at := firstInvalid(data); at >= 0 {
-		line := bytes.LastIndexByte(data[:at], '\n') + 1
-		t.mistake(manifest.Pos{File: t.table.name, Line: bytes.Count(data[:at], []byte("\n")) + 1, Column: utf8.RuneCount(data[line:at]) + 1}, "not text in UTF-8",
-			fmt.Sprintf("the byte 0x%02X, as in a table that was saved in another encoding", data[at]), "a table saved as CSV in UTF-8",
-			`save it again: spreadsheets have "CSV UTF-8" or ask for the encoding`)
-		return
-	}
-	t.read(data)
-}
-
-const byteOrderMark = 0xFEFF
-
-// firstInvalid is the place of the first byte that is no part of UTF-8, or -1.
-func firstInvalid(data []byte) int {
-	for at := 0; at < len(data); {
-		r, n := utf8.DecodeRune(data[at:])
-		if r == utf8.RuneError && n <= 1 {
-			return at
-		}
-		at += n
-	}
-	return -1
 }
 
 func (t *tableReader) read(data []byte) {

@@ -1,14 +1,10 @@
 package record
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"strconv"
-	"unicode/utf8"
-
-	"golang.org/x/text/encoding/charmap"
 
 	"cardwright/manifest"
 	"cardwright/manifest/problem"
@@ -43,7 +39,7 @@ func ReadCSV(r io.Reader) (Filled, error) {
 		return Filled{}, fmt.Errorf("reading filled sheet: %w", err)
 	}
 	f := Filled{Format: 1} // a table has nothing of later forms
-	data, f.Latin1 = inUTF8(data)
+	data, f.Latin1 = tables.FromLatin1(data)
 	table, err := tables.Read("", data, sheetColumns)
 	var mistakes Mistakes
 	if all, ok := errors.AsType[manifest.Mistakes](err); ok {
@@ -69,24 +65,6 @@ func mistakesIn(table manifest.Mistakes) (mistakes Mistakes) {
 		mistakes = append(mistakes, Mistake{where, m.Problem})
 	}
 	return mistakes
-}
-
-// inUTF8 is a table that was filled in aboard as UTF-8. What is none is taken for Latin-1
-// as Windows writes it (Windows-1252), which old spreadsheets and some phones save:
-// latin1 reports where it was, since which letters its bytes stand for is then a guess.
-// Bytes that have no letter there are left as they are, to be refused.
-func inUTF8(data []byte) (text []byte, latin1 bool) {
-	utf16 := bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff"))
-	if utf8.Valid(data) || utf16 || bytes.IndexByte(data, 0) >= 0 {
-		return data, false
-	}
-	letters := make([]rune, len(data))
-	for i, b := range data {
-		if letters[i] = charmap.Windows1252.DecodeByte(b); letters[i] == utf8.RuneError {
-			return data, false
-		}
-	}
-	return []byte(string(letters)), true
 }
 
 func (f *Filled) addRow(row tables.Row) (mistakes Mistakes) {

@@ -43,7 +43,7 @@ type FilledSurvey struct {
 // manifest.Mistakes.
 func ReadSurvey(path string, data []byte, shop *manifest.Shop) (f FilledSurvey, err error) {
 	if !bytes.HasPrefix(bytes.TrimLeft(data, "\ufeff \t\r\n"), []byte("{")) {
-		data, f.Latin1 = inUTF8(data)
+		data, f.Latin1 = tables.FromLatin1(data)
 		f.Table, err = tables.Read(path, data, SurveyColumns)
 		return f, err
 	}

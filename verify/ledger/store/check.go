@@ -335,12 +335,11 @@ func (c *check) unsound(ch chainRow, e *raw) {
 // columns compares what is looked up of an event with the event.
 func (c *check) columns(ch chainRow, e *raw) {
 	want := eventRow(&e.event, ch.no)
-	names := splitColumns(eventColumns)
 	s := &e.event.Statement
 	if s.Writer != ch.writer || s.Chain != ch.name {
 		c.changed(s, e.event.ID, "event", "chain", s.Writer+" "+s.Chain, ch.writer+" "+ch.name)
 	}
-	for i, name := range names {
+	for i, name := range eventColumnNames {
 		if name == "content" || name == "signature" || name == "id" || name == "chain" {
 			continue
 		}
@@ -454,8 +453,9 @@ func storedSays(ctx context.Context, q Querier, events []*raw) (map[int64]rowsBy
 	for _, table := range saysTables {
 		query := "SELECT " + table.columns + " FROM " + table.name + " WHERE event IN " + list(len(args)) +
 			fmt.Sprintf(" LIMIT %d", chunk*2*ledger.MaxList)
+		var stored anyRows
 		err := Each(ctx, q, query, args, func(r *sql.Rows) error {
-			row, err := scanAny(r)
+			row, err := stored.scan(r)
 			if err != nil {
 				return err
 			}
@@ -518,8 +518,9 @@ func correctionStands(ctx context.Context, q Querier, e *raw) (bool, error) {
 // chain forked, one of two events in a place gave the row.
 func (c *check) seenTable(ctx context.Context, q Querier) error {
 	found := 0
+	var rows anyRows
 	err := Each(ctx, q, "SELECT "+seenColumns+" FROM seen", nil, func(r *sql.Rows) error {
-		row, err := scanAny(r)
+		row, err := rows.scan(r)
 		if err != nil {
 			return err
 		}

@@ -72,8 +72,9 @@ func storedDevices(ctx context.Context, q Querier, keys []deviceKey) (map[device
 	}
 	found := map[deviceKey]string{}
 	query := "SELECT " + deviceColumns + " FROM device WHERE (vessel, device) IN (VALUES " + values(len(keys), 2) + ")"
+	var rows anyRows
 	err := Each(ctx, q, query, args, func(r *sql.Rows) error {
-		row, err := scanAny(r)
+		row, err := rows.scan(r)
 		if err == nil {
 			found[deviceKey{fmt.Sprint(row[0]), fmt.Sprint(row[1])}] = plainRow(row)
 		}
@@ -113,8 +114,9 @@ func storedVessels(ctx context.Context, q Querier, after string) ([]string, map[
 			SELECT vessel FROM (SELECT DISTINCT vessel FROM event WHERE vessel > $1 ORDER BY vessel LIMIT %[1]d) a
 			UNION SELECT vessel FROM (SELECT vessel FROM vessel WHERE vessel > $1 ORDER BY vessel LIMIT %[1]d) b
 		) k LEFT JOIN vessel v ON v.vessel = k.vessel ORDER BY k.vessel LIMIT %[1]d`, chunk)
+	var rows anyRows
 	err := Each(ctx, q, query, []any{after}, func(r *sql.Rows) error {
-		row, err := scanAny(r)
+		row, err := rows.scan(r)
 		if err != nil {
 			return err
 		}

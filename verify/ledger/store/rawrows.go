@@ -4,9 +4,12 @@ import (
 	"bytes"
 	"context"
 	"database/sql"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"runtime"
+	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"unicode/utf8"
@@ -38,7 +41,7 @@ func bounded(column string, most int) string {
 }
 
 var rawColumns = sync.OnceValue(func() string {
-	columns := splitColumns(eventColumns)
+	columns := slices.Clone(eventColumnNames)
 	for i, name := range columns {
 		switch name {
 		case "chain", "seq":
@@ -51,7 +54,8 @@ var rawColumns = sync.OnceValue(func() string {
 	return "no, " + strings.Join(columns, ", ")
 })
 
-func splitColumns(s string) []string { return strings.Split(s, ", ") }
+// eventColumnNames are the columns of events, in the order of eventRow.
+var eventColumnNames = strings.Split(eventColumns, ", ")
 
 // readRaw reads the events of a chain that follow a place.
 func readRaw(ctx context.Context, q Querier, chain int64, after scanPlace) ([]*raw, error) {
@@ -61,14 +65,15 @@ func readRaw(ctx context.Context, q Querier, chain int64, after scanPlace) ([]*r
 
 func readRawWhere(ctx context.Context, q Querier, where string, args ...any) ([]*raw, error) {
 	var batch []*raw
+	var rows anyRows
 	err := Each(ctx, q, "SELECT "+rawColumns()+" FROM event WHERE "+where, args, func(r *sql.Rows) error {
-		row, err := scanAny(r)
+		row, err := rows.scan(r)
 		if err != nil {
 			return err
 		}
 		e := &raw{columns: row[1:]}
 		e.no, _ = row[0].(int64)
-		for i, name := range splitColumns(eventColumns) {
+		for i, name := range eventColumnNames {
 			switch name {
 			case "id":
 				e.id = toBytes(e.columns[i])
@@ -86,18 +91,22 @@ func readRawWhere(ctx context.Context, q Querier, where string, args ...any) ([]
 	return batch, err
 }
 
-// scanAny reads a row whatever its types are.
-func scanAny(r *sql.Rows) ([]any, error) {
-	names, err := r.Columns()
-	if err != nil {
-		return nil, err
+// anyRows reads rows of one query whatever their types are.
+type anyRows struct{ to []any }
+
+func (a *anyRows) scan(r *sql.Rows) ([]any, error) {
+	if a.to == nil {
+		names, err := r.Columns()
+		if err != nil {
+			return nil, err
+		}
+		a.to = make([]any, len(names))
 	}
-	row := make([]any, len(names))
-	to := make([]any, len(names))
+	row := make([]any, len(a.to))
 	for i := range row {
-		to[i] = &row[i]
+		a.to[i] = &row[i]
 	}
-	return row, r.Scan(to...)
+	return row, r.Scan(a.to...)
 }
 
 func toBytes(v any) []byte {
@@ -117,17 +126,20 @@ func toID(b []byte) ledger.ID {
 }
 
 // plain writes a value so that both databases write it alike.
-func plain(v any) string {
+func plain(v any) string { return string(appendPlain(nil, v)) }
+
+func appendPlain(out []byte, v any) []byte {
 	switch v := v.(type) {
+	case string:
+		return append(out, v...)
+	case int64:
+		return strconv.AppendInt(out, v, 10)
 	case []byte:
-		if v == nil {
-			return ""
-		}
-		return fmt.Sprintf("%x", v)
+		return hex.AppendEncode(out, v)
 	case nil:
-		return ""
+		return out
 	}
-	return fmt.Sprint(v)
+	return fmt.Append(out, v)
 }
 
 // sameField reports whether two values are written alike.
@@ -150,11 +162,14 @@ func sameField(a, b any) bool {
 }
 
 func plainRow(row []any) string {
-	words := make([]string, len(row))
+	var out []byte
 	for i, v := range row {
-		words[i] = plain(v)
+		if i > 0 {
+			out = append(out, '|')
+		}
+		out = appendPlain(out, v)
 	}
-	return strings.Join(words, "|")
+	return string(out)
 }
 
 // verifyAll verifies events on all processors.

@@ -441,7 +441,7 @@ func readFrom(ctx context.Context, q Querier, after int64, verified chan<- []*ra
 }
 
 func chainOf(e *raw) int64 {
-	no, _ := e.columns[slices.Index(splitColumns(eventColumns), "chain")].(int64)
+	no, _ := e.columns[slices.Index(eventColumnNames, "chain")].(int64)
 	return no
 }
 
