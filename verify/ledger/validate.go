@@ -113,6 +113,9 @@ func (c *checker) text(field, s string, most int, lines bool) {
 // controls a terminal, changes the direction of writing, or can't be seen.
 // The rule is the one for the shop's files; only notes may hold line ends.
 func refused(r rune) bool {
+	if r <= unicode.MaxASCII { // most of them, and looked up much faster
+		return unicode.IsControl(r)
+	}
 	return unicode.In(r,
 		unicode.Cc, unicode.Cf, unicode.Co, unicode.Cs, unicode.Zl, unicode.Zp,
 		unicode.Other_Default_Ignorable_Code_Point, unicode.Variation_Selector,

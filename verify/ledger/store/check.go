@@ -10,6 +10,8 @@ import (
 
 	"cardwright/manifest/problem"
 	"cardwright/verify/ledger"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // Verdict is the conclusion of a check.
@@ -85,18 +87,24 @@ const (
 // the events say. It reads the ledger as it is at one moment and changes
 // nothing. The error says only that it could not be gone through.
 func (l *Ledger) Check(ctx context.Context, o CheckOptions) (CheckReport, error) {
-	c := &check{known: o.Known, words: o.Words, lookedUp: l.engine == sqliteEngine, clocks: newClocks(), seen: map[[3]string][]int64{}, report: CheckReport{
-		Format: 1, Ledger: l.id, Place: l.place,
-		Chains: []ChainReport{}, Breaks: []ledger.Break{}, Notes: []string{tailNote},
-	}}
-	if o.Known == nil {
-		c.report.Notes = append(c.report.Notes, writerNote)
-	}
+	c := l.newCheck(o)
 	err := l.look(ctx, func(q Querier) error {
-		if l.engine == sqliteEngine {
-			if err := c.integrity(ctx, q); err != nil {
-				return err
-			}
+		if l.engine != sqliteEngine {
+			return c.all(ctx, q, o.Saved)
+		}
+		sound := l.integrityBeside(ctx, q)
+		err := c.all(ctx, q, o.Saved)
+		damage, unread := sound()
+		if unread == nil && len(damage) == 0 {
+			return err
+		}
+		// What the engine finds comes first, as what it can't read does.
+		c = l.newCheck(o)
+		for _, found := range damage {
+			c.damaged(found)
+		}
+		if unread != nil {
+			return unread
 		}
 		return c.all(ctx, q, o.Saved)
 	})
@@ -111,6 +119,17 @@ func (l *Ledger) Check(ctx context.Context, o CheckOptions) (CheckReport, error)
 	c.report.Notes = append(c.report.Notes, c.clocks.notes()...)
 	c.conclude()
 	return c.report, nil
+}
+
+func (l *Ledger) newCheck(o CheckOptions) *check {
+	c := &check{known: o.Known, words: o.Words, lookedUp: l.engine == sqliteEngine, clocks: newClocks(), seen: map[[3]string][]int64{}, report: CheckReport{
+		Format: 1, Ledger: l.id, Place: l.place,
+		Chains: []ChainReport{}, Breaks: []ledger.Break{}, Notes: []string{tailNote},
+	}}
+	if o.Known == nil {
+		c.report.Notes = append(c.report.Notes, writerNote)
+	}
+	return c
 }
 
 type check struct {
@@ -168,17 +187,40 @@ func (c *check) spoiled(found string) {
 	})
 }
 
+// integrityBeside asks SQLite whether the file is sound, on a connection of its own, so
+// that events are verified meanwhile; q is asked where there is one connection only. What
+// it returns waits for the answer: the damage that was found, none in a sound file.
+func (l *Ledger) integrityBeside(ctx context.Context, q Querier) (wait func() (damage []string, err error)) {
+	if l.db.Stats().MaxOpenConnections == 1 {
+		damage, err := integrity(ctx, q)
+		return func() ([]string, error) { return damage, err }
+	}
+	var damage []string
+	var group errgroup.Group
+	group.Go(func() error {
+		return l.look(ctx, func(q Querier) (err error) {
+			damage, err = integrity(ctx, q)
+			return err
+		})
+	})
+	return func() ([]string, error) {
+		err := group.Wait()
+		return damage, err
+	}
+}
+
 // integrity asks SQLite whether the file is sound.
-func (c *check) integrity(ctx context.Context, q Querier) error {
+func integrity(ctx context.Context, q Querier) (damage []string, err error) {
 	const most = 20
-	return Each(ctx, q, fmt.Sprintf("PRAGMA integrity_check(%d)", most), nil, func(r *sql.Rows) error {
+	err = Each(ctx, q, fmt.Sprintf("PRAGMA integrity_check(%d)", most), nil, func(r *sql.Rows) error {
 		var line string
 		err := r.Scan(&line)
 		if err == nil && line != "ok" {
-			c.damaged(line)
+			damage = append(damage, line)
 		}
 		return err
 	})
+	return damage, err
 }
 
 func (c *check) all(ctx context.Context, q Querier, saved []ledger.Heads) error {

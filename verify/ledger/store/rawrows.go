@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"unicode/utf8"
 
 	"cardwright/verify/ledger"
@@ -179,10 +180,10 @@ func verifyAll(batch []*raw) { verifyBeside(batch).Wait() }
 // before it looks at them.
 func verifyBeside(batch []*raw) *sync.WaitGroup {
 	wait := &sync.WaitGroup{}
-	workers := runtime.GOMAXPROCS(0)
-	for w := range workers {
+	var next atomic.Int64
+	for range runtime.GOMAXPROCS(0) {
 		wait.Go(func() {
-			for i := w; i < len(batch); i += workers {
+			for i := next.Add(1) - 1; i < int64(len(batch)); i = next.Add(1) - 1 {
 				batch[i].verify()
 			}
 		})
