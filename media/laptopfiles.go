@@ -55,7 +55,7 @@ type LaptopLack struct {
 	Err    error // what was looked for, and where
 }
 
-// LaptopLacks are all of them for a plan, in the order of its steps.
+// LaptopLacks are the files that the laptop lacks for a plan, in the order of its steps.
 func LaptopLacks(shop *manifest.Shop, vessel *manifest.Vessel, plan order.Plan) (lacks []LaptopLack) {
 	for _, s := range plan.Steps {
 		for _, err := range NotInShop(shop, vessel, s) {

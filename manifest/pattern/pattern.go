@@ -52,5 +52,4 @@ func (p *Pattern) FindAllStringSubmatchIndex(s string, n int) [][]int {
 	return p.once().FindAllStringSubmatchIndex(s, n)
 }
 func (p *Pattern) ReplaceAllString(s, by string) string { return p.once().ReplaceAllString(s, by) }
-func (p *Pattern) FindSubmatch(b []byte) [][]byte       { return p.once().FindSubmatch(b) }
 func (p *Pattern) Split(s string, n int) []string       { return p.once().Split(s, n) }

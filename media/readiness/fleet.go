@@ -33,10 +33,8 @@ func Serve(shop *manifest.Shop, fleet []order.Standing) []order.Blocker {
 				all = order.Block(all, s.Vessel, "the catalogue has no file for "+step.Model+" "+string(step.To), release.At("version"))
 			}
 		}
-		for _, step := range plan.Steps {
-			for _, err := range media.NotInShop(shop, v, step) {
-				all = order.Block(all, s.Vessel, err.Error(), manifest.Pos{})
-			}
+		for _, lack := range media.LaptopLacks(shop, v, plan) {
+			all = order.Block(all, s.Vessel, lack.Err.Error(), manifest.Pos{})
 		}
 		for _, c := range layout.Cards {
 			for _, f := range c.Files {
